@@ -1,0 +1,1 @@
+"""What follows from results: metrics, shares by cause, walls, comparisons."""

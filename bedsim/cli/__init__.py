@@ -1,0 +1,1 @@
+"""The command line: one module per command; print and exit codes live here only."""

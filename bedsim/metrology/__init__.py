@@ -1,0 +1,1 @@
+"""From workshop readings to parts: dial gauge, push-pull, tap and cord tests."""

@@ -1,0 +1,1 @@
+"""From a scenario to equations: motion program, assembled matrices, imposed extensions, contacts."""

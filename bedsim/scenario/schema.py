@@ -1,0 +1,487 @@
+"""Every key of a scenario: unit (in the name), range, default, meaning.
+
+The classes hold plain numbers in workshop units, exactly as named by the key; nothing is converted here and no
+physics is known here.  What is not known exactly is given in the file as `{low, likely, high, basis}`: the loader
+keeps the range beside the scenario and puts the likely value in (see `bedsim.scenario.load`).  Defaults that
+depend on the kind of a part (a profile rail against wheels) stand in `bedsim.scenario.defaults`, with source.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+
+class Section(BaseModel):
+    """One table of the file: frozen, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, allow_inf_nan=False)
+
+
+Positive = Annotated[float, Field(gt=0)]
+NonNegative = Annotated[float, Field(ge=0)]
+Angle = Annotated[float, Field(ge=-360, le=360)]
+Height = Annotated[float, Field(ge=-2000, le=2000)]
+
+
+class Bed(Section):
+    """The heated bed with its plate and everything fixed to it. Its surface at the XY origin is the reference point."""
+
+    size_x_mm: Positive
+    """Width of the plate, X to the right."""
+    size_y_mm: Positive
+    """Depth of the plate, Y to the back."""
+    mass_kg: Positive
+    """Mass of plate, heater, insulation and build surface together."""
+    thickness_mm: Positive = 6.0
+    """Thickness of the stiff plate: its twist is a motion of beds on four or more screws."""
+    shear_modulus_gpa: Positive = 26.0
+    """Shear modulus of the plate."""
+    inertia_x_kg_m2: Positive | None = None
+    """Moment of inertia about X through the centre of mass; default: a uniform plate."""
+    inertia_y_kg_m2: Positive | None = None
+    """Moment of inertia about Y through the centre of mass; default: a uniform plate."""
+    inertia_z_kg_m2: Positive | None = None
+    """Moment of inertia about Z through the centre of mass; default: a uniform plate."""
+    centre_x_mm: float = 0.0
+    """X of the centre of mass."""
+    centre_y_mm: float = 0.0
+    """Y of the centre of mass."""
+    centre_height_mm: Height = -8.0
+    """Height of the centre of mass above the bed surface (negative: below)."""
+    temperature_rise_k: NonNegative = 60.0
+    """How much warmer the bed is than when the machine was squared up."""
+    expansion_um_per_m_k: NonNegative = 23.4
+    """Thermal expansion of the bed."""
+
+
+class Print(Section):
+    """What is printed."""
+
+    layers: Annotated[int, Field(ge=1, le=20000)]
+    """Number of layers."""
+    layer_mm: Positive
+    """Thickness of a layer as commanded."""
+    first_layer_nut_mm: Positive | None = None
+    """Nut above the lower end of the screw's free length at layer 1; default: 60 mm below the upper end."""
+    line_width_mm: Positive = 0.45
+    """Width of an extruded line."""
+    seconds_per_layer: Positive = 20.0
+    """Time from one layer change to the next."""
+    settle_s: NonNegative = 0.3
+    """Pause between the end of the motion and the start of printing."""
+    part_mass_kg: NonNegative = 0.3
+    """Mass of the part after the last layer; it grows evenly from nothing."""
+    part_x_mm: float = 0.0
+    """X of the part's centre."""
+    part_y_mm: float = 0.0
+    """Y of the part's centre."""
+
+
+class Motion(Section):
+    """How a layer change is driven."""
+
+    speed_mm_s: Positive = 5.0
+    """Largest vertical speed."""
+    acceleration_mm_s2: Positive = 100.0
+    """Largest vertical acceleration."""
+    jerk_mm_s3: NonNegative = 0.0
+    """Largest jerk; 0 gives a trapezoid of speed."""
+    z_hop_mm: NonNegative = 0.0
+    """The bed is lowered by so much beyond the new layer and brought back; 0: no hop."""
+    hop_dwell_s: NonNegative = 0.1
+    """Pause at the bottom of a hop."""
+
+
+class Damping(Section):
+    """Damping that is not friction."""
+
+    ratio: Annotated[float, Field(gt=0, lt=1)] = 0.03
+    """Damping ratio of every natural mode."""
+
+
+class Drive(Section):
+    """How the motors turn the screws."""
+
+    topology: Literal["motor_per_screw", "belt"] = "motor_per_screw"
+    """A motor at every screw, or one motor and a belt to all."""
+    belt_n_per_um: Positive = 0.2
+    """Stiffness of the belt between motor and each screw, along the belt."""
+    pulley_pitch_diameter_mm: Positive = 20.0
+    """Pitch diameter of the screws' pulleys."""
+    pulley_eccentricity_tir_um: NonNegative = 0.0
+    """Run-out (total indicator reading) of each screw's pulley."""
+    pulley_inertia_g_cm2: NonNegative = 20.0
+    """Inertia of each screw's pulley about its axis (belt drive)."""
+
+
+class RunOut(Section):
+    """The bent screw: its centreline against its own axis of rotation, mounted and unloaded. A TIR is twice the offset."""
+
+    eccentricity_tir_um: NonNegative = 0.0
+    """Offset of the thread from the axis, as total indicator reading (twice the offset)."""
+    eccentricity_deg: Angle = 0.0
+    """Direction of the offset, counter-clockwise from +X seen from above, at the clocking zero."""
+    tilt_tir_um_per_100mm: NonNegative = 0.0
+    """Growth of the total indicator reading along the screw from a tilted coupling or journal."""
+    tilt_deg: Angle = 0.0
+    """Direction of that tilt."""
+    bow_tir_um: NonNegative = 0.0
+    """Bow, as total indicator reading at its crest (mid-length; the free end of a fixed-free screw)."""
+    bow_deg: Angle = 0.0
+    """Direction of the bow."""
+    table: str | None = None
+    """CSV of measured offsets, beside the scenario: columns position_mm, offset_x_um, offset_y_um."""
+
+
+class Travel(Section):
+    """Deviation of the nut's travel from lead times turns."""
+
+    slope_um_per_300mm: float = 0.0
+    """Error of the mean travel over 300 mm."""
+    variation_pv_um: NonNegative = 0.0
+    """Peak-to-valley of the slow variation along the travel."""
+    variation_wavelength_mm: Positive = 120.0
+    """Wavelength of that variation."""
+    variation_deg: Angle = 0.0
+    """Phase of that variation at the lower end."""
+    once_per_turn_pv_um: NonNegative = 0.0
+    """Peak-to-valley of the travel error that repeats every turn; it acts on height, not sideways."""
+    once_per_turn_deg: Angle = 0.0
+    """Phase of the once-per-turn error at the clocking zero."""
+    table: str | None = None
+    """CSV of measured travel deviation, beside the scenario: columns position_mm, deviation_um."""
+    warm_up_k: float = 0.0
+    """How much the screw warms up during the print."""
+    warm_up_time_constant_min: Positive = 30.0
+    """Time constant of the warm-up."""
+
+
+class Alignment(Section):
+    """The screw's axis against its guide: does not turn with the screw."""
+
+    offset_x_um: float = 0.0
+    """Axis off the nut's free position at the lower end, X."""
+    offset_y_um: float = 0.0
+    """Axis off the nut's free position at the lower end, Y."""
+    slope_x_um_per_100mm: float = 0.0
+    """Axis out of parallel with the guide, X."""
+    slope_y_um_per_100mm: float = 0.0
+    """Axis out of parallel with the guide, Y."""
+
+
+class Screw(Section):
+    """One screw with its bearings and coupling."""
+
+    kind: Literal["ground_ball", "rolled_ball", "plain"]
+    """Ground or rolled ball screw, or a plain (trapezoidal) lead screw."""
+    diameter_mm: Positive
+    """Nominal diameter."""
+    root_diameter_mm: Positive
+    """Root diameter: the one that bends, stretches and twists."""
+    lead_mm: Positive
+    """Travel per turn (starts times pitch)."""
+    starts: Annotated[int, Field(ge=1, le=12)] = 1
+    """Number of thread starts."""
+    hand: Literal["right", "left"] = "right"
+    """Hand of the thread."""
+    length_mm: Positive
+    """Free length: between the bearings, or from the fixed end to the free end."""
+    ends: Literal["fixed-free", "supported-supported", "fixed-supported", "fixed-fixed"] = "fixed-free"
+    """How the ends are held, lower end first. Thrust is taken at the lower end (fixed-fixed: at both)."""
+    bearing_radial_n_per_um: Positive
+    """Radial stiffness of the lower bearing."""
+    upper_bearing_radial_n_per_um: Positive
+    """Radial stiffness of the upper bearing; not used when the upper end is free."""
+    bearing_tilt_nm_per_rad: Positive
+    """Stiffness of a fixed end against tilting."""
+    bearing_axial_n_per_um: Positive
+    """Axial stiffness of the thrust bearing."""
+    coupling_nm_per_rad: Positive
+    """Torsional stiffness of the coupling."""
+    axial_play_um: NonNegative = 0.0
+    """Axial play where the screw hangs on the motor. Weight closes it; the result says when it can open."""
+    youngs_modulus_gpa: Positive = 206.0
+    """Young's modulus of the screw."""
+    shear_modulus_gpa: Positive = 79.4
+    """Shear modulus of the screw."""
+    density_kg_m3: Positive = 7850.0
+    """Density of the screw."""
+    expansion_um_per_m_k: NonNegative = 11.8
+    """Thermal expansion of the screw."""
+    clocking_deg: Angle = 0.0
+    """Screw turned in its coupling, counter-clockwise seen from above, against the clocking zero."""
+    run_out: RunOut = RunOut()
+    """The bent centreline."""
+    travel: Travel = Travel()
+    """The imperfect lead."""
+    alignment: Alignment = Alignment()
+    """The screw's axis against the guide."""
+
+    @model_validator(mode="after")
+    def _root_is_inside(self) -> Screw:
+        if self.root_diameter_mm > self.diameter_mm:
+            raise ValueError(f"root_diameter_mm must not exceed diameter_mm = {self.diameter_mm:g}")
+        if self.length_mm <= 4 * self.root_diameter_mm:
+            raise ValueError("length_mm must be more than four root diameters")
+        return self
+
+
+class Nut(Section):
+    """The nut on its screw."""
+
+    radial_n_per_um: Positive
+    """Radial stiffness of the thread contact."""
+    axial_n_per_um: Positive
+    """Axial stiffness of the thread contact."""
+    tilt_nm_per_rad: Positive
+    """Stiffness of the nut against tilting on the screw."""
+    drag_torque_n_mm: NonNegative
+    """Torque that holds the nut back on the turning screw without load (balls, seals, preload)."""
+    drag_breakaway_deg: Positive = 1.0
+    """Turn over which the drag builds up after a reversal."""
+    mass_kg: Positive = 0.1
+    """Mass of the nut and what moves sideways with it."""
+    inertia_kg_cm2: Positive = 0.3
+    """Inertia of the nut about the screw."""
+    bore_offset_x_um: float = 0.0
+    """Nut bore off its place in the carriage, X."""
+    bore_offset_y_um: float = 0.0
+    """Nut bore off its place in the carriage, Y."""
+    clearance_um: NonNegative = 0.0
+    """Plain nut: radial clearance, centre to stop on one side."""
+    friction_coefficient: NonNegative
+    """Plain nut: sliding friction; ball nut: rolling friction of the balls."""
+    flank_angle_deg: Annotated[float, Field(ge=0, lt=60)] = 15.0
+    """Plain nut: half angle of the thread profile (ISO 2904: 15 degrees)."""
+
+
+class JointElement(Section):
+    """One element of a joint at its own place: a ball with its magnet, a spring, a flexure."""
+
+    x_mm: float
+    """X from the screw axis."""
+    y_mm: float
+    """Y from the screw axis."""
+    lateral_n_per_mm: NonNegative
+    """Recentring stiffness of this element, the same in X and Y."""
+    load_share: Annotated[float, Field(ge=0, le=1)] | None = None
+    """Share of the corner's load carried here; default: equal shares."""
+
+
+class Joint(Section):
+    """What stands between nut and carriage."""
+
+    kind: Literal["rigid", "rolling", "sliding", "flexure", "air_film"] = "rigid"
+    """Rigid (bolted), rolling balls, two crossed slideways, a flexure, or an air film."""
+    height_mm: Height = -30.0
+    """Height of the joint's plane above the bed surface (negative: below)."""
+    lateral_n_per_mm: NonNegative
+    """Recentring stiffness of the whole joint, if no elements are listed."""
+    elements: Annotated[int, Field(ge=1, le=24)]
+    """Number of equal elements on a circle, if none are listed."""
+    element_radius_mm: Positive
+    """Radius of that circle."""
+    element: tuple[JointElement, ...] = ()
+    """Elements listed one by one, instead of the circle."""
+    rotation_nm_per_rad: NonNegative
+    """Stiffness of an extra anti-rotation part about the screw."""
+    friction_coefficient: NonNegative
+    """Friction force over normal load, rolling or sliding."""
+    magnet_force_n: NonNegative
+    """Pull of the joint's magnets or springs that adds to the load on its balls or slides."""
+    breakaway_um: Positive
+    """Travel over which friction builds up after a reversal."""
+    damping_n_s_per_m: NonNegative
+    """Viscous damping in the plane."""
+    travel_mm: Positive
+    """Free travel from centre to the stop."""
+    stop_n_per_um: Positive = 5.0
+    """Stiffness of that stop."""
+    axial_n_per_um: Positive
+    """Stiffness of the joint along the screw."""
+
+
+class Mount(Section):
+    """What holds the bed on a carriage."""
+
+    kind: Literal["groove", "bolted", "flexure"] = "groove"
+    """A ball in a radial groove, a bolted connection, or a flexure."""
+    height_mm: Height = -15.0
+    """Height of the mount above the bed surface (negative: below)."""
+    offset_x_mm: float = 0.0
+    """Mount beside the screw axis, X."""
+    offset_y_mm: float = 0.0
+    """Mount beside the screw axis, Y."""
+    direction_deg: Angle | None = None
+    """Direction of the groove; default: towards the centroid of the mounts."""
+    radial_n_per_um: NonNegative
+    """Stiffness along the groove."""
+    tangential_n_per_um: Positive
+    """Stiffness across the groove."""
+    vertical_n_per_um: Positive
+    """Vertical stiffness."""
+    rotation_nm_per_rad: NonNegative
+    """Flexure: stiffness against rotation, the same about all axes."""
+    friction_coefficient: NonNegative
+    """Friction along the groove over the vertical load."""
+    breakaway_um: Positive = 5.0
+    """Travel over which that friction builds up."""
+    magnet_force_n: NonNegative = 0.0
+    """Pull of a magnet or spring that keeps the mount seated."""
+
+
+class Guide(Section):
+    """The linear guide of a corner's carriage."""
+
+    kind: Literal["profile_rail", "round_rod", "wheels"]
+    """Profile rail, round rod with bushing, or wheels on extrusion."""
+    height_mm: Height = -40.0
+    """Height of the guide's middle above the bed surface (negative: below)."""
+    offset_x_mm: float = 0.0
+    """Guide beside the screw axis, X."""
+    offset_y_mm: float = 0.0
+    """Guide beside the screw axis, Y."""
+    radial_n_per_um: Positive
+    """Stiffness towards the middle of the machine."""
+    tangential_n_per_um: Positive
+    """Stiffness across that direction."""
+    tilt_nm_per_rad: Positive
+    """Stiffness against tilting about both horizontal axes."""
+    yaw_nm_per_rad: Positive
+    """Stiffness against rotation about the vertical."""
+    friction_n: NonNegative
+    """Friction along the guide (rolling, seals, preload)."""
+    breakaway_um: Positive
+    """Travel over which that friction builds up."""
+    straightness_mm_per_m: float = 0.0
+    """Bow of the guide: deviation at mid-length over length."""
+    straightness_deg: Angle = 0.0
+    """Direction of that bow."""
+    table: str | None = None
+    """CSV of guide straightness, beside the scenario: columns position_mm, offset_x_um, offset_y_um."""
+
+
+class Frame(Section):
+    """The frame behind a corner's guide and thrust bearing."""
+
+    radial_n_per_um: Positive
+    """Stiffness towards the middle of the machine."""
+    tangential_n_per_um: Positive
+    """Stiffness across that direction."""
+    vertical_n_per_um: Positive
+    """Vertical stiffness under the thrust bearing."""
+    rotation_nm_per_rad: Positive
+    """Stiffness against rotation of the guide, the same about all axes."""
+
+
+class Carriage(Section):
+    """The carriage of a corner."""
+
+    mass_kg: Positive = 0.4
+    """Mass of the carriage."""
+    inertia_kg_cm2: Positive = 4.0
+    """Moment of inertia about its centre, the same about all axes."""
+    height_mm: Height = -35.0
+    """Height of its centre of mass above the bed surface (negative: below)."""
+
+
+class Motor(Section):
+    """A stepper motor with its driver."""
+
+    holding_torque_n_m: Positive
+    """Holding torque at rated current."""
+    current_percent: Annotated[float, Field(gt=0, le=100)] = 70.0
+    """Current set in the driver over rated current; torque is taken proportional."""
+    detent_torque_n_m: NonNegative
+    """Detent torque without current."""
+    detent_deg: Angle = 0.0
+    """Phase of the detent torque at the clocking zero (electrical)."""
+    steps_per_turn: Annotated[int, Field(ge=4, le=1000)] = 200
+    """Full steps per turn; 200 means 50 rotor teeth."""
+    microsteps: Annotated[int, Field(ge=1, le=1024)] = 16
+    """Microsteps per full step that the driver really resolves."""
+    rotor_inertia_g_cm2: Positive
+    """Inertia of the rotor."""
+    gear_ratio: Positive = 1.0
+    """Motor turns per screw turn."""
+
+
+class Corner(Section):
+    """One screw's corner of the machine with all its parts."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    """Name used in results and workshop advice."""
+    x_mm: float
+    """X of the screw axis."""
+    y_mm: float
+    """Y of the screw axis."""
+    screw: Screw
+    """The screw."""
+    nut: Nut
+    """The nut."""
+    joint: Joint
+    """Nut to carriage."""
+    mount: Mount
+    """Carriage to bed."""
+    guide: Guide
+    """The guide."""
+    frame: Frame
+    """The frame behind it."""
+    carriage: Carriage
+    """The carriage."""
+    motor: Motor
+    """The motor; with a belt the first corner's motor drives all."""
+
+
+class Probe(Section):
+    """A point of the bed where the error is reported."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    """Name used in results."""
+    x_mm: float
+    """X of the point."""
+    y_mm: float
+    """Y of the point."""
+
+
+class Target(Section):
+    """What the print must meet; each is optional."""
+
+    lateral_pv_um: Positive | None = None
+    """Largest allowed peak-to-valley lateral error."""
+    height_pv_um: Positive | None = None
+    """Largest allowed peak-to-valley height error."""
+
+
+class Output(Section):
+    """What is kept beside the layers."""
+
+    trace_layers: tuple[Annotated[int, Field(ge=2)], ...] = (2,)
+    """Layers whose time history is stored and drawn (layer 2 is the first layer change)."""
+
+
+class Scenario(Section):
+    """A machine and a print, complete: every default filled in, every corner with all its parts."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    """What this scenario shows."""
+    bed: Bed
+    """The bed."""
+    print: Print
+    """The print."""
+    motion: Motion = Motion()
+    """The layer change."""
+    damping: Damping = Damping()
+    """Damping."""
+    drive: Drive = Drive()
+    """The drive."""
+    corner: Annotated[tuple[Corner, ...], Field(min_length=3)]
+    """The corners, at least three."""
+    probe: tuple[Probe, ...] = ()
+    """Points of interest; default: the centre and the four corners of the bed."""
+    target: Target = Target()
+    """What the print must meet."""
+    output: Output = Output()
+    """What is kept."""

@@ -1,0 +1,1 @@
+"""Screws as bought: tolerance grades, lots, and the screws drawn from them."""

@@ -1,0 +1,1 @@
+"""Closed formulas for whether the drive holds, turns and lasts, each with its source and limits."""

@@ -1,0 +1,20 @@
+"""The only conversion factors: multiply a number in the named unit by the factor to get SI."""
+
+import math
+
+MM = 1e-3
+UM = 1e-6
+DEG = math.pi / 180.0
+N_PER_UM = 1e6
+N_PER_MM = 1e3
+N_MM = 1e-3
+GPA = 1e9
+MPA = 1e6
+G_CM2 = 1e-7
+KG_CM2 = 1e-4
+MM_S = 1e-3
+MM_S2 = 1e-3
+MM_S3 = 1e-3
+MINUTE = 60.0
+RPM = 2.0 * math.pi / 60.0
+GRAVITY = 9.80665  # m/s2, standard acceleration of gravity (BIPM SI brochure)

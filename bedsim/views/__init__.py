@@ -1,0 +1,1 @@
+"""Pictures and pages; they draw what they are given and compute nothing."""
