@@ -1,0 +1,302 @@
+"""Result files on disk; the only module that knows h5py.
+
+A file is built in memory, written beside its target, flushed to the disk and renamed: a full disk or a
+power cut leaves the old file or none, never half of one.  `create_atomically`, `open_checked`, `add_text`
+and `add_array` know nothing of runs and serve other kinds of file as well.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from bedsim.errors import ResultFileError
+from bedsim.results import schema
+from bedsim.results.layers import LayerResult, Run, Trace
+
+_TEXT = h5py.string_dtype("utf-8")
+_RUN_TEXTS = ("program_version", "engine", "solver_status", "solver_message", "created")
+
+
+# ---- any kind of file ---------------------------------------------------------------------------------
+
+
+@contextlib.contextmanager
+def create_atomically(path: Path) -> Iterator[h5py.File]:
+    """Give an open HDF5 file in memory; when the block ends without fault it appears at `path`, complete.
+
+    Memory: twice the size of the file.  Raises ResultFileError when the file cannot be written; nothing is
+    left then, and an older file of that name stays as it was.
+    """
+    target = _writable_target(path)
+    with h5py.File(f"memory-{secrets.token_hex(8)}", "w", driver="core", backing_store=False) as file:
+        yield file
+        file.flush()
+        image = file.id.get_file_image()
+    _replace(target, image, path)
+
+
+def _writable_target(path: Path) -> Path:
+    try:
+        target = Path(path).resolve()
+        if target.exists() and not target.is_file():
+            raise ResultFileError(f"{path}: cannot be written: it is not a regular file.")
+        if not target.parent.is_dir():
+            raise ResultFileError(f"{path}: cannot be written: the folder {target.parent} does not exist.")
+    except OSError as fault:
+        raise _not_written(path, fault) from fault
+    return target
+
+
+def _replace(target: Path, image: bytes, path: Path) -> None:
+    beside = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
+    try:
+        _write_through(beside, image)
+        os.replace(beside, target)  # noqa: PTH105 (the system call that the promise rests on)
+        _sync_folder(target.parent)
+    except OSError as fault:
+        raise _not_written(path, fault) from fault
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+
+
+def _write_through(beside: Path, image: bytes) -> None:
+    with beside.open("xb") as stream:
+        stream.write(image)
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the rename last through a power cut, where folders can be opened (not on Windows)."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _not_written(path: Path, fault: OSError) -> ResultFileError:
+    return ResultFileError(f"{path}: cannot be written: {_reason(fault)}.")
+
+
+def _reason(fault: OSError) -> str:
+    return (fault.strerror or str(fault) or type(fault).__name__).rstrip(".")
+
+
+@contextlib.contextmanager
+def open_checked(path: Path, file_type: str, version: tuple[int, int]) -> Iterator[h5py.File]:
+    """Open a file of ours for reading after checking its type and version.
+
+    Raises ResultFileError in one sentence for a file that is missing, foreign, truncated, damaged, of
+    another type, of another major version or of a newer minor version than `version`.
+    """
+    with _open_hdf5(Path(path)) as file:
+        check_file_type(file, path, file_type, version)
+        try:
+            yield file
+        except (KeyError, OSError, RuntimeError, ValueError, TypeError, AttributeError) as fault:
+            raise ResultFileError(f"{path}: is damaged: {_first_line(fault)}.") from fault
+
+
+def _open_hdf5(path: Path) -> h5py.File:
+    try:
+        if not path.is_file():
+            problem = "it is not a regular file" if path.exists() else "there is no such file"
+            raise ResultFileError(f"{path}: cannot be read: {problem}.")
+        with path.open("rb") as stream:
+            head = stream.read(8)
+        if not head:
+            raise ResultFileError(f"{path}: is empty, not a bedsim result file.")
+        if head != b"\x89HDF\r\n\x1a\n":
+            raise ResultFileError(f"{path}: is not a bedsim result file (it is not HDF5).")
+        return h5py.File(path, "r")
+    except OSError as fault:
+        raise _not_opened(path, fault) from fault
+
+
+def _not_opened(path: Path, fault: OSError) -> ResultFileError:
+    text = str(fault)
+    if "truncated" in text or "eof" in text.lower():
+        return ResultFileError(f"{path}: is truncated: part of the file is missing. Run the scenario again.")
+    if "lock" in text:
+        return ResultFileError(f"{path}: is being written by another program. Try again when that has ended.")
+    if fault.errno and "HDF5" not in text and "unable to" not in text.lower():
+        return ResultFileError(f"{path}: cannot be read: {_reason(fault)}.")
+    return ResultFileError(f"{path}: is damaged and cannot be opened. Run the scenario again.")
+
+
+def _first_line(fault: BaseException) -> str:
+    text = str(fault.args[0]) if fault.args else type(fault).__name__
+    return text.splitlines()[0].strip("'\"").rstrip(".") if text else type(fault).__name__
+
+
+def check_file_type(file: h5py.File, path: Path, file_type: str, version: tuple[int, int]) -> None:
+    """Refuse, in one sentence, a file of another type or of a version this program does not know.
+
+    Raises ResultFileError.
+    """
+    found = file.attrs.get("file_type")
+    if not isinstance(found, str) or not found.startswith("bedsim "):
+        raise ResultFileError(f"{path}: is an HDF5 file, but not one of bedsim's (no attribute file_type).")
+    if found != file_type:
+        raise ResultFileError(f"{path}: is a '{found}' file; a '{file_type}' file is wanted here.")
+    try:
+        major, minor = (int(v) for v in file.attrs["format_version"])
+    except (KeyError, TypeError, ValueError) as fault:
+        raise ResultFileError(f"{path}: is damaged: its format_version cannot be read.") from fault
+    if major != version[0]:
+        raise ResultFileError(
+            f"{path}: has format version {major}.{minor}; this program reads version {version[0]} only. "
+            + (
+                "Use a newer bedsim."
+                if major > version[0]
+                else "Use an older bedsim, or run the scenario again."
+            )
+        )
+    if minor > version[1]:
+        raise ResultFileError(
+            f"{path}: has format version {major}.{minor}, newer than {version[0]}.{version[1]}, "
+            "the newest this program knows. Use a newer bedsim."
+        )
+
+
+def mark_file(file: h5py.File, file_type: str, version: tuple[int, int]) -> None:
+    """Write the attributes that `check_file_type` reads."""
+    file.attrs["file_type"] = file_type
+    file.attrs["format_version"] = np.asarray(version, dtype=np.int64)
+
+
+def add_text(group: h5py.Group, name: str, text: str, long_name: str) -> None:
+    """Add one text as a scalar dataset."""
+    group.create_dataset(name, data=text, dtype=_TEXT).attrs["long_name"] = long_name
+
+
+def add_array(
+    group: h5py.Group, name: str, values: Any, dims: tuple[str, ...], *, unit: str, long_name: str, kind: str
+) -> None:
+    """Add one array with its attributes; its axes are tied to the scales in the group that carry their names.
+
+    A dataset whose only axis has its own name becomes that axis' scale, and must be added before its users.
+    `kind`: float64, int64, text or bool (kept as int8 with attribute dtype = "bool", the habit of netCDF
+    readers).
+    """
+    stored = {"text": _TEXT, "bool": np.dtype(np.int8)}.get(kind) or np.dtype(kind)
+    data = np.asarray(values, dtype=object if kind == "text" else stored)
+    dataset = group.create_dataset(name, data=data, dtype=stored)
+    dataset.attrs["units"] = unit
+    dataset.attrs["long_name"] = long_name
+    if kind == "bool":
+        dataset.attrs["dtype"] = "bool"
+    if dims == (name,):
+        dataset.make_scale(name)
+        return
+    for axis, dim in enumerate(dims):
+        dataset.dims[axis].attach_scale(group[dim])
+        dataset.dims[axis].label = dim
+
+
+def get_array(dataset: h5py.Dataset, kind: str) -> Any:
+    """Read what `add_array` wrote: a tuple of texts, or an array that owns its memory."""
+    if kind == "text":
+        return tuple(str(v) for v in dataset.asstr()[()])
+    return np.array(dataset[()], dtype=np.dtype(kind))
+
+
+# ---- the file of one run ------------------------------------------------------------------------------
+
+
+def write_run(run: Run, path: Path) -> None:
+    """Write one run as HDF5, complete or not at all; `Run.extras` stay in memory only.
+
+    Raises ResultFileError when the file cannot be written, ValueError when the arrays of the run do not fit
+    together.
+    """
+    with create_atomically(path) as file:
+        mark_file(file, schema.FILE_TYPE, schema.FORMAT_VERSION)
+        for name in _RUN_TEXTS:
+            file.attrs[name] = getattr(run, name)
+        file.attrs["seed"] = np.int64(run.seed)
+        file.attrs.create("notes", np.asarray(run.notes, dtype=object), shape=(len(run.notes),), dtype=_TEXT)
+        statistics = file.create_group(schema.STATISTICS_GROUP)
+        for name, value in run.statistics.items():
+            statistics.attrs[name] = np.float64(value)
+        scenario = file.create_group(schema.SCENARIO_GROUP)
+        for d in schema.of_group(schema.SCENARIO_GROUP):
+            add_text(scenario, d.name, getattr(run, d.field), d.long_name)
+        _write_layers(file.create_group(schema.LAYERS_GROUP), run.layers)
+        for trace in run.layers.trace:
+            group = file.create_group(schema.TRACE_GROUP.replace("<n>", str(trace.layer)))
+            _write_trace(group, trace, run.layers)
+
+
+def _write_layers(group: h5py.Group, layers: LayerResult) -> None:
+    names = schema.labels(layers.probe_name, layers.corner_name, layers.pose_raw.shape[1])
+    _write_group(group, schema.LAYERS_GROUP, layers, names, {"layer": len(layers.layer)})
+    group.attrs["coordinates"] = " ".join(schema.AUXILIARY_COORDINATES)
+
+
+def _write_trace(group: h5py.Group, trace: Trace, layers: LayerResult) -> None:
+    names = schema.labels(layers.probe_name, layers.corner_name, trace.pose.shape[1])
+    _write_group(group, schema.TRACE_GROUP, trace, names, {"time": len(trace.time)})
+    group.attrs["layer"] = np.int64(trace.layer)
+
+
+def _write_group(
+    group: h5py.Group,
+    pattern: str,
+    owner: Any,
+    names: Mapping[str, tuple[str, ...]],
+    counted: Mapping[str, int],
+) -> None:
+    datasets = schema.of_group(pattern)
+    values = {d.name: schema.source_of(d, owner, names) for d in datasets}
+    sizes = {**{axis: len(texts) for axis, texts in names.items()}, **counted}
+    schema.check_shapes(pattern, {name: np.shape(v) for name, v in values.items()}, sizes)
+    for d in sorted(datasets, key=lambda d: not d.is_scale):
+        add_array(group, d.name, values[d.name], d.dims, unit=d.unit, long_name=d.long_name, kind=d.kind)
+
+
+def read_run(path: Path) -> Run:
+    """Read a run into memory and close the file.
+
+    Raises ResultFileError, one sentence, for any file that is not a complete run of a version this program
+    knows.
+    """
+    with open_checked(path, schema.FILE_TYPE, schema.FORMAT_VERSION) as file:
+        layers = _read_group(file[schema.LAYERS_GROUP], schema.LAYERS_GROUP)
+        scenario = file[schema.SCENARIO_GROUP]
+        texts: dict[str, Any] = {name: str(file.attrs[name]) for name in _RUN_TEXTS}
+        texts |= {d.field: scenario[d.name].asstr()[()] for d in schema.of_group(schema.SCENARIO_GROUP)}
+        return Run(
+            layers=LayerResult(**layers, trace=_read_traces(file)),
+            seed=int(file.attrs["seed"]),
+            statistics={name: float(v) for name, v in file[schema.STATISTICS_GROUP].attrs.items()},
+            notes=tuple(str(v) for v in file.attrs["notes"]),
+            **texts,
+        )
+
+
+def _read_traces(file: h5py.File) -> tuple[Trace, ...]:
+    groups = file["trace"].values() if "trace" in file else ()
+    traces = [Trace(layer=int(g.attrs["layer"]), **_read_group(g, schema.TRACE_GROUP)) for g in groups]
+    return tuple(sorted(traces, key=lambda t: t.layer))
+
+
+def _read_group(group: h5py.Group, pattern: str) -> dict[str, Any]:
+    datasets = schema.of_group(pattern)
+    missing = [d.name for d in datasets if d.name not in group]
+    if missing:
+        raise KeyError(f"{group.name} lacks {', '.join(missing)}")
+    sizes = {d.name: group[d.name].shape[0] for d in datasets if d.is_scale}
+    schema.check_shapes(pattern, {d.name: group[d.name].shape for d in datasets}, sizes)
+    return {d.field: get_array(group[d.name], d.kind) for d in datasets if d.field}
