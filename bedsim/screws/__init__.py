@@ -1,1 +1,1 @@
-"""Screws as bought: tolerance grades, lots, and the screws drawn from them."""
+"""Screws as bought: tolerance grades, the standard's own evaluation, lots and kinds."""
