@@ -117,7 +117,7 @@ def test_cutoffs_of_the_periodic_series():
 
 
 def test_too_coarse_sampling_and_reversed_cutoffs_are_refused():
-    with pytest.raises(InputError, match="at least four sample spacings"):
+    with pytest.raises(InputError, match="at least 4 sample spacings"):
         gaussian_filter(np.zeros(10), 0.4e-3, CUTOFF)
     with pytest.raises(InputError, match="must exceed the cut-off"):
         waviness(np.arange(50) * 1e-4, np.zeros(50), CUTOFF, 0.5e-3)

@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from made_up import CORNERS, made_up_layers
 
 from bedsim.analysis.bands import (
     REMAINDER,
@@ -15,7 +16,6 @@ from bedsim.analysis.bands import (
     source_shares,
 )
 from bedsim.analysis.wall import Wall, wall_of_layers
-from made_up import CORNERS, made_up_layers
 
 H, W = 0.2e-3, 0.45e-3
 

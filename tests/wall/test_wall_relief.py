@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from made_up import made_up_layers
 
 from bedsim.analysis.wall import (
     line_area,
@@ -12,7 +13,6 @@ from bedsim.analysis.wall import (
     width_per_height,
 )
 from bedsim.errors import InputError
-from made_up import made_up_layers
 
 H, W = 0.2e-3, 0.45e-3
 
