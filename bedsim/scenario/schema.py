@@ -23,6 +23,7 @@ Positive = Annotated[float, Field(gt=0)]
 NonNegative = Annotated[float, Field(ge=0)]
 Angle = Annotated[float, Field(ge=-360, le=360)]
 Height = Annotated[float, Field(ge=-2000, le=2000)]
+Name = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^\w[\w \-]*$")]
 
 
 class Bed(Section):
@@ -302,6 +303,22 @@ class Joint(Section):
     axial_n_per_um: Positive
     """Stiffness of the joint along the screw."""
 
+    @model_validator(mode="after")
+    def _shares_are_whole(self) -> Joint:
+        shares = [element.load_share for element in self.element if element.load_share is not None]
+        if shares and (len(shares) < len(self.element) or abs(sum(shares) - 1) > 1e-6):
+            raise ValueError("load_share must be given for every element and add up to 1, or for none")
+        return self
+
+    @model_validator(mode="after")
+    def _does_not_turn_freely(self) -> Joint:
+        circle = self.lateral_n_per_mm * self.element_radius_mm**2
+        listed = sum(e.lateral_n_per_mm * (e.x_mm**2 + e.y_mm**2) for e in self.element)
+        stiffness = self.rotation_nm_per_rad + (listed if self.element else circle)
+        if self.kind != "rigid" and stiffness <= 0:
+            raise ValueError("nothing keeps the nut from turning: rotation_nm_per_rad must be > 0")
+        return self
+
 
 class Mount(Section):
     """What holds the bed on a carriage."""
@@ -411,7 +428,7 @@ class Motor(Section):
 class Corner(Section):
     """One screw's corner of the machine with all its parts."""
 
-    name: Annotated[str, Field(min_length=1, max_length=40)]
+    name: Name
     """Name used in results and workshop advice."""
     x_mm: float
     """X of the screw axis."""
@@ -434,11 +451,17 @@ class Corner(Section):
     motor: Motor
     """The motor; with a belt the first corner's motor drives all."""
 
+    @model_validator(mode="after")
+    def _clearance_is_of_plain_nuts(self) -> Corner:
+        if self.nut.clearance_um > 0 and self.screw.kind != "plain":
+            raise ValueError('nut.clearance_um must be 0 unless screw.kind = "plain"')
+        return self
+
 
 class Probe(Section):
     """A point of the bed where the error is reported."""
 
-    name: Annotated[str, Field(min_length=1, max_length=40)]
+    name: Name
     """Name used in results."""
     x_mm: float
     """X of the point."""

@@ -1,0 +1,81 @@
+"""What no single key can tell: whether the machine of a scenario hangs together."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+
+import numpy as np
+
+from bedsim.scenario.faults import Faults
+from bedsim.scenario.schema import Corner, Print, Scenario
+
+FIRST_LAYER_BELOW_TOP_MM = 60.0
+"""Where the nut of layer 1 is below the upper end of the screw, if the scenario does not say."""
+
+
+def check_machine(scenario: Scenario, faults: Faults, *, is_given: Callable[..., bool]) -> None:
+    """Note every fault that spans several keys; `is_given(*steps)` tells whether the file itself holds a key."""
+    _unique_names(scenario, faults)
+    _spread(scenario, faults)
+    for corner in scenario.corner:
+        _travel(corner, scenario.print, scenario.motion.z_hop_mm, faults)
+    if is_given("output", "trace_layers"):
+        for layer in scenario.output.trace_layers:
+            if layer > scenario.print.layers:
+                faults.add(
+                    "output.trace_layers",
+                    f"layer {layer} is not printed (print.layers = {scenario.print.layers})",
+                )
+
+
+def first_layer_nut_mm(corner: Corner, job: Print) -> float:
+    """Height of a corner's nut above the lower end of its screw's free length at layer 1 (mm)."""
+    if job.first_layer_nut_mm is not None:
+        return job.first_layer_nut_mm
+    return corner.screw.length_mm - FIRST_LAYER_BELOW_TOP_MM
+
+
+def _unique_names(scenario: Scenario, faults: Faults) -> None:
+    for what, entries in (("corner", scenario.corner), ("probe", scenario.probe)):
+        for name, count in Counter(entry.name for entry in entries).items():
+            if count > 1:
+                faults.add(f"{what}.name", f"{count} entries have this name, each needs its own", value=name)
+
+
+def _spread(scenario: Scenario, faults: Faults) -> None:
+    places = np.array([[c.x_mm, c.y_mm] for c in scenario.corner])
+    names = [c.name for c in scenario.corner]
+    for i, name in enumerate(names):
+        for j in range(i):
+            if np.hypot(*(places[i] - places[j])) < 1.0:
+                faults.add(
+                    f"corner.{name}",
+                    f"stands at the same place as corner {names[j]}",
+                    hint="Check x_mm and y_mm.",
+                )
+                return
+    wide, narrow = np.linalg.svd(places - places.mean(axis=0), compute_uv=False)[:2]
+    if narrow < 0.01 * wide:
+        faults.add("corner", f"the corners {', '.join(names)} stand on one line: the bed would tip over it")
+
+
+def _travel(corner: Corner, job: Print, hop_mm: float, faults: Faults) -> None:
+    screw, start = corner.screw, first_layer_nut_mm(corner, job)
+    place = f"screw of corner {corner.name}, length_mm = {screw.length_mm:g}"
+    if job.first_layer_nut_mm is not None and start > screw.length_mm - screw.root_diameter_mm:
+        rule = f"must be at least one root diameter ({screw.root_diameter_mm:.3g} mm) below the upper end ({place})"
+        faults.add("print.first_layer_nut_mm", rule, value=start)
+        return
+    needed = (job.layers - 1) * job.layer_mm + hop_mm + screw.root_diameter_mm
+    if needed > start:
+        rule = (
+            f"the nut runs off the screw: the print and one root diameter take {needed:.4g} mm, the nut of layer 1 "
+            f"is {start:.4g} mm above the lower end ({place})"
+        )
+        faults.add(
+            "print.layers",
+            rule,
+            value=job.layers,
+            hint="Fewer layers, a longer screw or a higher first_layer_nut_mm.",
+        )

@@ -1,0 +1,314 @@
+"""What the trade takes for a part when nobody has measured it: low, likely, high, and where that comes from.
+
+`TABLE[part, kind][key]` holds the values in the units of the key.  A source is a document that was read, a value
+computed here (the inputs are named), "from memory" (recalled, not read again), or "assumed".  A `Default` whose
+low and high are equal is a convention, not a guess, and gets no range.  `nut` goes by the kind of its screw;
+parts without kinds stand under "any", and "any" also holds what is the same for every kind of a part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+ASSUMED = "assumed"
+_HERTZ = (
+    "computed: Hertz contact of three 5 mm steel balls between flat steel plates at 3 to 10 N each "
+    "(Johnson, Contact Mechanics)"
+)
+_MAGNETS = (
+    "computed: pairs of axially magnetised discs 8 x 3 and 10 x 5 mm, Br 1.3 T, gap 6 to 1 mm, one to three pairs "
+    "(integral of Vokoun et al. 2009)"
+)
+_ROLLING = (
+    "Cross, Coulomb's law for rolling friction, Am. J. Phys. (1e-4 on hard surfaces); upper end from memory: "
+    "handbook rolling arms on ground plates"
+)
+_BALL_NUT = (
+    "computed: 20 kgf/um of a 16 x 5 catalogue nut, taken at 30 % of its load rating, 80 % of it for the housing "
+    "(THK), scaled with the cube root of load down to 10 to 1000 N"
+)
+_RODS = "computed: middle of two steel rods, 8 mm on 400 mm to 12 mm on 300 mm, built in at both ends, 2 x 192 E I/L^3"
+_STEPPER = "from memory: typical 42 mm frame steppers, 40 to 48 mm long"
+_SLIDING = "from memory: bronze, brass or POM on greased steel"
+_SEALS = "from memory: profile rail 0.002 to 0.004 of the load and 0.1 to 2 N of seal drag"
+_BALL_ROOT = (
+    "MISUMI p. 1676 (shaft 15, lead 5: 12.5 mm); range from memory: catalogue ball screws 12 x 4 to 20 x 5, "
+    "0.80 to 0.88 of the nominal diameter"
+)
+_PLAIN_ROOT = (
+    "ISO 2904: d3 = d - 2 (P/2 + ac); range: Tr10x2 of class 8c reaches 0.04 d less, rolled screws 0.1 d more "
+    "from memory"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Default:
+    """A value to fall back on, in the unit of its key, with the range it stands for."""
+
+    low: float
+    likely: float
+    high: float
+    source: str = ASSUMED
+
+    @property
+    def is_guess(self) -> bool:
+        """Whether the value stands for a range."""
+        return self.high > self.low
+
+
+def _fixed(value: float, source: str = "convention: not used by this kind, or none present") -> Default:
+    return Default(value, value, value, source)
+
+
+_NUT_ANY = {
+    "drag_breakaway_deg": Default(0.3, 1.0, 5.0),
+    "mass_kg": Default(0.05, 0.1, 0.3),
+    "inertia_kg_cm2": Default(0.1, 0.3, 1.0),
+}
+_BALL_SCREW = {
+    "bearing_radial_n_per_um": Default(10.0, 30.0, 100.0),
+    "upper_bearing_radial_n_per_um": Default(5.0, 20.0, 60.0),
+    "bearing_tilt_nm_per_rad": Default(500.0, 3000.0, 10000.0),
+    "bearing_axial_n_per_um": Default(30.0, 80.0, 150.0),
+    "coupling_nm_per_rad": Default(20.0, 80.0, 500.0),
+}
+
+TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
+    ("bed", "any"): {
+        "thickness_mm": Default(4.0, 6.0, 10.0),
+        "shear_modulus_gpa": Default(25.0, 26.0, 27.0, "from memory: aluminium alloys"),
+        "centre_height_mm": Default(-15.0, -8.0, -4.0),
+        "temperature_rise_k": Default(40.0, 60.0, 90.0),
+        "expansion_um_per_m_k": Default(23.1, 23.4, 23.8, "from memory: aluminium alloys"),
+    },
+    ("print", "any"): {"part_mass_kg": Default(0.1, 0.3, 1.0)},
+    ("damping", "any"): {"ratio": Default(0.01, 0.03, 0.08)},
+    ("drive", "any"): {
+        "belt_n_per_um": Default(0.05, 0.2, 0.6),
+        "pulley_inertia_g_cm2": Default(5.0, 20.0, 60.0),
+    },
+    ("screw", "ground_ball"): _BALL_SCREW,
+    ("screw", "rolled_ball"): _BALL_SCREW,
+    ("screw", "plain"): {
+        "bearing_radial_n_per_um": Default(3.0, 15.0, 60.0),
+        "upper_bearing_radial_n_per_um": Default(2.0, 10.0, 40.0),
+        "bearing_tilt_nm_per_rad": Default(50.0, 500.0, 3000.0),
+        "bearing_axial_n_per_um": Default(10.0, 30.0, 80.0),
+        "coupling_nm_per_rad": Default(10.0, 50.0, 300.0),
+    },
+    ("nut", "any"): _NUT_ANY,
+    ("nut", "ground_ball"): {
+        "radial_n_per_um": Default(40.0, 100.0, 200.0),
+        "axial_n_per_um": Default(60.0, 120.0, 200.0),
+        "tilt_nm_per_rad": Default(500.0, 3000.0, 10000.0),
+        "drag_torque_n_mm": Default(10.0, 30.0, 80.0),
+        "friction_coefficient": Default(0.002, 0.005, 0.01),
+    },
+    ("nut", "rolled_ball"): {
+        "radial_n_per_um": Default(10.0, 40.0, 120.0),
+        "axial_n_per_um": Default(25.0, 40.0, 120.0, _BALL_NUT),
+        "tilt_nm_per_rad": Default(200.0, 1000.0, 5000.0),
+        "drag_torque_n_mm": Default(1.0, 5.0, 20.0),
+        "friction_coefficient": Default(0.002, 0.005, 0.01),
+    },
+    ("nut", "plain"): {
+        "radial_n_per_um": Default(5.0, 30.0, 100.0),
+        "axial_n_per_um": Default(10.0, 50.0, 200.0),
+        "tilt_nm_per_rad": Default(20.0, 200.0, 1000.0),
+        "drag_torque_n_mm": Default(0.2, 1.0, 10.0),
+        "friction_coefficient": Default(0.08, 0.12, 0.20, _SLIDING),
+        "clearance_um": Default(20.0, 80.0, 200.0),
+    },
+    ("joint", "any"): {"height_mm": Default(-50.0, -30.0, -15.0)},
+    ("joint", "rigid"): {
+        "lateral_n_per_mm": _fixed(0.0),
+        "elements": _fixed(1),
+        "element_radius_mm": _fixed(10.0),
+        "rotation_nm_per_rad": _fixed(0.0),
+        "friction_coefficient": _fixed(0.0),
+        "magnet_force_n": _fixed(0.0),
+        "breakaway_um": _fixed(50.0),
+        "damping_n_s_per_m": _fixed(0.0),
+        "travel_mm": _fixed(1.0),
+        "axial_n_per_um": Default(100.0, 500.0, 2000.0),
+    },
+    ("joint", "rolling"): {
+        "lateral_n_per_mm": Default(0.2, 2.0, 12.0, _MAGNETS),
+        "elements": _fixed(3, ASSUMED),
+        "element_radius_mm": Default(12.0, 20.0, 30.0),
+        "rotation_nm_per_rad": _fixed(0.0),
+        "friction_coefficient": Default(1e-4, 1e-3, 4e-3, _ROLLING),
+        "magnet_force_n": Default(1.0, 10.0, 40.0, _MAGNETS),
+        "breakaway_um": Default(20.0, 50.0, 100.0, "from memory: of the order of the contact's radius"),
+        "damping_n_s_per_m": Default(0.0, 0.5, 5.0),
+        "travel_mm": Default(0.5, 1.0, 2.0),
+        "axial_n_per_um": Default(8.0, 15.0, 30.0, _HERTZ),
+    },
+    ("joint", "sliding"): {
+        "lateral_n_per_mm": _fixed(0.0),
+        "elements": _fixed(4, ASSUMED),
+        "element_radius_mm": Default(10.0, 20.0, 30.0),
+        "rotation_nm_per_rad": Default(300.0, 1000.0, 5000.0),
+        "friction_coefficient": Default(0.05, 0.12, 0.20, _SLIDING),
+        "magnet_force_n": _fixed(0.0),
+        "breakaway_um": Default(5.0, 15.0, 50.0),
+        "damping_n_s_per_m": _fixed(0.0),
+        "travel_mm": Default(0.5, 1.0, 2.0),
+        "axial_n_per_um": Default(20.0, 100.0, 300.0),
+    },
+    ("joint", "flexure"): {
+        "lateral_n_per_mm": Default(2.0, 10.0, 50.0),
+        "elements": _fixed(4, ASSUMED),
+        "element_radius_mm": Default(10.0, 15.0, 30.0),
+        "rotation_nm_per_rad": Default(20.0, 100.0, 1000.0),
+        "friction_coefficient": _fixed(0.0),
+        "magnet_force_n": _fixed(0.0),
+        "breakaway_um": _fixed(50.0),
+        "damping_n_s_per_m": _fixed(0.0),
+        "travel_mm": Default(0.2, 0.5, 1.0),
+        "axial_n_per_um": Default(10.0, 50.0, 200.0),
+    },
+    ("joint", "air_film"): {
+        "lateral_n_per_mm": _fixed(0.0),
+        "elements": _fixed(1),
+        "element_radius_mm": _fixed(20.0),
+        "friction_coefficient": _fixed(0.0, "convention: an air film has no dry friction"),
+        "magnet_force_n": _fixed(0.0),
+        "breakaway_um": _fixed(50.0),
+        "damping_n_s_per_m": Default(
+            0.0009, 0.0018, 0.0036, "computed: 10 cm2 of air at 1.8e-5 Pa s, film of 20, 10 and 5 um"
+        ),
+        "travel_mm": Default(0.5, 1.0, 2.0),
+        "axial_n_per_um": Default(5.0, 20.0, 50.0),
+    },
+    ("mount", "any"): {"height_mm": Default(-25.0, -15.0, -5.0)},
+    ("mount", "groove"): {
+        "radial_n_per_um": _fixed(0.0, "convention: a groove is free along itself"),
+        "tangential_n_per_um": Default(5.0, 15.0, 40.0),
+        "vertical_n_per_um": Default(5.0, 15.0, 40.0),
+        "rotation_nm_per_rad": _fixed(0.0),
+        "friction_coefficient": Default(0.05, 0.12, 0.20),
+        "breakaway_um": Default(2.0, 5.0, 20.0),
+    },
+    ("mount", "bolted"): {
+        "radial_n_per_um": _fixed(
+            1000.0, "convention: a bolted mount is a constraint, this number is not used"
+        ),
+        "tangential_n_per_um": _fixed(
+            1000.0, "convention: a bolted mount is a constraint, this number is not used"
+        ),
+        "vertical_n_per_um": _fixed(
+            1000.0, "convention: a bolted mount is a constraint, this number is not used"
+        ),
+        "rotation_nm_per_rad": _fixed(0.0),
+        "friction_coefficient": _fixed(0.0),
+    },
+    ("mount", "flexure"): {
+        "radial_n_per_um": Default(0.01, 0.05, 0.5),
+        "tangential_n_per_um": Default(1.0, 5.0, 20.0),
+        "vertical_n_per_um": Default(2.0, 10.0, 50.0),
+        "rotation_nm_per_rad": Default(1.0, 10.0, 100.0),
+        "friction_coefficient": _fixed(0.0),
+    },
+    ("guide", "any"): {"height_mm": Default(-70.0, -40.0, -15.0)},
+    ("guide", "profile_rail"): {
+        "radial_n_per_um": Default(15.0, 40.0, 120.0),
+        "tangential_n_per_um": Default(15.0, 40.0, 120.0),
+        "tilt_nm_per_rad": Default(500.0, 2000.0, 8000.0),
+        "yaw_nm_per_rad": Default(500.0, 2000.0, 8000.0),
+        "friction_n": Default(0.2, 1.0, 3.0, _SEALS),
+        "breakaway_um": Default(5.0, 20.0, 60.0),
+    },
+    ("guide", "round_rod"): {
+        "radial_n_per_um": Default(0.25, 0.9, 3.0, _RODS),
+        "tangential_n_per_um": Default(0.25, 0.9, 3.0, _RODS),
+        "tilt_nm_per_rad": Default(50.0, 200.0, 800.0),
+        "yaw_nm_per_rad": Default(50.0, 200.0, 800.0),
+        "friction_n": Default(0.2, 1.0, 4.0),
+        "breakaway_um": Default(5.0, 20.0, 80.0),
+    },
+    ("guide", "wheels"): {
+        "radial_n_per_um": Default(0.4, 1.0, 2.5),
+        "tangential_n_per_um": Default(0.4, 1.0, 2.5),
+        "tilt_nm_per_rad": Default(100.0, 500.0, 1500.0),
+        "yaw_nm_per_rad": Default(100.0, 500.0, 1500.0),
+        "friction_n": Default(0.5, 2.0, 6.0),
+        "breakaway_um": Default(20.0, 100.0, 400.0),
+    },
+    ("frame", "any"): {
+        "radial_n_per_um": Default(0.5, 2.0, 8.0),
+        "tangential_n_per_um": Default(0.5, 2.0, 8.0),
+        "vertical_n_per_um": Default(2.0, 10.0, 50.0),
+        "rotation_nm_per_rad": Default(500.0, 3000.0, 20000.0),
+    },
+    ("carriage", "any"): {
+        "mass_kg": Default(0.2, 0.4, 1.0),
+        "inertia_kg_cm2": Default(1.5, 4.0, 12.0),
+        "height_mm": Default(-60.0, -35.0, -15.0),
+    },
+    ("motor", "any"): {
+        "holding_torque_n_m": Default(0.40, 0.45, 0.59, _STEPPER),
+        "current_percent": Default(50.0, 70.0, 100.0),
+        "detent_torque_n_m": Default(0.015, 0.018, 0.022, _STEPPER),
+        "rotor_inertia_g_cm2": Default(54.0, 60.0, 82.0, _STEPPER),
+    },
+}
+
+
+def _always(_: Mapping[str, Any]) -> bool:
+    return True
+
+
+# Values whose range only matters with a certain choice beside them; elsewhere they are filled in without a range.
+_IN_USE: Mapping[tuple[str, str], Callable[[Mapping[str, Any]], bool]] = {
+    ("drive", "belt_n_per_um"): lambda v: v.get("topology") == "belt",
+    ("drive", "pulley_inertia_g_cm2"): lambda v: v.get("topology") == "belt",
+    ("screw", "upper_bearing_radial_n_per_um"): lambda v: v.get("ends", "fixed-free") != "fixed-free",
+    ("screw", "bearing_tilt_nm_per_rad"): lambda v: v.get("ends") != "supported-supported",
+    ("bed", "thickness_mm"): lambda v: v.get("corners", 3) > 3,
+    ("bed", "shear_modulus_gpa"): lambda v: v.get("corners", 3) > 3,
+}
+
+
+def default_ranges(part: str, kind: str = "any") -> dict[str, Default]:
+    """Give every default of a part of one kind, key -> `Default`, in the units of the keys."""
+    return {**TABLE.get((part, "any"), {}), **TABLE.get((part, kind), {})}
+
+
+def known_kinds(part: str) -> tuple[str, ...]:
+    """Name the kinds of a part that have their own defaults."""
+    return tuple(kind for name, kind in TABLE if name == part and kind != "any")
+
+
+def range_in_use(part: str, key: str, values: Mapping[str, Any]) -> bool:
+    """Whether a default's range can matter beside the other values of its part (a free end has no upper bearing)."""
+    return _IN_USE.get((part, key), _always)(values)
+
+
+def thread_clearance_mm(pitch_mm: float) -> float:
+    """Crest clearance ac of a metric trapezoidal thread.
+
+    Source: ISO 2904; 0.15 and 0.25 mm are implied by tabulated diameters, 0.5 and 1 mm are from memory.
+    """
+    if pitch_mm <= 1.5:
+        return 0.15
+    if pitch_mm <= 5:
+        return 0.25
+    return 0.5 if pitch_mm <= 12 else 1.0
+
+
+def root_diameter_default(kind: str, diameter_mm: float, lead_mm: float, starts: int) -> Default | None:
+    """Root diameter of a screw of which only nominal diameter, lead and starts are known; None if no core is left.
+
+    Plain: d3 = d - 2 (P/2 + ac) (ISO 2904).  Ball: 0.84 of the nominal diameter.
+    """
+    if kind != "plain":
+        return Default(0.80 * diameter_mm, 0.84 * diameter_mm, 0.88 * diameter_mm, _BALL_ROOT)
+    pitch = lead_mm / starts
+    root = diameter_mm - 2 * (pitch / 2 + thread_clearance_mm(pitch))
+    if root < 0.4 * diameter_mm:
+        return None
+    high = min(root + 0.1 * diameter_mm, diameter_mm)
+    return Default(root - 0.04 * diameter_mm, root, high, _PLAIN_ROOT)

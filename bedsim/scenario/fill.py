@@ -1,0 +1,175 @@
+"""Makes a file's tree complete: likely values for uncertain numbers, defaults by the kind of each part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from bedsim.scenario.defaults import Default, default_ranges, known_kinds, range_in_use, root_diameter_default
+from bedsim.scenario.faults import Faults
+from bedsim.scenario.keys import PARTS, Loc, field_at, is_count, is_number, unit_of
+from bedsim.scenario.ranges import Range, read_range
+from bedsim.scenario.tree import Tree, corners_of, expanded, key_of
+
+_PLAIN_SECTIONS = ("bed", "print", "damping", "drive")
+
+
+class Filler:
+    """Replaces uncertain numbers by their likely values and fills in the defaults of each kind of part."""
+
+    def __init__(self, tree: Tree, faults: Faults, source: str) -> None:
+        self.tree, self._faults, self._source = tree, faults, source
+        self.ranges: dict[str, Range] = {}
+        self.defaulted: dict[str, str] = {}
+        self.told: set[Loc] = set()
+        self._filled: dict[tuple[str, str], list[tuple[int, Default, bool]]] = {}
+
+    def filled(self) -> Tree:
+        """Give the complete tree that the schema validates."""
+        full = expanded(self.tree)
+        for key in list(full):
+            full[key] = self._likely(full[key], (key,))
+        for section in _PLAIN_SECTIONS:
+            self._fill_section(full, section)
+        for index, corner in enumerate(full.get("corner", ())):
+            if isinstance(corner, dict):
+                self._fill_corner(corner, index)
+        self._record_parts(full)
+        _fill_probes(full)
+        return full
+
+    def _likely(self, value: Any, loc: Loc) -> Any:
+        if isinstance(value, dict):
+            field = field_at(loc)
+            if is_number(field) or is_count(field):
+                return self._from_range(value, loc)
+            return {key: self._likely(inner, (*loc, key)) for key, inner in value.items()}
+        if isinstance(value, list):
+            return tuple(self._likely(inner, (*loc, index)) for index, inner in enumerate(value))
+        return value
+
+    def _from_range(self, table: dict[str, Any], loc: Loc) -> Any:
+        key = key_of(loc, self.tree)
+        if is_count(field_at(loc)):
+            self._faults.add(key, "must be a whole number", value=table, hint="A count has no range.")
+        else:
+            found = read_range(table, loc, key, self._source, self._faults)
+            if found is not None:
+                if found.high > found.low:
+                    self.ranges[key] = found
+                return found.likely
+        self.told.add(loc)
+        return table.get("likely")
+
+    def _fill_section(self, full: Tree, section: str) -> None:
+        table = full.setdefault(section, {}) if section not in ("bed", "print") else full.get(section)
+        if not isinstance(table, dict):
+            return
+        values = {**table, "corners": len(corners_of(self.tree))}
+        for key, default in default_ranges(section).items():
+            if key in table:
+                self._keep_source(f"{section}.{key}", default)
+                continue
+            table[key] = default.likely
+            self._note(f"{section}.{key}", default, range_in_use(section, key, values))
+
+    def _fill_corner(self, corner: Tree, index: int) -> None:
+        for part in PARTS:
+            table = corner.get(part)
+            if not isinstance(table, dict):
+                continue
+            kind = kind_of(part, corner)
+            for key, default in self._part_defaults(part, kind, table).items():
+                if key in table:
+                    self._keep_source(key_of(("corner", index, part, key), self.tree), default)
+                    continue
+                is_whole = is_count(field_at(("corner", index, part, key)))
+                table[key] = int(default.likely) if is_whole else default.likely
+                in_use = range_in_use(part, key, table)
+                self._filled.setdefault((part, key), []).append((index, default, in_use))
+
+    @staticmethod
+    def _part_defaults(part: str, kind: str | None, table: Tree) -> dict[str, Default]:
+        defaults = default_ranges(part, kind or "any")
+        if part != "screw" or kind is None:
+            return defaults
+        thread = thread_of(table)
+        root = None if thread is None else root_diameter_default(kind, *thread)
+        return defaults if root is None else {**defaults, "root_diameter_mm": root}
+
+    def _record_parts(self, full: Tree) -> None:
+        """Note what was filled in under the common key if it is the same everywhere, else under each corner's."""
+        names = [c.get("name") if isinstance(c, dict) else None for c in full.get("corner", ())]
+        for (part, key), entries in self._filled.items():
+            if len({(default, in_use) for _, default, in_use in entries}) == 1:
+                self._note(f"{part}.{key}", entries[0][1], entries[0][2])
+                continue
+            for index, default, in_use in entries:
+                self._note(f"corner.{names[index]}.{part}.{key}", default, in_use)
+
+    def _keep_source(self, key: str, default: Default) -> None:
+        """A default that stands written out in the file (a resolved scenario) keeps the source of that default."""
+        found = self.ranges.get(key)
+        if (
+            found is not None
+            and found.basis == "default"
+            and (found.low, found.high) == (default.low, default.high)
+        ):
+            self.ranges[key] = replace(found, source=default.source)
+
+    def _note(self, key: str, default: Default, in_use: bool) -> None:
+        self.defaulted[key] = default.source
+        if default.is_guess and in_use:
+            self.ranges[key] = Range(
+                key=key,
+                low=default.low,
+                likely=default.likely,
+                high=default.high,
+                basis="default",
+                source=default.source,
+                unit=unit_of(key),
+            )
+
+
+def kind_of(part: str, corner: Tree) -> str | None:
+    """The kind that picks a part's defaults; None if it is missing or not a known one."""
+    owner = "screw" if part == "nut" else part
+    if not known_kinds(part):
+        return "any"
+    table = corner.get(owner)
+    kind = table.get("kind") if isinstance(table, dict) else None
+    if kind is None and part in ("joint", "mount"):
+        kind = {"joint": "rigid", "mount": "groove"}[part]
+    return kind if isinstance(kind, str) and kind in known_kinds(part) else None
+
+
+def _fill_probes(full: Tree) -> None:
+    bed = full.get("bed")
+    if full.get("probe") or not isinstance(bed, dict):
+        return
+    sizes = [bed.get("size_x_mm"), bed.get("size_y_mm")]
+    if not all(_is_plain_number(size) for size in sizes):
+        return
+    x, y = (float(s) / 2 for s in sizes)  # type: ignore[arg-type]
+    points = [
+        ("centre", 0.0, 0.0),
+        ("front left", -x, -y),
+        ("front right", x, -y),
+        ("back right", x, y),
+        ("back left", -x, y),
+    ]
+    full["probe"] = tuple({"name": name, "x_mm": px, "y_mm": py} for name, px, py in points)
+
+
+def thread_of(screw: Mapping[str, Any]) -> tuple[float, float, int] | None:
+    """Diameter and lead (mm) and starts of a screw's table, or None while one of them cannot be used."""
+    numbers = (screw.get("diameter_mm"), screw.get("lead_mm"), screw.get("starts", 1))
+    if not all(_is_plain_number(n) and n > 0 for n in numbers):
+        return None
+    diameter, lead, starts = numbers
+    return float(diameter), float(lead), int(starts)  # type: ignore[arg-type]
+
+
+def _is_plain_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)

@@ -1,0 +1,263 @@
+"""A scenario file in, a checked scenario out: defaults filled in, ranges kept beside it, tables read.
+
+A file holds `title`, the tables of `bedsim.scenario.schema.Scenario`, common part tables ([screw], [guide], ...)
+that hold for every corner, and [[corner]] entries whose own part tables win over the common ones key by key.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from bedsim.errors import InputError
+from bedsim.scenario.checks import check_machine
+from bedsim.scenario.defaults import default_ranges, known_kinds
+from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
+from bedsim.scenario.fill import Filler, kind_of, thread_of
+from bedsim.scenario.keys import field_at, nearest
+from bedsim.scenario.ranges import Range
+from bedsim.scenario.schema import Scenario
+from bedsim.scenario.tables import LAYOUTS, read_table
+from bedsim.scenario.toml_text import resolved_text
+from bedsim.scenario.tree import Tree, corners_of, key_of, lookup, parsed_value, set_key
+
+Tables = Mapping[str, NDArray[np.float64]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadedScenario:
+    """A checked scenario with everything that stands beside the plain numbers.
+
+    `scenario` holds likely values; `ranges` the uncertain ones among them; `tables` the CSV tables by the path as
+    written, (row, column) in the file's units; `defaulted` the keys that were filled in by the kind of a part, with
+    where the value comes from; `tree` the file as written with overrides set.
+    """
+
+    scenario: Scenario
+    ranges: tuple[Range, ...]
+    tables: Tables
+    defaulted: Mapping[str, str]
+    source_text: str
+    name: str
+    path: Path
+    folder: Path
+    tree: Mapping[str, Any]
+
+    def with_values(self, values: Mapping[str, Any]) -> LoadedScenario:
+        """Give the same scenario with some keys set to plain values, defaults and checks gone through again.
+
+        A common key (`guide.radial_n_per_um`) applies to every corner that inherits it; `corner.<name>.guide...` to
+        one.  Raises InputError for a key or value that cannot be used.
+        """
+        tree = copy.deepcopy(dict(self.tree))
+        faults = Faults(self.name, tuple(values))
+        for key, value in values.items():
+            set_key(tree, key, value, faults)
+        faults.raise_if_any()
+        return _load_tree(tree, self.folder, self.source_text, self.name, tuple(values), self.tables)
+
+    def resolved_toml(self) -> str:
+        """Write the complete scenario, every default filled in and marked, as a file that loads to the same."""
+        return resolved_text(self.scenario, self.ranges, self.defaulted, self.tree)
+
+
+def load_scenario(path: str | Path, overrides: Sequence[str] = ()) -> LoadedScenario:
+    """Read and check a scenario file; `overrides` are `key=value` texts that win over the file.
+
+    Raises InputError listing every fault: file, key, value, rule, hint.
+    """
+    file = Path(path)
+    text, tree = _read(file)
+    faults = Faults(str(file), tuple(o.partition("=")[0].strip() for o in overrides))
+    for override in overrides:
+        key, equals, value = override.partition("=")
+        if not equals or not key.strip():
+            faults.add(
+                key.strip() or override,
+                "an override is written key=value",
+                hint="For example print.layers=80.",
+            )
+            continue
+        set_key(tree, key.strip(), parsed_value(value.strip()), faults)
+    keys = tuple(o.partition("=")[0].strip() for o in overrides)
+    notes = "".join(f"# set on the command line: {o}\n" for o in overrides)
+    source = text if not notes else text.rstrip("\n") + "\n" + notes
+    return _load_tree(tree, file.parent, source, str(file), keys, None, faults)
+
+
+def scenario_from_tree(tree: Mapping[str, Any], *, folder: Path, source: str, name: str) -> LoadedScenario:
+    """Check a scenario given as a tree of tables, as `tomllib` reads it; `name` stands for the file in messages.
+
+    Raises InputError listing every fault.
+    """
+    return _load_tree(copy.deepcopy(dict(tree)), folder, source, name, (), None)
+
+
+def _read(file: Path) -> tuple[str, Tree]:
+    try:
+        data = file.read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"{file}: no such file. {_files_beside(file)}".rstrip()) from None
+    except (OSError, ValueError) as error:
+        raise InputError(f"{file}: cannot be read: {getattr(error, 'strerror', None) or error}.") from None
+    try:
+        text = data.decode("utf-8-sig")
+        return text, tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError(f"{file}: line {line}: is not text in UTF-8.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{file}: {_syntax(str(error), text)}") from None
+    except RecursionError:
+        raise InputError(f"{file}: tables are nested too deeply.") from None
+
+
+def _files_beside(file: Path) -> str:
+    names = sorted(p.name for p in file.parent.glob("*.toml")) if file.parent.is_dir() else []
+    near = nearest(file.name, names)
+    return f"Did you mean {file.parent / near}?" if near else ""
+
+
+def _syntax(message: str, text: str) -> str:
+    found = re.search(r"\s*\(at line (\d+), column (\d+)\)", message)
+    if found is None:
+        line = max(len(text.splitlines()), 1)
+        return (
+            f"line {line}: is not TOML: {message.replace(' (at end of document)', ', the file ends here')}."
+        )
+    line = int(found[1])
+    written = text.splitlines()[line - 1].strip() if line <= len(text.splitlines()) else ""
+    hint = "Numbers are written with a decimal point." if re.search(r"=\s*-?\d+,\d", written) else ""
+    return f"line {line}, column {found[2]}: is not TOML: {message[: found.start()]}: {written[:60]}. {hint}".rstrip()
+
+
+def _load_tree(
+    tree: Tree,
+    folder: Path,
+    source: str,
+    name: str,
+    overridden: tuple[str, ...],
+    tables: Tables | None,
+    faults: Faults | None = None,
+) -> LoadedScenario:
+    faults = faults if faults is not None else Faults(name, overridden)
+    filler = Filler(tree, faults, Path(name).name)
+    full = filler.filled()
+    scenario = _validated(full, filler, faults)
+    found = _tables(full, tree, folder, faults, tables)
+    if scenario is not None:
+        check_machine(scenario, faults, is_given=lambda *steps: lookup(tree, steps)[0])
+    faults.raise_if_any()
+    assert scenario is not None
+    return LoadedScenario(
+        scenario=scenario,
+        ranges=tuple(filler.ranges.values()),
+        tables=found,
+        defaulted=filler.defaulted,
+        source_text=source,
+        name=name,
+        path=folder / Path(name).name,
+        folder=folder,
+        tree=tree,
+    )
+
+
+def _validated(full: Tree, filler: Filler, faults: Faults) -> Scenario | None:
+    tree = filler.tree
+    if not corners_of(tree):
+        count = 0 if "corner" not in tree or tree["corner"] == [] else None
+        if count == 0:
+            faults.add(
+                "corner",
+                "0 given, at least 3 needed",
+                hint="A bed hangs on three screws: one [[corner]] each.",
+            )
+        else:
+            faults.add(
+                "corner",
+                "must be a list of tables",
+                value=tree["corner"],
+                hint="Write [[corner]], once for each.",
+            )
+    try:
+        return Scenario.model_validate(full, strict=True)
+    except ValidationError as error:
+        for item in error.errors():
+            _tell(item, full, filler, faults)
+        return None
+
+
+def _tell(item: ErrorDetails, full: Tree, filler: Filler, faults: Faults) -> None:
+    loc = tuple(s for s in item["loc"])
+    tree = filler.tree
+    if any(loc[: len(told)] == told for told in filler.told) or _is_consequence(item, full):
+        return
+    if not corners_of(tree) and loc[:1] == ("corner",) and len(loc) < 4:
+        return
+    key = key_of(loc, tree)
+    rule, hint = rule_and_hint(item, key)
+    if item["type"] == "missing":
+        rule, hint = _missing(loc, full, hint)
+    value = MISSING if item["type"] in ("missing", "value_error", "too_short") else item["input"]
+    faults.add(key, rule, value=value, hint=hint)
+
+
+def _is_consequence(item: ErrorDetails, full: Tree) -> bool:
+    """Whether a key is only missing because the kind that would give its default is missing or wrong."""
+    loc = item["loc"]
+    if item["type"] != "missing" or len(loc) != 4 or loc[0] != "corner":
+        return False
+    corner, part, key = full["corner"][loc[1]], str(loc[2]), str(loc[3])
+    kind = kind_of(part, corner)
+    if key == "root_diameter_mm":
+        return kind is None or thread_of(corner["screw"]) is None
+    return kind is None and any(key in default_ranges(part, k) for k in known_kinds(part))
+
+
+def _missing(loc: Sequence[str | int], full: Tree, hint: str) -> tuple[str, str]:
+    steps = tuple(loc)
+    if len(steps) == 4 and steps[3] == "root_diameter_mm":
+        screw = full["corner"][steps[1]]["screw"]
+        diameter, lead, starts = screw["diameter_mm"], screw["lead_mm"], screw.get("starts", 1)
+        rule = f"cannot be worked out: diameter {diameter:g} with lead {lead:g} in {starts} start(s) leaves no core"
+        return rule, "Give starts (lead = starts x pitch), or root_diameter_mm as measured."
+    if len(steps) == 4 and steps[2:] == ("joint", "rotation_nm_per_rad"):
+        return (
+            "is missing",
+            "An air film does not keep the nut from turning: give the anti-rotation part's stiffness.",
+        )
+    field = field_at(steps)
+    return "is missing", hint or (field.description if field is not None and field.description else "")
+
+
+def _tables(full: Tree, tree: Tree, folder: Path, faults: Faults, known: Tables | None) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for index, corner in enumerate(full.get("corner", ())):
+        for steps, layouts in LAYOUTS.items():
+            written = lookup(corner, steps)[1]
+            if not isinstance(written, str):
+                continue
+            key = key_of(("corner", index, *steps), tree)
+            if (
+                known is not None
+                and written in known
+                and known[written].shape[1] == (2 if "travel" in steps else 3)
+            ):
+                found[written] = known[written]
+                continue
+            table = read_table(written, key, layouts, folder, faults)
+            if table is not None and written in found and found[written].shape != table.shape:
+                faults.add(key, "the same table cannot hold offsets and travel deviation", value=written)
+            if table is not None:
+                found[written] = table
+    return found

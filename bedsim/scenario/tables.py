@@ -1,0 +1,198 @@
+"""CSV tables beside a scenario: measured run-out, travel deviation, guide straightness."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from pathlib import Path, PurePosixPath, PureWindowsPath
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.scenario.faults import Faults
+from bedsim.scenario.keys import nearest
+
+Array = NDArray[np.float64]
+
+OFFSETS = ("position_mm", "offset_x_um", "offset_y_um")
+DEVIATION = ("position_mm", "deviation_um")
+READINGS = ("position_mm", "angle_deg", "reading_um")
+
+LAYOUTS: dict[tuple[str, ...], tuple[tuple[str, ...], ...]] = {
+    ("screw", "run_out", "table"): (OFFSETS, READINGS),
+    ("screw", "travel", "table"): (DEVIATION,),
+    ("guide", "table"): (OFFSETS,),
+}
+"""Where a table may be named, and the columns it may have there."""
+
+
+def read_table(
+    written: str, key: str, layouts: Sequence[tuple[str, ...]], folder: Path, faults: Faults
+) -> Array | None:
+    """Read one CSV table named in a scenario.
+
+    Gives an array (row, column) in the file's units: position_mm, offset_x_um, offset_y_um or position_mm,
+    deviation_um, sorted by position.  Gauge readings around the screw are turned into offsets.  What is wrong goes
+    into `faults` and gives None.
+    """
+    path = _inside(written, key, folder, faults)
+    if path is None:
+        return None
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        faults.add(key, "is not a text file in UTF-8", value=written)
+        return None
+    except OSError as error:
+        faults.add(key, f"cannot be read: {error.strerror}", value=written)
+        return None
+    reader = _Reader(written, key, faults)
+    rows = reader.rows(text, layouts)
+    if rows is None:
+        return None
+    columns, lines, values = rows
+    return reader.offsets(lines, values) if columns == READINGS else reader.sorted(lines, values)
+
+
+def _inside(written: str, key: str, folder: Path, faults: Faults) -> Path | None:
+    rule = "must name a file in the scenario's folder or below it"
+    names = (PurePosixPath(written), PureWindowsPath(written))
+    if not written or "\0" in written or any(n.is_absolute() or n.drive or ".." in n.parts for n in names):
+        faults.add(key, rule, value=written)
+        return None
+    try:
+        path = (folder / written).resolve()
+        is_inside, is_file = path.is_relative_to(folder.resolve()), path.is_file()
+    except OSError as error:
+        faults.add(key, f"cannot be read: {error.strerror}", value=written)
+        return None
+    if not is_inside:
+        faults.add(key, rule, value=written, hint="A link leads out of it.")
+        return None
+    if not is_file:
+        there = sorted(p.name for p in folder.glob("*.csv"))
+        near = nearest(written, there)
+        hint = f'Did you mean "{near}"?' if near else f"Looked in {folder}."
+        faults.add(key, "no such file", value=written, hint=hint)
+        return None
+    return path
+
+
+class _Reader:
+    """Checks of one table; every message names the key, the file and the line."""
+
+    def __init__(self, written: str, key: str, faults: Faults) -> None:
+        self._written, self._key, self._faults = written, key, faults
+
+    def _fault(self, rule: str, line: int | None = None, hint: str = "") -> None:
+        place = f"{self._written} line {line}: " if line else f"{self._written}: "
+        self._faults.add(self._key, place + rule, hint=hint)
+
+    def rows(
+        self, text: str, layouts: Sequence[tuple[str, ...]]
+    ) -> tuple[tuple[str, ...], list[int], list[list[float]]] | None:
+        """Give the columns found, and line numbers and values of the rows; None if the table cannot be used."""
+        header: list[str] | None = None
+        columns: tuple[str, ...] | None = None
+        lines: list[int] = []
+        values: list[list[float]] = []
+        sound = True
+        reader = csv.reader(io.StringIO(text))
+        try:
+            for cells in reader:
+                if not any(c.strip() for c in cells) or cells[0].lstrip().startswith("#"):
+                    continue
+                if header is None:
+                    header = [c.strip() for c in cells]
+                    columns = self._columns(header, layouts)
+                    if columns is None:
+                        return None
+                    continue
+                assert columns is not None
+                numbers = self._numbers(cells, header, columns, reader.line_num)
+                sound &= numbers is not None
+                if numbers is not None:
+                    lines.append(reader.line_num)
+                    values.append(numbers)
+        except csv.Error as error:
+            self._fault(f"is not a table of plain columns ({error})", reader.line_num)
+            return None
+        if sound and len(values) < 2:
+            self._fault("has fewer than 2 rows of numbers")
+            return None
+        return (columns, lines, values) if sound and columns is not None else None
+
+    def _columns(self, header: list[str], layouts: Sequence[tuple[str, ...]]) -> tuple[str, ...] | None:
+        for layout in layouts:
+            if sorted(header) == sorted(layout):
+                return layout
+        wanted = " or ".join(", ".join(layout) for layout in layouts)
+        hint = (
+            "Columns are separated by commas, decimals by a point." if any(";" in h for h in header) else ""
+        )
+        known = {column for layout in layouts for column in layout}
+        for name in header:
+            near = nearest(name, known - set(header))
+            if not hint and name not in known and near:
+                hint = f"{name}: did you mean {near}?"
+        self._fault(f"must have the columns {wanted}; it has {', '.join(header)}", hint=hint)
+        return None
+
+    def _numbers(
+        self, cells: list[str], header: list[str], columns: tuple[str, ...], line: int
+    ) -> list[float] | None:
+        if len(cells) != len(header):
+            self._fault(f"has {len(cells)} columns instead of {len(header)}", line)
+            return None
+        row = dict(zip(header, cells, strict=True))
+        numbers = []
+        for column in columns:
+            try:
+                number = float(row[column])
+            except ValueError:
+                number = math.nan
+            if not math.isfinite(number) or "_" in row[column]:
+                self._fault(f"{column} = {row[column].strip()!r} is not a number", line)
+                return None
+            numbers.append(number)
+        return numbers
+
+    def sorted(self, lines: list[int], values: list[list[float]]) -> Array | None:
+        """Check that positions grow from row to row."""
+        for line, before, row in zip(lines[1:], values, values[1:], strict=False):
+            if row[0] <= before[0]:
+                word = "repeats" if row[0] == before[0] else "is below"
+                self._fault(f"position_mm = {row[0]:g} {word} the one before; positions must grow", line)
+                return None
+        return np.array(values)
+
+    def offsets(self, lines: list[int], values: list[list[float]]) -> Array | None:
+        """Turn dial gauge readings around the screw into offsets of its centreline.
+
+        At each position reading = mean + x cos(angle) + y sin(angle) by least squares, angle counter-clockwise on
+        the screw from its clocking zero as seen from above, reading growing outwards: (x, y) is the offset, and for
+        a round screw the span of the readings (TIR) is twice its length.
+        """
+        data = np.array(values)
+        steps = np.diff(data[:, 0])
+        if np.any(steps < 0):
+            self._fault("position_mm goes back; positions must grow", lines[int(np.argmax(steps < 0)) + 1])
+            return None
+        positions = np.unique(data[:, 0])
+        if len(positions) < 2:
+            self._fault("has readings at one position only, at least 2 needed")
+            return None
+        result = np.empty((len(positions), 3))
+        for row, position in enumerate(positions):
+            chosen = data[data[:, 0] == position]
+            angles, reading = np.radians(chosen[:, 1]), chosen[:, 2]
+            directions = np.unique(np.round(np.mod(chosen[:, 1], 360.0), 6))
+            waves = np.column_stack([np.ones_like(angles), np.cos(angles), np.sin(angles)])
+            if len(directions) < 4 or np.linalg.cond(waves) > 10:
+                self._fault(f"position_mm = {position:g} needs at least 4 readings spread around the screw")
+                return None
+            _, x, y = np.linalg.lstsq(waves, reading, rcond=None)[0]
+            result[row] = position, x, y
+        return result
