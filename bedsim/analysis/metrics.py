@@ -57,26 +57,44 @@ def wall_wavelength(lead: float, layer: float, harmonic: int = 1) -> float:
     return layer / folded if folded > 1e-9 else float("inf")
 
 
-def amplitude_at(height: Array, values: Array, wavelength: float) -> Array:
-    """Amplitude of the sinusoid of one wavelength in `values` (n, ...) over `height` (n,); gives (...).
+def phasor_at(height: Array, values: Array, wavelength: float) -> NDArray[np.complex128]:
+    """Sinusoid of one wavelength in `values` (n, ...) over `height` (n,), as complex numbers (...).
 
-    Least squares fit of cosine, sine, mean and linear trend.  An infinite wavelength has amplitude 0.  NaN
-    where the print cannot tell: fewer than five layers, or less than one wavelength high (the trend would
-    swallow the band). A wavelength of exactly two layers has no separate sine: the fit of least norm is
-    taken.
+    values = Re(phasor exp(-2 pi i (height - height[0])/wavelength)) + mean + linear trend, by least squares.
+    An infinite wavelength has amplitude 0.  NaN where the print cannot tell: fewer than five layers, or
+    less than one wavelength high (the trend would swallow the band).  A wavelength of exactly two layers
+    has no separate sine: the fit of least norm is taken.
     """
     shape = values.shape[1:]
     if np.isinf(wavelength):
-        return np.zeros(shape)
+        return np.zeros(shape, dtype=np.complex128)
     span = float(height[-1] - height[0]) if height.size else 0.0
-    if height.size < 5 or span < wavelength * (1.0 - 1e-9):
-        return np.full(shape, np.nan)
+    layer = span / max(1, height.size - 1)
+    if height.size < 5 or span + layer < wavelength * (1.0 - 1e-9):
+        return np.full(shape, np.nan, dtype=np.complex128)
     phase = 2.0 * np.pi * (height - height[0]) / wavelength
     trend = (height - height.mean()) / span
     basis = np.column_stack([np.cos(phase), np.sin(phase), np.ones_like(phase), trend])
     flat = values.reshape(len(values), -1)
     fit = np.linalg.lstsq(basis, flat, rcond=1e-9)[0]
-    return np.hypot(fit[0], fit[1]).reshape(shape)
+    return np.asarray(fit[0] + 1j * fit[1]).reshape(shape)
+
+
+def amplitude_at(height: Array, values: Array, wavelength: float) -> Array:
+    """Amplitude (...) of the sinusoid of one wavelength in `values` (n, ...); limits as in `phasor_at`."""
+    return np.abs(phasor_at(height, values, wavelength))
+
+
+def lateral_amplitude_at(height: Array, lateral: Array, wavelength: float) -> Array:
+    """Amplitude of a band in the direction where it is largest; `lateral` (n, ..., 2) gives (...).
+
+    X and Y of one wavelength draw an ellipse; its longer half axis is
+    sqrt((|a|^2 + |b|^2 + |a^2 + b^2|)/2) with the phasors a and b of X and Y.  Derivation: maximum over the
+    angle g of |a cos g + b sin g|.  Limits as in `phasor_at`.
+    """
+    phasor = phasor_at(height, lateral, wavelength)
+    a, b = phasor[..., 0], phasor[..., 1]
+    return np.sqrt((np.abs(a) ** 2 + np.abs(b) ** 2 + np.abs(a**2 + b**2)) / 2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -83,6 +83,15 @@ def test_amplitude_is_found_under_mean_trend_and_another_band() -> None:
     assert metrics.amplitude_at(HEIGHT, mixed, 5e-3) == pytest.approx(2.0, abs=0.02)
 
 
+@pytest.mark.parametrize(
+    ("a", "b", "phase", "longest"), [(3, 4, 0.0, 5.0), (3, 4, 90.0, 4.0), (2, 2, 90.0, 2.0)]
+)
+def test_lateral_amplitude_is_the_longer_half_axis(a: float, b: float, phase: float, longest: float) -> None:
+    """In step, X and Y draw a line of length hypot(a, b); a quarter wave apart, an ellipse along the axes."""
+    path = np.stack([wave(5e-3, a, 0.0), wave(5e-3, b, np.radians(phase))], axis=1)
+    assert metrics.lateral_amplitude_at(HEIGHT, path, 5e-3) == pytest.approx(longest, rel=1e-9)
+
+
 def test_amplitude_agrees_with_the_lomb_scargle_periodogram() -> None:
     """scipy.signal.lombscargle, floating mean and normalised amplitude, is the independent fit."""
     rng = np.random.default_rng(3)

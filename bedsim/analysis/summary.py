@@ -1,0 +1,243 @@
+"""What a run says, in one sentence and a page of figures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from bedsim.analysis.cautions import cautions, warnings
+from bedsim.analysis.figures import (
+    METRICS,
+    CornerFigures,
+    Metric,
+    WorstBand,
+    corner_figures,
+    metric_values,
+    places_of_worst,
+    worst_band,
+)
+from bedsim.analysis.printed import FLOOR, quantity, span
+from bedsim.results.layers import Run
+from bedsim.scenario.schema import Scenario
+from bedsim.units import MM, UM
+
+Shares = Mapping[tuple[str, str], tuple[float, float]]
+"""(cause, corner) -> peak-to-valley it contributes to height and to lateral error, m."""
+
+GUESSES = ("estimated", "default")
+"""What a number may rest on without ever having been looked up or measured for this machine."""
+
+
+class LoadedScenario(Protocol):
+    """A scenario as the loader hands it out."""
+
+    @property
+    def scenario(self) -> Scenario:
+        """The complete scenario."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Influence:
+    """An uncertain key and how far it alone moves the lateral peak-to-valley over its range (m)."""
+
+    key: str
+    basis: str
+    swing: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranges:
+    """Answers as ranges: low and high per metric name, and the keys that move the answer most, largest
+    first.
+    """
+
+    low: Mapping[str, float]
+    high: Mapping[str, float]
+    influences: tuple[Influence, ...]
+
+    @property
+    def guessed_share(self) -> float:
+        """Part of the squared swings that comes from keys resting on a guess; NaN when nothing moves."""
+        squares = [i.swing**2 for i in self.influences]
+        guessed = sum(i.swing**2 for i in self.influences if i.basis in GUESSES)
+        return guessed / sum(squares) if sum(squares) > 0 else float("nan")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """Everything the summary page says, as numbers (SI) and finished sentences."""
+
+    title: str
+    engine: str
+    solver_status: str
+    layers: int
+    values: Mapping[str, float]  # per metric name
+    where: Mapping[str, str]  # probe or corner of the worst, per metric name
+    corners: tuple[CornerFigures, ...]
+    band: WorstBand
+    shares: Shares
+    ranges: Ranges | None
+    targets: tuple[str, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+# ---- numbers ------------------------------------------------------------------------------------------
+
+
+def _targets(scenario: Scenario, values: Mapping[str, float]) -> tuple[str, ...]:
+    wanted = {"lateral": scenario.target.lateral_pv_um, "height": scenario.target.height_pv_um}
+    lines = []
+    for name, limit in wanted.items():
+        if limit is not None:
+            met = "met" if values[f"{name}_pv"] <= limit * UM else "missed"
+            lines.append(f"target {met}: {name} error of at most {limit:g} µm peak to valley")
+    return tuple(lines)
+
+
+def summarise(
+    run: Run, loaded: LoadedScenario, shares: Shares | None = None, ranges: Ranges | None = None
+) -> Summary:
+    """Sum up a run; `shares` say what each cause contributes, `ranges` what the uncertain keys leave open."""
+    scenario, layers = loaded.scenario, run.layers
+    leads = [c.screw.lead_mm * MM for c in scenario.corner]
+    values = metric_values(layers, leads)
+    return Summary(
+        title=scenario.title,
+        engine=run.engine,
+        solver_status=run.solver_status,
+        layers=len(layers.layer),
+        values=values,
+        where=places_of_worst(layers),
+        corners=corner_figures(layers, leads),
+        band=worst_band(layers, max(leads)),
+        shares=shares or {},
+        ranges=ranges,
+        targets=_targets(scenario, values),
+        warnings=warnings(layers),
+        cautions=cautions(scenario),
+    )
+
+
+# ---- words --------------------------------------------------------------------------------------------
+
+
+def summary_lines(summary: Summary) -> list[str]:
+    """The summary as lines for a terminal: one sentence first, then figures with units, warnings and
+    cautions.
+    """
+    lines = [headline(summary), ""]
+    lines += [_metric_line(summary, m) for m in METRICS]
+    lines += [_band_line(summary.band), ""]
+    lines += _corner_table(summary.corners)
+    lines += _share_lines(summary.shares)
+    lines += _influence_lines(summary.ranges)
+    notes = [*summary.targets, *(f"Warning: {w}" for w in summary.warnings), *summary.cautions]
+    return [*lines, "", *notes] if notes else lines
+
+
+def headline(summary: Summary) -> str:
+    """How far sideways, how far in height, mainly from which cause, how much of it rests on guesses."""
+    sideways, up = (_told(summary, name) for name in ("lateral_pv", "height_pv"))
+    parts = [f"The bed strays {sideways} sideways and {up} in height (peak to valley, worst probe)"]
+    return ", ".join(parts + _causes(summary) + _guesses(summary.ranges)) + "."
+
+
+def _told(summary: Summary, name: str) -> str:
+    unit = next(m.unit for m in METRICS if m.name == name)
+    r = summary.ranges
+    if r is not None and name in r.low and name in r.high:
+        return span(r.low[name], r.high[name], unit)
+    return quantity(summary.values[name], unit)
+
+
+def _causes(summary: Summary) -> list[str]:
+    if not summary.shares or max(summary.values["lateral_pv"], summary.values["height_pv"]) < FLOOR:
+        return []
+    sideways, up = main_cause(summary.shares, 1), main_cause(summary.shares, 0)
+    if sideways == up:
+        return [f"mainly from {sideways}"]
+    return [f"sideways mainly from {sideways}", f"in height mainly from {up}"]
+
+
+def main_cause(shares: Shares, which: int) -> str:
+    """The cause with the largest summed share, with its corner where one corner makes more than half of it.
+
+    `which`: 0 height, 1 lateral.
+    """
+    totals: dict[str, float] = {}
+    for (cause, _), values in shares.items():
+        totals[cause] = totals.get(cause, 0.0) + values[which]
+    cause = max(totals, key=lambda name: totals[name])
+    corner, largest = max(
+        ((corner, v[which]) for (c, corner), v in shares.items() if c == cause), key=lambda pair: pair[1]
+    )
+    return f"{cause} at {corner}" if corner and largest > 0.5 * totals[cause] else cause
+
+
+def _guesses(ranges: Ranges | None) -> list[str]:
+    if ranges is None:
+        return ["told without ranges: how much of it rests on guesses is not known"]
+    share = ranges.guessed_share
+    if np.isnan(share):
+        return ["none of it resting on guesses"]
+    return [f"{_in_tenths(share)} of the spread resting on guesses"]
+
+
+def _in_tenths(share: float) -> str:
+    percent = 10 * round(10 * share)
+    return {0: "next to nothing", 100: "nearly all"}.get(percent, f"about {percent} %")
+
+
+def _metric_line(summary: Summary, metric: Metric) -> str:
+    place = summary.where.get(metric.name)
+    line = f"  {metric.text:<46}{_told(summary, metric.name)}"
+    return f"{line}  ({place})" if place else line
+
+
+def _band_line(band: WorstBand) -> str:
+    place = (
+        f"{band.bottom / MM:.4g} to {band.top / MM:.4g} mm, layers {band.first_layer} to {band.last_layer}"
+    )
+    text = "worst height band, lateral peak to valley"
+    return f"  {text:<46}{quantity(band.lateral_pv, 'm')}  ({place}, {band.probe})"
+
+
+def _corner_table(corners: Sequence[CornerFigures]) -> list[str]:
+    head = ("corner", "lead", "on the wall", "sideways", "height", "joint", "side force", "angle", "mount")
+    rows = [head, *(_corner_row(c) for c in corners)]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
+    text = ["  " + "  ".join(v.ljust(w) for v, w in zip(row, widths, strict=True)).rstrip() for row in rows]
+    note = "  Sideways and height: amplitude at the wavelength on the wall, at the probe nearest the screw."
+    return ["Per corner:", *text, note]
+
+
+def _corner_row(c: CornerFigures) -> tuple[str, ...]:
+    seen = "none" if np.isinf(c.wall_wavelength) else f"{c.wall_wavelength / MM:.3g} mm"
+    lengths = (c.lateral_amplitude, c.height_amplitude, c.joint_excursion)
+    told = tuple(quantity(v, "m").replace("less than ", "<") for v in lengths)
+    forces = (quantity(c.side_force, "N"), quantity(c.load_angle, "rad"), quantity(c.mount_force, "N"))
+    return (c.name, f"{c.lead / MM:g} mm", seen, *told, *forces)
+
+
+def _share_lines(shares: Shares) -> list[str]:
+    told = sorted(shares.items(), key=lambda item: -max(item[1]))
+    told = [item for item in told if max(item[1]) >= FLOOR][:8]
+    if not told:
+        return []
+    lines = ["", "What each cause alone contributes, peak to valley:"]
+    for (cause, corner), (height, lateral) in told:
+        name = f"{cause}, {corner}" if corner else cause
+        lines.append(f"  {name:<46}{quantity(lateral, 'm')} sideways, {quantity(height, 'm')} in height")
+    return lines
+
+
+def _influence_lines(ranges: Ranges | None) -> list[str]:
+    told = [i for i in ranges.influences if i.swing >= FLOOR][:5] if ranges else []
+    if not told:
+        return []
+    rows = [f"  {i.key:<46}moves it by {quantity(i.swing, 'm')}  ({i.basis})" for i in told]
+    return ["", "What to measure next (lateral error over each key's own range):", *rows]
