@@ -3,30 +3,33 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
 
 import numpy as np
 
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.schema import Corner, Print, Scenario
+from bedsim.scenario.tree import Tree, key_of, lookup
 
 FIRST_LAYER_BELOW_TOP_MM = 60.0
 """Where the nut of layer 1 is below the upper end of the screw, if the scenario does not say."""
 
 
-def check_machine(scenario: Scenario, faults: Faults, *, is_given: Callable[..., bool]) -> None:
-    """Note every fault that spans several keys; `is_given(*steps)` tells whether the file itself holds a key."""
+def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
+    """Note every fault that spans several keys; `tree` is the file as written, for the names of its keys."""
     _unique_names(scenario, faults)
     _spread(scenario, faults)
-    for corner in scenario.corner:
-        _travel(corner, scenario.print, scenario.motion.z_hop_mm, faults)
-    if is_given("output", "trace_layers"):
+    for index, corner in enumerate(scenario.corner):
+        if corner.nut.clearance_um > 0 and corner.screw.kind != "plain":
+            key = key_of(("corner", index, "nut", "clearance_um"), tree)
+            rule = 'must be 0 unless screw.kind = "plain": a ball nut has no one-sided clearance here'
+            faults.add(key, rule, value=corner.nut.clearance_um)
+    # One corner that runs off its screw is enough to tell.
+    any(_runs_off(corner, scenario.print, scenario.motion.z_hop_mm, faults) for corner in scenario.corner)
+    if lookup(tree, ("output", "trace_layers"))[0]:
         for layer in scenario.output.trace_layers:
             if layer > scenario.print.layers:
-                faults.add(
-                    "output.trace_layers",
-                    f"layer {layer} is not printed (print.layers = {scenario.print.layers})",
-                )
+                rule = f"layer {layer} is not printed (print.layers = {scenario.print.layers})"
+                faults.add("output.trace_layers", rule)
 
 
 def first_layer_nut_mm(corner: Corner, job: Print) -> float:
@@ -60,18 +63,19 @@ def _spread(scenario: Scenario, faults: Faults) -> None:
         faults.add("corner", f"the corners {', '.join(names)} stand on one line: the bed would tip over it")
 
 
-def _travel(corner: Corner, job: Print, hop_mm: float, faults: Faults) -> None:
+def _runs_off(corner: Corner, job: Print, hop_mm: float, faults: Faults) -> bool:
     screw, start = corner.screw, first_layer_nut_mm(corner, job)
     place = f"screw of corner {corner.name}, length_mm = {screw.length_mm:g}"
     if job.first_layer_nut_mm is not None and start > screw.length_mm - screw.root_diameter_mm:
-        rule = f"must be at least one root diameter ({screw.root_diameter_mm:.3g} mm) below the upper end ({place})"
+        root = f"{screw.root_diameter_mm:.3g} mm"
+        rule = f"must be at least one root diameter ({root}) below the upper end ({place})"
         faults.add("print.first_layer_nut_mm", rule, value=start)
-        return
+        return True
     needed = (job.layers - 1) * job.layer_mm + hop_mm + screw.root_diameter_mm
     if needed > start:
         rule = (
-            f"the nut runs off the screw: the print and one root diameter take {needed:.4g} mm, the nut of layer 1 "
-            f"is {start:.4g} mm above the lower end ({place})"
+            f"the nut runs off the screw: the print and one root diameter take {needed:.4g} mm, "
+            f"the nut of layer 1 is {start:.4g} mm above the lower end ({place})"
         )
         faults.add(
             "print.layers",
@@ -79,3 +83,4 @@ def _travel(corner: Corner, job: Print, hop_mm: float, faults: Faults) -> None:
             value=job.layers,
             hint="Fewer layers, a longer screw or a higher first_layer_nut_mm.",
         )
+    return needed > start

@@ -1,9 +1,10 @@
 """What the trade takes for a part when nobody has measured it: low, likely, high, and where that comes from.
 
-`TABLE[part, kind][key]` holds the values in the units of the key.  A source is a document that was read, a value
-computed here (the inputs are named), "from memory" (recalled, not read again), or "assumed".  A `Default` whose
-low and high are equal is a convention, not a guess, and gets no range.  `nut` goes by the kind of its screw;
-parts without kinds stand under "any", and "any" also holds what is the same for every kind of a part.
+`TABLE[part, kind][key]` holds the values in the units of the key.  A source is a document that was read, a
+value computed here (the inputs are named), "from memory" (recalled, not read again), or "assumed".  A
+`Default` whose low and high are equal is a convention, not a guess, and gets no range.  `nut` goes by the
+kind of its screw; parts without kinds stand under "any", and "any" also holds what is the same for every kind
+of a part.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ _HERTZ = (
     "(Johnson, Contact Mechanics)"
 )
 _MAGNETS = (
-    "computed: pairs of axially magnetised discs 8 x 3 and 10 x 5 mm, Br 1.3 T, gap 6 to 1 mm, one to three pairs "
+    "computed: one to three pairs of axially magnetised discs, 8 x 3 to 10 x 5 mm, Br 1.3 T, gap 6 to 1 mm "
     "(integral of Vokoun et al. 2009)"
 )
 _ROLLING = (
@@ -26,10 +27,13 @@ _ROLLING = (
     "handbook rolling arms on ground plates"
 )
 _BALL_NUT = (
-    "computed: 20 kgf/um of a 16 x 5 catalogue nut, taken at 30 % of its load rating, 80 % of it for the housing "
-    "(THK), scaled with the cube root of load down to 10 to 1000 N"
+    "computed: 20 kgf/um of a 16 x 5 catalogue nut, taken at 30 % of its load rating, 80 % of it for the "
+    "housing (THK), scaled with the cube root of load down to 10 to 1000 N"
 )
-_RODS = "computed: middle of two steel rods, 8 mm on 400 mm to 12 mm on 300 mm, built in at both ends, 2 x 192 E I/L^3"
+_RODS = (
+    "computed: middle of two steel rods built in at both ends, 8 mm on 400 mm to 12 mm on 300 mm, "
+    "2 x 192 E I/L^3"
+)
 _STEPPER = "from memory: typical 42 mm frame steppers, 40 to 48 mm long"
 _SLIDING = "from memory: bronze, brass or POM on greased steel"
 _SEALS = "from memory: profile rail 0.002 to 0.004 of the load and 0.1 to 2 N of seal drag"
@@ -38,7 +42,7 @@ _BALL_ROOT = (
     "0.80 to 0.88 of the nominal diameter"
 )
 _PLAIN_ROOT = (
-    "ISO 2904: d3 = d - 2 (P/2 + ac); range: Tr10x2 of class 8c reaches 0.04 d less, rolled screws 0.1 d more "
+    "ISO 2904: d3 = d - 2 (P/2 + ac); range: Tr10x2 of class 8c goes 0.04 d below; rolled screws 0.1 d above "
     "from memory"
 )
 
@@ -63,6 +67,7 @@ def _fixed(value: float, source: str = "convention: not used by this kind, or no
 
 
 _NUT_ANY = {
+    "thread_height_mm": Default(-60.0, -35.0, -15.0),
     "drag_breakaway_deg": Default(0.3, 1.0, 5.0),
     "mass_kg": Default(0.05, 0.1, 0.3),
     "inertia_kg_cm2": Default(0.1, 0.3, 1.0),
@@ -261,7 +266,8 @@ def _always(_: Mapping[str, Any]) -> bool:
     return True
 
 
-# Values whose range only matters with a certain choice beside them; elsewhere they are filled in without a range.
+# Values whose range only matters with a certain choice beside them; elsewhere they are filled in without a
+# range.
 _IN_USE: Mapping[tuple[str, str], Callable[[Mapping[str, Any]], bool]] = {
     ("drive", "belt_n_per_um"): lambda v: v.get("topology") == "belt",
     ("drive", "pulley_inertia_g_cm2"): lambda v: v.get("topology") == "belt",
@@ -283,7 +289,7 @@ def known_kinds(part: str) -> tuple[str, ...]:
 
 
 def range_in_use(part: str, key: str, values: Mapping[str, Any]) -> bool:
-    """Whether a default's range can matter beside the other values of its part (a free end has no upper bearing)."""
+    """Whether a default's range can matter beside its part's other values (a free end has no bearing)."""
     return _IN_USE.get((part, key), _always)(values)
 
 
@@ -300,7 +306,7 @@ def thread_clearance_mm(pitch_mm: float) -> float:
 
 
 def root_diameter_default(kind: str, diameter_mm: float, lead_mm: float, starts: int) -> Default | None:
-    """Root diameter of a screw of which only nominal diameter, lead and starts are known; None if no core is left.
+    """Root diameter of a screw known by nominal diameter, lead and starts; None if no core is left.
 
     Plain: d3 = d - 2 (P/2 + ac) (ISO 2904).  Ball: 0.84 of the nominal diameter.
     """

@@ -15,10 +15,7 @@ MISSING: Any = object()
 
 _HINTS = {
     "lead_mm": 'A left-hand screw has hand = "left".',
-    "diameter_mm": "",
-    "tir_um": "A total indicator reading is twice the offset and has no sign; the direction goes into the *_deg key.",
-    "corner": "A bed hangs on three screws or more: one [[corner]] table for each.",
-    "basis": "",
+    "tir_um": "A total indicator reading has no sign; its direction goes into the *_deg key.",
 }
 
 
@@ -68,32 +65,27 @@ def _hint_for(key: str) -> str:
     return next((hint for ending, hint in _HINTS.items() if name.endswith(ending)), "")
 
 
-def _limit(text: str) -> str:
-    return f"must be {text}"
-
-
 def rule_and_hint(error: ErrorDetails, key: str) -> tuple[str, str]:
     """Translate one error of the validation library into our words."""
     kind, context = error["type"], error.get("ctx", {})
     number = {k: f"{v:g}" for k, v in context.items() if isinstance(v, int | float)}
     rules = {
-        "greater_than": lambda: _limit(f"> {number['gt']}"),
-        "greater_than_equal": lambda: _limit(f"at least {number['ge']}"),
-        "less_than": lambda: _limit(f"< {number['lt']}"),
-        "less_than_equal": lambda: _limit(f"at most {number['le']}"),
-        "float_type": lambda: _limit("a number or a table {low, likely, high, basis}"),
-        "int_type": lambda: _limit("a whole number"),
-        "finite_number": lambda: _limit("finite"),
-        "string_type": lambda: _limit("text in quotes"),
-        "string_too_short": lambda: "must not be empty",
-        "string_too_long": lambda: _limit(f"at most {number['max_length']} characters long"),
-        "string_pattern_mismatch": lambda: "may only hold letters, digits, spaces, - and _",
-        "model_type": lambda: _limit("a table"),
-        "dict_type": lambda: _limit("a table"),
-        "model_attributes_type": lambda: _limit("a table"),
-        "tuple_type": lambda: _limit("a list"),
-        "missing": lambda: "is missing",
-        "extra_forbidden": lambda: "unknown key",
+        "greater_than": f"must be > {number.get('gt')}",
+        "greater_than_equal": f"must be at least {number.get('ge')}",
+        "less_than": f"must be < {number.get('lt')}",
+        "less_than_equal": f"must be at most {number.get('le')}",
+        "float_type": "must be a number or a table {low, likely, high, basis}",
+        "int_type": "must be a whole number",
+        "finite_number": "must be finite",
+        "string_type": "must be text in quotes",
+        "string_too_short": "must not be empty",
+        "string_too_long": f"must be at most {number.get('max_length')} characters long",
+        "string_pattern_mismatch": "may only hold letters, digits, spaces, - and _",
+        "model_type": "must be a table",
+        "dict_type": "must be a table",
+        "model_attributes_type": "must be a table",
+        "tuple_type": "must be a list",
+        "missing": "is missing",
     }
     if kind == "literal_error":
         choices = [c.strip("'") for c in str(context["expected"]).replace(" or ", ", ").split(", ")]
@@ -104,7 +96,5 @@ def rule_and_hint(error: ErrorDetails, key: str) -> tuple[str, str]:
     if kind == "value_error":
         return str(context["error"]), ""
     if kind == "too_short":
-        count = context["actual_length"]
-        return f"{count} given, at least {context['min_length']} needed", _hint_for(key)
-    rule = rules[kind]() if kind in rules else error["msg"]
-    return rule, _hint_for(key)
+        return f"must have at least {context['min_length']} entries", ""
+    return rules.get(kind, error["msg"]), _hint_for(key) if kind.startswith("greater_than") else ""

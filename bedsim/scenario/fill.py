@@ -10,7 +10,7 @@ from bedsim.scenario.defaults import Default, default_ranges, known_kinds, range
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.keys import PARTS, Loc, field_at, is_count, is_number, unit_of
 from bedsim.scenario.ranges import Range, read_range
-from bedsim.scenario.tree import Tree, corners_of, expanded, key_of
+from bedsim.scenario.tree import Tree, corners_of, expanded, key_of, listed_corners
 
 _PLAIN_SECTIONS = ("bed", "print", "damping", "drive")
 
@@ -32,9 +32,8 @@ class Filler:
             full[key] = self._likely(full[key], (key,))
         for section in _PLAIN_SECTIONS:
             self._fill_section(full, section)
-        for index, corner in enumerate(full.get("corner", ())):
-            if isinstance(corner, dict):
-                self._fill_corner(corner, index)
+        for index, corner in listed_corners(full):
+            self._fill_corner(corner, index)
         self._record_parts(full)
         _fill_probes(full)
         return full
@@ -99,8 +98,8 @@ class Filler:
         return defaults if root is None else {**defaults, "root_diameter_mm": root}
 
     def _record_parts(self, full: Tree) -> None:
-        """Note what was filled in under the common key if it is the same everywhere, else under each corner's."""
-        names = [c.get("name") if isinstance(c, dict) else None for c in full.get("corner", ())]
+        """Note what was filled in under the common key if it is the same everywhere, else by corner."""
+        names = {index: corner.get("name") for index, corner in listed_corners(full)}
         for (part, key), entries in self._filled.items():
             if len({(default, in_use) for _, default, in_use in entries}) == 1:
                 self._note(f"{part}.{key}", entries[0][1], entries[0][2])
@@ -109,7 +108,7 @@ class Filler:
                 self._note(f"corner.{names[index]}.{part}.{key}", default, in_use)
 
     def _keep_source(self, key: str, default: Default) -> None:
-        """A default that stands written out in the file (a resolved scenario) keeps the source of that default."""
+        """Give a default that is written out in the file (a resolved scenario) its source back."""
         found = self.ranges.get(key)
         if (
             found is not None
@@ -165,10 +164,10 @@ def _fill_probes(full: Tree) -> None:
 def thread_of(screw: Mapping[str, Any]) -> tuple[float, float, int] | None:
     """Diameter and lead (mm) and starts of a screw's table, or None while one of them cannot be used."""
     numbers = (screw.get("diameter_mm"), screw.get("lead_mm"), screw.get("starts", 1))
-    if not all(_is_plain_number(n) and n > 0 for n in numbers):
+    if not all(_is_plain_number(n) and float(n or 0) > 0 for n in numbers):
         return None
-    diameter, lead, starts = numbers
-    return float(diameter), float(lead), int(starts)  # type: ignore[arg-type]
+    diameter, lead, starts = (float(n) for n in numbers if n is not None)
+    return diameter, lead, max(int(starts), 1)
 
 
 def _is_plain_number(value: Any) -> bool:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Annotated, Any, Union, get_args, get_origin
 
-from pydantic import TypeAdapter
+from pydantic import ConfigDict, TypeAdapter
 from pydantic.fields import FieldInfo
 
 from bedsim.scenario.schema import Corner, Scenario, Section
@@ -121,10 +121,10 @@ def is_count(field: FieldInfo | None) -> bool:
 @cache
 def _adapter(table: type[Section], key: str) -> TypeAdapter[Any]:
     field = table.model_fields[key]
-    annotation = field.annotation
+    annotation: Any = field.annotation
     for limit in field.metadata:
-        annotation = Annotated[annotation, limit]  # type: ignore[assignment]
-    return TypeAdapter(annotation)
+        annotation = Annotated[annotation, limit]
+    return TypeAdapter[Any](annotation, config=ConfigDict(allow_inf_nan=False))
 
 
 def value_adapter(loc: Sequence[str | int]) -> TypeAdapter[Any]:
@@ -144,7 +144,8 @@ def known_keys(loc: Sequence[str | int]) -> tuple[str, ...]:
 def nearest(name: str, names: Iterable[str]) -> str | None:
     """Find the likeliest spelling meant, or None."""
     listed = list(names)
-    lower = {n.lower(): n for n in listed}
+    # A key is also known without its unit: `radal` is nearer to `radial` than to `radial_n_per_um`.
+    lower = {_stem(n): n for n in listed} | {n.lower(): n for n in listed}
     if name.lower() in lower:
         return lower[name.lower()]
     close = difflib.get_close_matches(name.lower(), lower, n=1, cutoff=0.6)
@@ -152,6 +153,10 @@ def nearest(name: str, names: Iterable[str]) -> str | None:
         return lower[close[0]]
     starts = [n for n in listed if len(name) >= 3 and n.startswith(name.lower())]
     return starts[0] if starts else None
+
+
+def _stem(name: str) -> str:
+    return next((name[: -len(ending)] for ending, _ in _UNITS if name.endswith(ending)), name).lower()
 
 
 @cache
@@ -178,7 +183,7 @@ def _homes() -> dict[str, tuple[str, ...]]:
 
 
 def unknown_key_hint(loc: Sequence[str | int]) -> str:
-    """Say what was probably meant by an unknown key: a near spelling here, or the same key in another table."""
+    """Say what an unknown key was probably meant to be: a near spelling here, or a key of another table."""
     name = str(loc[-1])
     here = known_keys(loc[:-1])
     near = nearest(name, here)

@@ -1,7 +1,8 @@
 """A scenario file in, a checked scenario out: defaults filled in, ranges kept beside it, tables read.
 
-A file holds `title`, the tables of `bedsim.scenario.schema.Scenario`, common part tables ([screw], [guide], ...)
-that hold for every corner, and [[corner]] entries whose own part tables win over the common ones key by key.
+A file holds `title`, the tables of `bedsim.scenario.schema.Scenario`, common part tables ([screw], [guide],
+...) that hold for every corner, and [[corner]] entries whose own part tables win over the common ones key by
+key.
 """
 
 from __future__ import annotations
@@ -24,12 +25,12 @@ from bedsim.scenario.checks import check_machine
 from bedsim.scenario.defaults import default_ranges, known_kinds
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.fill import Filler, kind_of, thread_of
-from bedsim.scenario.keys import field_at, nearest
+from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
 from bedsim.scenario.toml_text import resolved_text
-from bedsim.scenario.tree import Tree, corners_of, key_of, lookup, parsed_value, set_key
+from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup, parsed_value, set_key
 
 Tables = Mapping[str, NDArray[np.float64]]
 
@@ -38,9 +39,9 @@ Tables = Mapping[str, NDArray[np.float64]]
 class LoadedScenario:
     """A checked scenario with everything that stands beside the plain numbers.
 
-    `scenario` holds likely values; `ranges` the uncertain ones among them; `tables` the CSV tables by the path as
-    written, (row, column) in the file's units; `defaulted` the keys that were filled in by the kind of a part, with
-    where the value comes from; `tree` the file as written with overrides set.
+    `scenario` holds likely values; `ranges` the uncertain ones among them; `tables` the CSV tables by the
+    path as written, (row, column) in the file's units; `defaulted` the keys that were filled in by the kind
+    of a part, with where the value comes from; `tree` the file as written with overrides set.
     """
 
     scenario: Scenario
@@ -56,8 +57,8 @@ class LoadedScenario:
     def with_values(self, values: Mapping[str, Any]) -> LoadedScenario:
         """Give the same scenario with some keys set to plain values, defaults and checks gone through again.
 
-        A common key (`guide.radial_n_per_um`) applies to every corner that inherits it; `corner.<name>.guide...` to
-        one.  Raises InputError for a key or value that cannot be used.
+        A common key (`guide.radial_n_per_um`) applies to every corner that inherits it;
+        `corner.<name>.guide...` to one.  Raises InputError for a key or value that cannot be used.
         """
         tree = copy.deepcopy(dict(self.tree))
         faults = Faults(self.name, tuple(values))
@@ -67,7 +68,7 @@ class LoadedScenario:
         return _load_tree(tree, self.folder, self.source_text, self.name, tuple(values), self.tables)
 
     def resolved_toml(self) -> str:
-        """Write the complete scenario, every default filled in and marked, as a file that loads to the same."""
+        """Write the complete scenario, each default marked, as a file that loads to the same."""
         return resolved_text(self.scenario, self.ranges, self.defaulted, self.tree)
 
 
@@ -96,7 +97,7 @@ def load_scenario(path: str | Path, overrides: Sequence[str] = ()) -> LoadedScen
 
 
 def scenario_from_tree(tree: Mapping[str, Any], *, folder: Path, source: str, name: str) -> LoadedScenario:
-    """Check a scenario given as a tree of tables, as `tomllib` reads it; `name` stands for the file in messages.
+    """Check a scenario given as a tree of tables, as `tomllib` reads it; messages call it `name`.
 
     Raises InputError listing every fault.
     """
@@ -138,7 +139,8 @@ def _syntax(message: str, text: str) -> str:
     line = int(found[1])
     written = text.splitlines()[line - 1].strip() if line <= len(text.splitlines()) else ""
     hint = "Numbers are written with a decimal point." if re.search(r"=\s*-?\d+,\d", written) else ""
-    return f"line {line}, column {found[2]}: is not TOML: {message[: found.start()]}: {written[:60]}. {hint}".rstrip()
+    place = f"line {line}, column {found[2]}"
+    return f"{place}: is not TOML: {message[: found.start()]}: {written[:60]}. {hint}".rstrip()
 
 
 def _load_tree(
@@ -156,7 +158,7 @@ def _load_tree(
     scenario = _validated(full, filler, faults)
     found = _tables(full, tree, folder, faults, tables)
     if scenario is not None:
-        check_machine(scenario, faults, is_given=lambda *steps: lookup(tree, steps)[0])
+        check_machine(scenario, tree, faults)
     faults.raise_if_any()
     assert scenario is not None
     return LoadedScenario(
@@ -174,21 +176,14 @@ def _load_tree(
 
 def _validated(full: Tree, filler: Filler, faults: Faults) -> Scenario | None:
     tree = filler.tree
-    if not corners_of(tree):
-        count = 0 if "corner" not in tree or tree["corner"] == [] else None
-        if count == 0:
-            faults.add(
-                "corner",
-                "0 given, at least 3 needed",
-                hint="A bed hangs on three screws: one [[corner]] each.",
-            )
-        else:
-            faults.add(
-                "corner",
-                "must be a list of tables",
-                value=tree["corner"],
-                hint="Write [[corner]], once for each.",
-            )
+    listed = tree.get("corner", [])
+    if not isinstance(listed, list) or len(corners_of(tree)) < len(listed):
+        faults.add(
+            "corner", "must be a list of tables", value=listed, hint="Write [[corner]] for each corner."
+        )
+    elif len(listed) < 3:
+        hint = "A bed hangs on three screws or more: one [[corner]] table for each."
+        faults.add("corner", f"{len(listed)} given, at least 3 needed", hint=hint)
     try:
         return Scenario.model_validate(full, strict=True)
     except ValidationError as error:
@@ -202,7 +197,7 @@ def _tell(item: ErrorDetails, full: Tree, filler: Filler, faults: Faults) -> Non
     tree = filler.tree
     if any(loc[: len(told)] == told for told in filler.told) or _is_consequence(item, full):
         return
-    if not corners_of(tree) and loc[:1] == ("corner",) and len(loc) < 4:
+    if loc[:1] == ("corner",) and (len(loc) == 1 or (len(loc) == 2 and item["type"] == "model_type")):
         return
     key = key_of(loc, tree)
     rule, hint = rule_and_hint(item, key)
@@ -229,7 +224,8 @@ def _missing(loc: Sequence[str | int], full: Tree, hint: str) -> tuple[str, str]
     if len(steps) == 4 and steps[3] == "root_diameter_mm":
         screw = full["corner"][steps[1]]["screw"]
         diameter, lead, starts = screw["diameter_mm"], screw["lead_mm"], screw.get("starts", 1)
-        rule = f"cannot be worked out: diameter {diameter:g} with lead {lead:g} in {starts} start(s) leaves no core"
+        thread = f"diameter {diameter:g} with lead {lead:g} and starts {starts}"
+        rule = f"cannot be worked out: {thread} leaves no core"
         return rule, "Give starts (lead = starts x pitch), or root_diameter_mm as measured."
     if len(steps) == 4 and steps[2:] == ("joint", "rotation_nm_per_rad"):
         return (
@@ -237,12 +233,16 @@ def _missing(loc: Sequence[str | int], full: Tree, hint: str) -> tuple[str, str]
             "An air film does not keep the nut from turning: give the anti-rotation part's stiffness.",
         )
     field = field_at(steps)
+    table = table_at(steps)
+    if table is not None:
+        needed = [name for name, inner in table.model_fields.items() if inner.is_required()]
+        return "is missing", f"Write a table [{steps[-1]}] with {', '.join(needed)}."
     return "is missing", hint or (field.description if field is not None and field.description else "")
 
 
 def _tables(full: Tree, tree: Tree, folder: Path, faults: Faults, known: Tables | None) -> dict[str, Any]:
     found: dict[str, Any] = {}
-    for index, corner in enumerate(full.get("corner", ())):
+    for index, corner in listed_corners(full):
         for steps, layouts in LAYOUTS.items():
             written = lookup(corner, steps)[1]
             if not isinstance(written, str):

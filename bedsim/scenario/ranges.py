@@ -1,4 +1,4 @@
-"""Numbers that are not known exactly: `{low, likely, high, basis}` in the file, a `Range` beside the scenario."""
+"""Numbers not known exactly: `{low, likely, high, basis}` in the file, a `Range` beside the scenario."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ class Range:
     """One uncertain number in the unit of its key, with what it rests on.
 
     `key` is common (`guide.radial_n_per_um`: every corner that inherits it) or of one corner
-    (`corner.<name>.guide.radial_n_per_um`).  `source` is the scenario or, for a default, where that comes from.
+    (`corner.<name>.guide.radial_n_per_um`).  `source` is the scenario or, for a default, where that comes
+    from.
     """
 
     key: str

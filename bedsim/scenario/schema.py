@@ -1,9 +1,10 @@
 """Every key of a scenario: unit (in the name), range, default, meaning.
 
-The classes hold plain numbers in workshop units, exactly as named by the key; nothing is converted here and no
-physics is known here.  What is not known exactly is given in the file as `{low, likely, high, basis}`: the loader
-keeps the range beside the scenario and puts the likely value in (see `bedsim.scenario.load`).  Defaults that
-depend on the kind of a part (a profile rail against wheels) stand in `bedsim.scenario.defaults`, with source.
+The classes hold plain numbers in workshop units, exactly as named by the key; nothing is converted here and
+no physics is known here.  What is not known exactly is given in the file as `{low, likely, high, basis}`: the
+loader keeps the range beside the scenario and puts the likely value in (see `bedsim.scenario.load`).
+Defaults that depend on the kind of a part (a profile rail against wheels) stand in
+`bedsim.scenario.defaults`, with source.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ Name = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^\w[\w \-]*$"
 
 
 class Bed(Section):
-    """The heated bed with its plate and everything fixed to it. Its surface at the XY origin is the reference point."""
+    """The heated bed with all that is fixed to it. Its surface at the XY origin is the reference point."""
 
     size_x_mm: Positive
     """Width of the plate, X to the right."""
@@ -118,7 +119,7 @@ class Drive(Section):
 
 
 class RunOut(Section):
-    """The bent screw: its centreline against its own axis of rotation, mounted and unloaded. A TIR is twice the offset."""
+    """The bent screw: centreline against axis of rotation, mounted and unloaded. TIR is twice the offset."""
 
     eccentricity_tir_um: NonNegative = 0.0
     """Offset of the thread from the axis, as total indicator reading (twice the offset)."""
@@ -242,6 +243,8 @@ class Nut(Section):
     """Torque that holds the nut back on the turning screw without load (balls, seals, preload)."""
     drag_breakaway_deg: Positive = 1.0
     """Turn over which the drag builds up after a reversal."""
+    thread_height_mm: Height = -35.0
+    """Height of the middle of the nut's thread above the bed surface (negative: below)."""
     mass_kg: Positive = 0.1
     """Mass of the nut and what moves sideways with it."""
     inertia_kg_cm2: Positive = 0.3
@@ -450,12 +453,6 @@ class Corner(Section):
     """The carriage."""
     motor: Motor
     """The motor; with a belt the first corner's motor drives all."""
-
-    @model_validator(mode="after")
-    def _clearance_is_of_plain_nuts(self) -> Corner:
-        if self.nut.clearance_um > 0 and self.screw.kind != "plain":
-            raise ValueError('nut.clearance_um must be 0 unless screw.kind = "plain"')
-        return self
 
 
 class Probe(Section):

@@ -34,8 +34,8 @@ def read_table(
     """Read one CSV table named in a scenario.
 
     Gives an array (row, column) in the file's units: position_mm, offset_x_um, offset_y_um or position_mm,
-    deviation_um, sorted by position.  Gauge readings around the screw are turned into offsets.  What is wrong goes
-    into `faults` and gives None.
+    deviation_um, sorted by position.  Gauge readings around the screw are turned into offsets.  What is wrong
+    goes into `faults` and gives None.
     """
     path = _inside(written, key, folder, faults)
     if path is None:
@@ -93,7 +93,7 @@ class _Reader:
     def rows(
         self, text: str, layouts: Sequence[tuple[str, ...]]
     ) -> tuple[tuple[str, ...], list[int], list[list[float]]] | None:
-        """Give the columns found, and line numbers and values of the rows; None if the table cannot be used."""
+        """Give the columns found, line numbers and values of the rows; None if the table is no good."""
         header: list[str] | None = None
         columns: tuple[str, ...] | None = None
         lines: list[int] = []
@@ -171,9 +171,9 @@ class _Reader:
     def offsets(self, lines: list[int], values: list[list[float]]) -> Array | None:
         """Turn dial gauge readings around the screw into offsets of its centreline.
 
-        At each position reading = mean + x cos(angle) + y sin(angle) by least squares, angle counter-clockwise on
-        the screw from its clocking zero as seen from above, reading growing outwards: (x, y) is the offset, and for
-        a round screw the span of the readings (TIR) is twice its length.
+        At each position reading = mean + x cos(angle) + y sin(angle) by least squares, angle going round the
+        the screw from its clocking zero as seen from above, reading growing outwards: (x, y) is the offset,
+        and for a round screw the span of the readings (TIR) is twice its length.
         """
         data = np.array(values)
         steps = np.diff(data[:, 0])

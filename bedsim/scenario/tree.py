@@ -1,10 +1,11 @@
-"""The file's tree of tables: common parts merged into corners, overrides set, and where each value came from."""
+"""The file's tree of tables: common parts merged into corners, overrides set, and the key of each value."""
 
 from __future__ import annotations
 
 import copy
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 from bedsim.scenario.faults import Faults
@@ -31,6 +32,14 @@ def corners_of(tree: Tree) -> list[Tree]:
     return [c for c in listed if isinstance(c, dict)] if isinstance(listed, list) else []
 
 
+def listed_corners(full: Tree) -> Iterator[tuple[int, Tree]]:
+    """Go through the corners of a complete tree with their index, leaving out what is not a table."""
+    listed = full.get("corner", ())
+    for index, corner in enumerate(listed if isinstance(listed, list | tuple) else ()):
+        if isinstance(corner, dict):
+            yield index, corner
+
+
 def expanded(tree: Tree) -> Tree:
     """Give every corner all its parts: the common tables with the corner's own values on top."""
     full = {key: copy.deepcopy(value) for key, value in tree.items() if key not in PARTS}
@@ -44,19 +53,19 @@ def expanded(tree: Tree) -> Tree:
 def _with_parts(corner: Tree, tree: Tree) -> Tree:
     whole = copy.deepcopy(corner)
     for part in PARTS:
-        whole[part] = merged(tree.get(part, {}), corner.get(part, {}))
+        common = tree.get(part, {})
+        whole[part] = merged(common, corner[part]) if part in corner else copy.deepcopy(common)
     return whole
 
 
 def lookup(table: Any, steps: Sequence[str | int]) -> tuple[bool, Any]:
     """Walk into nested tables and lists; (found, value)."""
     for step in steps:
-        if isinstance(step, str) and isinstance(table, Mapping) and step in table:
-            table = table[step]
-        elif isinstance(step, int) and isinstance(table, list | tuple) and 0 <= step < len(table):
-            table = table[step]
-        else:
+        named = isinstance(step, str) and isinstance(table, Mapping) and step in table
+        counted = isinstance(step, int) and isinstance(table, list | tuple) and 0 <= step < len(table)
+        if not (named or counted):
             return False, None
+        table = table[step]
     return True, table
 
 
@@ -114,7 +123,7 @@ def set_key(tree: Tree, key: str, value: Any, faults: Faults) -> None:
         faults.add(key, "every corner has its own value", hint=f"Set corner.<name>.{key} (corners: {names}).")
         return
     table: Any = tree
-    for step, following in zip(place, place[1:], strict=False):
+    for step, following in pairwise(place):
         if isinstance(step, str) and not isinstance(
             table.get(step), list if isinstance(following, int) else dict
         ):
