@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from bedsim.analysis.metrics import wall_wavelength
 from bedsim.analysis.wall import Section, Wall, wall_relief
 from bedsim.results.layers import Array
 from bedsim.units import MM
@@ -41,16 +42,6 @@ class Share:
     band_share: tuple[float, ...]  # of each band's amplitude, in the phase of the whole; sums to 1 per band
 
 
-def seen_frequency(frequency: ArrayLike, layer_height: float) -> Array:
-    """Spatial frequency (1/m) under which layers of given height (m) show a band of true frequency (1/m).
-
-    Layers sample the error once per layer height: |f - round(f h)/h|, 0 where every layer meets the same
-    phase. Source: the sampling theorem, any textbook on signal processing.
-    """
-    f = np.asarray(frequency, float)
-    return np.abs(f - np.round(f * layer_height) / layer_height)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Wave:
     """A wave to be fitted: frequency (1/m) as seen, and whether the wall is long enough to tell its
@@ -82,7 +73,7 @@ def _waves(wall: Wall, leads: Sequence[float], harmonics: int) -> list[_Wave]:
     wanted = [(lead, k) for k in range(1, harmonics + 1) for lead in sorted(set(leads), reverse=True)]
     for lead, k in wanted:
         label = f"{'' if k == 1 else f'1/{k} '}lead {lead / MM:g} mm"
-        f = float(seen_frequency(k / lead, wall.layer_height))
+        f = 1.0 / wall_wavelength(lead, wall.layer_height, k)
         near = [i for i, w in enumerate(waves) if w.resolved and abs(w.frequency - f) * extent < 0.9]
         if near and f * extent >= 1.0:
             waves[near[0]] = replace(waves[near[0]], label=f"{waves[near[0]].label} + {label}")
@@ -113,23 +104,6 @@ def _band(wave: _Wave, phasor: complex) -> Band:
         crest_height=float(np.mod(turn, 1.0) * seen) if wave.resolved else np.nan,
         phasor=phasor,
     )
-
-
-def amplitude_spectrum(wall: Wall) -> tuple[Array, Array]:
-    """Wavelengths (f,) m, falling, and amplitudes (f,) m of the relief's detrended, Hann-windowed spectrum.
-
-    A sine that fits the wall's height a whole number of times shows its own amplitude at its wavelength.
-    Source: periodic Hann window with its coherent gain of 1/2 (Harris 1978).
-    """
-    n = len(wall.relief)
-    place = np.arange(n)
-    detrended = (
-        wall.relief - np.polyval(np.polyfit(place, wall.relief, 1), place) if n > 2 else wall.relief * 0
-    )
-    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * place / n)
-    amplitude = 4.0 * np.abs(np.fft.rfft(detrended * window)) / n
-    frequency = np.fft.rfftfreq(n, wall.layer_height)
-    return np.asarray(1.0 / frequency[1:]), np.asarray(amplitude[1:])
 
 
 def source_shares(

@@ -8,9 +8,7 @@ from made_up import CORNERS, made_up_layers
 
 from bedsim.analysis.bands import (
     REMAINDER,
-    amplitude_spectrum,
     band_amplitudes,
-    seen_frequency,
     shares_by_cause,
     shares_by_corner,
     source_shares,
@@ -46,16 +44,6 @@ def test_bands_of_two_leads_and_a_harmonic_are_read_back():
     assert bands["1/2 lead 8 mm"].amplitude == pytest.approx(0, abs=1e-14)
 
 
-@pytest.mark.parametrize("frequency", [180.0, 2400.0, 2600.0, 4800.0, 5200.0, 12345.0])
-def test_folding_agrees_with_the_sampled_sine(frequency):
-    """The strongest line of a plain Fourier transform of the sampled sine stands at the folded
-    frequency."""
-    n = 2000
-    samples = np.cos(2 * np.pi * frequency * H * np.arange(n))
-    strongest = np.fft.rfftfreq(n, H)[np.argmax(np.abs(np.fft.rfft(samples)))]
-    assert seen_frequency(frequency, H) == pytest.approx(strongest, abs=0.5 / (n * H))
-
-
 def test_lead_shorter_than_two_layers_shows_as_a_long_band():
     """Lead 0.21 mm under 0.2 mm layers beats to 0.2 x 0.21/0.01 = 4.2 mm."""
     z = H * (np.arange(600) + 0.5)
@@ -77,13 +65,6 @@ def test_equal_waves_of_two_leads_are_one_band():
     """Half the lead of 8 mm and the lead of 4 mm cannot be told apart and are said so."""
     labels = [b.label for b in band_amplitudes(flat_wall(np.zeros(400)), [8e-3, 4e-3], harmonics=2)]
     assert labels == ["lead 8 mm", "lead 4 mm + 1/2 lead 8 mm", "1/2 lead 4 mm"]
-
-
-def test_spectrum_shows_the_amplitude_at_the_wavelength():
-    z = H * np.arange(500)
-    wavelength, amplitude = amplitude_spectrum(flat_wall(4e-6 * np.sin(2 * np.pi * z / 5e-3)))
-    assert wavelength[np.argmax(amplitude)] == pytest.approx(5e-3)
-    assert amplitude.max() == pytest.approx(4e-6, rel=0.01)
 
 
 def _sources(layers, rng):
