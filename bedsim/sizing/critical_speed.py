@@ -1,0 +1,54 @@
+"""The screw as a shaft: bending resonance against turning speed, and the speed of the balls."""
+
+from __future__ import annotations
+
+import math
+
+from bedsim.sizing.ends import BEAM_ROOT, Ends
+
+#: Part of the critical speed that screw catalogues permit. Source: [MISUMI-TH] p. 1677.
+CATALOGUE_FACTOR = 0.8
+
+#: Speed x diameter limit [m * turns/s] (50 000 and 70 000 mm * rpm).
+#: Source: usual catalogue figures for rolled and ground ball screws, quoted from memory, not re-read.
+SPEED_DIAMETER_LIMIT = {"rolled_ball": 50000e-3 / 60.0, "ground_ball": 70000e-3 / 60.0}
+
+
+def first_bending_frequency(
+    *, youngs_modulus: float, density: float, root_diameter: float, free_length: float, ends: Ends
+) -> float:
+    """Return the first bending frequency [Hz] of the bare screw; turning at it is the critical speed.
+
+    f = (beta L)^2/(2 pi L^2) sqrt(E I/(rho A)), with sqrt(I/A) = d/4 for the root circle.
+    Lengths in m, modulus in Pa, density in kg/m3.
+    Source: [MISUMI-TH] p. 1677; [Blevins] table 8-1.
+    Limits: slender uniform shaft, rigid bearings, no axial load; `free_length` is the longest unsupported
+    one.
+    """
+    wave_speed = math.sqrt(youngs_modulus / density)
+    return BEAM_ROOT[ends] ** 2 / (2.0 * math.pi * free_length**2) * wave_speed * root_diameter / 4.0
+
+
+def permissible_speed(
+    *, youngs_modulus: float, density: float, root_diameter: float, free_length: float, ends: Ends
+) -> float:
+    """Return the permissible turning speed [turns/s]: 0.8 of the critical one.
+
+    Source: [MISUMI-TH] p. 1677.
+    """
+    return CATALOGUE_FACTOR * first_bending_frequency(
+        youngs_modulus=youngs_modulus,
+        density=density,
+        root_diameter=root_diameter,
+        free_length=free_length,
+        ends=ends,
+    )
+
+
+def speed_diameter(*, turns_per_second: float, ball_circle_diameter: float) -> float:
+    """Return speed x diameter [m * turns/s], which limits how fast the balls may be returned.
+
+    DN = D n.  Source: [THK-A] (permissible rotational speed by DN value); no closed derivation.
+    Limits: ball screws only; a plain nut is limited by pressure x velocity.
+    """
+    return ball_circle_diameter * turns_per_second
