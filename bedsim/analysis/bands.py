@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from bedsim.analysis.metrics import wall_wavelength
+from bedsim.analysis.metrics import Spectrum, wall_wavelength
 from bedsim.analysis.wall import Section, Wall, wall_relief
 from bedsim.results.layers import Array
 from bedsim.units import MM
@@ -104,6 +104,24 @@ def _band(wave: _Wave, phasor: complex) -> Band:
         crest_height=float(np.mod(turn, 1.0) * seen) if wave.resolved else np.nan,
         phasor=phasor,
     )
+
+
+def amplitude_spectrum(wall: Wall) -> Spectrum:
+    """Amplitude over wavelength (m, falling) of a wall's relief, mean line taken off, periodic Hann window.
+
+    The window keeps a band from leaking over the whole chart; a band that fits the wall a whole number of
+    times shows its own amplitude, one between two lines up to 15 % less.  Source: coherent gain 1/2 and
+    scalloping loss 1.42 dB of the Hann window, [Harris1978].  Empty below five layers.
+    """
+    n = len(wall.relief)
+    if n < 5:
+        return Spectrum(wavelength=np.zeros(0), amplitude=np.zeros(0))
+    place = np.arange(n)
+    level = wall.relief - np.polyval(np.polyfit(place, wall.relief, 1), place)
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * place / n)
+    amplitude = 4.0 * np.abs(np.fft.rfft(level * window)) / n
+    frequency = np.fft.rfftfreq(n, wall.layer_height)
+    return Spectrum(wavelength=np.asarray(1.0 / frequency[1:]), amplitude=np.asarray(amplitude[1:]))
 
 
 def source_shares(

@@ -129,6 +129,16 @@ def smallest_visible_amplitude(wavelength: ArrayLike, viewing: Viewing) -> Array
     return np.asarray(length / (2.0 * np.pi * np.tan(viewing.incidence) * sensitivity))
 
 
+def visibility_curve(
+    viewing: Viewing, shortest: float = 0.4e-3, longest: float = 100e-3, points: int = 200
+) -> tuple[Array, Array]:
+    """Wavelengths (points,) and smallest visible amplitudes (points,) in m, evenly spaced in the
+    logarithm.
+    """
+    length = np.geomspace(shortest, longest, points)
+    return length, smallest_visible_amplitude(length, viewing)
+
+
 def judge(bands: Sequence[Band], viewing: Viewing) -> tuple[Sighting, ...]:
     """Every band with its contrast, the smallest visible amplitude at its seen wavelength, and the
     verdict."""

@@ -8,6 +8,7 @@ from made_up import CORNERS, made_up_layers
 
 from bedsim.analysis.bands import (
     REMAINDER,
+    amplitude_spectrum,
     band_amplitudes,
     shares_by_cause,
     shares_by_corner,
@@ -65,6 +66,15 @@ def test_equal_waves_of_two_leads_are_one_band():
     """Half the lead of 8 mm and the lead of 4 mm cannot be told apart and are said so."""
     labels = [b.label for b in band_amplitudes(flat_wall(np.zeros(400)), [8e-3, 4e-3], harmonics=2)]
     assert labels == ["lead 8 mm", "lead 4 mm + 1/2 lead 8 mm", "1/2 lead 4 mm"]
+
+
+@pytest.mark.parametrize(("periods", "kept"), [(20, 1.0), (20.5, 0.849)])
+def test_spectrum_shows_the_amplitude_at_the_wavelength(periods, kept):
+    """On a line the full amplitude; halfway between two lines 1.42 dB less (Harris 1978, Hann window)."""
+    place = np.arange(500)
+    found = amplitude_spectrum(flat_wall(4e-6 * np.sin(2 * np.pi * periods * place / 500)))
+    assert found.wavelength[np.argmax(found.amplitude)] == pytest.approx(500 * H / periods, rel=0.03)
+    assert found.amplitude.max() == pytest.approx(4e-6 * kept, rel=0.01)
 
 
 def _sources(layers, rng):

@@ -1,0 +1,95 @@
+"""Charts of a wall's bands: what the eye can see against what is predicted, and who made it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import FuncFormatter
+
+from bedsim.analysis.bands import Share, shares_by_cause, shares_by_corner
+from bedsim.analysis.metrics import Spectrum
+from bedsim.analysis.visibility import Sighting, Viewing
+from bedsim.analysis.waviness import Waviness
+from bedsim.results.layers import Array
+from bedsim.units import MM, UM
+from bedsim.views.wall_picture import LINES
+
+_MARKS = {"seen": "o", "borderline": "D", "not seen": "v"}
+
+
+def draw_visibility(
+    axes: Axes,
+    spectra: Mapping[str, Spectrum],
+    sightings: Mapping[str, Sequence[Sighting]],
+    viewing: Viewing,
+    curve: tuple[Array, Array],
+) -> None:
+    """Draw predicted spectra (label -> spectrum) and judged bands under the curve of the smallest visible
+    amplitude.
+
+    `curve`: wavelengths and smallest visible amplitudes (m), see `analysis.visibility.visibility_curve`.
+    """
+    length, limit = (part / unit for part, unit in zip(curve, (MM, UM), strict=True))
+    low, high = limit / viewing.factor, limit * viewing.factor
+    axes.fill_between(length, low, high, color="0.5", alpha=0.25, linewidth=0, label="borderline")
+    axes.plot(length, limit, color="0.45", linewidth=2, label="smallest visible amplitude")
+    for (label, spectrum), line in zip(spectra.items(), LINES * len(spectra), strict=False):
+        amplitude = np.maximum(spectrum.amplitude / UM, 1e-6)
+        axes.plot(spectrum.wavelength / MM, amplitude, linewidth=1.0, label=label, **line)
+        for s in sightings.get(label, ()):
+            if np.isfinite(s.ratio):
+                x, y = s.band.seen_wavelength / MM, s.band.amplitude / UM
+                axes.plot(x, y, _MARKS[s.verdict], color=line["color"], markersize=7, markeredgecolor="white")
+    for name, mark in _MARKS.items():
+        axes.plot([], [], mark, color="0.35", label=name)
+    _log_axes(axes, spectra, float(length[0]), float(length[-1]))
+    axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False)
+
+
+def _log_axes(axes: Axes, spectra: Mapping[str, Spectrum], shortest: float, longest: float) -> None:
+    axes.set_xscale("log")
+    axes.set_yscale("log")
+    longest = max([min(longest, 1.3 * s.wavelength[0] / MM) for s in spectra.values()] or [longest])
+    axes.set_xlim(shortest, longest)
+    axes.set_ylim(1e-2, 1e3)
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axes.set_xlabel("wavelength on the wall (mm)")
+    axes.set_ylabel("amplitude (µm)")
+    axes.grid(alpha=0.3, which="major")
+
+
+def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
+    """Draw the share of every corner and every cause in a wall as bars (percent of the relief's variance)."""
+    corners, causes = shares_by_corner(shares), shares_by_cause(shares)
+    names = [*corners, *causes]
+    values = [100.0 * v for v in (*corners.values(), *causes.values())]
+    place = np.arange(len(names)) + 0.6 * (np.arange(len(names)) >= len(corners))
+    first = len(corners)
+    axes.barh(place[:first], values[:first], color="#0072B2", hatch="//", edgecolor="white", label="by screw")
+    axes.barh(place[first:], values[first:], color="#E69F00", edgecolor="white", label="by cause")
+    for y, value in zip(place, values, strict=True):
+        axes.text(max(value, 0.0), y, f" {value:.0f} %", va="center", fontsize="small")
+    axes.set_yticks(place, ["the remainder" if n == "all" else n for n in names])
+    axes.invert_yaxis()
+    axes.axvline(0.0, color="0.5", linewidth=0.8)
+    axes.set_xlabel("share of the relief's variance (%)")
+    axes.margins(x=0.12)
+    axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False)
+
+
+def draw_waviness(axes: Axes, wave: Waviness, label: str = "") -> None:
+    """Draw a waviness profile (µm) over the height of the print (mm) with Wt as a bracket of two lines."""
+    axes.plot(wave.position / MM, wave.profile / UM, linewidth=1.0, label=label, **LINES[0])
+    for edge in (wave.profile.min(), wave.profile.max()):
+        axes.axhline(edge / UM, color="0.5", linewidth=0.8, linestyle=":")
+    axes.set_xlabel("height of the print (mm)")
+    axes.set_ylabel("waviness (µm)")
+    axes.set_title(
+        f"Wa {wave.wa / UM:.2g} µm, Wq {wave.wq / UM:.2g} µm, Wt {wave.wt / UM:.2g} µm "
+        f"(cut-off {wave.cutoff / MM:g} mm)",
+        fontsize="medium",
+    )
+    axes.grid(alpha=0.3)
