@@ -1,13 +1,15 @@
-"""Tolerance grades of screws as data: ISO 3408-3 grades and JIS B 1192 classes, every value with its source.
+"""Tolerance grades of screws as data: ISO 3408-3 grades and JIS B 1192 classes, every value with its
+source.
 
 Two traps.  ISO v300p and JIS e300 are different limits: grade 3 allows 12 um where class C3 allows 8 um.
 And the mean-travel tolerance `ep` is one-sided (plus-minus), while `vup`, `v300` and `v2pi` are full widths
-of a band. A value that no table gives is absent: nothing is interpolated between rows and nothing is carried
-from one standard to the other here.
+of a band. A value that no table gives is absent: nothing is interpolated between rows and nothing is
+carried from one standard to the other here.
 
 Quantities: `ep`, `vup` (useful travel), `v300`, `v2pi`, `travel_300` (plus-minus over any 300 mm, the only
 travel limit of C7, C8 and C10), `thread_run_out` (thread root against journal axis), `t6p` (the same of ISO
-3408-3, over 80 mm), `total_run_out`, `t5p`, `t5max` (straightness), `end_face`, `nut_flange`, `nut_run_out`.
+3408-3, over 80 mm), `total_run_out`, `t5p`, `t5max` (straightness), `end_face`, `nut_flange`,
+`nut_run_out`.
 """
 
 from __future__ import annotations
@@ -175,9 +177,9 @@ def straightness_length(diameter: float) -> float:
 def journal_run_out_limit(thread: float, total: float, distance: float, length: float) -> float:
     """Return the run-out allowed on a journal away from its support: E1 = e + (L1/L) E2, all in m.
 
-    `thread`: table value e at the support; `total`: total run-out E2 of the whole shaft; `distance`: L1 from
-    the support; `length`: L of the shaft.  Source: [XLONG] (their worked example: 0.012 + 80/500 x 0.060 ->
-    0.022 mm).
+    `thread`: table value e at the support; `total`: total run-out E2 of the whole shaft; `distance`: L1
+    from the support; `length`: L of the shaft.  Source: [XLONG] (their worked example: 0.012 + 80/500 x
+    0.060 -> 0.022 mm).
     """
     return thread + distance / length * total
 
