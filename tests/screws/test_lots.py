@@ -111,7 +111,7 @@ def test_offsets_are_normal_in_both_directions():
 
 @pytest.mark.parametrize("grade", PRINTED)
 def test_limit_screw_uses_up_its_grade(grade):
-    """Ends, mean travel and one straightness limit are met exactly, nothing is exceeded, the bands are nearly full."""
+    """Ends, mean travel and one straightness limit are met exactly, nothing exceeded, bands nearly full."""
     found = used(drawing.limit_screw(make(grade)), grade)
     assert max(float(v) for v in found.values()) <= 1 + 1e-3
     assert found["lower_end"] == pytest.approx(1, rel=1e-9)
