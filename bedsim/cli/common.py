@@ -1,0 +1,59 @@
+"""What several commands share: the scenario argument, `--set`, progress on a terminal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+scenario_argument: Decorator = click.argument("scenario", type=click.Path(path_type=Path))
+
+set_option: Decorator = click.option(
+    "--set",
+    "overrides",
+    metavar="KEY=VALUE",
+    multiple=True,
+    help="Override a key of the scenario, for example --set print.layers=80 or "
+    "--set corner.back.screw.lead_mm=4. May be given more than once.",
+)
+
+
+def print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    """Print the JSON Schema of scenario files and stop (callback of an eager option)."""
+    if wanted and not ctx.resilient_parsing:
+        import json
+
+        from bedsim.scenario.json_schema import file_schema
+
+        click.echo(json.dumps(file_schema(), indent=2, ensure_ascii=False))
+        ctx.exit()
+
+
+schema_option: Decorator = click.option(
+    "--schema",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=print_schema,
+    help="Print a JSON Schema of the scenario file, for editors, and stop.",
+)
+
+
+@contextmanager
+def progress_of(total: int, what: str) -> Iterator[Callable[[int], None]]:
+    """Give a function to call with the number of layers done; a bar on a terminal, nothing in a pipe."""
+    if not sys.stderr.isatty():
+        yield lambda done: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=total)
+        yield lambda done: bar.update(task, completed=done)

@@ -1,0 +1,123 @@
+"""The command `bedsim`: picks a command, loads only that one, and turns faults into exit codes.
+
+Exit codes: 0 done, 1 a requirement is not met, 2 the input cannot be used, 3 a solver did not finish,
+130 interrupted, 141 the reader of our output went away.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+import bedsim
+from bedsim.errors import BedsimError
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("bedsim.cli.new", "Write a commented scenario to start from."),
+    "run": ("bedsim.cli.run", "Compute the bed's errors layer by layer."),
+    "compare": ("bedsim.cli.compare", "Put two results side by side."),
+    "diagnose": ("bedsim.cli.diagnose", "Find the screw behind the bands on a printed wall."),
+    "report": ("bedsim.cli.report", "Write a report from a result."),
+    "sweep": ("bedsim.cli.sweep", "Vary keys of a scenario and collect the answers."),
+    "gauge": ("bedsim.cli.gauge", "Turn dial gauge readings into run-out."),
+    "clock": ("bedsim.cli.clock", "Turn the screws in their couplings for the least error."),
+    "size": ("bedsim.cli.size", "Check speed, buckling, holding and life of a screw."),
+}
+"""Name -> (module, help line); the module offers a click command `command`.  A missing one is not listed."""
+
+INTERRUPTED = 130
+READER_GONE = 141
+
+
+class _LazyGroup(click.Group):
+    """Lists commands from the table and imports a command's module only when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Name the commands whose module exists."""
+        return [
+            name for name, (module, _) in COMMANDS.items() if importlib.util.find_spec(module) is not None
+        ]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import a command."""
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        command: click.Command = importlib.import_module(COMMANDS[cmd_name][0]).command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command; an unknown one is refused with the nearest name."""
+        known = self.list_commands(ctx)
+        if args[0] not in known and not args[0].startswith("-"):
+            from difflib import get_close_matches
+
+            near = get_close_matches(args[0], known, n=1)
+            hint = f"Did you mean {near[0]}?" if near else f"Commands: {', '.join(known)}."
+            raise click.UsageError(f"there is no command {args[0]!r}. {hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List commands with their help lines without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, COMMANDS[name][1]) for name in self.list_commands(ctx)])
+
+
+def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted and not ctx.resilient_parsing:
+        click.echo(f"bedsim {bedsim.__version__}")
+        ctx.exit()
+
+
+@click.group(
+    cls=_LazyGroup,
+    no_args_is_help=False,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
+    epilog="Start with: bedsim new machine.toml, then bedsim run machine.toml.  "
+    "bedsim new --schema prints a JSON Schema of the scenario file for editors.  "
+    "Exit codes: 0 done, 1 a requirement is not met, 2 the input cannot be used, 3 a solver did not finish.",
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Show the version.",
+)
+@click.pass_context
+def group(ctx: click.Context) -> None:
+    """Where a heated bed on imperfect screws really is under the nozzle, layer by layer."""
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and give its exit code; a fault of the input comes as one message on stderr."""
+    try:
+        outcome: Any = group.main(
+            args=None if argv is None else list(argv), prog_name="bedsim", standalone_mode=False
+        )
+        sys.stdout.flush()
+        return outcome if isinstance(outcome, int) else 0
+    except click.ClickException as fault:
+        fault.show()
+        return 2
+    except BedsimError as fault:
+        click.echo(str(fault), err=True)
+        return fault.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("bedsim: interrupted.", err=True)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The interpreter flushes stdout once more at its end and must find something to write to.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return READER_GONE

@@ -1,0 +1,85 @@
+"""`bedsim run`: a scenario in, a result file, a summary and pictures out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.common import progress_of, scenario_argument, schema_option, set_option
+from bedsim.errors import ResultFileError
+from bedsim.units import UM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.summary import Summary
+    from bedsim.results.layers import Run
+    from bedsim.scenario.load import LoadedScenario
+    from bedsim.scenario.schema import Scenario
+
+REQUIREMENT_FAILED = 1
+
+
+@click.command(name="run")
+@scenario_argument
+@click.option("--engine", metavar="NAME", help="Which solver; default: the one that suits the scenario.")
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Result file (HDF5); default: results/SCENARIO.h5.",
+)
+@set_option
+@click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+@schema_option
+def command(
+    scenario: Path, engine: str | None, output: Path | None, overrides: tuple[str, ...], no_pictures: bool
+) -> int:
+    """Compute the bed's errors layer by layer.
+
+    Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
+    [target] of the scenario is missed.
+    """
+    from bedsim.analysis.summary import summarise, summary_lines
+    from bedsim.results.store import write_run
+    from bedsim.scenario.load import load_scenario
+
+    loaded = load_scenario(scenario, overrides)
+    target = output or Path("results") / f"{scenario.stem}.h5"
+    _make_folder(target)
+    run = _simulated(loaded, engine)
+    write_run(run, target)
+    summary = summarise(run, loaded)
+    click.echo("\n".join(summary_lines(summary)))
+    click.echo(f"\nResult: {target}")
+    if not no_pictures:
+        for picture in _drawn(run, loaded, target):
+            click.echo(f"Picture: {picture}")
+    return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
+
+
+def _make_folder(target: Path) -> None:
+    """Before the long work, so that it is not done in vain."""
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ResultFileError(f"{target}: its folder cannot be made: {error.strerror}.") from None
+
+
+def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
+    from bedsim.simulate import simulate
+
+    with progress_of(loaded.scenario.print.layers, "layers") as progress:
+        return simulate(loaded, engine=engine, progress=progress)
+
+
+def _drawn(run: Run, loaded: LoadedScenario, target: Path) -> list[Path]:
+    from bedsim.views.pictures import draw_run
+
+    return draw_run(run, loaded, target.with_suffix(""))
+
+
+def missed(scenario: Scenario, summary: Summary) -> bool:
+    """Whether a target of the scenario is not met."""
+    limits = {"lateral_pv": scenario.target.lateral_pv_um, "height_pv": scenario.target.height_pv_um}
+    return any(limit is not None and summary.values[name] > limit * UM for name, limit in limits.items())

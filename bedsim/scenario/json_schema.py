@@ -1,0 +1,68 @@
+"""A JSON Schema of the scenario file as it is written, for editors that check while one types."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+from bedsim.scenario.defaults import TABLE
+from bedsim.scenario.keys import PARTS
+from bedsim.scenario.ranges import BASES
+from bedsim.scenario.schema import Scenario
+
+_PARTIAL = ("Screw", "Nut", "Joint", "Mount", "Guide", "Frame", "Carriage", "Motor")
+"""Part tables: in the file every key is optional, since common tables, corners and defaults add up."""
+
+
+def file_schema() -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of a scenario file.
+
+    Part tables may stand at the top or in a corner and may be partial; any float may be a range.
+    """
+    schema = copy.deepcopy(Scenario.model_json_schema())
+    definitions = schema["$defs"]
+    for definition in definitions.values():
+        for key, entry in definition.get("properties", {}).items():
+            definition["properties"][key] = _uncertain(entry)
+    for name in _PARTIAL:
+        definitions[name].pop("required", None)
+    _drop_defaulted(definitions)
+    definitions["Corner"]["required"] = ["name", "x_mm", "y_mm"]
+    for part in PARTS:
+        entry = dict(definitions["Corner"]["properties"][part])
+        schema["properties"][part] = entry | {"description": f"{entry['description']} Common to all corners."}
+    definitions["Range"] = _range()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "bedsim scenario"}
+
+
+def _drop_defaulted(definitions: dict[str, Any]) -> None:
+    for part, kind in TABLE:
+        name = part.capitalize()
+        if kind == "any" and name not in _PARTIAL:
+            required = definitions[name].get("required", [])
+            definitions[name]["required"] = [key for key in required if key not in TABLE[part, kind]]
+
+
+def _range() -> dict[str, Any]:
+    bounds = {name: {"type": "number"} for name in ("low", "likely", "high")}
+    return {
+        "type": "object",
+        "description": "A number that is not known exactly: low <= likely <= high.",
+        "properties": bounds | {"basis": {"enum": list(BASES), "default": "estimated"}},
+        "required": list(bounds),
+        "additionalProperties": False,
+    }
+
+
+def _uncertain(entry: dict[str, Any]) -> dict[str, Any]:
+    """Let a number be a range too; `null` stands for "left out" and cannot be written in TOML."""
+    choices = [c for c in entry.get("anyOf", ()) if c.get("type") != "null"]
+    about = {k: v for k, v in entry.items() if k in ("description", "default", "title") and v is not None}
+    if entry.get("type") == "number":
+        limits = {k: v for k, v in entry.items() if k not in about}
+        return {"anyOf": [limits, {"$ref": "#/$defs/Range"}], **about}
+    if not choices:
+        return entry
+    if len(choices) == 1 and choices[0].get("type") == "number":
+        return {"anyOf": [choices[0], {"$ref": "#/$defs/Range"}], **about}
+    return choices[0] | about if len(choices) == 1 else entry

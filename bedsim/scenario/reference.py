@@ -1,0 +1,179 @@
+"""Writes scenarios/README.md from the schema and the defaults: `python -m bedsim.scenario.reference`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from pydantic.fields import FieldInfo
+
+from bedsim.scenario.defaults import Default, default_ranges, known_kinds
+from bedsim.scenario.keys import PARTS, list_section_of, section_of, unit_of
+from bedsim.scenario.schema import Corner, Scenario, Section
+
+README = Path(__file__).resolve().parents[2] / "scenarios" / "README.md"
+
+_INTRO = """# Scenario files
+
+Written by `python -m bedsim.scenario.reference` from the schema and the table of defaults; do not edit.
+
+{shipped}
+## How a file is read
+
+- TOML, units in every key. An unknown key is refused with the nearest spelling; all faults come in one list.
+- The tables {parts} hold for every corner. A `[[corner]]` may hold tables of the same names; its keys win one by one.
+- A number not known exactly may be a range: `{{low = 1, likely = 2, high = 4, basis = "estimated"}}`; basis is one of
+  measured, datasheet, estimated, default. Every one of the three must keep the limits of the key.
+- What is left out takes the default. Where a default depends on the kind of part, its range counts in the answer
+  and its source is told here: a document, "computed" with the inputs named, "from memory" (recalled, not read again)
+  or "assumed".
+- `--set key=value` overrides a key: `print.layers=80`, `guide.radial_n_per_um=20` (every corner that inherits it),
+  `corner.back.screw.lead_mm=4` (one corner), `probe.nose.x_mm=10`, `joint.element.1.x_mm=8` (list entries from 1).
+- CSV tables lie beside the scenario or below it: columns with units in the header, comma between columns, point in
+  numbers, lines with # are remarks, positions growing from row to row.
+  `screw.run_out.table` also takes gauge readings with the columns position_mm, angle_deg, reading_um: angle_deg is the
+  direction on the screw from its clocking zero, counter-clockwise seen from above, and the reading grows outwards. At
+  least four readings around the screw at each position; their first harmonic is the offset (TIR is twice the offset).
+- Angles are counter-clockwise seen from above, X to the right, Y to the back, heights above the bed surface.
+
+"""
+
+
+def _limits(entry: dict[str, Any]) -> str:
+    entry = next((c for c in entry.get("anyOf", ()) if c.get("type") != "null"), entry)
+    if "enum" in entry:
+        return " or ".join(entry["enum"])
+    words = {"exclusiveMinimum": ">", "minimum": ">=", "exclusiveMaximum": "<", "maximum": "<="}
+    bounds = [f"{sign} {entry[key]:g}" for key, sign in words.items() if key in entry]
+    bounds += [f"{entry['minItems']} or more"] if "minItems" in entry else []
+    kinds = {"integer": "whole number", "string": "text", "array": "list", "number": "any"}
+    kind = kinds.get(str(entry.get("type")), "table")
+    if kind == "any":
+        return ", ".join(bounds) or kind
+    return ", ".join([kind, *bounds])
+
+
+def _number(value: float) -> str:
+    return f"{value:.6g}"
+
+
+def _plain(field: FieldInfo) -> str:
+    if field.is_required():
+        return "must be given"
+    value = field.default
+    if value is None:
+        return "left out"
+    if isinstance(value, Section):
+        return "see below"
+    if isinstance(value, tuple):
+        return "none" if not value else ", ".join(map(str, value))
+    return _number(value) if isinstance(value, int | float) else str(value)
+
+
+def _spread(default: Default) -> str:
+    if not default.is_guess:
+        return _number(default.likely)
+    return f"{_number(default.likely)} ({_number(default.low)} to {_number(default.high)})"
+
+
+def _default(part: str, key: str, field: FieldInfo) -> tuple[str, str]:
+    """The default with its range, and its source, by kind where they differ."""
+    found = {kind: default_ranges(part, kind).get(key) for kind in known_kinds(part) or ("any",)}
+    given = {kind: default for kind, default in found.items() if default is not None}
+    if key == "root_diameter_mm":
+        return (
+            "ball: 0.84 d (0.80 d to 0.88 d); plain: d3 (- 0.04 d to + 0.1 d)",
+            "ball: MISUMI p. 1676 and from memory; plain: ISO 2904, range from memory",
+        )
+    if not given:
+        return _plain(field), ""
+    if len(set(given.values())) == 1 and len(given) == len(found):
+        only = next(iter(given.values()))
+        return _spread(only), only.source
+    texts = [f"{kind}: {_spread(d) if d else _plain(field)}" for kind, d in found.items()]
+    sources = dict.fromkeys(d.source for d in given.values())
+    if len(sources) == 1:
+        return "; ".join(texts), next(iter(sources))
+    return "; ".join(texts), "; ".join(f"{kind}: {d.source}" for kind, d in given.items() if d.is_guess)
+
+
+def _rows(table: type[Section], part: str) -> Iterator[str]:
+    entries = table.model_json_schema()
+    for key, field in table.model_fields.items():
+        if section_of(field) is not None:
+            continue
+        default, source = _default(part, key, field)
+        cells = [
+            f"`{key}`",
+            unit_of(key),
+            _limits(entries["properties"][key]),
+            default,
+            field.description,
+            source,
+        ]
+        yield "| " + " | ".join(str(c or "").replace("|", "\\|") for c in cells) + " |"
+
+
+def _section(name: str, table: type[Section], part: str) -> Iterator[str]:
+    yield f"## {name}"
+    yield ""
+    yield (table.__doc__ or "").strip()
+    yield ""
+    yield "| key | unit | range | default (range) | meaning | source of the default |"
+    yield "|---|---|---|---|---|---|"
+    yield from _rows(table, part)
+    yield ""
+
+
+def _part_sections(part: str, table: type[Section]) -> Iterator[str]:
+    yield from _section(f"[{part}]", table, part)
+    for key, field in table.model_fields.items():
+        inner, entries = section_of(field), list_section_of(field)
+        if inner is not None:
+            yield from _section(f"[{part}.{key}]", inner, f"{part}.{key}")
+        if entries is not None:
+            yield from _section(f"[[{part}.{key}]]", entries, f"{part}.{key}")
+
+
+def _shipped(folder: Path) -> str:
+    lines = []
+    for path in sorted(folder.glob("*.toml")):
+        remark: list[str] = []
+        for line in path.read_text(encoding="utf-8").splitlines():
+            if not line.startswith("#"):
+                break
+            remark.append(line.lstrip("# "))
+        lines.append(f"- `{path.name}`: {' '.join(remark)}")
+    return "\n".join(lines) + "\n" if lines else ""
+
+
+def reference_text(folder: Path) -> str:
+    """Give the text of the README of a folder of scenarios: the files in it, then every key with all there is to know."""
+    parts = ", ".join(f"`[{part}]`" for part in PARTS)
+    lines: list[str] = []
+    for key, field in Scenario.model_fields.items():
+        inner, entries = section_of(field), list_section_of(field)
+        if inner is not None:
+            lines += _section(f"[{key}]", inner, key)
+        elif entries is not None and entries is not Corner:
+            lines += _section(f"[[{key}]]", entries, key)
+    corner = ["## [[corner]]", "", f"{(Corner.__doc__ or '').strip()} At least three."]
+    corner += ["", "| key | unit | range | meaning |", "|---|---|---|---|"]
+    for key in ("name", "x_mm", "y_mm"):
+        entry = Corner.model_json_schema()["properties"][key]
+        corner.append(f"| `{key}` | {unit_of(key)} | {_limits(entry)} | {entry['description']} |")
+    corner += [f"| {parts} | | tables | What differs from the common table of that name. |", ""]
+    for part in PARTS:
+        inner = section_of(Corner.model_fields[part])
+        assert inner is not None
+        corner += _part_sections(part, inner)
+    top = ["## Top level", "", f"`title`: {Scenario.model_fields['title'].description} Must be given.", ""]
+    shipped = (
+        f"## Shipped scenarios\n\nOne story, invented: a machine with a 300 mm bed.\n\n{_shipped(folder)}"
+    )
+    return _INTRO.format(parts=parts, shipped=shipped) + "\n".join([*top, *lines, *corner]).rstrip() + "\n"
+
+
+if __name__ == "__main__":
+    README.write_text(reference_text(README.parent), encoding="utf-8")
