@@ -90,8 +90,8 @@ def light_wall(
 ) -> LitWall:
     """Brightness (rows, 1) of a flat wall under one light from above, `incidence` (rad) from its normal.
 
-    Brightness = 1/2 * lines * (1 + gain * contrast of the bands).  The bands' slopes are the true ones and only
-    their contrast is magnified by `gain`; the layer lines stay as the light draws them.  Rows are means
+    Brightness = 1/2 * lines * (1 + gain * contrast of the bands).  The bands' slopes are the true ones and
+    only their contrast is magnified by `gain`; the layer lines stay as the light draws them.  Rows are means
     over what they cover, so that fine lines do not beat with the picture's rows.
     """
     slope = bead_profile(wall, roundness).slope[:, None]

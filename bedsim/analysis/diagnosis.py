@@ -1,0 +1,235 @@
+"""From measured bands back to their cause: shares of screws and causes by weighted least squares.
+
+Everything that repeats once per turn is a complex amplitude.  With the screw angle psi counted so that it
+grows while the bed goes down, a reading is Re(y e^{j psi}) and a source is Re(x e^{j psi}) in the screw's
+own plane: run-out x = r e^{ja} in m, once-per-turn lead x in m.  The machine is linear: y = H x.
+H[reading, source] is the bed's answer to a source of 1 m and comes from the caller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from bedsim.errors import InputError
+from bedsim.results.layers import Array
+
+Complex = NDArray[np.complex128]
+Source = tuple[str, str]
+"""(cause, corner)."""
+
+CONDITION_LIMIT = 100.0
+"""Above this, one part of noise in the readings can become a hundred in the answer.  Our assumption."""
+
+_CONFUSED = 1e-3
+"""Share of a source's power in directions that are not told, from which it counts as not told."""
+
+CHANCE = 0.01
+"""Readings that chance alone would make so odd this rarely are taken as a cause outside the model.  Our
+assumption.
+"""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimate:
+    """One source as the readings tell it."""
+
+    source: Source
+    amplitude: float  # m
+    direction: float  # rad, counter-clockwise in the screw's frame, which lies along X at the start
+    uncertainty: float  # m, standard uncertainty of real and of imaginary part
+    share: float  # of the whole, in power over all readings; shares sum to 1
+    told: bool  # False: these readings cannot tell
+    mixed_with: tuple[Source, ...]  # sources that these readings cannot tell it from
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextTest:
+    """A repeat of the readings with one screw turned in its coupling, and what it would bring."""
+
+    corner: str
+    turn: float  # rad, counter-clockwise from above
+    condition: float  # of old and new readings together
+    rank: int  # how many independent sources old and new readings together can tell
+    worst_uncertainty: float  # m, largest over the sources
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Diagnosis:
+    """Outcome of a fit."""
+
+    estimates: tuple[Estimate, ...]
+    condition: float  # of the weighted, scaled matrix
+    rank: int
+    residual: Complex  # (m,) reading minus model, m
+    chi_square: float
+    degrees: int  # of freedom left over
+    chance: float  # probability of a larger chi square by noise alone; nan with none left over
+    next_tests: tuple[NextTest, ...] = field(default=())  # best first
+
+    @property
+    def can_tell(self) -> bool:
+        """Whether the readings tell every source."""
+        return all(e.told for e in self.estimates)
+
+    @property
+    def outside_model(self) -> bool:
+        """Whether the readings hold something that no source of the model makes."""
+        return bool(self.degrees > 0 and self.chance < CHANCE)
+
+
+def phasor_of_turn(angle: ArrayLike, reading: ArrayLike) -> tuple[complex, Array]:
+    """Once-per-turn complex amplitude of readings (k,) at screw angles (k,) rad, and what is left of them
+    (k,).
+
+    Least squares of a constant, cosine and sine; with even steps over a turn this is 2/k sum y e^{-j psi}.
+    Raises InputError with fewer than four different angles.
+    """
+    psi, y = np.asarray(angle, float), np.asarray(reading, float)
+    if len(np.unique(np.round(np.mod(psi, 2 * np.pi), 6))) < 4:
+        raise InputError("a turn needs readings at 4 or more different angles; eighths of a turn are best.")
+    design = np.stack([np.ones_like(psi), np.cos(psi), np.sin(psi)], axis=1)
+    fit = np.linalg.lstsq(design, y, rcond=None)[0]
+    return complex(fit[1], -fit[2]), y - design @ fit
+
+
+def diagnose(
+    response: ArrayLike,
+    readings: ArrayLike,
+    sigma: ArrayLike,
+    sources: Sequence[Source],
+    *,
+    scale: ArrayLike | None = None,
+    hand: Mapping[str, int] | None = None,
+) -> Diagnosis:
+    """Amplitude and phase of every source from complex readings (m,) with response (m, s), by weighted
+    least squares.
+
+    `sigma` (m,): standard uncertainty (m) of the real and of the imaginary part of each reading; `scale`
+    (s,): plausible size of each source (m), default all alike.  x minimises sum |y - H x|^2/sigma^2; its
+    covariance per real part is (H^H W H)^-1, W = diag(1/sigma^2).  Directions in which the scaled,
+    weighted matrix has less than 1/CONDITION_LIMIT of its largest singular value are left at zero, and
+    every source with a part in them is marked as not told. `hand` (corner -> +1 or -1, default +1) is that
+    of the thread, for the next test.  Raises InputError. Source: weighted least squares and chi-square
+    test as in [GUM] and any textbook on estimation.
+    """
+    h, y, s = np.asarray(response, complex), np.asarray(readings, complex), np.asarray(sigma, float)
+    size = np.ones(len(sources)) if scale is None else np.asarray(scale, float)
+    _check(h, y, s, sources, size)
+    u, singular, vh = np.linalg.svd(h / s[:, None] * size, full_matrices=True)
+    full = np.zeros(len(sources))
+    full[: len(singular)] = singular
+    kept = full > full[0] / CONDITION_LIMIT if full[0] > 0 else np.zeros_like(full, dtype=bool)
+    rank = int(kept.sum())
+    x = size * (vh[:rank].conj().T @ ((u[:, :rank].conj().T @ (y / s)) / singular[:rank]))
+    covariance = size[:, None] * (vh[:rank].conj().T / singular[:rank] ** 2) @ vh[:rank] * size
+    residual = y - h @ x
+    chi_square = float(np.sum(np.abs(residual / s) ** 2))
+    degrees = 2 * (len(y) - rank)
+    return Diagnosis(
+        estimates=_estimates(h, s, x, covariance, sources, vh[rank:], hand or {}),
+        condition=float(full[0] / full[-1]) if full[-1] > 0 else np.inf,
+        rank=rank,
+        residual=residual,
+        chi_square=chi_square,
+        degrees=degrees,
+        chance=float(stats.chi2.sf(chi_square, degrees)) if degrees > 0 else np.nan,
+        next_tests=next_tests(h, s, sources, size, hand or {}),
+    )
+
+
+def _check(h: Complex, y: Complex, s: Array, sources: Sequence[Source], size: Array) -> None:
+    if h.shape != (len(y), len(sources)) or s.shape != y.shape:
+        raise InputError(
+            f"response is {h.shape}, but there are {len(y)} readings and {len(sources)} sources: they "
+            "must agree."
+        )
+    if len(y) == 0 or len(sources) == 0:
+        raise InputError("no readings or no sources: nothing to diagnose.")
+    if not (np.all(s > 0) and np.all(size > 0)):
+        raise InputError("sigma and scale must be above 0 for every reading and source.")
+    if not (np.all(np.isfinite(h)) and np.all(np.isfinite(y))):
+        raise InputError("response or readings hold a value that is not a number.")
+
+
+def _estimates(
+    h: Complex,
+    s: Array,
+    x: Complex,
+    covariance: Complex,
+    sources: Sequence[Source],
+    lost: Complex,
+    hand: Mapping[str, int],
+) -> tuple[Estimate, ...]:
+    model = (h / s[:, None]) * x
+    whole = model.sum(axis=1)
+    power = float(np.vdot(whole, whole).real)
+    in_lost = np.abs(lost) ** 2  # (lost directions, source)
+    overlap = np.abs(lost.conj().T @ lost)
+    out = []
+    for i, source in enumerate(sources):
+        told = bool(in_lost[:, i].sum() < _CONFUSED)
+        mixed = [sources[j] for j in range(len(sources)) if j != i and not told and overlap[i, j] > 0.05]
+        out.append(
+            Estimate(
+                source=source,
+                amplitude=float(abs(x[i])),
+                direction=float(hand.get(source[1], 1) * np.angle(x[i])),
+                uncertainty=float(np.sqrt(covariance[i, i].real)) if told else np.inf,
+                share=float(np.vdot(whole, model[:, i]).real / power) if power > 0 else np.nan,
+                told=told,
+                mixed_with=tuple(mixed),
+            )
+        )
+    return tuple(out)
+
+
+def turned_response(
+    response: ArrayLike,
+    sources: Sequence[Source],
+    corner: str,
+    turn: float,
+    hand: Mapping[str, int] | None = None,
+) -> Complex:
+    """Response (m, s) with the screw of one corner turned by `turn` (rad, counter-clockwise) in its coupling.
+
+    The screw carries its imperfections with it: its columns turn by e^{j hand turn}.  Right-hand threads
+    (hand +1) turn counter-clockwise, seen from above, while the bed goes down, so a screw set ahead by
+    `turn` is ahead in psi; a left-hand one is behind.
+    """
+    sense = (hand or {}).get(corner, 1)
+    factor = np.array([np.exp(1j * sense * turn) if s[1] == corner else 1.0 for s in sources])
+    return np.asarray(response, complex) * factor
+
+
+def next_tests(
+    response: ArrayLike,
+    sigma: ArrayLike,
+    sources: Sequence[Source],
+    scale: ArrayLike,
+    hand: Mapping[str, int] | None = None,
+    turn: float = np.pi / 2.0,
+) -> tuple[NextTest, ...]:
+    """For each corner, what repeating the same readings with its coupling turned by 90 degrees would
+    bring; best first.
+
+    Ranked by how many sources, then by the largest uncertainty that old and new readings together leave,
+    then by their condition number.
+    """
+    h, s, size = np.asarray(response, complex), np.asarray(sigma, float), np.asarray(scale, float)
+    out = []
+    for corner in dict.fromkeys(corner for _, corner in sources):
+        both = np.vstack([h, turned_response(h, sources, corner, turn, hand)])
+        singular, vh = np.linalg.svd(both / np.tile(s, 2)[:, None] * size, full_matrices=False)[1:]
+        rank = int(np.sum(singular > singular[0] / CONDITION_LIMIT))
+        blind = rank < len(sources)
+        condition = np.inf if blind else float(singular[0] / singular[-1])
+        spread = np.inf if blind else float(np.max(size * np.linalg.norm(vh / singular[:, None], axis=0)))
+        out.append(
+            NextTest(corner=corner, turn=turn, condition=condition, rank=rank, worst_uncertainty=spread)
+        )
+    return tuple(sorted(out, key=lambda t: (-t.rank, t.worst_uncertainty, t.condition)))

@@ -1,0 +1,87 @@
+"""Bands that no screw makes, told by the period at which they come back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bedsim.analysis.metrics import wall_wavelength
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutsideCause:
+    """A cause outside the model, with the wavelength (m) it would leave on this print; None: a number is
+    missing.
+    """
+
+    name: str
+    repeats: str  # what it is periodic in
+    wavelength: float | None
+    how_to_tell: str
+
+
+def outside_causes(
+    *,
+    layer_height: float,
+    seconds_per_layer: float,
+    lead: float,
+    steps_per_turn: int,
+    gear_ratio: float = 1.0,
+    heater_seconds: float | None = None,
+    extruder_volume_per_turn: float | None = None,
+    volume_per_layer: float | None = None,
+) -> tuple[OutsideCause, ...]:
+    """Causes outside the model with their wavelength on the wall, as the layers sample it; SI.
+
+    Heater: h T/t_layer.  Extruder: h V_turn/V_layer.  Motor: lead/gear ratio.  Detent: four full steps of
+    lead/steps/gear. Derivation: the print grows by h while t_layer passes and V_layer is extruded.
+    """
+    h = layer_height
+
+    def seen(period: float | None) -> float | None:
+        return None if period is None else wall_wavelength(period, h)
+
+    heater = None if heater_seconds is None else h * heater_seconds / seconds_per_layer
+    known = extruder_volume_per_turn is not None and volume_per_layer is not None
+    extruder = h * extruder_volume_per_turn / volume_per_layer if known else None  # type: ignore[operator]
+    per_motor_turn = lead / gear_ratio
+    return (
+        OutsideCause(
+            name="heater of bed or nozzle switching",
+            repeats="time",
+            wavelength=seen(heater),
+            how_to_tell="print at half speed: the bands halve their wavelength, those of screws stay.",
+        ),
+        OutsideCause(
+            name="extruder drive out of round",
+            repeats="extruded volume",
+            wavelength=seen(extruder),
+            how_to_tell="print a part of twice the section: the bands halve their wavelength, those "
+            "of screws stay.",
+        ),
+        OutsideCause(
+            name="pulley or gear between Z motor and screw",
+            repeats="turns of the motor",
+            wavelength=None if gear_ratio == 1.0 else seen(per_motor_turn),
+            how_to_tell="with one motor turn per screw turn it cannot be told from the screw by its "
+            "period: move the "
+            "motor by a tooth against the screw and see whether the bands follow.",
+        ),
+        OutsideCause(
+            name="motor detent and uneven microsteps",
+            repeats="four full steps of the motor",
+            wavelength=seen(4.0 * per_motor_turn / steps_per_turn),
+            how_to_tell="choose a layer height that is a multiple of four full steps: the bands go.",
+        ),
+        OutsideCause(
+            name="pulley or gear of the X or Y drive",
+            repeats="turns of the X or Y motor",
+            wavelength=None,
+            how_to_tell="it repeats along X or Y and leaves upright stripes, the same in every "
+            "layer, not level bands.",
+        ),
+    )
+
+
+def near(cause: OutsideCause, wavelength: float, tolerance: float = 0.1) -> bool:
+    """Whether bands of a wavelength (m) could come from the cause, to the given relative tolerance."""
+    return cause.wavelength is not None and abs(cause.wavelength / wavelength - 1.0) <= tolerance

@@ -1,0 +1,143 @@
+"""Reading files of gauge readings and bands."""
+
+import numpy as np
+import pytest
+
+from bedsim.analysis.readings import read_readings, reading_rows, wall_row
+from bedsim.analysis.wall import wall_relief
+from bedsim.errors import InputError
+
+GAUGE = "probe,axis,eighth,reading_um\n"
+
+
+def turn_of(axis, value, probe="centre", tail=""):
+    psi = np.arange(8) * np.pi / 4
+    return "".join(
+        f"{probe},{axis},{k},{(value * np.exp(1j * p)).real + 7:.6f}{tail}\n" for k, p in enumerate(psi)
+    )
+
+
+def write(tmp_path, text):
+    path = tmp_path / "readings.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_gauge_file_gives_one_amplitude_per_probe_and_axis(tmp_path):
+    path = write(tmp_path, GAUGE + turn_of("x", 3 + 1j) + "# a remark\n\n" + turn_of("Y", -2j))
+    x, y = read_readings(path, 0.5e-6)
+    assert x.value == pytest.approx((3 + 1j) * 1e-6, abs=1e-11)
+    assert y.value == pytest.approx(-2e-6j, abs=1e-11)
+    assert (x.place, y.place) == ("x", "y")
+    assert x.sigma == pytest.approx(0.25e-6)
+    assert x.scatter < 1e-4
+
+
+def test_readings_after_turning_a_coupling_are_kept_apart(tmp_path):
+    head = "probe,axis,eighth,reading_um,turned,turned_deg\n"
+    path = write(tmp_path, head + turn_of("x", 1, tail=",,") + turn_of("x", 1j, tail=",left,90"))
+    first, second = read_readings(path)
+    assert first.turned == ""
+    assert (second.turned, second.turn) == ("left", pytest.approx(np.pi / 2))
+
+
+def test_band_file_gives_amplitude_and_phase(tmp_path):
+    text = "wall,probe,wavelength_mm,amplitude_um,crest_mm,sigma_um\n+X,centre,5,4,1.25,0.3\n"
+    (band,) = read_readings(write(tmp_path, text))
+    assert band.value == pytest.approx(-4e-6j)
+    assert band.sigma == pytest.approx(0.3e-6)
+    assert band.wavelength == pytest.approx(5e-3)
+
+
+def test_all_faults_come_with_line_and_remedy(tmp_path):
+    text = GAUGE + "centre,w,0,1\ncentre,x,one,2\n,x,2,nan\n"
+    with pytest.raises(InputError) as fault:
+        read_readings(write(tmp_path, text))
+    message = str(fault.value)
+    assert "line 2: axis = 'w': must be x, y or z" in message
+    assert "line 3: eighth = 'one': must be a number" in message
+    assert "line 4: reading_um = 'nan': must be a number" in message
+    assert "line 4: probe is empty" in message
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "is empty"),
+        ("probe,axis,eigth,reading_um\n", "Did you mean eighth"),
+        ("probe,axis,eighth,reading_um\n", "no readings below the header"),
+        ("wall,probe,wavelength_mm,amplitude_um,crest_mm\nup,centre,5,1,0\n", "must be \\+X"),
+        (
+            "wall,probe,wavelength_mm,amplitude_um,crest_mm\n+X,centre,0,1,0\n",
+            "wavelength_mm = 0: must be above 0",
+        ),
+        (GAUGE + "centre,x,0,1\ncentre,x,4,1\n", "probe centre, axis x: a turn needs readings at 4 or more"),
+        ("probe,axis,eighth,reading_um,turned\ncentre,x,0,1,left\n", "turned and turned_deg belong together"),
+    ],
+)
+def test_unusable_files_are_refused(tmp_path, text, message):
+    with pytest.raises(InputError, match=message):
+        read_readings(write(tmp_path, text))
+
+
+def test_missing_and_binary_files_are_refused(tmp_path):
+    with pytest.raises(InputError, match="no such file"):
+        read_readings(tmp_path / "nothing.csv")
+    (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InputError, match="cannot be read as UTF-8"):
+        read_readings(tmp_path / "b.csv")
+
+
+def test_wall_row_is_the_relief_of_a_wave():
+    """The row against the relief computed layer by layer for one turning source."""
+    lead, h, w = 5e-3, 0.2e-3, 0.45e-3
+    answers = np.array([[0.4 + 0.1j], [-0.3j], [0.2 - 0.2j]])
+    psi = 2 * np.pi * h * np.arange(200) / lead
+    d = [(a[0] * np.exp(1j * psi)).real for a in answers]
+    normal = np.array([0.6, 0.8])
+    relief = wall_relief(np.stack(d[:2], -1), d[2], normal=normal, line_width=w, layer_height=h)
+    row = wall_row(answers, normal, lead=lead, layer_height=h, line_width=w)
+    assert (row[0] * np.exp(1j * psi)).real[1:] == pytest.approx(relief[1:])
+
+
+def test_rows_belong_to_their_readings(tmp_path):
+    head = "probe,axis,eighth,reading_um,turned,turned_deg\n"
+    path = write(tmp_path, head + turn_of("y", 1, tail=",,") + turn_of("x", 1, tail=",left,90"))
+    answers = np.arange(6).reshape(1, 3, 2) + 0j
+    rows = reading_rows(
+        read_readings(path),
+        answers,
+        ["centre"],
+        [("run-out", "left"), ("run-out", "right")],
+        lead=5e-3,
+        layer_height=0.2e-3,
+        line_width=0.45e-3,
+    )
+    assert rows[0] == pytest.approx([2, 3])
+    assert rows[1] == pytest.approx([0, 1])
+    assert reading_rows(
+        read_readings(path),
+        answers + 1,
+        ["centre"],
+        [("run-out", "left"), ("run-out", "right")],
+        lead=5e-3,
+        layer_height=0.2e-3,
+        line_width=0.45e-3,
+    )[1] == pytest.approx([1j, 2])
+
+
+def test_unknown_probe_corner_or_wavelength_is_refused(tmp_path):
+    text = "wall,probe,wavelength_mm,amplitude_um,crest_mm,turned,turned_deg\n"
+    text += "+X,middle,5,1,0,,\n+X,centre,3,1,0,,\n+X,centre,5,1,0,front,90\n"
+    with pytest.raises(InputError) as fault:
+        reading_rows(
+            read_readings(write(tmp_path, text)),
+            np.zeros((1, 3, 1)),
+            ["centre"],
+            [("run-out", "left")],
+            lead=5e-3,
+            layer_height=0.2e-3,
+            line_width=0.45e-3,
+        )
+    for part in ("probe = 'middle'", "wavelength_mm = 3", "turned = 'front'"):
+        assert part in str(fault.value)
