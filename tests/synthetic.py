@@ -92,9 +92,9 @@ def scenario(corners: int = 3, layers: int = 60, names: tuple[str, ...] = (), **
     )
 
 
-def loaded(machine: Scenario) -> Any:
-    """What the loader hands out, as far as pictures and summary look at it."""
-    return SimpleNamespace(scenario=machine)
+def loaded(machine: Scenario, bases: tuple[str, ...] = ()) -> Any:
+    """What the loader hands out, as far as it is looked at here; one uncertain number per basis."""
+    return SimpleNamespace(scenario=machine, ranges=tuple(SimpleNamespace(basis=b) for b in bases))
 
 
 def layer_result(machine: Scenario, amplitude: float = 20e-6, traces: tuple[int, ...] = (2,)) -> LayerResult:

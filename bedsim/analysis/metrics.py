@@ -108,11 +108,12 @@ class Spectrum:
 def spectrum(height: Array, values: Array) -> Spectrum:
     """Amplitude over wavelength of `values` (n, ...), from the height of the print down to two layers.
 
-    Mean and linear trend are removed; then a discrete Fourier transform without window, padded with zeros
-    to four times the length (a peak between two lines is low by at most 3 %); amplitude = 2 |X| / n.
+    Mean and linear trend are removed; then a discrete Fourier transform under a Hann window, padded with
+    zeros to sixteen times the length; amplitude = 2 |X| / (sum of the window).  Source: F. J. Harris, Proc.
+    IEEE 66 (1978) 51-83 (coherent gain of a window).
     Limits: layers of equal thickness (ValueError otherwise), at least five of them (empty otherwise); two
-    bands closer than 1/(height of the print) in 1/wavelength are not told apart; up to 20 % of a band leaks
-    into its neighbours.
+    bands closer than 2/(height of the print) in 1/wavelength are not told apart, and fewer than about three
+    waves in the print are told too low.
     """
     n = len(height)
     if n < 5:
@@ -123,8 +124,9 @@ def spectrum(height: Array, values: Array) -> Spectrum:
     flat = values.reshape(n, -1)
     trend = np.column_stack([np.ones(n), np.linspace(-1.0, 1.0, n)])
     detrended = flat - trend @ np.linalg.lstsq(trend, flat, rcond=None)[0]
-    lines = 2.0 * np.abs(np.fft.rfft(detrended, n=4 * n, axis=0)) / n
-    frequency: Array = np.asarray(np.fft.rfftfreq(4 * n, d=float(steps.mean())), dtype=np.float64)
+    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(n) / n)
+    lines = 2.0 * np.abs(np.fft.rfft(detrended * window[:, None], n=16 * n, axis=0)) / window.sum()
+    frequency: Array = np.asarray(np.fft.rfftfreq(16 * n, d=float(steps.mean())), dtype=np.float64)
     kept = frequency >= (1.0 - 1e-9) / float(n * steps.mean())
     lines[-1] /= 2.0  # the line at two layers per wave has no mirror image
     return Spectrum(wavelength=1.0 / frequency[kept], amplitude=lines[kept].reshape(-1, *values.shape[1:]))
@@ -169,3 +171,9 @@ def worst_band(height: Array, values: Array, window: float) -> Band:
 def nearest(points: Array, place: Array) -> int:
     """Index of the point (m, 2) nearest to a place (2,), e.g. the probe nearest to a screw."""
     return int(np.argmin(np.linalg.norm(points - place, axis=1)))
+
+
+def motion_end(time: Array, commanded: Array) -> float:
+    """Time after which the commanded height stays where it ends; `time`, `commanded` (t,) of one layer."""
+    moving = np.flatnonzero(np.abs(commanded - commanded[-1]) > 1e-12)
+    return float(time[min(moving[-1] + 1, len(time) - 1)]) if moving.size else float(time[0])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -21,6 +20,7 @@ from bedsim.analysis.figures import (
 )
 from bedsim.analysis.printed import FLOOR, quantity, span
 from bedsim.results.layers import Run
+from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
 from bedsim.units import MM, UM
 
@@ -29,14 +29,6 @@ Shares = Mapping[tuple[str, str], tuple[float, float]]
 
 GUESSES = ("estimated", "default")
 """What a number may rest on without ever having been looked up or measured for this machine."""
-
-
-class LoadedScenario(Protocol):
-    """A scenario as the loader hands it out."""
-
-    @property
-    def scenario(self) -> Scenario:
-        """The complete scenario."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +72,8 @@ class Summary:
     band: WorstBand
     shares: Shares
     ranges: Ranges | None
+    uncertain_keys: int  # numbers of the scenario that are not known exactly
+    guessed_keys: int  # those among them that rest on a guess
     targets: tuple[str, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -116,6 +110,8 @@ def summarise(
         band=worst_band(layers, max(leads)),
         shares=shares or {},
         ranges=ranges,
+        uncertain_keys=len(loaded.ranges),
+        guessed_keys=sum(r.basis in GUESSES for r in loaded.ranges),
         targets=_targets(scenario, values),
         warnings=warnings(layers),
         cautions=cautions(scenario),
@@ -143,7 +139,7 @@ def headline(summary: Summary) -> str:
     """How far sideways, how far in height, mainly from which cause, how much of it rests on guesses."""
     sideways, up = (_told(summary, name) for name in ("lateral_pv", "height_pv"))
     parts = [f"The bed strays {sideways} sideways and {up} in height (peak to valley, worst probe)"]
-    return ", ".join(parts + _causes(summary) + _guesses(summary.ranges)) + "."
+    return ", ".join(parts + _causes(summary) + _guesses(summary)) + "."
 
 
 def _told(summary: Summary, name: str) -> str:
@@ -178,13 +174,15 @@ def main_cause(shares: Shares, which: int) -> str:
     return f"{cause} at {corner}" if corner and largest > 0.5 * totals[cause] else cause
 
 
-def _guesses(ranges: Ranges | None) -> list[str]:
-    if ranges is None:
-        return ["told without ranges: how much of it rests on guesses is not known"]
-    share = ranges.guessed_share
-    if np.isnan(share):
-        return ["none of it resting on guesses"]
-    return [f"{_in_tenths(share)} of the spread resting on guesses"]
+def _guesses(summary: Summary) -> list[str]:
+    if summary.ranges is None:
+        if not summary.uncertain_keys:
+            return []
+        return [
+            f"{summary.guessed_keys} of {summary.uncertain_keys} uncertain numbers behind it being guesses"
+        ]
+    share = summary.ranges.guessed_share
+    return [] if np.isnan(share) else [f"{_in_tenths(share)} of the spread resting on guesses"]
 
 
 def _in_tenths(share: float) -> str:

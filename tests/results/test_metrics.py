@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from scipy.signal import lombscargle
+from scipy.signal import lombscargle, periodogram
 
 from bedsim.analysis import metrics
 
@@ -126,18 +126,20 @@ def test_spectrum_peaks_at_the_bands_with_their_amplitudes() -> None:
     values = np.stack([wave(5e-3, 2.0) + 300 * HEIGHT, wave(1.5e-3, 0.5)], axis=1)
     got = metrics.spectrum(HEIGHT, values)
     peaks = got.amplitude.argmax(axis=0)
-    assert_allclose(got.wavelength[peaks], [5e-3, 1.5e-3], rtol=0.02)
-    assert_allclose(got.amplitude[peaks, [0, 1]], [2.0, 0.5], rtol=0.03)
+    assert_allclose(got.wavelength[peaks], [5e-3, 1.5e-3], rtol=0.005)
+    assert_allclose(got.amplitude[peaks, [0, 1]], [2.0, 0.5], rtol=0.003)
     assert got.wavelength[0] == pytest.approx(60e-3)
     assert got.wavelength[-1] == pytest.approx(0.4e-3)
 
 
-def test_spectrum_equals_the_plain_transform_at_whole_waves() -> None:
-    """Every fourth line is the unpadded transform of the detrended values, here taken with numpy.fft.fft."""
+def test_spectrum_equals_that_of_scipy() -> None:
+    """scipy.signal.periodogram scaled as power: a sine of amplitude A carries A^2/2."""
     values = np.random.default_rng(2).normal(size=300)
-    detrended = values - np.polyval(np.polyfit(HEIGHT, values, 1), HEIGHT)
-    plain = 2 * np.abs(np.fft.fft(detrended))[1:150] / 300
-    assert_allclose(metrics.spectrum(HEIGHT, values).amplitude[::4][:149], plain, atol=1e-12)
+    frequency, power = periodogram(values, 1 / 0.2e-3, "hann", 16 * 300, detrend="linear", scaling="spectrum")
+    got = metrics.spectrum(HEIGHT, values)
+    inside = slice(16, -1)  # from one wave per print up to, not including, two layers per wave
+    assert_allclose(got.wavelength[:-1], 1 / frequency[inside], rtol=1e-9)
+    assert_allclose(got.amplitude[:-1], np.sqrt(2 * power[inside]), atol=1e-12)
 
 
 def test_spectrum_refuses_uneven_layers_and_is_empty_for_very_few() -> None:
@@ -166,3 +168,10 @@ def test_worst_band_of_short_prints() -> None:
 def test_worst_and_nearest() -> None:
     assert metrics.worst(np.array([1.0, 5.0, 2.0])) == (1, 5.0)
     assert metrics.nearest(np.array([[0.0, 0.0], [1.0, 1.0]]), np.array([0.9, 0.8])) == 1
+
+
+def test_motion_ends_when_the_command_stands_still() -> None:
+    time = np.linspace(0, 1, 11)
+    hop = np.array([0, -1, -2, -2, -1, -1, -1, -1, -1, -1, -1]) * 1e-3
+    assert metrics.motion_end(time, hop) == pytest.approx(0.4)
+    assert metrics.motion_end(time, np.zeros(11)) == 0.0

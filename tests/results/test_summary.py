@@ -126,6 +126,13 @@ def test_first_line_is_one_sentence_with_cause_and_guesses() -> None:
     assert any("guide.radial_n_per_um" in line and "default" in line for line in lines)
 
 
+def test_without_ranges_the_guesses_are_counted() -> None:
+    loaded = synthetic.loaded(MACHINE, bases=("measured", "default", "estimated", "datasheet", "default"))
+    text = headline(summarise(synthetic.run(MACHINE), loaded))
+    assert text.endswith("worst probe), 3 of 5 uncertain numbers behind it being guesses.")
+    assert headline(summary()).endswith("worst probe).")
+
+
 def test_causes_differ_sideways_and_in_height() -> None:
     shares = {
         ("run-out", "a"): (0.0, 9e-6),

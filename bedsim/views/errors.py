@@ -1,0 +1,66 @@
+"""Errors of a print over its height, and the path of the bed in the plane."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
+from matplotlib.collections import LineCollection
+from matplotlib.colors import Normalize
+
+from bedsim.results.layers import Array
+from bedsim.units import MM
+from bedsim.views import style
+
+LEAST_UM = 0.02  # extent of an axis below which only noise is left
+
+
+def error_over_height(
+    ax: Axes, height: Array, error: Array, names: Sequence[str], *, what: str, factor: float, unit: str
+) -> None:
+    """Error to the right, print height upwards: one line per probe.
+
+    `height` (n,) m, `error` (n, p) m; `factor` and `unit` as given by `style.length_unit`.
+    """
+    for i, name in enumerate(names):
+        ax.plot(error[:, i] / factor, height / MM, label=style.wrapped(name), **style.series(i, len(height)))
+    ax.axvline(0.0, color=style.GREY, linewidth=0.8)
+    ax.set_xlabel(f"{what} ({unit})")
+    if unit == "µm":
+        style.least_extent(ax, "x", LEAST_UM)
+
+
+def path_in_plane(ax: Axes, lateral: Array, height: Array, norm: Normalize, *, factor: float) -> None:
+    """Path of one probe in the plane, coloured by print height; a ring at the first layer, a square at the
+    last.
+
+    `lateral` (n, 2) m, `height` (n,) m, `norm` in mm of height.
+    """
+    points = lateral / factor
+    segments = np.stack([points[:-1], points[1:]], axis=1)
+    lines = LineCollection(list(segments), cmap=style.HEIGHT_COLOURS, norm=norm, linewidths=1.2)
+    lines.set_array(height[1:] / MM)
+    ax.add_collection(lines)
+    ax.plot(*points[0], marker="o", color=style.INK, markerfacecolor="white", markersize=6, zorder=4)
+    ax.plot(*points[-1], marker="s", color=style.INK, markerfacecolor="white", markersize=5, zorder=4)
+    ax.set_aspect("equal")
+
+
+def height_scale(height: Array) -> tuple[Normalize, ScalarMappable]:
+    """Colour scale over the print height, for the paths and their colour bar."""
+    norm = Normalize(0.0, float(height[-1]) / MM)
+    return norm, ScalarMappable(norm=norm, cmap=style.HEIGHT_COLOURS)
+
+
+def common_square(axes: Sequence[Axes], lateral: Array, factor: float) -> None:
+    """Give all paths the same square of the plane, so that their sizes can be compared; `lateral` (n, p, 2)
+    m.
+    """
+    low, high = lateral.min(axis=(0, 1)) / factor, lateral.max(axis=(0, 1)) / factor
+    middle = (low + high) / 2
+    half = max(0.55 * float((high - low).max()), LEAST_UM / 2)
+    for ax in axes:
+        ax.set_xlim(middle[0] - half, middle[0] + half)
+        ax.set_ylim(middle[1] - half, middle[1] + half)

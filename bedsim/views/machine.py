@@ -1,0 +1,156 @@
+"""The machine as understood: plan and side view to scale, with the names that results and advice use.
+
+Millimetres throughout, as in the scenario; no figure of merit is drawn here.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, FancyArrowPatch
+
+from bedsim.scenario.schema import Corner, Scenario
+from bedsim.units import DEG
+from bedsim.views import style
+
+
+def plan_view(ax: Axes, scenario: Scenario) -> None:
+    """Bed, screws, mounts, guides and probes as seen from above."""
+    reach = _reach(scenario)
+    bed = scenario.bed
+    style.box(ax, -bed.size_x_mm / 2, -bed.size_y_mm / 2, bed.size_x_mm, bed.size_y_mm, facecolor="#F4F4F4")
+    centre = _mount_centre(scenario)
+    for corner in scenario.corner:
+        _groove(ax, corner, centre, 0.9 * reach)
+        _plan_screw(ax, corner, reach)
+        _corner_name(ax, corner, reach)
+    for number, probe in enumerate(scenario.probe, start=1):
+        _probe(ax, probe.x_mm, probe.y_mm, number)
+    _plan_frame(ax, scenario, reach)
+
+
+def _plan_frame(ax: Axes, scenario: Scenario, reach: float) -> None:
+    """Limits that leave room for the corner names above and below, and labels."""
+    xs = [c.x_mm for c in scenario.corner]
+    ys = [c.y_mm for c in scenario.corner]
+    half_x, half_y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
+    room = 2.2 * reach
+    ax.set_xlim(min(-half_x, *xs) - room, max(half_x, *xs) + room)
+    ax.set_ylim(min(-half_y, min(ys) - 2 * room), max(half_y, max(ys) + 2 * room))
+    ax.set_aspect("equal")
+    ax.set_title("Plan view, seen from above")
+    ax.set_xlabel("X, to the right (mm)")
+    ax.set_ylabel("Y, to the back (mm)")
+
+
+def plan_legend(scenario: Scenario) -> tuple[list[Line2D], list[str]]:
+    """Handles and labels that explain the signs of the plan view."""
+    entries = [
+        (_sign("s", style.INK, markerfacecolor="#F4F4F4"), "bed"),
+        (_sign("o", style.INK, markerfacecolor="#BBBBBB"), "screw, to scale"),
+        (_sign("$\\circlearrowleft$", style.BLUE), "screw turns this way while the bed goes down"),
+        (Line2D([], [], color=style.INK, linewidth=2), "clocking zero (towards +X)"),
+        (_sign("$\\rightarrow$", style.VERMILLION), "run-out at clocking zero: e offset, b bow"),
+        (_sign("D", style.GREEN, markerfacecolor="white"), "mount; bar: its groove"),
+        (_sign("s", style.PURPLE, markerfacecolor="none"), "guide"),
+    ]
+    if not any(_run_out_directions(c) for c in scenario.corner):
+        del entries[4]
+    if scenario.probe:
+        names = ", ".join(f"{i} {p.name}" for i, p in enumerate(scenario.probe, start=1))
+        entries.append((_sign("o", style.INK, markerfacecolor="white"), _block(f"probes: {names}")))
+    return [handle for handle, _ in entries], [label for _, label in entries]
+
+
+def _sign(marker: str, colour: str, markerfacecolor: str | None = None) -> Line2D:
+    face = colour if markerfacecolor is None else markerfacecolor
+    return Line2D([], [], marker=marker, color=colour, linestyle="", markersize=9, markerfacecolor=face)
+
+
+def _block(text: str) -> str:
+    lines = textwrap.wrap(text, 52)
+    return "\n".join(lines if len(lines) <= 5 else [*lines[:4], lines[4][:48] + " ..."])
+
+
+def _reach(scenario: Scenario) -> float:
+    """Radius of the turning arrow: seen well on the page, and clear of the screw."""
+    thickest = max(c.screw.diameter_mm for c in scenario.corner)
+    return max(0.9 * thickest, 0.055 * max(scenario.bed.size_x_mm, scenario.bed.size_y_mm))
+
+
+def _mount_centre(scenario: Scenario) -> tuple[float, float]:
+    places = [(c.x_mm + c.mount.offset_x_mm, c.y_mm + c.mount.offset_y_mm) for c in scenario.corner]
+    x, y = np.mean(places, axis=0)
+    return float(x), float(y)
+
+
+def _groove(ax: Axes, corner: Corner, centre: tuple[float, float], half: float) -> None:
+    x, y = corner.x_mm + corner.mount.offset_x_mm, corner.y_mm + corner.mount.offset_y_mm
+    given = corner.mount.direction_deg
+    angle = math.atan2(centre[1] - y, centre[0] - x) if given is None else given * DEG
+    if corner.mount.kind == "groove":
+        dx, dy = half * math.cos(angle), half * math.sin(angle)
+        ax.plot([x - dx, x + dx], [y - dy, y + dy], color=style.GREEN, linewidth=5, alpha=0.5, zorder=2)
+    ax.plot(x, y, marker="D", color=style.GREEN, markersize=6, markerfacecolor="white", zorder=5)
+
+
+def _plan_screw(ax: Axes, corner: Corner, reach: float) -> None:
+    x, y, radius = corner.x_mm, corner.y_mm, corner.screw.diameter_mm / 2
+    ax.add_patch(Circle((x, y), radius, facecolor="#BBBBBB", edgecolor=style.INK, linewidth=0.8, zorder=4))
+    place = (x + corner.guide.offset_x_mm, y + corner.guide.offset_y_mm)
+    ax.plot(*place, marker="s", color=style.PURPLE, markerfacecolor="none", markersize=10, zorder=5)
+    ax.plot([x + radius, x + 1.25 * reach], [y, y], color=style.INK, linewidth=2, zorder=5)
+    _turning_arrow(ax, corner, reach)
+    for letter, angle in _run_out_directions(corner):
+        direction = np.array([math.cos(angle), math.sin(angle)])
+        _arrow(ax, np.array([x, y]), np.array([x, y]) + 1.5 * reach * direction, style.VERMILLION)
+        beyond = np.array([x, y]) + 1.75 * reach * direction
+        ax.annotate(letter, tuple(beyond), ha="center", va="center", color=style.VERMILLION, fontsize=8)
+
+
+def _turning_arrow(ax: Axes, corner: Corner, reach: float) -> None:
+    """A right-hand screw turns counter-clockwise seen from above while its nut goes down."""
+    sense = 1.0 if corner.screw.hand == "right" else -1.0
+    angles = sense * np.linspace(40.0, 320.0, 60) * DEG
+    points = np.array([corner.x_mm, corner.y_mm]) + reach * np.column_stack([np.cos(angles), np.sin(angles)])
+    ax.plot(*points.T, color=style.BLUE, linewidth=1.6, zorder=5)
+    _arrow(ax, points[-3], points[-1], style.BLUE)
+
+
+def _arrow(ax: Axes, tail: style.Array, tip: style.Array, colour: str) -> None:
+    look: Any = {"arrowstyle": "-|>", "mutation_scale": 12, "color": colour, "shrinkA": 0, "zorder": 6}
+    ax.add_patch(FancyArrowPatch(tuple(tail), tuple(tip), **look))
+
+
+def _run_out_directions(corner: Corner) -> list[tuple[str, float]]:
+    """Letter and direction (rad) of each given run-out, as mounted at the clocking zero."""
+    run_out, clocking = corner.screw.run_out, corner.screw.clocking_deg
+    given = (
+        ("e", run_out.eccentricity_tir_um, run_out.eccentricity_deg),
+        ("b", run_out.bow_tir_um, run_out.bow_deg),
+    )
+    return [(letter, (angle + clocking) * DEG) for letter, size, angle in given if size > 0]
+
+
+def _corner_name(ax: Axes, corner: Corner, reach: float) -> None:
+    """Name above or below the corner, on the side away from the middle of the bed."""
+    up = corner.y_mm >= 0
+    ax.annotate(
+        style.wrapped(corner.name, 16),
+        (corner.x_mm, corner.y_mm + (2.1 if up else -2.1) * reach),
+        ha="center",
+        va="bottom" if up else "top",
+        fontweight="bold",
+        zorder=8,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.0},
+    )
+
+
+def _probe(ax: Axes, x: float, y: float, number: int) -> None:
+    ax.plot(x, y, "o", color=style.INK, markersize=10, markerfacecolor="white", markeredgewidth=0.9, zorder=7)
+    ax.annotate(str(number), (x, y), ha="center", va="center_baseline", fontsize=7, zorder=8)

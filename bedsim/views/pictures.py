@@ -1,0 +1,164 @@
+"""The pictures of one run, each a page of its own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from bedsim.analysis import metrics
+from bedsim.analysis.figures import layer_thickness
+from bedsim.results.layers import LayerResult, Run, Trace
+from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.schema import Scenario
+from bedsim.units import MM
+from bedsim.views import errors, history, machine, machine_side, spectra, style
+
+MOST_PATHS = 12
+
+
+def draw_run(run: Run, loaded: LoadedScenario, stem: Path) -> list[Path]:
+    """Draw all pictures of a run beside `stem` (results/first gives results/first_machine.png and so on).
+
+    Returns the files written, the machine first.  Raises ResultFileError when one cannot be written.
+    """
+    scenario, layers = loaded.scenario, run.layers
+    files = [
+        draw_machine(scenario, layers, _named(stem, "machine")),
+        draw_errors(scenario, layers, _named(stem, "errors")),
+        draw_path(scenario, layers, _named(stem, "path")),
+    ]
+    if len(layers.layer) >= 5:
+        files.append(draw_spectrum(scenario, layers, _named(stem, "wavelengths")))
+    return files + [
+        draw_history(scenario, layers, trace, _named(stem, f"layer_{trace.layer}")) for trace in layers.trace
+    ]
+
+
+def _named(stem: Path, name: str) -> Path:
+    return stem.with_name(f"{stem.name}_{name}.png")
+
+
+def _title(scenario: Scenario, what: str) -> str:
+    return f"{what}: {style.short(scenario.title, 70)}"
+
+
+def draw_machine(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
+    """The machine as understood."""
+    with style.page(path, 300 * MM, 175 * MM, _title(scenario, "The machine as understood")) as figure:
+        plan, side = figure.subplots(1, 2, width_ratios=(1.0, 1.0))
+        machine.plan_view(plan, scenario)
+        nut = layers.nut_position / MM
+        machine_side.side_view(side, scenario, list(nut.max(axis=0)), list(nut.min(axis=0)))
+        handles, labels = machine.plan_legend(scenario)
+        figure.legend(handles, labels, loc="outside lower left", ncols=3)
+    return path
+
+
+def draw_errors(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
+    """Height error and lateral error in X and Y over the height of the print."""
+    panels = (
+        ("height error", layers.height_error),
+        ("lateral error in X", layers.lateral_error[..., 0]),
+        ("lateral error in Y", layers.lateral_error[..., 1]),
+    )
+    with style.page(path, 260 * MM, 150 * MM, _title(scenario, "Error against layer 1")) as figure:
+        axes = figure.subplots(1, 3, sharey=True)
+        for ax, (what, error) in zip(axes, panels, strict=True):
+            factor, unit = style.length_unit(error)
+            errors.error_over_height(
+                ax, layers.print_height, error, layers.probe_name, what=what, factor=factor, unit=unit
+            )
+        axes[0].set_ylabel("print height (mm)")
+        axes[0].set_title("positive: bed nearer the nozzle", fontsize=8, fontweight="normal")
+        style.outside_legend(figure, axes[0], "probe")
+    return path
+
+
+def draw_path(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
+    """Path of the bed in the plane at the probes, all to the same scale."""
+    shown = min(len(layers.probe_name), MOST_PATHS)
+    columns = min(shown, 3 if shown <= 9 else 4)
+    rows = -(-shown // columns)
+    factor, unit = style.length_unit(layers.lateral_error)
+    norm, colours = errors.height_scale(layers.print_height)
+    size = 75 * MM
+    with style.page(
+        path, (columns * 0.95 + 0.5) * size, rows * size + 22 * MM, _title(scenario, "Path in the plane")
+    ) as figure:
+        grid = figure.subplots(rows, columns, squeeze=False)
+        axes = list(grid.ravel()[:shown])
+        for ax in grid.ravel()[shown:]:
+            ax.set_axis_off()
+        for i, ax in enumerate(axes):
+            errors.path_in_plane(ax, layers.lateral_error[:, i], layers.print_height, norm, factor=factor)
+            ax.set_title(style.short(layers.probe_name[i], 26), fontsize=9)
+            ax.set_xlabel(f"lateral X ({unit})")
+            ax.set_ylabel(f"lateral Y ({unit})")
+        errors.common_square(axes, layers.lateral_error[:, :shown], factor)
+        figure.colorbar(colours, ax=axes, label="print height (mm)", shrink=0.7)
+    return path
+
+
+def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
+    """Amplitude over wavelength at the probes with the largest lateral and the largest height error."""
+    sideways = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
+    up = metrics.worst(metrics.peak_to_valley(layers.height_error))[0]
+    lateral = metrics.spectrum(layers.print_height, layers.lateral_error[:, sideways])
+    height = metrics.spectrum(layers.print_height, layers.height_error[:, up])
+    marks = wavelength_marks(scenario, layer_thickness(layers))
+    with style.page(path, 240 * MM, 160 * MM, _title(scenario, "Amplitude over wavelength")) as figure:
+        top, bottom = figure.subplots(2, 1, sharex=True)
+        factor, unit = style.length_unit(lateral.amplitude)
+        lines = {"lateral X": lateral.amplitude[:, 0], "lateral Y": lateral.amplitude[:, 1]}
+        spectra.amplitude_over_wavelength(top, lateral.wavelength, lines, factor=factor, unit=unit)
+        factor, unit = style.length_unit(height.amplitude)
+        spectra.amplitude_over_wavelength(
+            bottom, height.wavelength, {"height": height.amplitude}, factor=factor, unit=unit
+        )
+        spectra.mark_wavelengths(top, marks)
+        spectra.mark_wavelengths(bottom, [(w, "") for w, _ in marks])
+        top.annotate(_at(layers, sideways), (1.01, 0.5), xycoords="axes fraction", fontsize=8)
+        bottom.annotate(_at(layers, up), (1.01, 0.5), xycoords="axes fraction", fontsize=8)
+        bottom.set_xlabel("wavelength over the height of the print (mm)")
+    return path
+
+
+def _at(layers: LayerResult, probe: int) -> str:
+    return "at probe\n" + style.wrapped(layers.probe_name[probe])
+
+
+def wavelength_marks(scenario: Scenario, layer: float) -> list[tuple[float, str]]:
+    """Where each lead (and its half) shows on the wall, named; `layer` in m."""
+    marks: dict[str, tuple[float, str]] = {}
+    for lead in sorted({c.screw.lead_mm for c in scenario.corner}):
+        for harmonic, name in ((1, f"lead {lead:g}"), (2, f"half of lead {lead:g}")):
+            seen = metrics.wall_wavelength(lead * MM, layer, harmonic)
+            if np.isfinite(seen):
+                folded = abs(seen - lead * MM / harmonic) > 1e-9 * seen
+                text = f"{name}, seen at {seen / MM:.3g} mm" if folded else f"{name} mm"
+                marks[text] = (seen, text)
+    return list(marks.values())
+
+
+def draw_history(scenario: Scenario, layers: LayerResult, trace: Trace, path: Path) -> Path:
+    """Time history of one layer change."""
+    probe = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
+    start = metrics.motion_end(trace.time, trace.commanded_height) + scenario.print.settle_s
+    title = _title(scenario, f"Change to layer {trace.layer}")
+    with style.page(path, 220 * MM, 210 * MM, title) as figure:
+        axes = list(figure.subplots(4, 1, sharex=True))
+        history.bed_height(axes[0], trace, probe)
+        history.height_errors(axes[1], trace, layers.probe_name)
+        history.lateral_errors(axes[2], trace, probe)
+        history.load_angles(axes[3], trace, layers.corner_name)
+        names = style.wrapped(layers.probe_name[probe])
+        titles = (f"at {names}", "probe", f"at {names}", "corner")
+        for ax, legend in zip(axes, titles, strict=True):
+            ax.legend(
+                loc="upper left", bbox_to_anchor=(1.0, 1.04), title=legend, alignment="left", title_fontsize=8
+            )
+        axes[0].set_xlim(float(trace.time[0]), float(min(trace.time[-1], max(2 * start, 1e-3))))
+        axes[3].set_xlabel("time from the start of the layer change (s)")
+        history.mark_print_start(axes, start)
+    return path

@@ -1,0 +1,170 @@
+"""The common look: colours, lines, type sizes and the page a picture is drawn on.
+
+Colours are those of Okabe and Ito (Color Universal Design, 2008), yellow left out because it fades on
+paper; every series also has its own line and marker, so that a grey print tells them apart.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import textwrap
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+from numpy.typing import ArrayLike, NDArray
+
+from bedsim.errors import ResultFileError
+from bedsim.units import MM, UM
+
+Array = NDArray[np.float64]
+
+BLUE, VERMILLION, GREEN = "#0072B2", "#D55E00", "#009E73"
+ORANGE, PURPLE, SKY, BLACK = "#E69F00", "#CC79A7", "#56B4E9", "#000000"
+INK, GREY, PALE = "#222222", "#777777", "#DDDDDD"
+
+COLOURS = (BLUE, VERMILLION, GREEN, ORANGE, PURPLE, SKY, BLACK)
+LINES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (10, 3)))
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
+HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
+HEIGHT_COLOURS = "cividis"  # even in lightness, so a grey print still orders the heights
+
+_RC: Any = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "axes.titlesize": 10.0,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.labelsize": 9.0,
+    "axes.edgecolor": GREY,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "axes.formatter.useoffset": False,
+    "grid.color": PALE,
+    "grid.linewidth": 0.6,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 8.0,
+    "ytick.labelsize": 8.0,
+    "legend.fontsize": 8.0,
+    "legend.frameon": False,
+    "legend.handlelength": 3.2,
+    "lines.linewidth": 1.4,
+    "lines.markersize": 4.5,
+    "text.color": INK,
+    "hatch.linewidth": 0.6,
+    "savefig.facecolor": "white",
+}
+_INCH = 25.4 * MM
+
+
+@contextlib.contextmanager
+def page(path: Path, width: float, height: float, title: str = "") -> Iterator[Figure]:
+    """Give an empty figure of `width` by `height` (m); it is saved as PNG at `path` when the block ends well.
+
+    Raises ResultFileError when the file cannot be written.
+    """
+    with matplotlib.rc_context(_RC):
+        figure = Figure(figsize=(width / _INCH, height / _INCH), layout="constrained", dpi=150)
+        FigureCanvasAgg(figure)
+        if title:
+            figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")
+        yield figure
+        try:
+            figure.savefig(path)
+        except OSError as fault:
+            raise ResultFileError(f"{path}: cannot be written: {fault.strerror or fault}.") from fault
+
+
+def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:
+    """Keywords of the line number `index`; `count` points carry some fifteen markers."""
+    style: dict[str, Any] = {"color": COLOURS[index % 7], "linestyle": LINES[index % 5]}
+    if marked:
+        every = max(1, count // 15)
+        style |= {"marker": MARKERS[index % 9], "markevery": ((index * every) // 5 % every, every)}
+        style |= {"markerfacecolor": "white", "markeredgewidth": 1.0}
+    return style
+
+
+def box(ax: Axes, x: float, y: float, width: float, height: float, **look: Any) -> None:
+    """Rectangle with a thin dark edge."""
+    ax.add_patch(
+        Rectangle((x, y), width, height, **{"edgecolor": INK, "linewidth": 1.0, "zorder": 1, **look})
+    )
+
+
+def wrapped(name: str, width: int = 18) -> str:
+    """Name broken into short lines, at most three."""
+    lines = textwrap.wrap(name, width) or [name]
+    return "\n".join(lines if len(lines) <= 3 else [*lines[:2], lines[2][: width - 1] + "…"])
+
+
+def short(text: str, width: int) -> str:
+    """Text cut to a width."""
+    return text if len(text) <= width else text[: width - 1].rstrip() + "…"
+
+
+def length_unit(*values: ArrayLike) -> tuple[float, str]:
+    """Factor and name of the unit in which lengths (m) of this size read well: µm, from 1 mm on mm."""
+    largest = max((float(np.nanmax(np.abs(v))) for v in values if np.size(v)), default=0.0)
+    return (MM, "mm") if largest >= MM else (UM, "µm")
+
+
+def least_extent(ax: Axes, which: str, extent: float) -> None:
+    """Keep an axis ("x" or "y") from magnifying noise: it shows at least `extent` (its own unit)."""
+    low, high = ax.get_xlim() if which == "x" else ax.get_ylim()
+    if high - low < extent:
+        middle = (low + high) / 2
+        if abs(middle) < extent / 2:
+            middle = 0.0
+        set_limits: Any = ax.set_xlim if which == "x" else ax.set_ylim
+        set_limits(middle - extent / 2, middle + extent / 2)
+
+
+def spread(places: Sequence[float], gap: float) -> list[float]:
+    """Move label places apart until neighbours keep `gap`, each staying as near to its own as they allow."""
+    order = sorted(range(len(places)), key=lambda i: places[i])
+    blocks: list[list[Any]] = []  # [members, centre]: labels that touch move as one
+    for i in order:
+        blocks.append([[i], places[i]])
+        while len(blocks) > 1 and _touch(blocks[-2], blocks[-1], gap):
+            above = blocks.pop()
+            members = blocks[-1][0] + above[0]
+            blocks[-1] = [members, sum(places[m] for m in members) / len(members)]
+    moved = list(places)
+    for members, centre in blocks:
+        for k, m in enumerate(members):
+            moved[m] = centre + (k - (len(members) - 1) / 2) * gap
+    return moved
+
+
+def _touch(below: list[Any], above: list[Any], gap: float) -> bool:
+    reach = gap * (len(below[0]) + len(above[0])) / 2
+    return bool(above[1] - below[1] < reach)
+
+
+def outside_legend(figure: Figure, ax: Axes, title: str = "") -> None:
+    """Legend of one Axes beside all of them, where it hides nothing."""
+    handles, labels = ax.get_legend_handles_labels()
+    figure.legend(
+        handles,
+        labels,
+        loc="outside right upper",
+        title=title or None,
+        alignment="left",
+        ncols=1 + len(labels) // 14,
+    )
+
+
+def legend_beside(ax: Axes, title: str = "") -> None:
+    """Legend of one Axes at its right."""
+    ax.legend(loc="upper left", bbox_to_anchor=(1.0, 1.04), title=title, alignment="left", title_fontsize=8)
