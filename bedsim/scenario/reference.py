@@ -22,20 +22,32 @@ Written by `python -m bedsim.scenario.reference` from the schema and the table o
 ## How a file is read
 
 - TOML, units in every key. An unknown key is refused with the nearest spelling; all faults come in one list.
-- The tables {parts} hold for every corner. A `[[corner]]` may hold tables of the same names; its keys win one by one.
-- A number not known exactly may be a range: `{{low = 1, likely = 2, high = 4, basis = "estimated"}}`; basis is one of
-  measured, datasheet, estimated, default. Every one of the three must keep the limits of the key.
-- What is left out takes the default. Where a default depends on the kind of part, its range counts in the answer
-  and its source is told here: a document, "computed" with the inputs named, "from memory" (recalled, not read again)
-  or "assumed".
-- `--set key=value` overrides a key: `print.layers=80`, `guide.radial_n_per_um=20` (every corner that inherits it),
-  `corner.back.screw.lead_mm=4` (one corner), `probe.nose.x_mm=10`, `joint.element.1.x_mm=8` (list entries from 1).
-- CSV tables lie beside the scenario or below it: columns with units in the header, comma between columns, point in
-  numbers, lines with # are remarks, positions growing from row to row.
-  `screw.run_out.table` also takes gauge readings with the columns position_mm, angle_deg, reading_um: angle_deg is the
-  direction on the screw from its clocking zero, counter-clockwise seen from above, and the reading grows outwards. At
-  least four readings around the screw at each position; their first harmonic is the offset (TIR is twice the offset).
+- The tables {parts}
+  hold for every corner. A `[[corner]]` may hold tables of the same names; its keys win one by one.
+- A number not known exactly may be a range: `{{low = 1, likely = 2, high = 4, basis = "estimated"}}`; basis
+  is one of measured, datasheet, estimated, default. Each of the three numbers must keep the limits of the key.
+- What is left out takes the default. Where a default is a guess, its range counts in the answer and its
+  source is told below: a document, "computed" with the inputs named, "from memory" (recalled, not read again) or
+  "assumed".
+- `--set key=value` overrides a key: `print.layers=80`, `guide.radial_n_per_um=20` (every corner that inherits
+  it), `corner.back.screw.lead_mm=4` (one corner), `probe.nose.x_mm=10`, `joint.element.1.x_mm=8` (entries
+  of a list count from 1).
 - Angles are counter-clockwise seen from above, X to the right, Y to the back, heights above the bed surface.
+
+### CSV tables
+
+They lie beside the scenario or below it: a header of columns with units, commas between columns, points in
+numbers, positions growing from row to row; lines that start with # are remarks.
+
+| key | columns |
+|---|---|
+| `screw.run_out.table`, `guide.table` | position_mm, offset_x_um, offset_y_um |
+| `screw.run_out.table`, as gauge readings | position_mm, angle_deg, reading_um |
+| `screw.travel.table` | position_mm, deviation_um |
+
+Gauge readings: angle_deg is the direction on the screw from its clocking zero, the reading grows outwards.
+Each position needs at least four readings spread around the screw; their first harmonic is the offset, and the
+span of the readings of a round screw (TIR) is twice the offset.
 
 """
 
@@ -149,7 +161,7 @@ def _shipped(folder: Path) -> str:
 
 
 def reference_text(folder: Path) -> str:
-    """Give the text of the README of a folder of scenarios: the files in it, then every key with all there is to know."""
+    """Give the text of the README of a folder of scenarios: the files in it, then every key."""
     parts = ", ".join(f"`[{part}]`" for part in PARTS)
     lines: list[str] = []
     for key, field in Scenario.model_fields.items():
