@@ -14,7 +14,7 @@ from bedsim.analysis.visibility import Sighting, Viewing
 from bedsim.analysis.waviness import Waviness
 from bedsim.results.layers import Array
 from bedsim.units import MM, UM
-from bedsim.views.wall_picture import LINES
+from bedsim.views import style
 
 _MARKS = {"seen": "o", "borderline": "D", "not seen": "v"}
 
@@ -35,9 +35,10 @@ def draw_visibility(
     low, high = limit / viewing.factor, limit * viewing.factor
     axes.fill_between(length, low, high, color="0.5", alpha=0.25, linewidth=0, label="borderline")
     axes.plot(length, limit, color="0.45", linewidth=2, label="smallest visible amplitude")
-    for (label, spectrum), line in zip(spectra.items(), LINES * len(spectra), strict=False):
+    for i, (label, spectrum) in enumerate(spectra.items()):
+        line = style.series(i, marked=False)
         amplitude = np.maximum(spectrum.amplitude / UM, 1e-6)
-        axes.plot(spectrum.wavelength / MM, amplitude, linewidth=1.0, label=label, **line)
+        axes.plot(spectrum.wavelength / MM, amplitude, linewidth=1.0, label=style.wrapped(label), **line)
         for s in sightings.get(label, ()):
             if np.isfinite(s.ratio):
                 x, y = s.band.seen_wavelength / MM, s.band.amplitude / UM
@@ -45,7 +46,7 @@ def draw_visibility(
     for name, mark in _MARKS.items():
         axes.plot([], [], mark, color="0.35", label=name)
     _log_axes(axes, spectra, float(length[0]), float(length[-1]))
-    axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False)
+    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0))
 
 
 def _log_axes(axes: Axes, spectra: Mapping[str, Spectrum], shortest: float, longest: float) -> None:
@@ -68,8 +69,10 @@ def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
     values = [100.0 * v for v in (*corners.values(), *causes.values())]
     place = np.arange(len(names)) + 0.6 * (np.arange(len(names)) >= len(corners))
     first = len(corners)
-    axes.barh(place[:first], values[:first], color="#0072B2", hatch="//", edgecolor="white", label="by screw")
-    axes.barh(place[first:], values[first:], color="#E69F00", edgecolor="white", label="by cause")
+    axes.barh(
+        place[:first], values[:first], color=style.BLUE, hatch="//", edgecolor="white", label="by screw"
+    )
+    axes.barh(place[first:], values[first:], color=style.ORANGE, edgecolor="white", label="by cause")
     for y, value in zip(place, values, strict=True):
         axes.text(max(value, 0.0), y, f" {value:.0f} %", va="center", fontsize="small")
     axes.set_yticks(place, ["the remainder" if n == "all" else n for n in names])
@@ -77,12 +80,14 @@ def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
     axes.axvline(0.0, color="0.5", linewidth=0.8)
     axes.set_xlabel("share of the relief's variance (%)")
     axes.margins(x=0.12)
-    axes.legend(fontsize="small", loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False)
+    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0))
 
 
 def draw_waviness(axes: Axes, wave: Waviness, label: str = "") -> None:
     """Draw a waviness profile (µm) over the height of the print (mm) with Wt as a bracket of two lines."""
-    axes.plot(wave.position / MM, wave.profile / UM, linewidth=1.0, label=label, **LINES[0])
+    axes.plot(
+        wave.position / MM, wave.profile / UM, linewidth=1.0, label=label, **style.series(0, marked=False)
+    )
     for edge in (wave.profile.min(), wave.profile.max()):
         axes.axhline(edge / UM, color="0.5", linewidth=0.8, linestyle=":")
     axes.set_xlabel("height of the print (mm)")

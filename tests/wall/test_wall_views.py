@@ -43,11 +43,12 @@ def test_lit_wall_is_drawn_as_given_with_height_in_millimetres(walls, axes):
 def test_picture_has_one_light_for_all_panels_and_says_so(walls):
     gain = common_gain(walls, RAKING)
     lit = [light_wall(w, incidence=RAKING, gain=gain) for w in walls]
-    figure = wall_picture(walls, lit, ["rigid", "rolling"])
+    figure = Figure()
+    wall_picture(figure, walls, lit, ["rigid", "rolling"])
     assert [a.get_title() for a in figure.axes[:2]] == ["rigid", "rolling"]
     assert {a.images[0].norm.vmax for a in figure.axes[:2]} == {1.0}
     assert len({a.get_ylim() for a in figure.axes}) == 1
-    assert "60°" in figure.get_suptitle()
+    assert "60°" in light_note(lit[0])
     assert f"magnified {gain:g} times" in light_note(lit[0])
 
 
