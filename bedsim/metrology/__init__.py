@@ -1,1 +1,2 @@
-"""From workshop readings to parts: dial gauge, push-pull, tap and cord tests."""
+"""Workshop measurements turned into scenario keys: dial-gauge run-out, push and pull, tap, weight on a
+cord."""

@@ -55,7 +55,7 @@ KINDS = {
         friction=_ROLLING,
         clearance=Range(low=0.0, likely=0.0, high=5e-6, basis="common practice, no source: preloaded nuts"),
         preload_share=Range(
-            low=0.02, likely=0.05, high=0.10, basis="common practice; THK tabulates at 10 % of Ca"
+            low=0.02, likely=0.05, high=0.10, basis="common practice; THK: 10 % of Ca"
         ),
         advice="Run-out and lead are limited by the grade; check the straightness after shipping.",
     ),

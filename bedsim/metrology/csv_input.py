@@ -1,0 +1,162 @@
+"""CSV files written by hand: columns with units in their names, `# key = value` lines on top, faults in one
+list."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.constants import inch, lbf
+
+from bedsim.errors import InputError
+from bedsim.units import DEG, GRAVITY, MM, N_MM, UM
+
+Array = NDArray[np.float64]
+
+LENGTHS = {"um": UM, "mm": MM, "thou": inch * 1e-3, "inch": inch}
+FORCES = {"n": 1.0, "kgf": GRAVITY, "lbf": lbf}
+MASSES = {"g": 1e-3, "kg": 1.0}
+TORQUES = {"n_mm": N_MM, "n_m": 1.0}
+ANGLES = {"deg": DEG}
+TIMES = {"s": 1.0}
+NUMBERS = {"": 1.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A file read: numbers in SI by quantity, words by column, line numbers, and the `# key = value`
+    lines."""
+
+    path: str
+    numbers: dict[str, Array]
+    words: dict[str, tuple[str, ...]]
+    lines: tuple[int, ...]
+    notes: dict[str, str]
+
+    def fault(self, row: int, column: str, value: object, rule: str) -> InputError:
+        """Make the message for one cell."""
+        return InputError(f"{self.path}: line {self.lines[row]}, {column} = {value}: {rule}")
+
+
+def read_header(path: Path) -> tuple[list[str], dict[str, str], list[tuple[int, list[str]]]]:
+    """Return column names, `# key = value` notes and the rows with their line numbers; InputError if
+    unreadable."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}.") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: is not a text file in UTF-8.") from None
+    pattern = re.compile(r"^#\s*([a-z][a-z0-9_]*)\s*=\s*([^#\n]*)", re.MULTILINE)
+    notes = {m[1]: m[2].strip() for m in pattern.finditer(text)}
+    reader = csv.reader(io.StringIO(text))
+    rows = [
+        (reader.line_num, [c.strip() for c in cells])
+        for cells in reader
+        if any(c.strip() for c in cells) and not cells[0].lstrip().startswith("#")
+    ]
+    if not rows:
+        raise InputError(f"{path}: holds no table. `bedsim gauge --blank NAME FILE` writes an empty one.")
+    header = rows[0][1]
+    if len(header) == 1 and ";" in header[0]:
+        raise InputError(f"{path}: columns must be separated by commas, decimals by a point.")
+    return header, notes, rows[1:]
+
+
+def read_table(
+    path: Path, quantities: Mapping[str, Mapping[str, float]], words: Mapping[str, tuple[str, ...]]
+) -> Table:
+    """Read a table.
+
+    Parameters
+    ----------
+    quantities : per quantity its allowed units and their factors; the column is named quantity_unit
+    words : per text column the words allowed
+
+    Raises InputError with all faults of the file in one list: unknown column, two columns of one quantity in
+    different units, an empty cell, text in a number.
+    """
+    header, notes, rows = read_header(path)
+    columns, faults = _columns(path, header, quantities, words)
+    if faults:
+        raise InputError("\n".join(faults))
+    if not rows:
+        raise InputError(f"{path}: the table has no rows.")
+    numbers: dict[str, list[float]] = {q: [] for q, _ in columns.values() if q in quantities}
+    texts: dict[str, list[str]] = {q: [] for q, _ in columns.values() if q in words}
+    for line, cells in rows:
+        if len(cells) != len(header):
+            faults.append(f"{path}: line {line} has {len(cells)} cells, the header has {len(header)}.")
+            continue
+        for name, cell in zip(header, cells, strict=True):
+            quantity, factor = columns[name]
+            if quantity in numbers:
+                numbers[quantity].append(_number(path, line, name, cell, faults) * factor)
+            else:
+                texts[quantity].append(_word(path, line, name, cell, words[quantity], faults))
+    if faults:
+        raise InputError("\n".join(faults))
+    return Table(
+        path=str(path),
+        numbers={q: np.array(v) for q, v in numbers.items()},
+        words={q: tuple(v) for q, v in texts.items()},
+        lines=tuple(line for line, _ in rows),
+        notes=notes,
+    )
+
+
+def _columns(
+    path: Path,
+    header: list[str],
+    quantities: Mapping[str, Mapping[str, float]],
+    words: Mapping[str, tuple[str, ...]],
+) -> tuple[dict[str, tuple[str, float]], list[str]]:
+    known = {f"{q}_{u}" if u else q: (q, f) for q, units in quantities.items() for u, f in units.items()}
+    known |= {w: (w, 1.0) for w in words}
+    columns: dict[str, tuple[str, float]] = {}
+    seen: dict[str, str] = {}
+    faults = []
+    for name in header:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            hint = f"Did you mean {near[0]}?" if near else f"Columns: {', '.join(known)}."
+            faults.append(f"{path}: column {name!r} is not known here. {hint}")
+            continue
+        quantity = known[name][0]
+        if quantity in seen:
+            faults.append(
+                f"{path}: columns {seen[quantity]} and {name}: mixed units. Keep one column of a quantity."
+            )
+        seen[quantity] = name
+        columns[name] = known[name]
+    return columns, faults
+
+
+def _number(path: Path, line: int, name: str, cell: str, faults: list[str]) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        rule = "is empty." if not cell else "must be a number; the unit stands in the column's name."
+        if re.fullmatch(r"[-+]?\d+,\d+", cell):
+            rule = "must be a number with a decimal point."
+        faults.append(f"{path}: line {line}, {name}{f' = {cell!r}' if cell else ''}: {rule}")
+        return math.nan
+    if not math.isfinite(value):
+        faults.append(f"{path}: line {line}, {name} = {cell}: must be finite.")
+    return value
+
+
+def _word(path: Path, line: int, name: str, cell: str, allowed: tuple[str, ...], faults: list[str]) -> str:
+    if allowed and cell not in allowed:
+        near = difflib.get_close_matches(cell, allowed, n=1)
+        hint = f" Did you mean {near[0]}?" if near else ""
+        faults.append(f"{path}: line {line}, {name} = {cell!r}: must be one of {', '.join(allowed)}.{hint}")
+    return cell

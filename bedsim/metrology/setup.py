@@ -1,0 +1,136 @@
+"""How dial-gauge readings were taken: what holds the screw, where the gauge stands, what it resolves."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from bedsim.errors import InputError
+from bedsim.metrology.csv_input import LENGTHS
+from bedsim.units import DEG, MM, UM
+
+# Standard uncertainty [m] that each way of holding adds to an offset: error motion of bearings and centres,
+# lobes of the thread's crest on V-blocks.  Our assumption, wide on purpose; support_uncertainty_um takes
+# your own.
+SETUPS = {"nut": 1 * UM, "bearings": 3 * UM, "centres": 3 * UM, "v-block": 8 * UM}
+SETUP_TEXT = {
+    "nut": "gauge on the nut, the nut held from turning, in the machine's own bearings",
+    "bearings": "gauge on the thread's crest, in the machine's own bearings",
+    "centres": "gauge on the thread's crest, between centres",
+    "v-block": "gauge on the thread's crest, on two V-blocks",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """How the readings were taken; lengths [m], angles [rad].
+
+    `how`: nut, bearings, centres or v-block.  `free_end`: in the machine the upper end is not held.
+    `resolution`, `repeatability` of the gauge (a division's worth, and the standard deviation of repeated
+    readings).  `gauge`: direction from the screw to the gauge, counter-clockwise from +X.  `clockwise`:
+    angles count clockwise seen from above.  `lead`, `right_hand`, `zero`: turn jog distances into angles;
+    `zero` is the nut position at screw angle zero.  `supports`, `v_angle`: places and included angle of the
+    V-blocks.
+    """
+
+    how: str = "nut"
+    length: float | None = None
+    free_end: bool = False
+    diameter: float | None = None
+    lead: float | None = None
+    right_hand: bool = True
+    zero: float = 0.0
+    gauge: float = 0.0
+    clockwise: bool = False
+    resolution: float = 10 * UM
+    repeatability: float = 3 * UM
+    support_uncertainty: float | None = None
+    supports: tuple[float, float] | None = None
+    v_angle: float = 90 * DEG
+
+    @property
+    def reading_uncertainty(self) -> float:
+        """Standard uncertainty of one reading: rectangular resolution and repeatability, u^2 = res^2/12 +
+        rep^2."""
+        return math.sqrt(self.resolution**2 / 12 + self.repeatability**2)
+
+    @property
+    def holding_uncertainty(self) -> float:
+        """Standard uncertainty that the way of holding adds to an offset."""
+        return SETUPS[self.how] if self.support_uncertainty is None else self.support_uncertainty
+
+
+_NUMBER_KEYS = {
+    "length_mm": ("length", MM),
+    "diameter_mm": ("diameter", MM),
+    "lead_mm": ("lead", MM),
+    "zero_position_mm": ("zero", MM),
+    "gauge_deg": ("gauge", DEG),
+    "resolution_um": ("resolution", UM),
+    "resolution_thou": ("resolution", LENGTHS["thou"]),
+    "repeatability_um": ("repeatability", UM),
+    "repeatability_thou": ("repeatability", LENGTHS["thou"]),
+    "support_uncertainty_um": ("support_uncertainty", UM),
+    "v_angle_deg": ("v_angle", DEG),
+}
+_WORD_KEYS: dict[str, tuple[str, dict[str, Any]]] = {
+    "setup": ("how", {k: k for k in SETUPS}),
+    "ends": ("free_end", {"both": False, "one": True}),
+    "hand": ("right_hand", {"right": True, "left": False}),
+    "angles": ("clockwise", {"counter-clockwise": False, "clockwise": True}),
+}
+
+
+def setup_from(notes: dict[str, str], where: str) -> Setup:
+    """Read a Setup from `key = value` notes (the top of a file, or options); InputError lists all faults."""
+    fields: dict[str, Any] = {}
+    faults = []
+    for key, text in notes.items():
+        try:
+            if key in _NUMBER_KEYS:
+                name, factor = _NUMBER_KEYS[key]
+                fields[name] = _positive(key, text) * factor
+            elif key in _WORD_KEYS:
+                name, allowed = _WORD_KEYS[key]
+                fields[name] = allowed[text]
+            elif key == "supports_mm":
+                first, second = (float(v) for v in text.replace(",", " ").split())
+                fields["supports"] = (min(first, second) * MM, max(first, second) * MM)
+            elif key != "test":
+                near = difflib.get_close_matches(key, [*_NUMBER_KEYS, *_WORD_KEYS, "supports_mm"], n=1)
+                hint = f" Did you mean {near[0]}?" if near else ""
+                faults.append(f"{where}: {key} = {text}: key not known.{hint}")
+        except KeyError:
+            faults.append(f"{where}: {key} = {text}: must be one of {', '.join(_WORD_KEYS[key][1])}.")
+        except ValueError as error:
+            rule = "must be two numbers" if key == "supports_mm" else str(error)
+            faults.append(f"{where}: {key} = {text}: {rule}.")
+    if faults:
+        raise InputError("\n".join(faults))
+    setup = dataclasses.replace(Setup(), **fields)
+    _check_setup(setup, where)
+    return setup
+
+
+def _positive(key: str, text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise ValueError("must be a number") from None
+    any_sign = key in ("gauge_deg", "zero_position_mm") or (value == 0 and "uncertainty" in key)
+    if not math.isfinite(value) or (value <= 0 and not any_sign):
+        raise ValueError("must be > 0")
+    return value
+
+
+def _check_setup(setup: Setup, where: str) -> None:
+    if setup.how == "v-block" and setup.supports is None:
+        raise InputError(
+            f"{where}: supports_mm: V-block readings need the places of the two blocks, "
+            "e.g. supports_mm = 20, 380."
+        )
+    if setup.supports is not None and setup.supports[0] == setup.supports[1]:
+        raise InputError(f"{where}: supports_mm: the two supports must stand apart.")
