@@ -79,18 +79,15 @@ def load_scenario(path: str | Path, overrides: Sequence[str] = ()) -> LoadedScen
     """
     file = Path(path)
     text, tree = _read(file)
-    faults = Faults(str(file), tuple(o.partition("=")[0].strip() for o in overrides))
-    for override in overrides:
-        key, equals, value = override.partition("=")
-        if not equals or not key.strip():
-            faults.add(
-                key.strip() or override,
-                "an override is written key=value",
-                hint="For example print.layers=80.",
-            )
+    pairs = [(o, *(part.strip() for part in o.partition("="))) for o in overrides]
+    keys = tuple(key or override for override, key, _, _ in pairs)
+    faults = Faults(str(file), keys)
+    for override, key, equals, value in pairs:
+        if not equals or not key:
+            hint = "For example print.layers=80."
+            faults.add(key or override, "an override is written key=value", hint=hint)
             continue
-        set_key(tree, key.strip(), parsed_value(value.strip()), faults)
-    keys = tuple(o.partition("=")[0].strip() for o in overrides)
+        set_key(tree, key, parsed_value(value), faults)
     notes = "".join(f"# set on the command line: {o}\n" for o in overrides)
     source = text if not notes else text.rstrip("\n") + "\n" + notes
     return _load_tree(tree, file.parent, source, str(file), keys, None, faults)

@@ -21,18 +21,21 @@ Written by `python -m bedsim.scenario.reference` from the schema and the table o
 {shipped}
 ## How a file is read
 
-- TOML, units in every key. An unknown key is refused with the nearest spelling; all faults come in one list.
-- The tables {parts}
-  hold for every corner. A `[[corner]]` may hold tables of the same names; its keys win one by one.
+- TOML, units in every key. An unknown key is refused with the nearest spelling; all faults come in one
+  list.
+- The tables {parts} hold for every corner. A `[[corner]]` may hold tables of the same names; its keys win
+  one by one.
 - A number not known exactly may be a range: `{{low = 1, likely = 2, high = 4, basis = "estimated"}}`; basis
-  is one of measured, datasheet, estimated, default. Each of the three numbers must keep the limits of the key.
+  is one of measured, datasheet, estimated, default. Each of the three numbers must keep the limits of the
+  key.
 - What is left out takes the default. Where a default is a guess, its range counts in the answer and its
-  source is told below: a document, "computed" with the inputs named, "from memory" (recalled, not read again) or
-  "assumed".
-- `--set key=value` overrides a key: `print.layers=80`, `guide.radial_n_per_um=20` (every corner that inherits
-  it), `corner.back.screw.lead_mm=4` (one corner), `probe.nose.x_mm=10`, `joint.element.1.x_mm=8` (entries
-  of a list count from 1).
-- Angles are counter-clockwise seen from above, X to the right, Y to the back, heights above the bed surface.
+  source is told below: a document, "computed" with the inputs named, "from memory" (recalled, not read
+  again) or "assumed".
+- `--set key=value` overrides a key: `print.layers=80`, `guide.radial_n_per_um=20` (every corner that
+  inherits it), `corner.back.screw.lead_mm=4` (one corner), `probe.nose.x_mm=10`, `joint.element.1.x_mm=8`
+  (entries of a list count from 1).
+- Angles are counter-clockwise seen from above, X to the right, Y to the back, heights above the bed
+  surface.
 
 ### CSV tables
 
@@ -46,8 +49,8 @@ numbers, positions growing from row to row; lines that start with # are remarks.
 | `screw.travel.table` | position_mm, deviation_um |
 
 Gauge readings: angle_deg is the direction on the screw from its clocking zero, the reading grows outwards.
-Each position needs at least four readings spread around the screw; their first harmonic is the offset, and the
-span of the readings of a round screw (TIR) is twice the offset.
+Each position needs at least four readings spread around the screw; their first harmonic is the offset, and
+the span of the readings of a round screw (TIR) is twice the offset.
 
 """
 

@@ -84,7 +84,7 @@ class Print(Section):
 class Motion(Section):
     """How a layer change is driven."""
 
-    speed_mm_s: Positive = 5.0
+    speed_mm_s: Positive = 3.0
     """Largest vertical speed."""
     acceleration_mm_s2: Positive = 100.0
     """Largest vertical acceleration."""

@@ -58,10 +58,10 @@ class _Writer:
         if key in self._ranges:
             return _range_value(self._ranges[key])
         if isinstance(value, list | tuple) and value and isinstance(value[0], dict):
-            return [
-                {k: self.cell(f"{key}.{index}.{k}", v) for k, v in entry.items() if v is not None}
+            return tuple(
+                {k: self.cell(f"{key}.{index}.{k}", v) for k, v in entry.items()}
                 for index, entry in enumerate(value, start=1)
-            ]
+            )
         return value
 
     def _remark(self, key: str, is_given: bool) -> str:
