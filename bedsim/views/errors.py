@@ -40,7 +40,7 @@ def path_in_plane(ax: Axes, lateral: Array, height: Array, norm: Normalize, *, f
     """
     points = lateral / factor
     segments = np.stack([points[:-1], points[1:]], axis=1)
-    lines = LineCollection(list(segments), cmap=style.HEIGHT_COLOURS, norm=norm, linewidths=1.2)
+    lines = LineCollection(list(segments), cmap=style.HEIGHT_COLOURS, norm=norm, linewidths=1.1, alpha=0.8)
     lines.set_array(height[1:] / MM)
     ax.add_collection(lines)
     ax.plot(*points[0], marker="o", color=style.INK, markerfacecolor="white", markersize=6, zorder=4)

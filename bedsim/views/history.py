@@ -21,12 +21,12 @@ def bed_height(ax: Axes, trace: Trace, probe: int) -> None:
     ax.set_ylabel("bed height (mm)")
 
 
-def height_errors(ax: Axes, trace: Trace, names: Sequence[str]) -> None:
-    """Height error at every probe."""
+def height_errors(ax: Axes, trace: Trace, names: Sequence[str], shown: Sequence[int]) -> None:
+    """Height error at the probes whose indices are `shown`."""
     factor, unit = style.length_unit(trace.height)
-    for i, name in enumerate(names):
-        style_ = style.series(i, len(trace.time))
-        ax.plot(trace.time, trace.height[:, i] / factor, label=style.wrapped(name), **style_)
+    for i, probe in enumerate(shown):
+        look = style.series(i, len(trace.time))
+        ax.plot(trace.time, trace.height[:, probe] / factor, label=style.wrapped(names[probe]), **look)
     ax.set_ylabel(f"height error ({unit})")
     if unit == "µm":
         style.least_extent(ax, "y", 0.02)
@@ -36,8 +36,8 @@ def lateral_errors(ax: Axes, trace: Trace, probe: int) -> None:
     """Lateral error in X and Y at one probe."""
     factor, unit = style.length_unit(trace.lateral[:, probe])
     for i, axis in enumerate(("X", "Y")):
-        style_ = style.series(i, marked=False)
-        ax.plot(trace.time, trace.lateral[:, probe, i] / factor, label=axis, **style_)
+        look = style.series(i, marked=False)
+        ax.plot(trace.time, trace.lateral[:, probe, i] / factor, label=axis, **look)
     ax.set_ylabel(f"lateral error ({unit})")
     if unit == "µm":
         style.least_extent(ax, "y", 0.02)
@@ -46,8 +46,8 @@ def lateral_errors(ax: Axes, trace: Trace, probe: int) -> None:
 def load_angles(ax: Axes, trace: Trace, names: Sequence[str]) -> None:
     """Load angle of every motor in electrical degrees."""
     for i, name in enumerate(names):
-        style_ = style.series(i, len(trace.time))
-        ax.plot(trace.time, trace.load_angle[:, i] / DEG, label=style.wrapped(name), **style_)
+        look = style.series(i, len(trace.time))
+        ax.plot(trace.time, trace.load_angle[:, i] / DEG, label=style.wrapped(name), **look)
     ax.set_ylabel("load angle (el. °)")
     style.least_extent(ax, "y", 0.2)
 

@@ -28,7 +28,7 @@ def plan_view(ax: Axes, scenario: Scenario) -> None:
     for corner in scenario.corner:
         _groove(ax, corner, centre, 0.9 * reach)
         _plan_screw(ax, corner, reach)
-        _corner_name(ax, corner, reach)
+        _corner_name(ax, corner, scenario, reach)
     for number, probe in enumerate(scenario.probe, start=1):
         _probe(ax, probe.x_mm, probe.y_mm, number)
     _plan_frame(ax, scenario, reach)
@@ -37,11 +37,11 @@ def plan_view(ax: Axes, scenario: Scenario) -> None:
 def _plan_frame(ax: Axes, scenario: Scenario, reach: float) -> None:
     """Limits that leave room for the corner names above and below, and labels."""
     xs = [c.x_mm for c in scenario.corner]
-    ys = [c.y_mm for c in scenario.corner]
+    names = [_name_height(c, scenario, reach) for c in scenario.corner]
     half_x, half_y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
     room = 2.2 * reach
     ax.set_xlim(min(-half_x, *xs) - room, max(half_x, *xs) + room)
-    ax.set_ylim(min(-half_y, min(ys) - 2 * room), max(half_y, max(ys) + 2 * room))
+    ax.set_ylim(min(-half_y, *names) - room, max(half_y, *names) + room)
     ax.set_aspect("equal")
     ax.set_title("Plan view, seen from above")
     ax.set_xlabel("X, to the right (mm)")
@@ -63,18 +63,16 @@ def plan_legend(scenario: Scenario) -> tuple[list[Line2D], list[str]]:
         del entries[4]
     if scenario.probe:
         names = ", ".join(f"{i} {p.name}" for i, p in enumerate(scenario.probe, start=1))
-        entries.append((_sign("o", style.INK, markerfacecolor="white"), _block(f"probes: {names}")))
+        names = "numbered as in the scenario" if len(names) > 200 else names
+        entries.append(
+            (_sign("o", style.INK, markerfacecolor="white"), textwrap.fill(f"probes: {names}", 52))
+        )
     return [handle for handle, _ in entries], [label for _, label in entries]
 
 
 def _sign(marker: str, colour: str, markerfacecolor: str | None = None) -> Line2D:
     face = colour if markerfacecolor is None else markerfacecolor
     return Line2D([], [], marker=marker, color=colour, linestyle="", markersize=9, markerfacecolor=face)
-
-
-def _block(text: str) -> str:
-    lines = textwrap.wrap(text, 52)
-    return "\n".join(lines if len(lines) <= 5 else [*lines[:4], lines[4][:48] + " ..."])
 
 
 def _reach(scenario: Scenario) -> float:
@@ -137,14 +135,20 @@ def _run_out_directions(corner: Corner) -> list[tuple[str, float]]:
     return [(letter, (angle + clocking) * DEG) for letter, size, angle in given if size > 0]
 
 
-def _corner_name(ax: Axes, corner: Corner, reach: float) -> None:
-    """Name above or below the corner, on the side away from the middle of the bed."""
-    up = corner.y_mm >= 0
+def _name_height(corner: Corner, scenario: Scenario, reach: float) -> float:
+    """Y of a corner's name: on the side away from the middle, and clear of a bed's edge that is near."""
+    up = 1.0 if corner.y_mm >= 0 else -1.0
+    place, edge = abs(corner.y_mm) + 2.1 * reach, scenario.bed.size_y_mm / 2 + 0.3 * reach
+    return up * (edge if edge - 3.0 * reach < place < edge else place)
+
+
+def _corner_name(ax: Axes, corner: Corner, scenario: Scenario, reach: float) -> None:
+    height = _name_height(corner, scenario, reach)
     ax.annotate(
         style.wrapped(corner.name, 16),
-        (corner.x_mm, corner.y_mm + (2.1 if up else -2.1) * reach),
+        (corner.x_mm, height),
         ha="center",
-        va="bottom" if up else "top",
+        va="bottom" if height >= 0 else "top",
         fontweight="bold",
         zorder=8,
         bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.0},

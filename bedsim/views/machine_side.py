@@ -45,8 +45,10 @@ def _frame(ax: Axes, scenario: Scenario, lowest: float, highest: float) -> None:
     """Limits with room for the names below, ticks only where the machine is."""
     half = max(scenario.bed.size_x_mm / 2, *(abs(c.x_mm) + 30 for c in scenario.corner)) * 1.08
     tall = highest - lowest
+    top, bottom = highest + 0.1 * tall, lowest - 0.24 * tall
+    lacking = max(0.0, 1.6 * half - (top - bottom))  # a low, wide machine gets room for its labels
     ax.set_xlim(-half, half)
-    ax.set_ylim(lowest - 0.32 * tall, highest + 0.1 * tall)
+    ax.set_ylim(bottom - 0.8 * lacking, top + 0.2 * lacking)
     ax.set_aspect("equal")
     ax.set_xticks([t for t in ax.get_xticks() if -half <= t <= half])
     ax.set_title("Side view, seen from the front, bed at layer 1")
@@ -116,7 +118,9 @@ def _height_labels(ax: Axes, scenario: Scenario, travel: float) -> None:
     entries.append((-travel, "bed surface, last layer", "_", style.INK))
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     width = right - left
-    places = style.spread([e[0] for e in entries], 0.048 * (top - bottom))
+    places = style.spread([e[0] for e in entries], 0.05 * (top - bottom))
+    too_high = max(0.0, max(places) - top)
+    places = [place - too_high for place in places]
     for (z, text, marker, colour), place in zip(entries, places, strict=True):
         elbow = [right, right + 0.06 * width, right + 0.1 * width]
         ax.plot(elbow, [z, place, place], color=style.GREY, linewidth=0.6, clip_on=False)
@@ -152,7 +156,7 @@ def _names(ax: Axes, scenario: Scenario, lowest: float) -> None:
     below = lowest - 1.7 * max(c.screw.diameter_mm for c in scenario.corner)
     for group in groups:
         x = sum(c.x_mm for c in group) / len(group)
-        names = [style.short(c.name, 18) for c in group]
+        names = [style.short(c.name, 15) for c in group]
         ends = sorted({c.screw.ends.replace("-", ", ") for c in group})
         text = "\n".join([*names[:3], *([] if len(names) <= 3 else ["..."]), *(f"({e})" for e in ends[:2])])
         ax.annotate(text, (x, below), ha="center", va="top", fontsize=7.5)

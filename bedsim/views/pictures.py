@@ -14,7 +14,8 @@ from bedsim.scenario.schema import Scenario
 from bedsim.units import MM
 from bedsim.views import errors, history, machine, machine_side, spectra, style
 
-MOST_PATHS = 12
+MOST_PROBES = 6
+"""More lines than these cannot be told apart: the probes with the largest lateral error are drawn."""
 
 
 def draw_run(run: Run, loaded: LoadedScenario, stem: Path) -> list[Path]:
@@ -57,45 +58,56 @@ def draw_machine(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
 
 def draw_errors(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     """Height error and lateral error in X and Y over the height of the print."""
+    shown, note = _shown(layers)
+    names = [layers.probe_name[i] for i in shown]
     panels = (
-        ("height error", layers.height_error),
-        ("lateral error in X", layers.lateral_error[..., 0]),
-        ("lateral error in Y", layers.lateral_error[..., 1]),
+        ("height error", layers.height_error[:, shown]),
+        ("lateral error in X", layers.lateral_error[:, shown, 0]),
+        ("lateral error in Y", layers.lateral_error[:, shown, 1]),
     )
-    with style.page(path, 260 * MM, 150 * MM, _title(scenario, "Error against layer 1")) as figure:
+    tall = (150 if len(layers.layer) < 200 else 220) * MM
+    with style.page(path, 260 * MM, tall, _title(scenario, "Error against layer 1")) as figure:
         axes = figure.subplots(1, 3, sharey=True)
         for ax, (what, error) in zip(axes, panels, strict=True):
             factor, unit = style.length_unit(error)
             errors.error_over_height(
-                ax, layers.print_height, error, layers.probe_name, what=what, factor=factor, unit=unit
+                ax, layers.print_height, error, names, what=what, factor=factor, unit=unit
             )
         axes[0].set_ylabel("print height (mm)")
         axes[0].set_title("positive: bed nearer the nozzle", fontsize=8, fontweight="normal")
-        style.outside_legend(figure, axes[0], "probe")
+        style.outside_legend(figure, axes[0], f"probe{note}")
     return path
+
+
+def _shown(layers: LayerResult) -> tuple[list[int], str]:
+    """Probes to draw, in their order, and a remark where some are left out."""
+    count = len(layers.probe_name)
+    if count <= MOST_PROBES:
+        return list(range(count)), ""
+    largest = np.argsort(-metrics.lateral_peak_to_valley(layers.lateral_error), kind="stable")[:MOST_PROBES]
+    return sorted(int(i) for i in largest), f", the {MOST_PROBES}\nworst of {count}"
 
 
 def draw_path(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     """Path of the bed in the plane at the probes, all to the same scale."""
-    shown = min(len(layers.probe_name), MOST_PATHS)
-    columns = min(shown, 3 if shown <= 9 else 4)
-    rows = -(-shown // columns)
-    factor, unit = style.length_unit(layers.lateral_error)
+    shown, note = _shown(layers)
+    columns = min(len(shown), 3)
+    rows = -(-len(shown) // columns)
+    lateral = layers.lateral_error[:, shown]
+    factor, unit = style.length_unit(lateral)
     norm, colours = errors.height_scale(layers.print_height)
-    size = 75 * MM
-    with style.page(
-        path, (columns * 0.95 + 0.5) * size, rows * size + 22 * MM, _title(scenario, "Path in the plane")
-    ) as figure:
-        grid = figure.subplots(rows, columns, squeeze=False)
-        axes = list(grid.ravel()[:shown])
-        for ax in grid.ravel()[shown:]:
+    title = _title(scenario, "Path in the plane" + note.replace("\n", " "))
+    with style.page(path, (columns * 71 + 45) * MM, (rows * 75 + 22) * MM, title) as figure:
+        grid = figure.subplots(rows, columns, squeeze=False).ravel()
+        for ax in grid[len(shown) :]:
             ax.set_axis_off()
+        axes = list(grid[: len(shown)])
         for i, ax in enumerate(axes):
-            errors.path_in_plane(ax, layers.lateral_error[:, i], layers.print_height, norm, factor=factor)
-            ax.set_title(style.short(layers.probe_name[i], 26), fontsize=9)
+            errors.path_in_plane(ax, lateral[:, i], layers.print_height, norm, factor=factor)
+            ax.set_title(style.short(layers.probe_name[shown[i]], 26), fontsize=9)
             ax.set_xlabel(f"lateral X ({unit})")
             ax.set_ylabel(f"lateral Y ({unit})")
-        errors.common_square(axes, layers.lateral_error[:, :shown], factor)
+        errors.common_square(axes, lateral, factor)
         figure.colorbar(colours, ax=axes, label="print height (mm)", shrink=0.7)
     return path
 
@@ -149,7 +161,7 @@ def draw_history(scenario: Scenario, layers: LayerResult, trace: Trace, path: Pa
     with style.page(path, 220 * MM, 210 * MM, title) as figure:
         axes = list(figure.subplots(4, 1, sharex=True))
         history.bed_height(axes[0], trace, probe)
-        history.height_errors(axes[1], trace, layers.probe_name)
+        history.height_errors(axes[1], trace, layers.probe_name, _shown(layers)[0])
         history.lateral_errors(axes[2], trace, probe)
         history.load_angles(axes[3], trace, layers.corner_name)
         names = style.wrapped(layers.probe_name[probe])

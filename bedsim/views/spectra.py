@@ -54,7 +54,7 @@ def mark_wavelengths(ax: Axes, marks: Sequence[tuple[float, str]]) -> None:
     for wavelength, text in sorted(marks):
         ax.axvline(wavelength / MM, color=style.INK, linewidth=0.9, linestyle=(0, (2, 2)), zorder=1)
         place = np.log(wavelength / MM / low) / np.log(high / low)
-        half = 0.0075 * len(text)
+        half = 0.0045 * len(text)
         row = next((r for r, end in enumerate(rows) if place - half > end), len(rows))
         rows[row : row + 1] = [place + half]
         height = 1.02 + 0.075 * row

@@ -88,6 +88,7 @@ def page(path: Path, width: float, height: float, title: str = "") -> Iterator[F
 def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:
     """Keywords of the line number `index`; `count` points carry some fifteen markers."""
     style: dict[str, Any] = {"color": COLOURS[index % 7], "linestyle": LINES[index % 5]}
+    style["linewidth"] = 1.4 if count < 200 else 0.9
     if marked:
         every = max(1, count // 15)
         style |= {"marker": MARKERS[index % 9], "markevery": ((index * every) // 5 % every, every)}

@@ -38,7 +38,7 @@ def draw_visibility(
     for i, (label, spectrum) in enumerate(spectra.items()):
         line = style.series(i, marked=False)
         amplitude = np.maximum(spectrum.amplitude / UM, 1e-6)
-        axes.plot(spectrum.wavelength / MM, amplitude, linewidth=1.0, label=style.wrapped(label), **line)
+        axes.plot(spectrum.wavelength / MM, amplitude, label=style.wrapped(label), **line)
         for s in sightings.get(label, ()):
             if np.isfinite(s.ratio):
                 x, y = s.band.seen_wavelength / MM, s.band.amplitude / UM
@@ -86,7 +86,7 @@ def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
 def draw_waviness(axes: Axes, wave: Waviness, label: str = "") -> None:
     """Draw a waviness profile (µm) over the height of the print (mm) with Wt as a bracket of two lines."""
     axes.plot(
-        wave.position / MM, wave.profile / UM, linewidth=1.0, label=label, **style.series(0, marked=False)
+        wave.position / MM, wave.profile / UM, label=label, **style.series(0, marked=False)
     )
     for edge in (wave.profile.min(), wave.profile.max()):
         axes.axhline(edge / UM, color="0.5", linewidth=0.8, linestyle=":")

@@ -1,0 +1,271 @@
+"""What a report says: finished runs in, the sections of the page out."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from bedsim.analysis.bands import band_amplitudes, source_shares
+from bedsim.analysis.figures import METRICS
+from bedsim.analysis.printed import quantity
+from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
+from bedsim.analysis.visibility import assumptions, judge
+from bedsim.analysis.wall import probe_index, wall_of_layers
+from bedsim.analysis.wall_surface import bead_profile
+from bedsim.analysis.waviness import cutoff_for_layers, waviness
+from bedsim.units import MM
+from bedsim.views.report_figures import (
+    Choices,
+    Reported,
+    Seen,
+    run_pictures,
+    visibility_picture,
+    wall_pictures,
+    wall_sentence,
+)
+from bedsim.views.report_page import Page, Section, Table
+
+LEFT_OUT = (
+    "The bed plate bends nowhere but in the twist of beds on four or more screws.",
+    "The gantry and the nozzle stand still; the frame is a spring behind each guide and bearing.",
+    "Lubrication, dirt and wear; friction has one law and no difference between standing and sliding.",
+    "Thermal bow of the bed, and shrinkage of the part as it cools.",
+    "Rotations are small: the linear machine departs from full rotations by about the tilt in radians.",
+    "On the wall: the line spreads evenly to both sides, corners and seams, flow that varies, "
+    "ringing of the X and Y axes.",
+)
+
+
+def report_page(items: Sequence[Reported], choices: Choices) -> Page:
+    """The page for one or more runs, walls side by side in the order given.  Raises InputError for wall or
+    probe.
+    """
+    summaries = [summarise(i.run, i.loaded) for i in items]
+    walls = [[_seen(item, wall, choices) for item in items] for wall in choices.walls]
+    with tempfile.TemporaryDirectory(prefix="bedsim-report-") as folder:
+        place = Path(folder)
+        sections = [
+            _verdict(items, summaries, walls),
+            _caution(summaries),
+            _figures_table(items, summaries),
+            *(_wall_section(row, choices, place, f"wall_{i}") for i, row in enumerate(walls)),
+            Section(
+                title="Would you see it?",
+                paragraphs=assumptions(choices.viewing)[:3],
+                pictures=(visibility_picture(walls[0], choices, place),),
+            ),
+            *(
+                _charts(i, s, place / f"run_{k}")
+                for k, (i, s) in enumerate(zip(items, summaries, strict=True))
+            ),
+            _assumed(items, choices),
+            Section(title="What the model leaves out", points=LEFT_OUT),
+            _repeat(items),
+            _scenarios(items),
+        ]
+    names = " against ".join(dict.fromkeys(s.title for s in summaries))
+    versions = ", ".join(sorted({i.run.program_version for i in items}))
+    return Page(
+        title=names,
+        subtitle=f"Predicted errors of a heated bed on its screws. {len(items)} run{'s' * (len(items) > 1)}.",
+        sections=tuple(sections),
+        footer=f"Written by bedsim {versions}. A prediction, not a measurement.",
+    )
+
+
+def _seen(item: Reported, wall_name: str, choices: Choices) -> Seen:
+    scenario, layers = item.loaded.scenario, item.run.layers
+    leads = [c.screw.lead_mm * MM for c in scenario.corner]
+    wall = wall_of_layers(
+        layers, wall=wall_name, line_width=scenario.print.line_width_mm * MM, probe=choices.probe
+    )
+    profile = bead_profile(wall)
+    return Seen(
+        reported=item,
+        wall=wall,
+        sightings=judge(band_amplitudes(wall, leads), choices.viewing),
+        wave=waviness(profile.height, profile.surface, cutoff_for_layers(wall.layer_height)),
+        shares=source_shares(wall, item.sources, probe_index(layers, choices.probe), leads)
+        if item.sources
+        else (),
+    )
+
+
+# ---- words ------------------------------------------------------------------------------------------------
+
+
+def _named(item: Reported, items: Sequence[Reported], text: str) -> str:
+    return text if len(items) == 1 else f"{item.label}: {text}"
+
+
+def _verdict(
+    items: Sequence[Reported], summaries: Sequence[Summary], walls: Sequence[Sequence[Seen]]
+) -> Section:
+    told = [_named(i, items, headline(s)) for i, s in zip(items, summaries, strict=True)]
+    seen = [_named(s.reported, items, wall_sentence(s.wall, s.sightings)) for row in walls for s in row]
+    targets = [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
+    return Section(title="Verdict", paragraphs=tuple(told), points=(*seen, *targets), tone="verdict")
+
+
+def _caution(summaries: Sequence[Summary]) -> Section:
+    lines = [*(w for s in summaries for w in s.warnings), *(c for s in summaries for c in s.cautions)]
+    lines = [t.removeprefix("Caution: ") for t in dict.fromkeys(lines)]
+    return Section(title="Cautions", points=tuple(t[:1].upper() + t[1:] for t in lines), tone="caution")
+
+
+def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> Section:
+    rows = tuple(
+        (m.text[:1].upper() + m.text[1:], *(quantity(s.values[m.name], m.unit) for s in summaries))
+        for m in METRICS
+    )
+    head = ("Figure", *(i.label for i in items)) if len(items) > 1 else ("Figure", "Value")
+    corners = tuple(
+        Table(
+            caption=_named(i, items, "Largest per corner over the print."),
+            head=("Corner", "Lead", "Joint excursion", "Side force", "Load angle", "Least mount force"),
+            rows=tuple(
+                (
+                    c.name,
+                    f"{c.lead / MM:g} mm",
+                    quantity(c.joint_excursion, "m"),
+                    quantity(c.side_force, "N"),
+                    quantity(c.load_angle, "rad"),
+                    quantity(c.mount_force, "N"),
+                )
+                for c in s.corners
+            ),
+        )
+        for i, s in zip(items, summaries, strict=True)
+    )
+    return Section(
+        title="Figures",
+        tables=(Table(caption="Worst over all probes and layers.", head=head, rows=rows), *corners),
+    )
+
+
+def _band_table(row: Sequence[Seen], several: bool) -> Table:
+    rows = []
+    for seen in row:
+        for s in seen.sightings:
+            name = f"{seen.reported.label}: {s.band.label}" if several else s.band.label
+            length = "level" if np.isinf(s.band.seen_wavelength) else f"{s.band.seen_wavelength / MM:.3g} mm"
+            if np.isnan(s.ratio):
+                rows.append((name, length, "not resolved", "–", "–", "–"))
+                continue
+            limit, ratio = quantity(s.smallest_visible, "m"), f"{s.ratio:.2g}"
+            rows.append((name, length, quantity(s.band.amplitude, "m"), limit, ratio, s.verdict))
+    return Table(
+        caption="Bands at the leads and their parts, as the layers show them.",
+        head=("Band", "Length on the wall", "Amplitude", "Smallest visible", "Ratio", "Verdict"),
+        rows=tuple(rows),
+    )
+
+
+def _wall_section(row: Sequence[Seen], choices: Choices, place: Path, stem: str) -> Section:
+    told = [_share_table(s) for s in row if s.shares]
+    return Section(
+        title=f"Wall {row[0].wall.name}",
+        tables=(_band_table(row, len(row) > 1), _waviness_table(row), *told),
+        pictures=wall_pictures(row, choices, place, stem),
+    )
+
+
+def _charts(item: Reported, summary: Summary, place: Path) -> Section:
+    return Section(
+        title=f"Charts: {item.label}",
+        pictures=run_pictures(item, place),
+        verbatim=(("Summary", "\n".join(summary_lines(summary))),),
+    )
+
+
+def _waviness_table(row: Sequence[Seen]) -> Table:
+    wave = row[0].wave
+    return Table(
+        caption=f"Waviness above a cut-off of {wave.cutoff / MM:g} mm (Gaussian filter of ISO 16610-21).",
+        head=("Run", "Wa", "Wq", "Wt"),
+        rows=tuple(
+            (
+                s.reported.label,
+                quantity(s.wave.wa, "m"),
+                quantity(s.wave.wq, "m"),
+                quantity(s.wave.wt, "m"),
+            )
+            for s in row
+        ),
+    )
+
+
+def _share_table(seen: Seen) -> Table:
+    return Table(
+        caption=f"{seen.reported.label}: who makes the relief. Shares sum to 100 %; a source that "
+        "works against the "
+        "whole counts negative.",
+        head=("Cause", "Corner", "Share"),
+        rows=tuple((s.source[0], s.source[1], f"{100 * s.variance_share:.0f} %") for s in seen.shares),
+    )
+
+
+def _assumed(items: Sequence[Reported], choices: Choices) -> Section:
+    notes = [n for i in items for n in i.run.notes]
+    guessed = {
+        _named(
+            i,
+            items,
+            f"{len(i.loaded.defaulted)} values are defaults by kind of part, {len(i.loaded.ranges)} "
+            "are ranges.",
+        )
+        for i in items
+    }
+    wall = (
+        "The wall is taken at one probe of the bed. Its relief is the sideways shift of the deposit "
+        "plus half the change "
+        "of line width, which at constant flow follows the layer's thickness.",
+        "Layer lines are drawn as half ellipses, 0.3 times as deep as half-round beads: our "
+        "assumption, for the eye only.",
+    )
+    return Section(
+        title="Assumptions",
+        points=(*assumptions(choices.viewing), *wall, *sorted(guessed), *dict.fromkeys(notes)),
+    )
+
+
+def _repeat(items: Sequence[Reported]) -> Section:
+    rows = tuple(
+        (
+            i.label,
+            i.path,
+            i.run.engine,
+            i.run.solver_status,
+            i.run.created,
+            i.run.program_version,
+            str(i.run.seed),
+        )
+        for i in items
+    )
+    table = Table(
+        caption="Where the numbers come from.",
+        head=("Run", "Result file", "Engine", "Solver", "Computed (UTC)", "bedsim", "Seed"),
+        rows=rows,
+    )
+    commands = "\n".join(
+        f"bedsim run scenario.toml --engine {i.run.engine} --output {Path(i.path).name}" for i in items
+    )
+    return Section(
+        title="How to repeat this",
+        paragraphs=(
+            "Save the scenario below as scenario.toml, with any tables it names beside it, and run:",
+        ),
+        tables=(table,),
+        verbatim=(("Commands", f"{commands}\nbedsim report {' '.join(Path(i.path).name for i in items)}"),),
+    )
+
+
+def _scenarios(items: Sequence[Reported]) -> Section:
+    return Section(
+        title="Resolved scenario" + "s" * (len(items) > 1),
+        paragraphs=("Every key with its value; defaults are marked.",),
+        verbatim=tuple((i.label, i.run.scenario_resolved) for i in items),
+    )

@@ -1,0 +1,204 @@
+"""Pictures: every one is written, no words cover each other, and signs mean what they should."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Callable
+from itertools import combinations
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import synthetic
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+
+from bedsim.errors import ResultFileError
+from bedsim.scenario.schema import Scenario
+from bedsim.views import comparison, machine, pictures, style
+
+LONG = ("a corner with a really long name forty", "front right", "the one at the back with its name", "bl")
+
+
+def uneven() -> Scenario:
+    """Corners of differing leads, hands, heights and offsets, printed in thick layers."""
+    data = synthetic.scenario(layers=40).model_dump()
+    data["print"]["layer_mm"] = 1.2
+    data["bed"]["thickness_mm"] = 10.0
+    for i, corner in enumerate(data["corner"]):
+        corner["screw"] |= {"lead_mm": (2.0, 2.5, 8.0)[i], "hand": ("left", "right", "right")[i]}
+        corner["screw"]["clocking_deg"] = 120.0 * i
+        corner["mount"] |= {"offset_x_mm": (25.0, -25.0, 0.0)[i], "height_mm": -15.0 - 5 * i}
+        corner["joint"]["height_mm"] = -30.0 - 3 * i
+    return Scenario.model_validate(data)
+
+
+def wide() -> Scenario:
+    """A low, wide machine with sixteen probes."""
+    data = synthetic.scenario(layers=250).model_dump()
+    data["bed"] |= {"size_x_mm": 1000.0, "size_y_mm": 600.0}
+    data["probe"] = [{"name": f"probe {i} of a row", "x_mm": 40.0 * i - 300, "y_mm": 0.0} for i in range(16)]
+    return Scenario.model_validate(data)
+
+
+CASES: dict[str, tuple[Callable[[], Scenario], float]] = {
+    "three corners": (synthetic.scenario, 20e-6),
+    "four corners, long names, huge errors": (
+        lambda: synthetic.scenario(4, names=LONG, ends="fixed-supported", hand="left"),
+        4e-3,
+    ),
+    "uneven, no errors": (uneven, 1e-13),
+    "wide": (wide, 3e-6),
+}
+
+
+def drawn_texts(figure: Figure) -> list[Text]:
+    """Every text that is really drawn: of ticks only those inside their axis."""
+    texts = [t for t in figure.findobj(Text) if t.get_text().strip()]
+    ticks = {id(t.label1) for ax in figure.axes for a in (ax.xaxis, ax.yaxis) for t in a.get_major_ticks()}
+    inside = {id(t.label1) for ax in figure.axes for a in (ax.xaxis, ax.yaxis) for t in a._update_ticks()}
+    return [t for t in texts if t.get_visible() and (id(t) not in ticks or id(t) in inside)]
+
+
+def overlapping(figure: Figure) -> list[tuple[str, str]]:
+    """Pairs of visible texts whose boxes share more than a sliver."""
+    figure.canvas.draw()
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    boxes = [(t.get_text(), Text.get_window_extent(t, renderer)) for t in drawn_texts(figure)]
+    pairs = []
+    for (a, box_a), (b, box_b) in combinations(boxes, 2):
+        width = min(box_a.x1, box_b.x1) - max(box_a.x0, box_b.x0)
+        height = min(box_a.y1, box_b.y1) - max(box_a.y0, box_b.y0)
+        if width > 2 and height > 3:
+            pairs.append((a, b))
+    return pairs
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_pictures_are_written_and_no_words_cover_each_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    make, amplitude = CASES[name]
+    made = make()
+    found: dict[str, list[tuple[str, str]]] = {}
+
+    def check(figure: Figure, path: Path, **_: Any) -> None:
+        found[Path(path).name] = overlapping(figure)
+        Path(path).touch()
+
+    monkeypatch.setattr(Figure, "savefig", check)
+    run = synthetic.run(made, amplitude=amplitude)
+    files = pictures.draw_run(run, synthetic.loaded(made), tmp_path / "first")
+    assert [f.name for f in files] == [
+        "first_machine.png",
+        "first_errors.png",
+        "first_path.png",
+        "first_wavelengths.png",
+        "first_layer_2.png",
+    ]
+    assert all(f.exists() for f in files)
+    assert {k: v for k, v in found.items() if v} == {}
+
+
+def test_files_are_pictures(tmp_path: Path) -> None:
+    made = synthetic.scenario()
+    for file in pictures.draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "a.b"):
+        assert file.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+        assert file.name.startswith("a.b_")
+
+
+@pytest.mark.parametrize("layers", [1, 5])
+def test_very_short_prints_are_drawn(tmp_path: Path, layers: int) -> None:
+    made = synthetic.scenario(layers=layers)
+    files = pictures.draw_run(synthetic.run(made, traces=()), synthetic.loaded(made), tmp_path / "a")
+    assert len(files) == (3 if layers < 5 else 4)
+
+
+def test_a_picture_that_cannot_be_written_gets_one_sentence(tmp_path: Path) -> None:
+    made = synthetic.scenario()
+    with pytest.raises(ResultFileError, match="cannot be written"):
+        pictures.draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "missing" / "a")
+
+
+def test_drawing_leaves_no_global_state() -> None:
+    """Neither pyplot nor a changed setting stays behind."""
+    code = """
+import matplotlib, pathlib, sys, tempfile
+keys = [k for k in matplotlib.rcParams if "backend" not in k]  # asking for the backend itself imports pyplot
+before = {k: matplotlib.rcParams[k] for k in keys}
+from bedsim.views import comparison, pictures, style
+path = pathlib.Path(tempfile.mkdtemp()) / "a.png"
+with style.page(path, 0.1, 0.1) as figure:
+    figure.subplots()
+assert "matplotlib.pyplot" not in sys.modules
+assert before == {k: matplotlib.rcParams[k] for k in keys}
+print(path.exists())
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.stdout == "True\n", done.stderr
+
+
+@pytest.mark.parametrize(("hand", "sense"), [("right", 1.0), ("left", -1.0)])
+def test_arrow_shows_the_turn_that_lowers_the_bed(hand: str, sense: float) -> None:
+    """A right-hand screw turned counter-clockwise from above draws its nut down, as every screw in the hand
+    shows.
+    """
+    ax = Figure().subplots()
+    machine.plan_view(ax, synthetic.scenario(hand=hand))
+    x, y = next(np.array(line.get_data()) for line in ax.lines if len(line.get_xdata()) == 60)
+    turn = (x[:-1] - x.mean()) * np.diff(y) - (y[:-1] - y.mean()) * np.diff(x)
+    assert np.sign(turn.sum()) == sense
+
+
+def test_run_out_arrow_includes_the_clocking() -> None:
+    corner = synthetic.scenario(clocking_deg=30.0).corner[0]  # eccentricity at 60 degrees
+    [(letter, angle)] = machine._run_out_directions(corner)
+    assert letter == "e" and np.degrees(angle) == pytest.approx(90.0)
+
+
+def test_marks_name_the_lead_and_where_thick_layers_show_it() -> None:
+    marks = {text: wavelength for wavelength, text in pictures.wavelength_marks(uneven(), 1.2e-3)}
+    assert marks["lead 2, seen at 3 mm"] == pytest.approx(3e-3)
+    assert marks["lead 8 mm"] == pytest.approx(8e-3)
+
+
+def test_labels_move_apart_and_stay_in_order() -> None:
+    places = [0.0, 1.0, 0.5, 40.0, 1.0]
+    moved = style.spread(places, 10.0)
+    assert np.diff(np.sort(moved)).min() >= 10.0 - 1e-9
+    assert moved[3] > moved[1] > moved[2] > moved[0]
+    assert style.spread([0.0, 50.0], 10.0) == [0.0, 50.0]
+
+
+def test_series_stay_apart_in_a_grey_print() -> None:
+    """The first thirty-five lines differ in line or marker even without colour."""
+    looks = {(str(s["linestyle"]), s["marker"]) for s in (style.series(i) for i in range(35))}
+    assert len(looks) == 35
+
+
+def test_length_unit_follows_the_size() -> None:
+    assert style.length_unit(np.array([0.0, 9e-4])) == (1e-6, "µm")
+    assert style.length_unit(np.array([-2e-3])) == (1e-3, "mm")
+    assert style.length_unit(np.zeros(0)) == (1e-6, "µm")
+
+
+def test_comparisons_are_drawn() -> None:
+    first, second, third = Figure().subplots(3, 1)
+    comparison.compare_lines(first, np.arange(5.0), {"rigid": np.arange(5.0), "rolling": np.ones(5)})
+    comparison.compare_bars(
+        second, ["lateral", "height"], {"rigid": np.array([3.0, 2.0]), "rolling": np.ones(2)}
+    )
+    comparison.compare_ranges(third, ["a", "b"], np.zeros(2), np.ones(2), np.full(2, 3.0))
+    assert len(first.lines) == 2 and len(second.patches) == 4
+    assert [t.get_text() for t in third.get_yticklabels()] == ["a", "b"]
+
+
+def test_the_check_for_covered_words_sees_them() -> None:
+    with style.page(Path("/dev/null"), 0.1, 0.1) as figure:
+        figure.savefig = lambda _: None  # type: ignore[method-assign]
+        ax = figure.subplots()
+        ax.text(0.5, 0.5, "one")
+        ax.text(0.52, 0.5, "other")
+        assert overlapping(figure) == [("one", "other")]
