@@ -1,1 +1,7 @@
 """Ways to solve the assembled model; an engine sees matrices and forces, never a screw."""
+
+from bedsim.engines.base import Engine
+from bedsim.engines.equilibrium import EquilibriumEngine
+from bedsim.engines.reference import ReferenceEngine
+
+ENGINES: dict[str, Engine] = {"reference": ReferenceEngine(), "equilibrium": EquilibriumEngine()}

@@ -1,0 +1,115 @@
+"""The bent screw: its centreline against its own axis of rotation, turned by the screw angle.
+
+In the screw's own frame the mounted, unloaded centreline at the axial position s is the complex number
+
+    r(s) = eccentricity e^{ja} + tilt s e^{jc} + bow shape(s) e^{jb} + measured table
+
+with shape sin(pi s/L) when both ends are held and 1 - cos(pi s/(2L)) when one end is free (first Ritz shapes of a
+beam so held; our choice, a screw bent elsewhere needs a measured table).  In the machine it is r(s) e^{j(theta + clocking)};
+the nut is offered the deflection r and the slope dr/ds.  A dial gauge reads TIR = 2 |r|.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from bedsim.components.row import Path, Source
+
+Array = NDArray[np.float64]
+Shape = Callable[[Array], tuple[NDArray[np.complex128], NDArray[np.complex128]]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunOut:
+    """Offsets of the centreline, m, as complex numbers x + jy in the screw's frame at the clocking zero.
+
+    `tilt` in m/m; `table`: positions (n,) m and offsets (n,) m measured, or None.
+    """
+
+    eccentricity: complex = 0j
+    tilt: complex = 0j
+    bow: complex = 0j
+    table: tuple[Array, NDArray[np.complex128]] | None = None
+
+
+def bow_shape(length: float, free_end: bool) -> Shape:
+    """Unit bow and its slope over the free length."""
+    if free_end:
+        k = np.pi / (2 * length)
+        return lambda s: (1 - np.cos(k * s) + 0j, k * np.sin(k * s) + 0j)
+    k = np.pi / length
+    return lambda s: (np.sin(k * s) + 0j, k * np.cos(k * s) + 0j)
+
+
+def table_shape(position: Array, offset: NDArray[np.complex128]) -> Shape:
+    """A measured centreline, a natural cubic spline through the offsets, held constant beyond its ends."""
+    if position.size == 2:
+        slope = (offset[1] - offset[0]) / (position[1] - position[0])
+        return lambda s: (offset[0] + slope * (np.clip(s, *position) - position[0]), slope * np.ones_like(s))
+    spline = CubicSpline(position, offset, bc_type="natural")
+    rate = spline.derivative()
+
+    def shape(s: Array) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+        inside = (s >= position[0]) & (s <= position[-1])
+        held = np.clip(s, position[0], position[-1])
+        return spline(held), np.where(inside, rate(held), 0.0)
+
+    return shape
+
+
+def centreline_shapes(run_out: RunOut, length: float, free_end: bool) -> list[tuple[str, complex, Shape]]:
+    """The shapes of a centreline with their amounts: (name, complex amount, shape)."""
+    shapes: list[tuple[str, complex, Shape]] = [
+        ("eccentricity", run_out.eccentricity, lambda s: (np.ones_like(s) + 0j, np.zeros_like(s) + 0j)),
+        ("tilt", run_out.tilt, lambda s: (s + 0j, np.ones_like(s) + 0j)),
+        ("bow", run_out.bow, bow_shape(length, free_end)),
+    ]
+    if run_out.table is not None:
+        shapes.append(("table", 1.0 + 0j, table_shape(*run_out.table)))
+    return shapes
+
+
+def turned_rows(shape: Shape, s: Array, angle: Array, quarter: bool) -> Array:
+    """Imposed (t, 4) deflection x, slope x, deflection y, slope y of a unit shape turned by `angle` (t,) rad.
+
+    `quarter`: the same shape along the screw's own +Y instead of +X.
+    """
+    offset, slope = shape(s)
+    turn = np.exp(1j * angle) * (1j if quarter else 1.0)
+    offset, slope = offset * turn, slope * turn
+    return np.stack([offset.real, slope.real, offset.imag, slope.imag], axis=-1)
+
+
+def sources(
+    run_out: RunOut,
+    *,
+    corner: int,
+    link: str,
+    length: float,
+    free_end: bool,
+    nut_position: Callable[[Path], Array],
+    angle: Callable[[Path], Array],
+    cause: str = "run-out",
+) -> list[Source]:
+    """Two sources (along the screw's own X and Y) for each shape of the centreline."""
+    found = []
+    for name, amount, shape in centreline_shapes(run_out, length, free_end):
+        for quarter, part in ((False, amount.real), (True, amount.imag)):
+            found.append(
+                Source(
+                    cause=cause,
+                    corner=corner,
+                    link=link,
+                    amount=part,
+                    name=f"{name} {'y' if quarter else 'x'}",
+                    values=lambda path, shape=shape, quarter=quarter: turned_rows(
+                        shape, nut_position(path), angle(path), quarter
+                    ),
+                )
+            )
+    return found

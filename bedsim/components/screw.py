@@ -1,0 +1,228 @@
+"""The screw: a shaft that bends, stretches and twists between its bearings, with the nut somewhere along it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.components.frame import Coordinates, point_motion, rotation_motion
+from bedsim.components.row import Link
+from bedsim.errors import ModelError
+
+Array = NDArray[np.float64]
+
+# Euler load P_cr = factor pi^2 EI / L^2; [Shigley] table of end-condition constants, theoretical values
+BUCKLING_FACTOR = {"fixed-free": 0.25, "supported-supported": 1.0, "fixed-supported": 2.0457, "fixed-fixed": 4.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screw:
+    """Dimensions and stiffness of one screw, SI. `ends`: lower end first; `hand` +1 right, -1 left."""
+
+    root_diameter: float
+    lead: float
+    hand: int
+    length: float
+    ends: str
+    youngs_modulus: float
+    shear_modulus: float
+    density: float
+    bearing_radial: float
+    upper_bearing_radial: float
+    bearing_tilt: float
+    bearing_axial: float
+    coupling: float
+
+    @property
+    def area(self) -> float:
+        """Cross-section of the root circle, m2."""
+        return math.pi / 4 * self.root_diameter**2
+
+    @property
+    def second_moment(self) -> float:
+        """Second moment of area of the root circle, m4."""
+        return math.pi / 64 * self.root_diameter**4
+
+    @property
+    def bending_stiffness(self) -> float:
+        """E I of the root circle, N m2."""
+        return self.youngs_modulus * self.second_moment
+
+    @property
+    def inertia(self) -> float:
+        """Moment of inertia about the axis, kg m2: rho L pi d^4 / 32 with the root diameter."""
+        return self.density * self.length * math.pi / 32 * self.root_diameter**4
+
+    @property
+    def travel_per_radian(self) -> float:
+        """Lead / (2 pi), m/rad."""
+        return self.lead / (2 * math.pi)
+
+
+def buckling_load(screw: Screw) -> float:
+    """Euler load of the whole free length, N. Source: [Shigley] columns with central loading; slender columns only."""
+    return BUCKLING_FACTOR[screw.ends] * math.pi**2 * screw.bending_stiffness / screw.length**2
+
+
+def _span(length: Array, bending_stiffness: float) -> Array:
+    """Stiffness (n, 4, 4) of a straight Euler-Bernoulli span for (v, slope) at both ends. Source: [Przemieniecki] 5.6."""
+    l1 = length
+    one = np.ones_like(l1)
+    k = np.array(
+        [
+            [12 * one, 6 * l1, -12 * one, 6 * l1],
+            [6 * l1, 4 * l1**2, -6 * l1, 2 * l1**2],
+            [-12 * one, -6 * l1, 12 * one, -6 * l1],
+            [6 * l1, 2 * l1**2, -6 * l1, 4 * l1**2],
+        ]
+    )
+    return np.moveaxis(k * bending_stiffness / l1**3, -1, 0)
+
+
+def clipped_spans(screw: Screw, nut_position: Array) -> tuple[Array, Array]:
+    """Lengths (n,) m below and above the nut, kept above one root diameter, where beam theory ends."""
+    lower = np.maximum(np.asarray(nut_position, dtype=float), screw.root_diameter)
+    upper = np.maximum(screw.length - np.asarray(nut_position, dtype=float), screw.root_diameter)
+    return lower, upper
+
+
+def shaft_stiffness(screw: Screw, nut_position: Array, load: Array | float = 0.0) -> Array:
+    """Stiffness (n, 2, 2) of the shaft for (deflection m, slope rad) at the nut, in one bending plane.
+
+    Two Euler-Bernoulli spans on spring supports, condensed to the nut: a fixed end is held by the bearing's radial and
+    tilting stiffness, a supported end by the radial stiffness alone, a free end by nothing.  With stiff bearings the
+    handbook forms return: fixed-free 3EI/a^3; supported-supported 3EIL/(a^2 b^2); fixed-supported
+    12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables, concentrated intermediate load.
+    The load hanging on the screw softens the spans by 1 - P/P_cr (first-order beam-column, [Timoshenko] elastic stability).
+    """
+    critical = buckling_load(screw)
+    if np.max(load) > 0.5 * critical:
+        raise ModelError(
+            f"a load of {np.max(load):.0f} N is more than half the buckling load of {critical:.0f} N of this screw: "
+            "the beam formula no longer holds. Choose a thicker or shorter screw or better held ends."
+        )
+    lower, upper = clipped_spans(screw, nut_position)
+    softening = np.broadcast_to(1.0 - np.maximum(load, 0.0) / critical, lower.shape)[:, None, None]
+    k = np.zeros((lower.size, 6, 6))  # lower end, nut, upper end: (v, slope) each
+    k[:, :4, :4] += _span(lower, screw.bending_stiffness) * softening
+    if screw.ends != "fixed-free":
+        k[:, 2:, 2:] += _span(upper, screw.bending_stiffness) * softening
+        k[:, 4, 4] += screw.upper_bearing_radial
+    k[:, 0, 0] += screw.bearing_radial
+    if screw.ends.startswith("fixed"):
+        k[:, 1, 1] += screw.bearing_tilt
+    if screw.ends == "fixed-fixed":
+        k[:, 5, 5] += screw.bearing_tilt
+    ends = [0, 1] if screw.ends == "fixed-free" else [0, 1, 4, 5]
+    nut = [2, 3]
+    k_en = k[:, ends][:, :, nut]
+    return k[:, nut][:, :, nut] - np.swapaxes(k_en, 1, 2) @ np.linalg.solve(k[:, ends][:, :, ends], k_en)
+
+
+def in_series(stiffness: Array, *others: Array) -> Array:
+    """Stiffness (n, m, m) of compliances one behind the other."""
+    compliance = np.linalg.inv(stiffness)
+    for other in others:
+        compliance = compliance + np.linalg.inv(other)
+    return np.linalg.inv(compliance)
+
+
+def axial_compliances(screw: Screw, nut_position: Array) -> dict[str, Array]:
+    """Compliances (n,) m/N of the screw's axial train, each by name.
+
+    Thrust at the lower end: a/(EA) + 1/k_bearing; fixed-fixed: both ends in parallel.  Torsion seen axially:
+    (lead/2 pi)^2 (a/(G J_p) + 1/k_coupling).  Source: [THK-A15] axial rigidity; [Varanasi2004] for the torsional part.
+    """
+    lower, upper = clipped_spans(screw, nut_position)
+    stretch = screw.youngs_modulus * screw.area
+    bearing = 1.0 / screw.bearing_axial
+    one = np.ones_like(lower)
+    if screw.ends == "fixed-fixed":
+        below, above = lower / stretch + bearing, upper / stretch + bearing
+        whole = below * above / (below + above)
+        shaft = lower * upper / (stretch * (lower + upper))
+        parts = {"shaft": shaft, "thrust bearing": whole - shaft}
+    else:
+        parts = {"shaft": lower / stretch, "thrust bearing": bearing * one}
+    polar = 2 * screw.second_moment
+    i2 = screw.travel_per_radian**2
+    parts["torsion"] = i2 * lower / (screw.shear_modulus * polar)
+    parts["coupling"] = i2 / screw.coupling * one
+    return parts
+
+
+def lateral_rows(coordinates: Coordinates, corner: int, thread_height: float, joint_height: float) -> Array:
+    """Jacobian (4, size): nut x and slope in the x-z plane, nut y and slope in the y-z plane, at the thread.
+
+    The nut's sideways place is its own coordinate at the height of the joint; its tilt is the carriage's:
+    u_x = nut x + w_y (h_thread - h_joint), u_y = nut y - w_x (h_thread - h_joint); slopes w_y and -w_x.
+    """
+    size = coordinates.size
+    first = coordinates.carriage(corner)
+    tilt = rotation_motion(size, first)
+    arm = thread_height - joint_height
+    rows = np.zeros((4, size))
+    rows[0, first + 6] = 1.0
+    rows[0] += arm * tilt[1]
+    rows[1] = tilt[1]
+    rows[2, first + 7] = 1.0
+    rows[2] -= arm * tilt[0]
+    rows[3] = -tilt[0]
+    return rows
+
+
+def shaft_rows(coordinates: Coordinates, corner: int) -> Array:
+    """Jacobian (4, size) as `lateral_rows`, for a shaft that moves on its own inside a plain nut."""
+    size = coordinates.size
+    tilt = rotation_motion(size, coordinates.carriage(corner))
+    rows = np.zeros((4, size))
+    rows[0, coordinates.shaft(corner)] = 1.0
+    rows[1] = tilt[1]
+    rows[2, coordinates.shaft(corner) + 1] = 1.0
+    rows[3] = -tilt[0]
+    return rows
+
+
+def two_planes(plane: Array) -> Array:
+    """Stiffness (n, 4, 4) of two equal bending planes from that of one (n, 2, 2)."""
+    both = np.zeros((plane.shape[0], 4, 4))
+    both[:, :2, :2] = plane
+    both[:, 2:, 2:] = plane
+    return both
+
+
+def axial_row(coordinates: Coordinates, corner: int, screw: Screw, axis_offset: Array) -> Array:
+    """Jacobian (1, size): z of the carriage at the screw axis + H lead/(2 pi) (theta - psi).
+
+    Sign: a nut that does not turn moves by -lead/(2 pi) theta on a right-hand screw that turns by +theta.
+    """
+    size = coordinates.size
+    first = coordinates.carriage(corner)
+    row = point_motion(size, first, axis_offset)[2:3].copy()
+    turn = screw.hand * screw.travel_per_radian
+    row[0, first + 9] += turn
+    row[0, first + 8] -= turn
+    return row
+
+
+def lateral_link(corner: int, screw: Screw, rows: Array, nut: Array | None, name: str) -> Link:
+    """The screw's push on the nut: a 2x2 deflection-slope stiffness per plane, the nut's diag(radial, tilt) in series."""
+
+    def stiffness(nut_position: Array, load: Array) -> Array:
+        plane = shaft_stiffness(screw, nut_position, load)
+        return two_planes(plane if nut is None else in_series(plane, np.broadcast_to(nut, plane.shape)))
+
+    return Link(name=name, corner=corner, jacobian=rows, stiffness=stiffness)
+
+
+def axial_link(corner: int, screw: Screw, row: Array, others: float, name: str) -> Link:
+    """The lifting link; `others` m/N: compliances of nut, joint contact and frame in series with the screw's own."""
+
+    def stiffness(nut_position: Array, load: Array) -> Array:
+        total = sum(axial_compliances(screw, nut_position).values()) + others
+        return (1.0 / total)[:, None, None]
+
+    return Link(name=name, corner=corner, jacobian=row, stiffness=stiffness)

@@ -1,0 +1,48 @@
+"""Forces that start only after some way: the end of a joint's travel, and the climbing flank of a plain thread.
+
+Both are smooth enough for Newton's method and derive from a potential, so they neither make nor lose energy.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def stop_force(extension: Array, gap: float, stiffness: float) -> tuple[Array, Array]:
+    """Force (..., 2) N and its derivative (..., 2, 2) N/m of a radial stop on the extension (..., 2) m.
+
+    k max(|x| - gap, 0) x/|x|: nothing inside the gap.
+    """
+    reach = np.sqrt(np.sum(extension**2, axis=-1, keepdims=True))
+    direction = extension / np.maximum(reach, 1e-300)
+    beyond = np.maximum(reach - gap, 0.0)
+    force = stiffness * beyond * direction
+    touching = (reach > gap)[..., None]
+    outer = direction[..., :, None] * direction[..., None, :]
+    around = (beyond / np.maximum(reach, 1e-300))[..., None] * (np.eye(2) - outer)
+    return force, stiffness * np.where(touching, outer + around, 0.0)
+
+
+def flank_force(extension: Array, slope: float, rounding: float, stiffness: float) -> tuple[Array, Array]:
+    """Force (..., 3) N and its derivative (..., 3, 3) of the climbing flank on (sideways x, y, axial) extensions (..., 3) m.
+
+    The axial link of stiffness k is longer by the climb c = slope (sqrt(x^2 + y^2 + r^2) - r).  Its energy
+    k/2 (a - c)^2 less the linear k/2 a^2 gives what is returned:
+    sideways -k (a - c) dc/dx, axial -k c.  Derivation in `nut.py`; r rounds the cone's tip.
+    """
+    sideways, axial = extension[..., :2], extension[..., 2:]
+    root = np.sqrt(np.sum(sideways**2, axis=-1, keepdims=True) + rounding**2)
+    climb = slope * (root - rounding)
+    gradient = slope * sideways / root
+    force = np.concatenate([-stiffness * (axial - climb) * gradient, -stiffness * climb], axis=-1)
+    curvature = slope * (np.eye(2) / root[..., None] - sideways[..., :, None] * sideways[..., None, :] / root[..., None] ** 3)
+    tangent = np.zeros((*extension.shape, 3))
+    tangent[..., :2, :2] = stiffness * (
+        gradient[..., :, None] * gradient[..., None, :] - (axial - climb)[..., None] * curvature
+    )
+    tangent[..., :2, 2] = -stiffness * gradient
+    tangent[..., 2, :2] = -stiffness * gradient
+    return force, tangent

@@ -1,0 +1,233 @@
+"""The contract of all engines: a job goes in, layers come out in chunks, in order.
+
+An engine is a frozen value with a name and `handles`, what it can carry; `run(job)` yields `Chunk`s.  Members are
+machines that differ in the strengths of their imperfections alone; a single machine is a batch of one and keeps its axis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from enum import Flag, auto
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.errors import EngineRefusalError
+from bedsim.model.assembly import Machine, System
+from bedsim.model.program import Program
+
+Array = NDArray[np.float64]
+
+STILL = 1e-9  # m: a probe that moves less than this within a slow period counts as at rest
+SETTLED = 1e-7  # m: settle time is counted until all probes stay within this
+LINEAR_LOAD_ANGLE = np.pi / 6  # electrical rad: beyond it the motor's sine departs from its slope by 5 %
+
+
+class Handles(Flag):
+    """What an engine can carry."""
+
+    FRICTION = auto()
+    STOPS = auto()
+    PLAY = auto()
+    INERTIA = auto()
+    LOST_STEPS = auto()
+    MEMBERS = auto()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """What an engine is asked for: `amounts` (m, s) strengths of the sources per member; probes (p, 2) m."""
+
+    machine: Machine
+    program: Program
+    probes: Array
+    amounts: Array
+    trace_layers: tuple[int, ...] = ()
+    progress: Callable[[int], None] = lambda done: None
+
+    @property
+    def members(self) -> int:
+        """Number of machines in the batch."""
+        return self.amounts.shape[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """Motion over one layer of one member: `time` (t,) s from the start of the layer change, `q` (t, n)."""
+
+    layer: int
+    member: int
+    time: Array
+    q: Array
+    imposed: Array  # (t, r)
+    commanded: Array  # (t,) m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chunk:
+    """Outcome of some layers (k,) for all members (m,): axes (m, k, ...), SI."""
+
+    layers: NDArray[np.int64]
+    pose: Array  # (m, k, b) mean over the print window
+    residual_height: Array  # (m, k, p)
+    residual_lateral: Array  # (m, k, p)
+    settle_time: Array  # (m, k)
+    joint_excursion: Array  # (m, k, c)
+    side_force: Array  # (m, k, c)
+    load_angle: Array  # (m, k, c)
+    mount_force: Array  # (m, k, c)
+    axial_force: Array  # (m, k, c)
+    stop_hit: NDArray[np.bool_]  # (m, k, c)
+    tail_bound: Array  # (m, k)
+    histories: tuple[History, ...] = ()
+    notes: tuple[str, ...] = ()
+    statistics: dict[str, float] = field(default_factory=dict)
+
+
+class Engine(Protocol):
+    """One way to solve the model."""
+
+    name: str
+    handles: Handles
+
+    def run(self, job: Job) -> Iterator[Chunk]:
+        """Yield the layers in order. Raises EngineRefusalError by name for content it does not carry."""
+        ...
+
+
+def refuse_unless(name: str, handles: Handles, job: Job, instead: str) -> None:
+    """Raise EngineRefusalError if the machine has content outside `handles`."""
+    content = {
+        Handles.FRICTION: (bool(job.machine.frictions), "friction"),
+        Handles.PLAY: (bool(job.machine.flanks), "the radial play of plain nuts"),
+        Handles.MEMBERS: (job.members > 1, "a batch of machines"),
+    }
+    for flag, (present, words) in content.items():
+        if present and flag not in handles:
+            raise EngineRefusalError(f"engine '{name}' does not carry {words}; use {instead}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observer:
+    """Linear maps from motions to what is reported, for the layers of one system."""
+
+    bed: Array  # (b, n)
+    height: Array  # (p, n)
+    lateral: Array  # (l, p, 2, n) at the top of the part
+    joint: Array  # (c, 2, n)
+    joint_imposed: Array  # (c, 2) row numbers, -1 where there is none
+    guide_rows: Array  # (c, 2) row numbers
+    guide_stiffness: Array  # (c, 2)
+    axial_rows: Array  # (c,)
+    axial_stiffness: Array  # (l, c)
+    mount_rows: Array  # (c,) vertical row, -1 where bolted
+    mount_stiffness: Array  # (c,)
+    mount_preload: Array  # (c,)
+    motor_rows: Array  # (c,) motor of each corner
+    motor_electrical: Array  # (c,)
+    rows: Array  # (r, n)
+
+
+def probe_maps(machine: Machine, probes: Array) -> tuple[Array, Array, Array]:
+    """Maps on the bed's motions (b): height (p, b), lateral at the bed surface (p, 2, b), lateral per metre above it."""
+    size = machine.coordinates.bed_size
+    count = probes.shape[0]
+    height, flat, abbe = np.zeros((count, size)), np.zeros((count, 2, size)), np.zeros((count, 2, size))
+    height[:, 2] = 1.0
+    height[:, 3], height[:, 4] = probes[:, 1], -probes[:, 0]
+    flat[:, 0, 0] = flat[:, 1, 1] = 1.0
+    flat[:, 0, 5], flat[:, 1, 5] = -probes[:, 1], probes[:, 0]
+    abbe[:, 0, 4], abbe[:, 1, 3] = 1.0, -1.0
+    if size > 6:
+        height[:, 6:] = machine.plate_at(probes)
+    return height, flat, abbe
+
+
+def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
+    """Maps for the layers of `system`."""
+    T = machine.transform
+    bed = T[: machine.coordinates.bed_size]
+    height, flat, abbe = probe_maps(machine, probes)
+    top = system.layers * machine.layer_height
+    lateral = flat[None] + top[:, None, None, None] * abbe[None]
+    names = machine.corner_names
+    where = machine.slices
+    links = {link.name: link for link in machine.links}
+    joint = np.array([links[f"{n}.load"].jacobian[2:4] for n in names]) @ T
+    guide_k = [np.diag(np.asarray(links[f"{n}.guide"].stiffness))[:2] for n in names]
+    mounts = [f"{n}.mount" if f"{n}.mount" in links else None for n in names]
+    motors = [f"{n}.motor" if f"{n}.motor" in links else "shared.motor" for n in names]
+    return Observer(
+        bed=bed,
+        height=height @ bed,
+        lateral=lateral @ bed,
+        joint=joint,
+        joint_imposed=np.array(
+            [[where[f"{n}.joint"].start + k if f"{n}.joint" in where else -1 for k in range(2)] for n in names]
+        ),
+        guide_rows=np.array([[where[f"{n}.guide"].start + k for k in range(2)] for n in names]),
+        guide_stiffness=np.array(guide_k),
+        axial_rows=np.array([where[f"{n}.axial"].start for n in names]),
+        axial_stiffness=np.stack([system.link_stiffness[f"{n}.axial"][:, 0, 0] for n in names], axis=1),
+        mount_rows=np.array([-1 if m is None else where[m].start + 2 for m in mounts]),
+        mount_stiffness=np.array(
+            [np.nan if m is None else float(np.asarray(links[m].stiffness)[2, 2]) for m in mounts]
+        ),
+        mount_preload=machine.mount_preload,
+        motor_rows=np.array([where[m].start for m in motors]),
+        motor_electrical=np.array(
+            [machine.motor_electrical[min(k, machine.motor_electrical.size - 1)] for k in range(len(names))]
+        ),
+        rows=machine.rows,
+    )
+
+
+def extremes(observer: Observer, layer: int, q: Array, imposed: Array) -> dict[str, Array]:
+    """Largest (smallest for mount and axial force) values over time of motions (..., t, n) with imposed (..., t, r)."""
+    tension = q @ observer.rows.T - imposed
+    joint = np.einsum("ckn,...tn->...tck", observer.joint, q)
+    present = observer.joint_imposed[:, 0] >= 0
+    joint[..., present, :] -= imposed[..., observer.joint_imposed[present]]
+    guide = tension[..., observer.guide_rows] * observer.guide_stiffness
+    axial = -tension[..., observer.axial_rows] * observer.axial_stiffness[layer]
+    seated = observer.mount_preload - tension[..., observer.mount_rows] * observer.mount_stiffness
+    angle = np.abs(tension[..., observer.motor_rows]) * observer.motor_electrical
+    return {
+        "joint_excursion": np.sqrt(np.sum(joint**2, axis=-1)).max(axis=-2),
+        "side_force": np.sqrt(np.sum(guide**2, axis=-1)).max(axis=-2),
+        "load_angle": angle.max(axis=-2),
+        "mount_force": seated.min(axis=-2),
+        "axial_force": axial.min(axis=-2),
+    }
+
+
+def residual(
+    observer: Observer, layer: int, time: Array, q: Array, end: Array, printing: float, motion_end: float
+) -> dict[str, Array]:
+    """Vibration left when printing starts and time to settle, from motions (..., t, n) against their rest `end` (..., n)."""
+    away = q - end[..., None, :]
+    height = np.abs(away @ observer.height.T)
+    lateral = np.sqrt(np.sum(np.einsum("pkn,...tn->...tpk", observer.lateral[layer], away) ** 2, axis=-1))
+    after = time >= printing - 1e-12
+    moving = np.maximum(height.max(axis=-1), lateral.max(axis=-1)) > SETTLED
+    moving &= time >= motion_end - 1e-12
+    last = np.where(moving, time, motion_end).max(axis=-1)
+    zero = np.zeros(height.shape[:-2] + height.shape[-1:])
+    return {
+        "residual_height": height[..., after, :].max(axis=-2) if after.any() else zero,
+        "residual_lateral": lateral[..., after, :].max(axis=-2) if after.any() else zero,
+        "settle_time": last - motion_end,
+    }
+
+
+def print_mean(time: Array, q: Array, end: Array, printing: float, finish: float) -> Array:
+    """Mean of motions (..., t, n) over the print window; after the last instant they rest at `end` (..., n)."""
+    if time.size < 2 or time[-1] <= printing:
+        return end
+    inside = np.maximum(time, printing)
+    step = np.diff(inside)
+    away = q - end[..., None, :]
+    area = np.einsum("t,...tn->...n", step / 2, away[..., 1:, :] + away[..., :-1, :])
+    return end + area / (finish - printing)

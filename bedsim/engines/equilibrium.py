@@ -1,0 +1,141 @@
+"""The equilibrium engine: no inertia, one factorisation per height.
+
+Without friction, stops and plain nuts every layer is one solve and a million printers are one matrix product over the
+precomputed responses; with them, bristles are carried along the path by their exact increments.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.components.row import Path
+from bedsim.engines import base, state
+from bedsim.engines.base import Chunk, Handles, History, Job, Observer
+from bedsim.model.assembly import Machine, System
+from bedsim.model.program import rest
+
+Array = NDArray[np.float64]
+
+LAYERS_AT_ONCE = 64
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EquilibriumEngine:
+    """Quasi-static layers; residual vibration and settle time are zero by construction."""
+
+    name: str = "equilibrium"
+    handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.MEMBERS
+
+    def run(self, job: Job) -> Iterator[Chunk]:
+        """Layers in order, for all members. Raises SolverError if a step finds no equilibrium."""
+        layers = np.arange(1, job.program.layers + 1)
+        carried = None if is_linear(job.machine) else state.start(job)
+        for first in range(0, layers.size, LAYERS_AT_ONCE):
+            system = job.machine.system(layers[first : first + LAYERS_AT_ONCE])
+            observer = base.make_observer(job.machine, system, job.probes)
+            if carried is None:
+                yield linear_chunk(job, system, observer)
+            else:
+                carried, chunk = _friction_chunk(job, system, observer, carried)
+                yield chunk
+            job.progress(int(system.layers[-1]))
+
+
+def is_linear(machine: Machine) -> bool:
+    """Whether nothing in the machine depends on its path. Stops count as linear while they are not reached."""
+    return not machine.frictions and not machine.flanks
+
+
+def layer_path(job: Job, layers: NDArray[np.int64]) -> Path:
+    """The path of resting places of some layers, one instant each, at the end of the layer's motion."""
+    height = job.program.height(layers)[:, None] * np.ones(job.program.corners)
+    before = job.program.height(np.maximum(layers - 1, 1))[:, None] * np.ones(job.program.corners)
+    time = (layers - 1) * job.program.period
+    return Path(time=time, height=height, move_start=before, move_end=height)
+
+
+def linear_poses(job: Job, system: System) -> tuple[Array, Array]:
+    """Frictionless motions (m, l, n) of all members at the resting places of a system's layers, and imposed (m, l, r)."""
+    imposed = job.machine.imposed(layer_path(job, system.layers), job.amounts)
+    force = np.einsum("lnr,mlr->lnm", system.imposed_force, imposed) + system.weight[:, :, None]
+    return np.moveaxis(np.linalg.solve(system.K, force), 2, 0), imposed
+
+
+def linear_chunk(job: Job, system: System, observer: Observer) -> Chunk:
+    """Layers without friction; layers in which a stop is reached are solved again with it."""
+    q, imposed = linear_poses(job, system)
+    layers = system.layers.size
+    reports = [base.extremes(observer, k, q[:, k, None], imposed[:, k, None]) for k in range(layers)]
+    touching = np.any(
+        np.stack([r["joint_excursion"] > job.machine.joint_travel for r in reports], axis=1), axis=(0, 2)
+    )
+    for k in np.flatnonzero(touching):
+        layer = state.slow_layer(job, system, int(k))
+        empty = np.zeros((job.members, 0))
+        start = state.State(q=q[:, k], v=np.zeros_like(q[:, k]), f=empty)
+        force = imposed[:, k] @ system.imposed_force[k].T + system.weight[k]
+        q[:, k] = state.slow_step(layer, start, force, imposed[:, k], empty).q
+        reports[k] = base.extremes(observer, int(k), q[:, k, None], imposed[:, k, None])
+    return _chunk(job, system, observer, q, imposed, reports)
+
+
+def _friction_chunk(
+    job: Job, system: System, observer: Observer, carried: state.State
+) -> tuple[state.State, Chunk]:
+    """Layers one after the other, bristles carried along."""
+    motions, reports = [], []
+    resting = layer_path(job, system.layers)
+    imposed = job.machine.imposed(resting, job.amounts)
+    for k, layer in enumerate(system.layers):
+        carried = carried.within_limit(job.machine, system.friction_limit[k])
+        here = np.full(job.program.corners, float(job.program.height(layer)))
+        before = here if layer == 1 else np.full(job.program.corners, float(job.program.height(layer - 1)))
+        motion = rest(here, 1.0) if layer == 1 else job.program.layer_change(int(layer))
+        path = (
+            state.resting_path(0.0, here) if layer == 1 else state.slow_path(job, motion)
+        )
+        path = Path(
+            time=np.full(path.time.size, job.program.start_time(int(layer))),
+            height=path.height,
+            move_start=path.move_start,
+            move_end=path.move_end,
+        )
+        carried = state.follow(job, system, k, path, before, carried)
+        motions.append(carried.q)
+        reports.append(base.extremes(observer, k, carried.q[:, None], imposed[:, k, None]))
+    return carried, _chunk(job, system, observer, np.stack(motions, axis=1), imposed, reports)
+
+
+def _chunk(
+    job: Job, system: System, observer: Observer, q: Array, imposed: Array, reports: list[dict[str, Array]]
+) -> Chunk:
+    members, layers = q.shape[:2]
+    probes = np.zeros((members, layers, observer.height.shape[0]))
+    fields = {key: np.stack([report[key] for report in reports], axis=1) for key in reports[0]}
+    histories = tuple(
+        History(
+            layer=int(layer),
+            member=0,
+            time=np.zeros(1),
+            q=q[0, k, None],
+            imposed=imposed[0, k, None],
+            commanded=job.program.height(layer)[None],
+        )
+        for k, layer in enumerate(system.layers)
+        if layer in job.trace_layers
+    )
+    return Chunk(
+        layers=system.layers,
+        pose=q @ observer.bed.T,
+        residual_height=probes,
+        residual_lateral=probes,
+        settle_time=np.zeros((members, layers)),
+        stop_hit=fields["joint_excursion"] >= job.machine.joint_travel,
+        tail_bound=np.zeros((members, layers)),
+        histories=histories,
+        **fields,
+    )

@@ -1,0 +1,181 @@
+"""What is carried from layer to layer, where a print starts from, and the slow step that friction engines share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.components import friction
+from bedsim.components.row import Path
+from bedsim.engines.base import Job
+from bedsim.errors import SolverError
+from bedsim.model.assembly import Machine, System
+from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent
+from bedsim.model.program import Profile
+
+Array = NDArray[np.float64]
+
+NEWTON_STEPS = 80
+HALVINGS = 12
+NEWTON_TOLERANCE = 1e-12  # m, rad: well below a nanometre
+TURN_PER_STEP = np.pi / 36  # rad of the screw between two slow steps: the path is straight enough (tests/agreement)
+LEAST_STEPS = 4  # per move, so that short hops resolve the build-up of friction
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """Motions `q` (m, n) m or rad, speeds `v` (m, n), bristle forces `f` (m, d) N of all members."""
+
+    q: Array
+    v: Array
+    f: Array
+
+    def within_limit(self, machine: Machine, limit: Array) -> State:
+        """Bristles scaled back where the friction limit (d,) has fallen below them."""
+        return State(q=self.q, v=self.v, f=friction.scaled_to_limit(self.f, machine.contact_groups, limit))
+
+    def member(self, k: int) -> State:
+        """One member, its axis kept."""
+        return State(q=self.q[k : k + 1], v=self.v[k : k + 1], f=self.f[k : k + 1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlowLayer:
+    """What a slow step needs of one layer: stiffness (n, n), contacts, and the elastic elements."""
+
+    K: Array
+    scale: Array  # (n,) 1/K_ii: weighs force against moment in the line search
+    contact: Array
+    groups: Array
+    limit: Array
+    breakaway: Array
+    parts: Elastic
+
+
+def slow_layer(job: Job, system: System, index: int) -> SlowLayer:
+    """Pick the matrices of one layer."""
+    machine = job.machine
+    return SlowLayer(
+        K=system.K[index],
+        scale=1 / np.diag(system.K[index]),
+        contact=machine.contact_rows,
+        groups=machine.contact_groups,
+        limit=np.maximum(system.friction_limit[index], 1e-12),
+        breakaway=machine.breakaway,
+        parts=elastic(machine, system, index, motor_sine=False),
+    )
+
+
+def slow_step(layer: SlowLayer, state: State, force: Array, imposed: Array, slip: Array) -> State:
+    """Quasi-static step: the equilibrium (m, n) under `force` (m, n) after contacts slipped by `slip` (m, d) as commanded.
+
+    Newton's method on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) + slip, the bristle's exact increment f1,
+    halving a member's step until its residual falls.  Raises SolverError if it does not converge.
+    """
+    base = slip - state.q @ layer.contact.T
+    q = state.q
+    residual, f = _balance(layer, state.f, q, base, force, imposed)
+    for _ in range(NEWTON_STEPS):
+        step = np.linalg.solve(_tangent(layer, state.f, q, base, imposed), residual[..., None])[..., 0]
+        size = np.max(np.abs(step), axis=-1)
+        if float(np.max(size)) < NEWTON_TOLERANCE:
+            q = q - step
+            return State(q=q, v=np.zeros_like(q), f=_balance(layer, state.f, q, base, force, imposed)[1])
+        worth = np.sum(residual * residual * layer.scale, axis=-1)
+        share = np.ones_like(size)
+        for _ in range(HALVINGS):
+            trial = q - share[:, None] * step
+            after, f = _balance(layer, state.f, trial, base, force, imposed)
+            worse = np.sum(after * after * layer.scale, axis=-1) > worth
+            if not np.any(worse & (size > NEWTON_TOLERANCE)):
+                break
+            share = np.where(worse, share / 2, share)
+        q, residual = trial, after
+    raise SolverError(
+        f"no equilibrium found: the last Newton step was {float(np.max(size)):.1e} m; "
+        "a stop, a plain nut or a friction contact keeps changing sides"
+    )
+
+
+def _balance(
+    layer: SlowLayer, before: Array, q: Array, base: Array, force: Array, imposed: Array
+) -> tuple[Array, Array]:
+    """Residual force (m, n) and bristle forces (m, d) at q."""
+    f = friction.after_increment(before, q @ layer.contact.T + base, layer.groups, layer.limit, layer.breakaway)
+    residual = q @ layer.K + f @ layer.contact - force
+    extra = force_and_tangent(layer.parts, q, imposed)
+    return residual if extra is None else residual + extra[0], f
+
+
+def _tangent(layer: SlowLayer, before: Array, q: Array, base: Array, imposed: Array) -> Array:
+    """Derivative (m, n, n) of the residual."""
+    increment = q @ layer.contact.T + base
+    slope = friction.increment_tangent(before, increment, layer.groups, layer.limit, layer.breakaway)
+    tangent = layer.K + layer.contact.T @ slope @ layer.contact
+    extra = force_and_tangent(layer.parts, q, imposed)
+    return tangent if extra is None else tangent + extra[1]
+
+
+def slow_path(job: Job, profile: Profile) -> Path:
+    """Instants of a profile that are close enough together for slow steps; speed does not matter."""
+    heights = job.program.turning_points(profile)
+    starts, ends, share = [], [], []
+    for a, b in zip(heights[:-1], heights[1:], strict=True):
+        turn = float(np.max(np.abs(job.machine.command @ (b - a))))
+        count = max(LEAST_STEPS, int(np.ceil(turn / TURN_PER_STEP)))
+        share.append(np.arange(1, count + 1) / count)
+        starts.append(np.repeat(a[None], count, axis=0))
+        ends.append(np.repeat(b[None], count, axis=0))
+    start, end, part = np.concatenate(starts), np.concatenate(ends), np.concatenate(share)
+    return Path(
+        time=np.zeros(part.size), height=start + (end - start) * part[:, None], move_start=start, move_end=end
+    )
+
+
+def follow(job: Job, system: System, index: int, path: Path, before: Array, state: State) -> State:
+    """Slow steps along a path that begins at the heights `before` (c,) m; the state at its end."""
+    layer = slow_layer(job, system, index)
+    imposed = job.machine.imposed(path, job.amounts)
+    force = imposed @ system.imposed_force[index].T + system.weight[index]
+    height = before
+    for k in range(path.time.size):
+        slip = np.broadcast_to(job.machine.contact_command @ (path.height[k] - height), state.f.shape)
+        state = slow_step(layer, state, force[:, k], imposed[:, k], slip)
+        height = path.height[k]
+    return state
+
+
+def resting_path(time: float, height: Array) -> Path:
+    """A path of one instant at rest at `height` (c,)."""
+    at = np.asarray(height, dtype=float)[None]
+    return Path(time=np.array([time]), height=at, move_start=at, move_end=at)
+
+
+def start(job: Job) -> State:
+    """The state at layer 1 that all engines share: loaded equilibrium with all bristles at zero, then the run-in.
+
+    The run-in of two leads down and up and the approach from above are slow, as levelling is.
+    """
+    system = job.machine.system(np.array([1]))
+    zero = np.zeros(job.program.corners)
+    n, d = system.K.shape[-1], job.machine.breakaway.size
+    state = State(q=np.zeros((job.members, n)), v=np.zeros((job.members, n)), f=np.zeros((job.members, d)))
+    frictionless = SlowLayer(
+        K=system.K[0],
+        scale=1 / np.diag(system.K[0]),
+        contact=np.zeros((0, n)),
+        groups=np.zeros((0, 0)),
+        limit=np.zeros(0),
+        breakaway=np.zeros(0),
+        parts=elastic(job.machine, system, 0, motor_sine=False),
+    )
+    imposed = job.machine.imposed(resting_path(0.0, zero), job.amounts)
+    force = imposed[:, 0] @ system.imposed_force[0].T + system.weight[0]
+    empty = np.zeros((job.members, 0))
+    loaded = slow_step(
+        frictionless, State(q=state.q, v=state.v, f=empty), force, imposed[:, 0], empty
+    )
+    state = State(q=loaded.q, v=state.v, f=state.f)
+    return follow(job, system, 0, slow_path(job, job.program.start_up()), zero, state)

@@ -1,0 +1,299 @@
+"""The sum of all rows: mass, stiffness, damping and forcing of the machine at every layer.
+
+    M q'' + C q' + (K + K_geo) q = J^T k imposed - J_c^T bristle + g - M q_cmd''
+
+Rigid connections are removed by a coordinate transformation q_full = T q; an offset imposed on a rigid connection turns
+into extensions of all other links.  Imperfections enter through `imposed` only.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import eigh
+
+from bedsim.components.frame import Coordinates
+from bedsim.components.friction import group_matrix
+from bedsim.components.plate import PlateShapes
+from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop
+from bedsim.errors import ModelError
+
+Array = NDArray[np.float64]
+Layers = NDArray[np.int64]
+
+LOOSE = 1e-9  # a motion whose stiffness is below this share of the stiffest has nothing to hold it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GrowingPart:
+    """The part on the bed: mass (layers,) kg and height of its centre (layers,) m above the bed at (x, y) m."""
+
+    mass: Array
+    centre_height: Array
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Machine:
+    """Everything an engine needs, before layers are picked.  All arrays over the full coordinates (size,)."""
+
+    coordinates: Coordinates
+    corner_names: tuple[str, ...]
+    corner_position: Array  # (c, 2) m
+    links: tuple[Link, ...]
+    frictions: tuple[Friction, ...]
+    stops: tuple[Stop, ...]
+    flanks: tuple[Flank, ...]
+    sources: tuple[Source, ...]
+    transform: Array  # (size, n)
+    kept: tuple[int, ...]  # coordinates that remain
+    mass: Array  # (size, size) without the part
+    weight: Array  # (size,) N, N m without the part
+    part: GrowingPart
+    gravity: float
+    damping_ratio: float
+    command: Array  # (size, c): motion of all coordinates per metre of commanded height of each corner
+    first_nut: Array  # (c,) m nut above the lower end of the free length at layer 1
+    layer_height: float  # m
+    motor_torque: Array  # (motors,) N m at the coordinate
+    motor_electrical: Array  # (motors,) electrical rad per rad
+    motor_index: tuple[int, ...]
+    motor_corner: tuple[int, ...]
+    axial_play: Array  # (c,) m
+    mount_preload: Array  # (c,) N, magnets that keep the mounts seated
+    plate: PlateShapes
+
+    @cached_property
+    def slices(self) -> dict[str, slice]:
+        """Where each link's rows stand in the stacked vector of extensions."""
+        found, start = {}, 0
+        for link in self.links:
+            found[link.name] = slice(start, start + link.rows)
+            start += link.rows
+        return found
+
+    @cached_property
+    def rows(self) -> Array:
+        """Jacobian (r, n) of all link rows on the kept coordinates."""
+        return np.vstack([link.jacobian for link in self.links]) @ self.transform
+
+    @cached_property
+    def contact_rows(self) -> Array:
+        """Jacobian (d, n) of all friction contacts on the kept coordinates."""
+        return self._stack([f.jacobian for f in self.frictions]) @ self.transform
+
+    @cached_property
+    def contact_groups(self) -> Array:
+        """Matrix (d, d) that sums squares over the rows of one planar contact."""
+        return group_matrix(self._contact_of_row)
+
+    @property
+    def _contact_of_row(self) -> Layers:
+        return np.repeat(np.arange(len(self.frictions)), [f.jacobian.shape[0] for f in self.frictions])
+
+    @cached_property
+    def breakaway(self) -> Array:
+        """Breakaway travel (d,) m (rad) of each contact row."""
+        return np.array([f.breakaway for f in self.frictions])[self._contact_of_row]
+
+    @cached_property
+    def contact_command(self) -> Array:
+        """Commanded slip (d, c): of each contact row per metre of commanded height of each corner."""
+        drive = np.zeros((self.breakaway.size, len(self.corner_names)))
+        row = 0
+        for f in self.frictions:
+            drive[row : row + f.command.size, f.corner] = f.command
+            row += f.command.size
+        return drive
+
+    def _stack(self, blocks: list[Array]) -> Array:
+        return np.vstack(blocks) if blocks else np.zeros((0, self.coordinates.size))
+
+    @property
+    def fastest_cycle(self) -> float:
+        """Cycles of the fastest imperfection per turn of the screw: detent, four per rotor tooth."""
+        present = any(self.sources[k].name == "detent" for k in self.active_sources)
+        return 4 * float(np.max(self.motor_electrical)) if present else 2.0
+
+    @cached_property
+    def joint_travel(self) -> Array:
+        """Free travel (c,) m of each corner's joint; infinite where it is bolted."""
+        travel = np.full(len(self.corner_names), np.inf)
+        for stop in self.stops:
+            if stop.imposed_link is not None:
+                travel[stop.corner] = stop.gap
+        return travel
+
+    def plate_at(self, points: Array) -> Array:
+        """Deflection (p, shapes) of every plate shape at points (p, 2) m."""
+        return np.array([[value for value, _, _ in self.plate.at(float(x), float(y))] for x, y in points])
+
+    @property
+    def active_sources(self) -> list[int]:
+        """Sources that this machine has at all."""
+        return [k for k, source in enumerate(self.sources) if source.amount != 0.0]
+
+    @cached_property
+    def amounts(self) -> Array:
+        """Strength (s,) of every source."""
+        return np.array([source.amount for source in self.sources])
+
+    def source_rows(self, source: Source, path: Path) -> tuple[slice, Array]:
+        """Extensions (t, m) of a source of unit strength, and the rows they belong to."""
+        values = source.values(path)
+        if source.link == "offset":
+            full = np.vstack([link.jacobian for link in self.links])
+            return slice(0, full.shape[0]), -values @ full.T
+        return self.slices[source.link], values
+
+    def imposed(self, path: Path, amounts: Array | None = None) -> Array:
+        """Imposed extensions (..., t, r) along a path for strengths (..., s); by default this machine's own."""
+        amounts = self.amounts if amounts is None else amounts
+        total = np.zeros((*amounts.shape[:-1], path.time.size, self.rows.shape[0]))
+        for k, source in enumerate(self.sources):
+            strength = amounts[..., k]
+            if np.any(strength != 0.0):
+                where, values = self.source_rows(source, path)
+                total[..., where] += strength[..., None, None] * values
+        return total
+
+    def system(self, layers: Layers) -> System:
+        """Matrices of the given layers. Raises ModelError naming the loose motion if nothing holds it."""
+        return assemble(self, np.asarray(layers))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class System:
+    """Matrices of some layers (l,) on the kept coordinates (n,); `link_stiffness` per link (l, m, m)."""
+
+    layers: Layers
+    M: Array  # (l, n, n)
+    C: Array  # (l, n, n)
+    K: Array  # (l, n, n), geometric stiffness included
+    weight: Array  # (l, n)
+    imposed_force: Array  # (l, n, r): force per imposed extension
+    command_force: Array  # (l, n, c): inertia force per commanded acceleration
+    friction_limit: Array  # (l, d)
+    corner_load: Array  # (l, c) N
+    link_stiffness: dict[str, Array]
+    frequency: Array  # (l, n) rad/s, undamped
+    modes: Array  # (l, n, n) mass-normalised
+
+
+def nut_position(machine: Machine, layers: Layers) -> Array:
+    """Nut above the lower end (l, c) m at mid-layer: all matrices are taken there."""
+    mid = -(np.asarray(layers, dtype=float) - 1.5) * machine.layer_height
+    return machine.first_nut + np.minimum(mid, 0.0)[:, None]
+
+
+def _part_mass(machine: Machine, layers: Layers) -> tuple[Array, Array]:
+    """Mass matrix (l, size, size) and weight (l, size) of the part: a slender column on the bed, [any dynamics text]."""
+    size = machine.coordinates.size
+    part = machine.part
+    m, z = part.mass[layers - 1], part.centre_height[layers - 1]
+    at = np.zeros((3, size))
+    at[:, :3] = np.eye(3)
+    at[:, 3:6] = [[0, 0, -part.y], [0, 0, part.x], [part.y, -part.x, 0]]
+    by_height = np.zeros((3, size))
+    by_height[0, 4], by_height[1, 3] = 1.0, -1.0
+    cross = at.T @ by_height
+    constant, linear = at.T @ at, cross + cross.T
+    square = by_height.T @ by_height * (4.0 / 3.0)  # its own inertia m (2z)^2/12 about the centre included
+    mass = m[:, None, None] * (constant + z[:, None, None] * linear + (z**2)[:, None, None] * square)
+    return mass, -m[:, None] * machine.gravity * at[2]
+
+
+def assemble(machine: Machine, layers: Layers) -> System:
+    """Sum all rows at mid-layer height."""
+    T = machine.transform
+    position = nut_position(machine, layers)
+    part_mass, part_weight = _part_mass(machine, layers)
+    M = T.T @ (machine.mass + part_mass) @ T
+    weight = (machine.weight + part_weight) @ T
+    unloaded, _ = _stiffness(machine, position, np.zeros_like(position))
+    _refuse_loose(machine, unloaded[0], M[0])
+    load = _corner_load(machine, position, unloaded, weight)
+    K, link_stiffness = _stiffness(machine, position, load)
+    frequency, modes = _natural_modes(K, M)
+    imposed_force = np.concatenate(
+        [
+            np.swapaxes(machine.rows[machine.slices[link.name]], 0, 1) @ link_stiffness[link.name]
+            for link in machine.links
+        ],
+        axis=2,
+    )
+    limits = [f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])]
+    return System(
+        layers=layers,
+        M=M,
+        C=_damping(machine, M, frequency, modes),
+        K=K,
+        weight=weight,
+        imposed_force=imposed_force,
+        command_force=-M @ machine.command[list(machine.kept)],
+        friction_limit=np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0)),
+        corner_load=load,
+        link_stiffness=link_stiffness,
+        frequency=frequency,
+        modes=modes,
+    )
+
+
+def _stiffness(machine: Machine, position: Array, load: Array) -> tuple[Array, dict[str, Array]]:
+    n = machine.transform.shape[1]
+    K = np.zeros((position.shape[0], n, n))
+    blocks = {}
+    for link in machine.links:
+        k = link.stiffness_at(position[:, link.corner], load[:, link.corner])
+        J = machine.rows[machine.slices[link.name]]
+        K += J.T @ k @ J
+        blocks[link.name] = k
+    return K, blocks
+
+
+def _corner_load(machine: Machine, position: Array, K: Array, weight: Array) -> Array:
+    """Load hanging on each screw (l, c) N from K q = g: tension of the axial link, reversed."""
+    q = np.linalg.solve(K, weight[:, :, None])[:, :, 0]
+    load = np.zeros_like(position)
+    for i, name in enumerate(machine.corner_names):
+        link = f"{name}.axial"
+        k = machine.links[[x.name for x in machine.links].index(link)].stiffness_at(position[:, i], load[:, i])
+        load[:, i] = -k[:, 0, 0] * (q @ machine.rows[machine.slices[link]][0])
+    return load
+
+
+def _natural_modes(K: Array, M: Array) -> tuple[Array, Array]:
+    """Undamped frequencies (l, n) rad/s and mass-normalised modes (l, n, n) in columns."""
+    lower = np.linalg.cholesky(M)
+    inverse = np.linalg.inv(lower)
+    square, vectors = np.linalg.eigh(inverse @ K @ np.swapaxes(inverse, 1, 2))
+    if np.any(square <= 0):
+        raise ModelError("the loaded machine is unstable: the load overcomes the stiffness of a tilted joint")
+    return np.sqrt(square), np.swapaxes(inverse, 1, 2) @ vectors
+
+
+def _damping(machine: Machine, M: Array, frequency: Array, modes: Array) -> Array:
+    """C = M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal damping matrix."""
+    MV = M @ modes
+    C = (MV * (2 * machine.damping_ratio * frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)
+    for link in machine.links:
+        if link.damping is not None:
+            J = machine.rows[machine.slices[link.name]]
+            C = C + J.T @ link.damping @ J
+    return C
+
+
+def _refuse_loose(machine: Machine, K: Array, M: Array) -> None:
+    square, vectors = eigh(K, M)
+    if square[0] > LOOSE * square[-1] * 1e-3 and square[0] > 0:
+        return
+    names = machine.coordinates.names(machine.corner_names)
+    share = np.abs(vectors[:, 0]) * np.sqrt(np.diag(M))
+    loosest = [names[machine.kept[k]] for k in np.argsort(share)[::-1][:3]]
+    raise ModelError(
+        f"nothing holds this motion: {', '.join(loosest)}. Give the joint, mount or guide concerned a stiffness."
+    )

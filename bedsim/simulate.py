@@ -1,0 +1,162 @@
+"""The one call that joins all: a loaded scenario in, a finished run out."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+import bedsim
+from bedsim import units
+from bedsim.engines import ENGINES, base
+from bedsim.errors import InputError
+from bedsim.model.build import build_machine, build_program
+from bedsim.results.layers import LayerResult, Run, Trace
+from bedsim.scenario.load import LoadedScenario
+
+Array = NDArray[np.float64]
+
+
+def probe_points(loaded: LoadedScenario) -> tuple[tuple[str, ...], Array]:
+    """Names and places (p, 2) m of the probes: those given, or the bed's centre and its four corners."""
+    scenario = loaded.scenario
+    if scenario.probe:
+        names = tuple(p.name for p in scenario.probe)
+        return names, np.array([[p.x_mm, p.y_mm] for p in scenario.probe]) * units.MM
+    x, y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
+    places = {"centre": (0, 0), "front left": (-x, -y), "front right": (x, -y), "back right": (x, y), "back left": (-x, y)}
+    return tuple(places), np.array(list(places.values()), dtype=float) * units.MM
+
+
+def make_job(loaded: LoadedScenario, progress: Callable[[int], None] = lambda done: None) -> base.Job:
+    """The job of a scenario for one machine."""
+    machine = build_machine(loaded.scenario, loaded.tables)
+    return base.Job(
+        machine=machine,
+        program=build_program(loaded.scenario),
+        probes=probe_points(loaded)[1],
+        amounts=machine.amounts[None],
+        trace_layers=loaded.scenario.output.trace_layers,
+        progress=progress,
+    )
+
+
+def pick_engine(name: str) -> base.Engine:
+    """An engine by name. Raises InputError naming those there are."""
+    if name not in ENGINES:
+        raise InputError(f"engine = {name}: there is no such engine. Allowed: {', '.join(ENGINES)}")
+    return ENGINES[name]
+
+
+def simulate(
+    loaded: LoadedScenario, engine: str | None = None, progress: Callable[[int], None] = lambda done: None
+) -> Run:
+    """Run a scenario with the named engine (default: the first of `ENGINES`) and return all layers.
+
+    Raises ModelError, EngineRefusalError or SolverError with a finished sentence.
+    """
+    chosen = pick_engine(engine or next(iter(ENGINES)))
+    job = make_job(loaded, progress)
+    chunks = list(chosen.run(job))
+    return Run(
+        layers=layer_result(loaded, job, chunks),
+        scenario_source=loaded.source_text,
+        scenario_resolved=loaded.resolved_toml(),
+        engine=chosen.name,
+        solver_status="finished",
+        solver_message=" ".join(dict.fromkeys(note for chunk in chunks for note in chunk.notes)) or "all layers done",
+        seed=0,
+        created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+        program_version=bedsim.__version__,
+        statistics=_sum_statistics(chunks),
+    )
+
+
+def _sum_statistics(chunks: list[base.Chunk]) -> dict[str, float]:
+    total: dict[str, float] = {}
+    for chunk in chunks:
+        for key, value in chunk.statistics.items():
+            total[key] = max(total.get(key, 0.0), value) if key.startswith("largest") else total.get(key, 0.0) + value
+    return total
+
+
+def relative_errors(job: base.Job, layers: NDArray[np.int64], pose: Array) -> dict[str, Array]:
+    """Errors against the first layer from poses (..., n, b): what the part shows.
+
+    d of q(n) - q(1), all freedoms, at the probe and at the current top of the part; layer thickness h - (d_z(n) - d_z(n-1)).
+    """
+    height, flat, abbe = base.probe_maps(job.machine, job.probes)
+    top = layers * job.machine.layer_height
+    from_first = pose - pose[..., :1, :]
+
+    def lateral(motion: Array) -> Array:
+        tilted = np.einsum("pkb,...nb->...npk", abbe, motion) * top[:, None, None]
+        return np.einsum("pkb,...nb->...npk", flat, motion) + tilted
+
+    height_error = from_first @ height.T
+    thickness = np.zeros_like(height_error)
+    thickness[..., 1:, :] = -np.diff(height_error, axis=-2)
+    return {
+        "height_error": height_error,
+        "lateral_error": lateral(from_first),
+        "height_raw": pose @ height.T,
+        "lateral_raw": lateral(pose),
+        "tilt": from_first[..., 3:6],
+        "thickness_error": thickness,
+    }
+
+
+def layer_result(loaded: LoadedScenario, job: base.Job, chunks: list[base.Chunk]) -> LayerResult:
+    """Join the chunks of one machine."""
+    layers = np.concatenate([chunk.layers for chunk in chunks])
+    pose = np.concatenate([chunk.pose[0] for chunk in chunks])
+    names, places = probe_points(loaded)
+    joined = {
+        key: np.concatenate([getattr(chunk, key)[0] for chunk in chunks])
+        for key in (
+            "residual_height",
+            "residual_lateral",
+            "settle_time",
+            "joint_excursion",
+            "side_force",
+            "load_angle",
+            "mount_force",
+            "axial_force",
+            "stop_hit",
+            "tail_bound",
+        )
+    }
+    commanded = job.program.height(layers)
+    return LayerResult(
+        layer=layers,
+        print_height=layers * job.machine.layer_height,
+        commanded_height=commanded,
+        nut_position=job.machine.first_nut + commanded[:, None],
+        probe_name=names,
+        probe_position=places,
+        corner_name=job.machine.corner_names,
+        corner_position=job.machine.corner_position,
+        pose_raw=pose,
+        trace=tuple(_trace(job, history) for chunk in chunks for history in chunk.histories),
+        **relative_errors(job, layers, pose),
+        **joined,
+    )
+
+
+def _trace(job: base.Job, history: base.History) -> Trace:
+    system = job.machine.system(np.array([history.layer]))
+    observer = base.make_observer(job.machine, system, job.probes)
+    q = history.q
+    tension = q @ observer.rows.T - history.imposed
+    return Trace(
+        layer=history.layer,
+        time=history.time,
+        pose=q @ observer.bed.T,
+        height=q @ observer.height.T,
+        lateral=np.einsum("pkn,tn->tpk", observer.lateral[0], q),
+        joint=np.einsum("ckn,tn->tck", observer.joint, q),
+        load_angle=tension[:, observer.motor_rows] * observer.motor_electrical,
+        commanded_height=history.commanded,
+    )
