@@ -48,9 +48,10 @@ numbers, positions growing from row to row; lines that start with # are remarks.
 | `screw.run_out.table`, as gauge readings | position_mm, angle_deg, reading_um |
 | `screw.travel.table` | position_mm, deviation_um |
 
-Gauge readings: angle_deg is the direction on the screw from its clocking zero, the reading grows outwards.
-Each position needs at least four readings spread around the screw; their first harmonic is the offset, and
-the span of the readings of a round screw (TIR) is twice the offset.
+Gauge readings: the gauge stands on the +X side of the screw and its reading grows outwards; angle_deg is how
+far the screw is turned from its clocking zero. Each position needs at least four readings spread around the
+turn; their first harmonic is the offset, and the span of the readings of a round screw (TIR) is twice the
+offset. `bedsim gauge` takes readings taken in other ways and writes a table of offsets.
 
 """
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
@@ -53,6 +54,11 @@ def read_table(
     if rows is None:
         return None
     columns, lines, values = rows
+    note = re.search(r"^#\s*(\w+)\s*=", text, re.MULTILINE)
+    if columns == READINGS and note is not None:
+        hint = "Let bedsim gauge turn the readings into a table of offsets, and name that table."
+        faults.add(key, f"{written}: the note {note[1]} on how it was read is not taken here", hint=hint)
+        return None
     return reader.offsets(lines, values) if columns == READINGS else reader.sorted(lines, values)
 
 
@@ -171,9 +177,10 @@ class _Reader:
     def offsets(self, lines: list[int], values: list[list[float]]) -> Array | None:
         """Turn dial gauge readings around the screw into offsets of its centreline.
 
-        At each position reading = mean + x cos(angle) + y sin(angle) by least squares, angle going round the
-        the screw from its clocking zero as seen from above, reading growing outwards: (x, y) is the offset,
-        and for a round screw the span of the readings (TIR) is twice its length.
+        The gauge stands on the +X side of the screw and its reading grows outwards; angle is how far the
+        screw is turned from its clocking zero, counter-clockwise seen from above. By least squares at
+        each position reading = mean + x cos(angle) - y sin(angle): (x, y) is the offset in the screw's
+        own frame, and for a round screw the span of the readings (TIR) is twice its length.
         """
         data = np.array(values)
         steps = np.diff(data[:, 0])
@@ -189,7 +196,7 @@ class _Reader:
             chosen = data[data[:, 0] == position]
             angles, reading = np.radians(chosen[:, 1]), chosen[:, 2]
             directions = np.unique(np.round(np.mod(chosen[:, 1], 360.0), 6))
-            waves = np.column_stack([np.ones_like(angles), np.cos(angles), np.sin(angles)])
+            waves = np.column_stack([np.ones_like(angles), np.cos(angles), -np.sin(angles)])
             if len(directions) < 4 or np.linalg.cond(waves) > 10:
                 self._fault(f"position_mm = {position:g} needs at least 4 readings spread around the screw")
                 return None

@@ -98,11 +98,14 @@ def test_a_missing_table_is_told_with_the_nearest_name(write, faults, tmp_path):
 
 
 def _readings(offset: complex, angles, position: float, zero: float) -> list[str]:
-    return [f"{position},{a},{zero + (offset * np.exp(-1j * np.radians(a))).real:.9f}" for a in angles]
+    return [f"{position},{a},{zero + (offset * np.exp(1j * np.radians(a))).real:.9f}" for a in angles]
 
 
 def test_gauge_readings_around_a_screw_give_its_offset(write, tmp_path):
-    """A round screw off its axis by (x, y) reads x cos(a) + y sin(a); the span is twice the offset."""
+    """Turned by a, a round screw off its axis by (x, y) stands off towards +X by x cos(a) - y sin(a).
+
+    The span of the readings is twice the offset.
+    """
     angles = np.arange(0, 360, 30)
     rows = _readings(30 - 40j, angles, 50, 7.0) + _readings(-5 + 12j, angles, 150, -100.0)
     loaded = _load(write, tmp_path, "position_mm,angle_deg,reading_um\n" + "\n".join(rows))
@@ -110,6 +113,14 @@ def test_gauge_readings_around_a_screw_give_its_offset(write, tmp_path):
     assert table == pytest.approx(np.array([[50, 30, -40], [150, -5, 12]]), abs=1e-6)
     readings = [float(row.split(",")[2]) for row in _readings(30 - 40j, np.arange(0, 360, 0.1), 50, 7.0)]
     assert max(readings) - min(readings) == pytest.approx(2 * abs(30 - 40j), rel=1e-5)
+
+
+def test_readings_with_notes_on_how_they_were_taken_are_left_to_the_gauge_command(write, faults, tmp_path):
+    rows = [f"{s},{a},1" for s in (50, 150) for a in range(0, 360, 45)]
+    (tmp_path / "run-out.csv").write_text(
+        "# gauge_deg = 90\nposition_mm,angle_deg,reading_um\n" + "\n".join(rows)
+    )
+    assert "the note gauge_deg on how it was read is not taken here" in faults(write(RUN_OUT))[0]
 
 
 def test_lobes_of_an_unround_screw_do_not_pass_for_an_offset(write, tmp_path):
