@@ -32,8 +32,11 @@ def cubic_mean_load(loads: Sequence[float], travels: Sequence[float]) -> float:
 
 
 def turns_per_layer(layer: float, hop: float, lead: float) -> float:
-    """Return the turns of the screw for one layer with a hop down and up [m]: (layer + 2 hop)/lead."""
-    return (layer + 2.0 * hop) / lead
+    """Return the turns of the screw for one layer: (2 layer + 2 hop)/lead, lengths in m.
+
+    The layer counts twice as the bed goes back up after the print; a hop goes down and up.
+    """
+    return 2.0 * (layer + hop) / lead
 
 
 def life_hours(life_turns: float, turns_per_hour: float) -> float:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -12,6 +13,7 @@ class Check:
 
     margin: how many times the limit is kept (1: just reached, below 1: passed); None where there is no limit.
     missing: what would have to be added, in words with a number; empty when nothing is.
+    low_is_worse: of rows without a limit, whether the smallest value is the one to look at.
     """
 
     subject: str
@@ -25,27 +27,94 @@ class Check:
     note: str = ""
     missing: str = ""
     corner: str = ""
+    low_is_worse: bool = False
 
     @property
     def within(self) -> bool | None:
         """Whether the limit is kept; None without a limit.  Says nothing about safety."""
-        return None if self.margin is None else self.margin >= 1.0
+        return None if self.margin is None else bool(self.margin >= 1.0)
 
 
-def margin_below(value: float, limit: float) -> float:
-    """Return limit/value for a value that must stay below its limit; infinite for a value of zero or less."""
-    return limit / value if value > 0 else math.inf
+def below(
+    subject: str,
+    name: str,
+    value: float,
+    limit: float,
+    unit: str,
+    *,
+    formula: str,
+    source: str,
+    corner: str = "",
+    note: str = "",
+    missing: str = "",
+) -> Check:
+    """Make the row of a value that must stay below its limit; the margin is limit/value."""
+    margin = limit / value if value > 0 else math.inf
+    return Check(
+        subject=subject,
+        name=name,
+        value=value,
+        limit=limit,
+        margin=margin,
+        unit=unit,
+        formula=formula,
+        source=source,
+        corner=corner,
+        note=note,
+        missing=missing,
+    )
 
 
-def margin_above(value: float, limit: float) -> float:
-    """Return value/limit for a value that must stay above its limit; infinite for a limit of zero or less."""
-    return value / limit if limit > 0 else math.inf
+def above(
+    subject: str,
+    name: str,
+    value: float,
+    limit: float,
+    unit: str,
+    *,
+    formula: str,
+    source: str,
+    corner: str = "",
+    note: str = "",
+    missing: str = "",
+) -> Check:
+    """Make the row of a value that must stay above its limit; the margin is value/limit."""
+    row = below(subject, name, value, limit, unit, formula=formula, source=source, corner=corner, note=note)
+    return replace(row, margin=value / limit if limit > 0 else math.inf, missing=missing)
 
 
-def worst_by_name(checks: list[Check]) -> list[Check]:
+def shown(
+    subject: str,
+    name: str,
+    value: float,
+    unit: str,
+    *,
+    formula: str,
+    source: str,
+    corner: str = "",
+    note: str = "",
+    missing: str = "",
+    low_is_worse: bool = False,
+) -> Check:
+    """Make the row of a value without a limit."""
+    return Check(
+        subject=subject,
+        name=name,
+        value=value,
+        unit=unit,
+        formula=formula,
+        source=source,
+        corner=corner,
+        note=note,
+        missing=missing,
+        low_is_worse=low_is_worse,
+    )
+
+
+def worst_by_name(checks: Iterable[Check]) -> list[Check]:
     """Keep of each (subject, name) the row with the smallest margin, in order of first appearance.
 
-    Rows without a limit keep the largest absolute value.
+    Rows without a limit keep the largest absolute value, or the smallest value where that is worse.
     """
     kept: dict[tuple[str, str], Check] = {}
     for check in checks:
@@ -57,5 +126,5 @@ def worst_by_name(checks: list[Check]) -> list[Check]:
 
 def _severity(check: Check) -> tuple[float, float]:
     if check.margin is None:
-        return (0.0, abs(check.value))
+        return (0.0, -check.value if check.low_is_worse else abs(check.value))
     return (-check.margin, abs(check.value))

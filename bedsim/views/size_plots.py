@@ -69,7 +69,7 @@ def margin_bars(ax: Axes, checks: Sequence[Check]) -> None:
     ax.set_ylim(-0.7, len(checks) - 0.3)
     ax.grid(axis="y", visible=False)
     ax.set_xlabel("limit kept so many times (1: just reached; hatched: passed)")
-    ax.set_title("Margins at the worst corner")
+    ax.set_title("Margins at the worst corner: computed, no proof")
 
 
 def _margin_text(margin: float | None) -> str:

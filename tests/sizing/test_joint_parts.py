@@ -131,7 +131,7 @@ def test_lift_off_is_where_the_pressing_force_ends():
 
 
 def test_reversal_loses_the_lead_times_the_wind_up():
-    """0.02 N m of drag on 40 N m/rad turn the nut by a milliradian between the senses: 1.27 um at lead 8 mm."""
+    """0.02 N m of drag on 40 N m/rad turn the nut by a milliradian between the senses: 1.27 um at lead 8."""
     turn = joint_checks.wind_up(0.02, 40.0)
     assert turn == pytest.approx(1e-3)
     assert joint_checks.height_lost_at_reversal(turn, 8 * MM) / UM == pytest.approx(

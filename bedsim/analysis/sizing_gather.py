@@ -1,0 +1,314 @@
+"""From a loaded scenario in workshop units to the plain SI numbers of `bedsim.sizing.numbers`."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from bedsim.analysis.sizing_joint import joint_numbers, mount_places, radius_from_centre
+from bedsim.scenario import schema
+from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sizing_keys import OtherScrew, Prices, Sizing
+from bedsim.sizing import joint_checks, statics, wear
+from bedsim.sizing.axial_train import series
+from bedsim.sizing.decision import PriceNumbers
+from bedsim.sizing.numbers import CornerNumbers, Duty, MachineNumbers, MotorNumbers, ScrewNumbers
+from bedsim.units import (
+    DEG,
+    G_CM2,
+    GPA,
+    GRAVITY,
+    MINUTE,
+    MM,
+    MM_S,
+    MM_S2,
+    MPA,
+    N_MM,
+    N_PER_UM,
+    UM,
+)
+
+#: Nut of layer 1 below the upper end of the screw if the scenario does not say; as in the scenario's own
+#: checks.
+FIRST_LAYER_BELOW_TOP = 60.0 * MM
+
+#: 1 mm3/(N m) in m2/N.
+MM3_PER_N_M = 1e-9
+
+
+def sizing_of(scenario: schema.Scenario) -> Sizing:
+    """Return the scenario's sizing table, or one with nothing given."""
+    return getattr(scenario, "sizing", None) or Sizing()
+
+
+def prices_of(scenario: schema.Scenario) -> PriceNumbers | None:
+    """Return the user's prices, or None."""
+    prices: Prices | None = getattr(scenario, "prices", None)
+    if prices is None:
+        return None
+    return PriceNumbers(
+        currency=prices.currency,
+        ball_screw=prices.ball_screw,
+        plain_screw=prices.plain_screw,
+        brake=prices.brake,
+    )
+
+
+def gather(loaded: LoadedScenario) -> MachineNumbers:
+    """Collect every number that sizing needs.  Raises ModelError when the mounts stand on one line."""
+    scenario, sizing = loaded.scenario, sizing_of(loaded.scenario)
+    places = mount_places(scenario)
+    start, end = _bed_loads(scenario, places)
+    radii = radius_from_centre(places)
+    growth = scenario.bed.expansion_um_per_m_k * 1e-6 * scenario.bed.temperature_rise_k
+    corners = []
+    for i, corner in enumerate(scenario.corner):
+        low, high = nut_range(scenario, corner)
+        screw = screw_numbers(loaded, corner)
+        carriage = corner.carriage.mass_kg * GRAVITY
+        heat = joint_checks.heat_growth(growth, 1.0, radii[i])
+        joint = joint_numbers(corner, sizing, high, heat, max(start[i], end[i]) + carriage)
+        corners.append(
+            CornerNumbers(
+                name=corner.name,
+                screw=screw,
+                motor=motor_numbers(loaded, corner, sizing),
+                joint=joint,
+                mount_kind=corner.mount.kind,
+                mount_x=float(places[i, 0]),
+                mount_y=float(places[i, 1]),
+                mount_pull=corner.mount.magnet_force_n,
+                mount_travel=None if sizing.mount_travel_mm is None else sizing.mount_travel_mm * MM,
+                mount_growth=heat,
+                carriage_mass=corner.carriage.mass_kg,
+                nut_mass=corner.nut.mass_kg,
+                nut_low=low,
+                nut_high=high,
+                bed_load=(float(start[i]), float(end[i])),
+                counterweight=sizing.counterweight_n,
+                **_guide_numbers(corner),
+            )
+        )
+    return MachineNumbers(corners=tuple(corners), duty=duty_numbers(scenario, sizing))
+
+
+def nut_range(scenario: schema.Scenario, corner: schema.Corner) -> tuple[float, float]:
+    """Return the lowest and the highest nut position [m] of the print above the screw's lower end."""
+    given, job = scenario.print.first_layer_nut_mm, scenario.print
+    top = corner.screw.length_mm * MM - FIRST_LAYER_BELOW_TOP if given is None else given * MM
+    travel = ((job.layers - 1) * job.layer_mm + scenario.motion.z_hop_mm) * MM
+    return max(top - travel, corner.screw.root_diameter_mm * MM), top
+
+
+def bounds_of(loaded: LoadedScenario, corner: str, key: str, likely: float) -> tuple[float, float, float]:
+    """Return (low, likely, high) of a key in its own unit: the corner's range, the common one, or none."""
+    found = {r.key: r for r in loaded.ranges}
+    given = found.get(f"corner.{corner}.{key}") or found.get(key)
+    if given is None or given.likely != likely:
+        return likely, likely, likely
+    return given.low, given.likely, given.high
+
+
+def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers:
+    """Return a corner's screw and nut in SI."""
+    part, nut, sizing = corner.screw, corner.nut, sizing_of(loaded.scenario)
+    low, high = nut_range(loaded.scenario, corner)
+    contact = _contact_diameter(part.kind, part.diameter_mm, part.lead_mm / part.starts, sizing)
+    dn = sizing.speed_diameter_mm_rpm
+    length = sizing.plain_nut_length_mm
+    return ScrewNumbers(
+        kind=part.kind,
+        ends=part.ends,
+        diameter=part.diameter_mm * MM,
+        root_diameter=part.root_diameter_mm * MM,
+        contact_diameter=contact,
+        lead=part.lead_mm * MM,
+        length=part.length_mm * MM,
+        youngs_modulus=part.youngs_modulus_gpa * GPA,
+        shear_modulus=part.shear_modulus_gpa * GPA,
+        density=part.density_kg_m3,
+        bearing_axial=part.bearing_axial_n_per_um * N_PER_UM,
+        coupling=part.coupling_nm_per_rad,
+        nut_axial=nut.axial_n_per_um * N_PER_UM,
+        drag_torque=nut.drag_torque_n_mm * N_MM,
+        friction=bounds_of(loaded, corner.name, "nut.friction_coefficient", nut.friction_coefficient),
+        flank_angle=nut.flank_angle_deg * DEG,
+        run_out=_run_out(loaded, part, low, high),
+        dynamic_rating=sizing.dynamic_load_rating_n,
+        static_rating=sizing.static_load_rating_n,
+        load_factor=sizing.load_factor,
+        speed_diameter_limit=None if dn is None else dn * MM / MINUTE,
+        nut_length=None if length is None else length * MM,
+    )
+
+
+def _contact_diameter(kind: str, diameter: float, pitch: float, sizing: Sizing) -> float:
+    if kind == "plain":
+        return (diameter - pitch / 2.0) * MM  # pitch diameter of ISO 2904
+    return (sizing.ball_circle_diameter_mm or diameter) * MM
+
+
+def _run_out(loaded: LoadedScenario, part: schema.Screw, low: float, high: float) -> float:
+    """Largest offset of the thread from its axis within the nut's travel; a reading is twice the offset."""
+    bent = part.run_out
+    largest = joint_checks.largest_run_out(
+        eccentricity=bent.eccentricity_tir_um / 2.0 * UM,
+        tilt=bent.tilt_tir_um_per_100mm / 2.0 * UM / (100.0 * MM),
+        bow=bent.bow_tir_um / 2.0 * UM,
+        free_length=part.length_mm * MM,
+        top=high,
+        upper_end_free=part.ends == "fixed-free",
+    )
+    if bent.table is None:
+        return largest
+    data = loaded.tables[bent.table]
+    heights = np.linspace(low, high, 400) / MM
+    offsets = [np.interp(heights, data[:, 0], data[:, k]) for k in (1, 2)]
+    return largest + float(np.hypot(*offsets).max()) * UM
+
+
+def motor_numbers(loaded: LoadedScenario, corner: schema.Corner, sizing: Sizing) -> MotorNumbers:
+    """Return the motor as one screw has it: with a belt, an equal share of the one motor."""
+    scenario = loaded.scenario
+    shared = scenario.drive.topology == "belt"
+    owner = scenario.corner[0] if shared else corner
+    part, share = owner.motor, 1.0 / len(scenario.corner) if shared else 1.0
+    detent = bounds_of(loaded, owner.name, "motor.detent_torque_n_m", part.detent_torque_n_m)
+    pulley = scenario.drive.pulley_pitch_diameter_mm / 2.0 * MM
+    inertia = share * part.rotor_inertia_g_cm2 * G_CM2
+    if shared:
+        inertia += scenario.drive.pulley_inertia_g_cm2 * G_CM2 / part.gear_ratio**2
+    return MotorNumbers(
+        holding_torque=share * part.holding_torque_n_m * part.current_percent / 100.0,
+        detent_torque=share * detent[1],
+        detent_low=share * detent[0],
+        rotor_inertia=inertia,
+        steps_per_turn=part.steps_per_turn,
+        microsteps=part.microsteps,
+        gear_ratio=part.gear_ratio,
+        gear_efficiency=sizing.gear_efficiency,
+        pull_out=tuple((p.speed_rpm / MINUTE, share * p.torque_n_m) for p in sizing.pull_out),
+        brake_torque=sizing.brake_torque_n_m,
+        belt_torsion=scenario.drive.belt_n_per_um * N_PER_UM * pulley**2 if shared else None,
+    )
+
+
+def duty_numbers(scenario: schema.Scenario, sizing: Sizing) -> Duty:
+    """Return what the print asks for, in SI."""
+    job, motion, bed = scenario.print, scenario.motion, scenario.bed
+    mounts = float(np.mean([c.mount.height_mm for c in scenario.corner]))
+    pair = wear.PAIRS[sizing.plain_nut_material]
+    given = {
+        "pressure_velocity": (sizing.pressure_velocity_mpa_m_s, MPA),
+        "wear_low": (sizing.wear_low_mm3_per_n_m, MM3_PER_N_M),
+        "wear_high": (sizing.wear_high_mm3_per_n_m, MM3_PER_N_M),
+    }
+    changes = {name: value * unit for name, (value, unit) in given.items() if value is not None}
+    if changes:
+        pair = replace(pair, **changes, status="given: " + ", ".join(changes) + f"; else {pair.status}")
+    part_height = job.layers * job.layer_mm / 2.0
+    mass = bed.mass_kg + job.part_mass_kg
+    centre = (bed.mass_kg * bed.centre_height_mm + job.part_mass_kg * part_height) / mass
+    return Duty(
+        speed=motion.speed_mm_s * MM_S,
+        acceleration=motion.acceleration_mm_s2 * MM_S2,
+        layer=job.layer_mm * MM,
+        hop=motion.z_hop_mm * MM,
+        seconds_per_layer=job.seconds_per_layer,
+        sideways_acceleration=sizing.frame_acceleration_mm_s2 * MM_S2,
+        moving_mass=mass,
+        centre_above_mounts=(centre - mounts) * MM,
+        life_hours=sizing.life_h,
+        vibration_friction=sizing.vibration_friction,
+        wear=pair,
+        wear_clearance=sizing.wear_clearance_um * UM,
+    )
+
+
+def _guide_numbers(corner: schema.Corner) -> dict[str, float]:
+    guide, frame = corner.guide, corner.frame
+    sides = [
+        series([guide.radial_n_per_um, frame.radial_n_per_um]),
+        series([guide.tangential_n_per_um, frame.tangential_n_per_um]),
+    ]
+    return {
+        "guide_lateral": min(sides) * N_PER_UM,
+        "guide_friction": guide.friction_n,
+        "guide_tilt": series([guide.tilt_nm_per_rad, frame.rotation_nm_per_rad]),
+        "guide_yaw": series([guide.yaw_nm_per_rad, frame.rotation_nm_per_rad]),
+        "frame_vertical": frame.vertical_n_per_um * N_PER_UM,
+    }
+
+
+def _bed_loads(scenario: schema.Scenario, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Weight [N] of bed and part on each mount, at the first and the last layer."""
+    bed, job = scenario.bed, scenario.print
+    at = [[bed.centre_x_mm * MM, bed.centre_y_mm * MM], [job.part_x_mm * MM, job.part_y_mm * MM]]
+    weights = np.array([bed.mass_kg, job.part_mass_kg]) * GRAVITY
+    return (
+        statics.support_loads(places, weights * [1.0, 0.0], at),
+        statics.support_loads(places, weights, at),
+    )
+
+
+def other_screw(here: ScrewNumbers, given: OtherScrew | None, sizing: Sizing) -> tuple[ScrewNumbers, str]:
+    """Return the screw of the other type and where its numbers come from.
+
+    If none is given: the same diameter and lead; a plain screw after ISO 2904, or a ball screw with the root
+    of [MISUMI-TH] p. 1676 (12.5 mm at 15 mm) and usual friction.
+    """
+    if given is not None:
+        return _given_screw(here, given, sizing), "the other screw is the one given (sizing.other_screw)"
+    if here.is_ball:
+        return _plain_twin(here), (
+            "the plain screw is assumed: same diameter and lead, pitch of at most 2 mm a start, "
+            "root and pitch diameter of ISO 2904, friction 0.08 to 0.25, nut as stiff, no drag"
+        )
+    return (
+        replace(
+            here,
+            kind="rolled_ball",
+            root_diameter=12.5 / 15.0 * here.diameter,
+            contact_diameter=here.diameter,
+            friction=(0.003, 0.005, 0.01),
+        ),
+        "the ball screw is assumed: same diameter and lead, root 0.83 of the diameter (MISUMI p. 1676), "
+        "friction 0.003 to 0.01, nut as stiff and with as much drag",
+    )
+
+
+def _plain_twin(here: ScrewNumbers) -> ScrewNumbers:
+    starts = max(1, math.ceil(here.lead / (2.0 * MM) - 1e-9))
+    pitch = here.lead / starts
+    return replace(
+        here,
+        kind="plain",
+        root_diameter=here.diameter - pitch - 2.0 * (0.15 if pitch < 2.0 * MM else 0.25) * MM,
+        contact_diameter=here.diameter - pitch / 2.0,
+        friction=(0.08, 0.15, 0.25),
+        flank_angle=15.0 * DEG,
+        drag_torque=0.0,
+    )
+
+
+def _given_screw(here: ScrewNumbers, given: OtherScrew, sizing: Sizing) -> ScrewNumbers:
+    tir = given.eccentricity_tir_um
+    f = given.friction_coefficient
+    return replace(
+        here,
+        kind=given.kind,
+        diameter=given.diameter_mm * MM,
+        root_diameter=given.root_diameter_mm * MM,
+        contact_diameter=_contact_diameter(
+            given.kind, given.diameter_mm, given.lead_mm / given.starts, sizing
+        ),
+        lead=given.lead_mm * MM,
+        friction=(f, f, f),
+        flank_angle=given.flank_angle_deg * DEG,
+        nut_axial=given.nut_axial_n_per_um * N_PER_UM,
+        drag_torque=given.drag_torque_n_mm * N_MM,
+        dynamic_rating=given.dynamic_load_rating_n,
+        run_out=here.run_out if tir is None else tir / 2.0 * UM,
+    )

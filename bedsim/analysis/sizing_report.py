@@ -1,0 +1,165 @@
+"""`bedsim size`: every row of a scenario's machine, what is missing, assumptions, cautions, the screw
+decision.
+
+A report never says that a machine is safe: it says what was computed, with which assumptions, and who
+decides.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from bedsim.analysis.cautions import cautions
+from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
+from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.schema import Scenario
+from bedsim.sizing.axial_train import compliance_shares, series
+from bedsim.sizing.decision import DecisionRow, screw_decision
+from bedsim.sizing.machine import size_machine
+from bedsim.sizing.magnets import HARDWARE_BAND, REMANENCE_PER_K, REMANENCE_PER_K_RANGE
+from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
+from bedsim.sizing.rows_joint import element_table
+from bedsim.sizing.rows_screw import axial_parts, softest_nut_height
+from bedsim.sizing.table import Check, worst_by_name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointPartRow:
+    """What one part adds to a joint: place [m], sideways stiffness [N/m], pull [N], friction [N]."""
+
+    name: str
+    x: float
+    y: float
+    stiffness: float
+    pull: float
+    friction: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizingReport:
+    """The whole answer.
+
+    `checks`: of each row the corner with the smallest margin; `all_checks`: every corner.  `axial_shares`:
+    corner -> part -> share of the axial compliance (0 to 1).  `decision`: ball against plain screw, computed
+    rows only.
+    """
+
+    title: str
+    checks: tuple[Check, ...]
+    all_checks: tuple[Check, ...]
+    axial_shares: Mapping[str, Mapping[str, float]]
+    softest_corner: str
+    joint_parts: tuple[JointPartRow, ...]
+    decision: tuple[DecisionRow, ...]
+    decision_corner: str
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def passed_limits(self) -> tuple[Check, ...]:
+        """Rows whose limit is not kept."""
+        return tuple(c for c in self.checks if c.within is False)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """What would have to be added or given, one line each, with the rows that ask for it."""
+        wanted: dict[str, list[str]] = {}
+        for check in self.checks:
+            if check.missing:
+                wanted.setdefault(check.missing, []).append(check.name)
+        return tuple(f"{what} (for: {', '.join(names)})" for what, names in wanted.items())
+
+
+def size_scenario(loaded: LoadedScenario) -> SizingReport:
+    """Compute every row for a loaded scenario.
+
+    Raises ModelError when the mounts stand on one line.
+    """
+    machine = gather(loaded)
+    checks = size_machine(machine)
+    heaviest = max(machine.corners, key=lambda c: max(c.hanging))
+    decision, assumed = _decision(loaded, machine, heaviest)
+    return SizingReport(
+        title=loaded.scenario.title,
+        checks=tuple(worst_by_name(checks)),
+        all_checks=tuple(checks),
+        axial_shares={
+            c.name: compliance_shares(axial_parts(c, softest_nut_height(c))) for c in machine.corners
+        },
+        softest_corner=min(machine.corners, key=_axial_stiffness).name,
+        joint_parts=tuple(
+            JointPartRow(name=n, x=x, y=y, stiffness=k, pull=pull, friction=f)
+            for n, x, y, k, pull, f in element_table(heaviest.joint)
+        ),
+        decision=tuple(decision),
+        decision_corner=heaviest.name,
+        assumptions=(*_assumptions(loaded.scenario, machine), assumed),
+        cautions=_cautions(loaded.scenario, checks),
+    )
+
+
+def _axial_stiffness(corner: CornerNumbers) -> float:
+    return series(list(axial_parts(corner, softest_nut_height(corner)).values()))
+
+
+def _decision(
+    loaded: LoadedScenario, machine: MachineNumbers, corner: CornerNumbers
+) -> tuple[list[DecisionRow], str]:
+    sizing = sizing_of(loaded.scenario)
+    other, words = other_screw(corner.screw, sizing.other_screw, sizing)
+    ball, plain = (corner.screw, other) if corner.screw.is_ball else (other, corner.screw)
+    if ball.is_ball == plain.is_ball:
+        return [], "no screw decision: sizing.other_screw is of the same type as the screw in the machine"
+    rows = screw_decision(corner, machine.duty, ball, plain, len(machine.corners), prices_of(loaded.scenario))
+    return rows, f"Screw decision: {words}."
+
+
+def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
+    duty = machine.duty
+    lines = [
+        "Loads: a stiff bed shares its weight by statics"
+        + (" as on equal springs" if len(machine.corners) > 3 else "")
+        + "; margins hold for the heaviest load and the worst corner.",
+        f"When shaken, {100 * duty.vibration_friction:.0f} % of the thread's friction is counted on "
+        "(sizing.vibration_friction).",
+        "Friction within the range given for the nut; detent at its lower end where it holds.",
+    ]
+    low, _, high = machine.corners[0].screw.friction
+    if low == high:
+        lines.append(
+            f"Friction is taken as exactly {low:g}: give nut.friction_coefficient as low, likely, high."
+        )
+    if scenario.drive.topology == "belt":
+        lines.append("The one motor's torque, detent and inertia are shared equally among the screws.")
+    if any(c.joint.parts for c in machine.corners):
+        first, last = (100 * k for k in REMANENCE_PER_K_RANGE)
+        lines.append(
+            f"Magnets: rigid, coaxial, no iron near; pull within about {100 * HARDWARE_BAND:.0f} % of "
+            f"hardware; remanence {100 * REMANENCE_PER_K:.2g} % per K ({first:.2g} to {last:.2g})."
+        )
+    return lines
+
+
+def _cautions(scenario: Scenario, checks: list[Check]) -> tuple[str, ...]:
+    holding = [c for c in checks if c.subject == "Motors off" and c.within is False]
+    lines = []
+    if holding:
+        lines.append(
+            "Caution: by these numbers the bed is not held when the motors are off or the machine is "
+            "shaken: it can come down on hands, nozzle and print. What is missing is listed above."
+        )
+    else:
+        lines.append(
+            "Caution: the numbers given hold the bed; grease, wear, warmth or vibration can lower friction "
+            "below what was given, and then it comes down."
+        )
+    if any(not math.isnan(c.value) and c.name.startswith("push of a motor") for c in checks):
+        lines.append("Caution: a motor pushes on when something is in the way: it can crush fingers.")
+    return (
+        *lines,
+        *cautions(scenario),
+        "These rows are computed from the numbers above and nothing else; whoever builds and runs the "
+        "machine must decide, with measurements of the real parts.",
+    )

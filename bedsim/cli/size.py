@@ -1,0 +1,152 @@
+"""`bedsim size`: will it hold, turn and last; a table, what is missing, cautions and one picture."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.common import scenario_argument, set_option
+from bedsim.errors import ResultFileError
+from bedsim.units import MM, N_PER_MM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.sizing_report import SizingReport
+    from bedsim.sizing.decision import DecisionRow
+    from bedsim.sizing.table import Check
+
+NAME_WIDTH = 52
+LINE_WIDTH = 100
+
+
+@click.command(name="size")
+@scenario_argument
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Picture file (PNG); default: results/SCENARIO_size.png.",
+)
+@set_option
+@click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+@click.option("--every-corner", is_flag=True, help="Show every corner, not only the worst of each row.")
+def command(
+    scenario: Path, output: Path | None, overrides: tuple[str, ...], no_pictures: bool, every_corner: bool
+) -> int:
+    """Check whether the drive holds, turns and lasts.
+
+    Prints each value with its limit, margin (1: just reached), formula and source, then what is missing, the
+    screw decision, assumptions and cautions.  A margin is no proof: whoever builds the machine decides.
+    """
+    from bedsim.analysis.sizing_report import size_scenario
+    from bedsim.scenario.load import load_scenario
+
+    report = size_scenario(load_scenario(scenario, overrides))
+    click.echo("\n".join(report_lines(report, every_corner=every_corner)))
+    if not no_pictures:
+        click.echo(f"\nPicture: {_drawn(report, output or Path('results') / f'{scenario.stem}_size.png')}")
+    return 0
+
+
+def _drawn(report: SizingReport, path: Path) -> Path:
+    from bedsim.views.size_plots import draw_size
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise ResultFileError(f"{path}: its folder cannot be made: {fault.strerror}.") from None
+    corner = report.softest_corner
+    return draw_size(report.checks, report.axial_shares[corner], corner, report.title, path)
+
+
+def report_lines(report: SizingReport, *, every_corner: bool = False) -> Iterator[str]:
+    """Give the lines of the report as printed."""
+    yield report.title
+    checks = report.all_checks if every_corner else report.checks
+    ordered = sorted(checks, key=lambda c: _order(checks, c.subject))
+    for subject, rows in groupby(ordered, key=lambda c: c.subject):
+        yield ""
+        yield f"{subject:<{NAME_WIDTH}} {'value':>10} {'limit':>10} {'margin':>7}  unit"
+        for row in rows:
+            yield from _check_lines(row)
+    yield from _joint_lines(report)
+    yield from _decision_lines(report.decision, report.decision_corner)
+    yield from _list("Limits passed", [f"{c.name} ({c.corner})" for c in report.passed_limits] or ["none"])
+    yield from _list("Missing", report.missing or ["nothing by these numbers"])
+    yield from _list("Assumptions", report.assumptions)
+    yield ""
+    for line in report.cautions:
+        yield from _wrapped(line, "", "  ")
+
+
+def _order(checks: Sequence[Check], subject: str) -> int:
+    return next(i for i, c in enumerate(checks) if c.subject == subject)
+
+
+def _check_lines(row: Check) -> Iterator[str]:
+    limit = "" if row.limit is None else number(row.limit)
+    margin = "" if row.margin is None else number(row.margin, 2)
+    mark = " !" if row.within is False else ""
+    line = f"  {row.name:<{NAME_WIDTH - 2}} {number(row.value):>10} {limit:>10} {margin:>7}"
+    yield f"{line}  {row.unit}{mark}".rstrip()
+    sources = "; ".join(part for part in (row.formula, row.source) if part)
+    if sources:
+        yield from _wrapped(f"= {sources}  [{row.corner}]")
+    if row.note:
+        yield from _wrapped(row.note)
+    if row.missing:
+        yield from _wrapped(f"missing: {row.missing}")
+
+
+def _joint_lines(report: SizingReport) -> Iterator[str]:
+    if not report.joint_parts:
+        return
+    yield ""
+    head = ("Joint, part by part", "x mm", "y mm", "N/mm", "pull N", "friction N")
+    yield "{:<24} {:>8} {:>8} {:>10} {:>9} {:>11}".format(*head)
+    for part in report.joint_parts:
+        cells = [number(part.stiffness / N_PER_MM), number(part.pull), number(part.friction)]
+        place = f"{part.x / MM:>8.4g} {part.y / MM:>8.4g}"
+        yield f"  {part.name:<22} {place} " + "{:>10} {:>9} {:>11}".format(*cells)
+
+
+def _decision_lines(rows: Sequence[DecisionRow], corner: str) -> Iterator[str]:
+    if not rows:
+        return
+    yield ""
+    head = f"Ball or plain screw, at {corner}"
+    yield f"{head:<{NAME_WIDTH}} {'ball':>10} {'plain':>10}  unit"
+    for row in rows:
+        ball, plain = (number(v) if v is not None else "not given" for v in (row.ball, row.plain))
+        yield f"  {row.name:<{NAME_WIDTH - 2}} {ball:>10} {plain:>10}  {row.unit}".rstrip()
+        yield from _wrapped(f"= {row.formula}; {row.source}")
+        if row.note:
+            yield from _wrapped(row.note)
+
+
+def _list(head: str, lines: Sequence[str]) -> Iterator[str]:
+    yield ""
+    yield f"{head}:"
+    for line in lines:
+        yield from _wrapped(line, "  - ", "    ")
+
+
+def _wrapped(text: str, first: str = " " * 6, others: str = " " * 8) -> list[str]:
+    return textwrap.wrap(
+        text, LINE_WIDTH, initial_indent=first, subsequent_indent=others, break_on_hyphens=False
+    )
+
+
+def number(value: float, digits: int = 3) -> str:
+    """Write a number with so many digits, without an exponent up to a million."""
+    if math.isnan(value):
+        return "unknown"
+    if math.isinf(value):
+        return "unlimited" if value > 0 else "-unlimited"
+    text = f"{value:.{digits}g}"
+    return f"{float(text):.0f}" if "e+" in text and abs(value) < 1e6 else text

@@ -1,0 +1,58 @@
+"""Forces and torques of one corner that several rows share."""
+
+from __future__ import annotations
+
+import math
+
+from bedsim.sizing import torque
+from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
+from bedsim.units import GRAVITY
+
+
+def largest_thrust(corner: CornerNumbers, duty: Duty) -> float:
+    """Return the largest push [N] on the screw: heaviest load, accelerated upward, plus guide friction."""
+    return max(corner.hanging) * (1.0 + duty.acceleration / GRAVITY) + corner.guide_friction
+
+
+def lead_angle(screw: ScrewNumbers) -> float:
+    """Return the lead angle [rad] where the thread touches."""
+    return torque.lead_angle(screw.lead, screw.contact_diameter)
+
+
+def friction_angle(screw: ScrewNumbers, friction: float) -> float:
+    """Return the friction angle [rad]; the flank counts for a plain nut only."""
+    return torque.friction_angle(friction, 0.0 if screw.is_ball else screw.flank_angle)
+
+
+def efficiency_raising(screw: ScrewNumbers, friction: float) -> float:
+    """Return the efficiency when raising, at a friction coefficient."""
+    return torque.efficiency_raising(lead_angle(screw), friction_angle(screw, friction))
+
+
+def efficiency_back(screw: ScrewNumbers, friction: float) -> float:
+    """Return the efficiency when driven back by the load; not positive for a self-locking screw."""
+    return torque.efficiency_driven_back(lead_angle(screw), friction_angle(screw, friction))
+
+
+def torque_up(corner: CornerNumbers, duty: Duty, friction: float) -> float:
+    """Return the torque [N m] at the screw to raise the largest thrust, nut drag included."""
+    screw = corner.screw
+    thrust = largest_thrust(corner, duty)
+    return torque.torque_raising(thrust, screw.lead, efficiency_raising(screw, friction)) + screw.drag_torque
+
+
+def inertia_at_motor(corner: CornerNumbers, *, with_load: bool) -> float:
+    """Return the inertia [kg m2] at the motor: rotor, screw and, for swinging, the carried mass."""
+    screw, motor = corner.screw, corner.motor
+    turning = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
+    if with_load:
+        turning += torque.load_inertia(max(corner.hanging) / GRAVITY, screw.lead)
+    return motor.rotor_inertia + turning / motor.gear_ratio**2
+
+
+def motor_torque(corner: CornerNumbers, duty: Duty, friction: float) -> float:
+    """Return the torque [N m] at the motor to raise and accelerate: T_screw/(i eta_g) + J alpha."""
+    motor, screw = corner.motor, corner.screw
+    alpha = 2.0 * math.pi * duty.acceleration / screw.lead * motor.gear_ratio
+    steady = torque.at_motor(torque_up(corner, duty, friction), motor.gear_ratio, motor.gear_efficiency)
+    return steady + inertia_at_motor(corner, with_load=False) * alpha

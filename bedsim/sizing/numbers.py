@@ -1,0 +1,158 @@
+"""The plain SI numbers that sizing works with: a machine's corners and its duty, without any file format."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bedsim.sizing.ends import Ends
+from bedsim.sizing.joint_parts import PlanarElement
+from bedsim.sizing.wear import PlainPair
+from bedsim.units import GRAVITY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScrewNumbers:
+    """A screw with its nut: lengths in m, stiffness in N/m and N m/rad, torque in N m.
+
+    kind: "ground_ball", "rolled_ball" or "plain".  `contact_diameter` is where the thread touches: the pitch
+    diameter of a plain screw, the ball circle of a ball screw.  Friction as (low, likely, high).  Ratings in
+    N.
+    """
+
+    kind: str
+    ends: Ends
+    diameter: float
+    root_diameter: float
+    contact_diameter: float
+    lead: float
+    length: float
+    youngs_modulus: float
+    shear_modulus: float
+    density: float
+    bearing_axial: float
+    coupling: float
+    nut_axial: float
+    drag_torque: float
+    friction: tuple[float, float, float]
+    flank_angle: float
+    run_out: float
+    dynamic_rating: float | None = None
+    static_rating: float | None = None
+    load_factor: float = 1.2
+    speed_diameter_limit: float | None = None
+    nut_length: float | None = None
+
+    @property
+    def is_ball(self) -> bool:
+        """Whether balls roll in it."""
+        return self.kind != "plain"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MotorNumbers:
+    """A motor as seen at its own shaft: torque in N m, inertia in kg m2; curve as (turns/s, N m)."""
+
+    holding_torque: float
+    detent_torque: float
+    detent_low: float
+    rotor_inertia: float
+    steps_per_turn: int
+    microsteps: int
+    gear_ratio: float
+    gear_efficiency: float
+    pull_out: tuple[tuple[float, float], ...]
+    brake_torque: float
+    belt_torsion: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BallNumbers:
+    """A ball of the joint: radius [m], contact modulus [Pa], pressure at first yield [Pa] if known."""
+
+    name: str
+    radius: float
+    modulus: float
+    yield_pressure: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointNumbers:
+    """A joint: lateral and rotation stiffness, rolling or sliding friction over load, pull, travel (SI).
+
+    `parts` lists what the joint is made of, if the user gave it, cold and warm.  `growth`, `misalignment`,
+    `bore` [m] are what the joint's travel must take beside the run-out.
+    """
+
+    kind: str
+    lateral: float
+    rotation: float
+    friction_coefficient: float
+    breakaway: float
+    pull: float
+    travel: float
+    axial: float
+    growth: float
+    misalignment: float
+    bore: float
+    parts: tuple[PlanarElement, ...] = ()
+    parts_warm: tuple[PlanarElement, ...] = ()
+    balls: tuple[BallNumbers, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CornerNumbers:
+    """One corner: its parts, where its nut goes [m], and its load [N] at the first and last layer."""
+
+    name: str
+    screw: ScrewNumbers
+    motor: MotorNumbers
+    joint: JointNumbers
+    mount_kind: str
+    mount_x: float
+    mount_y: float
+    mount_pull: float
+    mount_travel: float | None
+    mount_growth: float
+    carriage_mass: float
+    nut_mass: float
+    guide_lateral: float
+    guide_friction: float
+    guide_tilt: float
+    guide_yaw: float
+    frame_vertical: float
+    nut_low: float
+    nut_high: float
+    bed_load: tuple[float, float]
+    counterweight: float
+
+    @property
+    def hanging(self) -> tuple[float, float]:
+        """Weight [N] on the screw at the first and the last layer, counterweight taken off."""
+        own = (self.carriage_mass + self.nut_mass) * GRAVITY - self.counterweight
+        return self.bed_load[0] + own, self.bed_load[1] + own
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Duty:
+    """What the print asks for: speeds in m/s, accelerations in m/s2, lengths in m, times in s."""
+
+    speed: float
+    acceleration: float
+    layer: float
+    hop: float
+    seconds_per_layer: float
+    sideways_acceleration: float
+    moving_mass: float
+    centre_above_mounts: float
+    life_hours: float
+    vibration_friction: float
+    wear: PlainPair
+    wear_clearance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MachineNumbers:
+    """The whole machine: its corners and what it is asked to do."""
+
+    corners: tuple[CornerNumbers, ...]
+    duty: Duty

@@ -1,0 +1,153 @@
+"""Rows about the motor: torque left at speed, load angle, steps, layer heights, resonance."""
+
+from __future__ import annotations
+
+import math
+
+from bedsim.sizing import loads, motor_margin
+from bedsim.sizing.numbers import CornerNumbers, Duty
+from bedsim.sizing.table import Check, below, shown
+from bedsim.units import DEG, MINUTE, MM, MM_S, N_MM, UM
+
+SUBJECT = "Motor"
+
+#: Electrical load angle that should not be passed. Our assumption: half of the torque is used at 30 degrees.
+LOAD_ANGLE_LIMIT = 30.0 * DEG
+
+
+def motor_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
+    """All rows about the motor of one corner."""
+    return [
+        *_torque_rows(corner, duty),
+        *_step_rows(corner, duty),
+        *_resonance_rows(corner, duty),
+    ]
+
+
+def _torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
+    motor, high = corner.motor, corner.screw.friction[2]
+    needed = loads.motor_torque(corner, duty, high)
+    speed = duty.speed / corner.screw.lead * motor.gear_ratio
+    if motor.pull_out:
+        speeds, torques = zip(*motor.pull_out, strict=True)
+        available = motor_margin.pull_out_torque(speed, speeds, torques)
+        source, missing = "pull-out curve given", ""
+    else:
+        available = motor.holding_torque
+        source = "holding torque: no pull-out curve given, the true limit is lower"
+        missing = "the motor's pull-out curve (sizing.pull_out)"
+    angle = motor_margin.load_angle(needed, motor.holding_torque)
+    short = needed - available
+    if short > 0:
+        missing = f"{short / N_MM:.3g} N mm of motor torque at {speed * MINUTE:.0f} rpm"
+    return [
+        below(
+            SUBJECT,
+            "torque at travel speed against pull-out",
+            needed / N_MM,
+            available / N_MM,
+            "N mm",
+            formula="T/(i eta_g) + J alpha",
+            source=source,
+            corner=corner.name,
+            missing=missing,
+            note=f"{speed * MINUTE:.0f} rpm of the motor, friction at its upper end {high:g}",
+        ),
+        below(
+            SUBJECT,
+            "load angle, electrical",
+            angle / DEG,
+            LOAD_ANGLE_LIMIT / DEG,
+            "°",
+            formula="asin(T/T_hold)",
+            source="Jones; limit assumed",
+            corner=corner.name,
+            note="infinite: the motor slips" if math.isinf(angle) else "raising and accelerating",
+        ),
+    ]
+
+
+def _step_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
+    screw, motor = corner.screw, corner.motor
+    full = motor_margin.full_step_travel(screw.lead, motor.steps_per_turn, motor.gear_ratio)
+    micro = full / motor.microsteps
+    up = loads.torque_up(corner, duty, screw.friction[1])
+    free = loads.largest_thrust(corner, duty) * screw.lead / (2.0 * math.pi)
+    friction = (up - free) / (motor.gear_ratio * motor.gear_efficiency)
+    waits = motor_margin.microsteps_before_motion(friction, motor.holding_torque, motor.microsteps)
+    increment = motor_margin.incremental_torque(motor.holding_torque, motor.microsteps)
+    return [
+        shown(
+            SUBJECT,
+            "travel of one microstep",
+            micro / UM,
+            "µm",
+            formula="lead/(steps n i)",
+            source="geometry",
+            corner=corner.name,
+            note=f"a full step is {full / UM:.3g} µm; one microstep adds {increment / N_MM:.3g} N mm",
+        ),
+        below(
+            SUBJECT,
+            "microsteps before the rotor moves against friction",
+            waits,
+            duty.layer / micro,
+            "",
+            formula="asin(T_f/T_hold)/(90°/n)",
+            source="Jones; derived",
+            corner=corner.name,
+            note="against the microsteps in one layer; matters where the direction changes",
+        ),
+        shown(
+            SUBJECT,
+            "full steps in one layer",
+            duty.layer / full,
+            "",
+            formula="layer/full step",
+            source="geometry",
+            corner=corner.name,
+            note=friendly_note(duty.layer, full),
+        ),
+    ]
+
+
+def friendly_note(layer: float, full_step: float) -> str:
+    """Say which layer heights near the wanted one are whole numbers of full steps."""
+    heights = motor_margin.friendly_layer_heights(full_step, 0.4 * layer, 1.6 * layer)
+    if abs(layer / full_step - round(layer / full_step)) < 1e-6:
+        return "whole: detent and microstep errors repeat alike in every layer"
+    if not heights:
+        return f"not whole; the full step of {full_step / MM:.3g} mm is coarser than such layers"
+    near = sorted(heights, key=lambda h: abs(h - layer))[:3]
+    return "not whole; near it are " + ", ".join(f"{h / MM:.4g}" for h in sorted(near)) + " mm"
+
+
+def _resonance_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
+    motor, screw = corner.motor, corner.screw
+    k = motor_margin.magnetic_stiffness(motor.holding_torque, motor.steps_per_turn)
+    frequency = motor_margin.resonance(k, loads.inertia_at_motor(corner, with_load=True))
+    full = motor_margin.full_step_travel(screw.lead, motor.steps_per_turn, motor.gear_ratio)
+    detent = 4.0 * motor.detent_torque / motor.holding_torque
+    return [
+        shown(
+            SUBJECT,
+            "resonance of rotor and load",
+            frequency,
+            "Hz",
+            formula="sqrt(N_r T_hold/J)/(2 pi)",
+            source="Jones",
+            corner=corner.name,
+            note=f"detent changes the magnetic spring by up to {100 * detent:.0f} %",
+        ),
+        shown(
+            SUBJECT,
+            "travel speed at which full steps meet it",
+            frequency * full / MM_S,
+            "mm/s",
+            formula="f x full step",
+            source="derived",
+            corner=corner.name,
+            note=f"microstep errors (period four steps) meet it at {4 * frequency * full / MM_S:.3g} mm/s; "
+            f"travel speed here: {duty.speed / MM_S:.3g} mm/s",
+        ),
+    ]

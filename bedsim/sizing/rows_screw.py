@@ -1,0 +1,246 @@
+"""Rows about the screw: column, speed, axial train, torque."""
+
+from __future__ import annotations
+
+from bedsim.sizing import axial_train, buckling, critical_speed, loads, torque
+from bedsim.sizing.numbers import CornerNumbers, Duty
+from bedsim.sizing.table import Check, below, shown
+from bedsim.units import DEG, GRAVITY, MINUTE, MM, N_MM, N_PER_UM, UM
+
+SUBJECT = "Screw"
+TRAIN = "Axial train"
+TORQUE = "Torque at the screw"
+
+
+def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
+    """Rows of buckling, compression, critical speed and speed x diameter."""
+    screw, thrust = corner.screw, loads.largest_thrust(corner, duty)
+    free = corner.nut_high if screw.ends == "fixed-free" else screw.length
+    permitted = buckling.permissible_column_load(
+        youngs_modulus=screw.youngs_modulus,
+        root_diameter=screw.root_diameter,
+        free_length=free,
+        ends=screw.ends,
+    )
+    compression = buckling.permissible_compression(root_diameter=screw.root_diameter)
+    speed = duty.speed / screw.lead
+    allowed = critical_speed.permissible_speed(
+        youngs_modulus=screw.youngs_modulus,
+        density=screw.density,
+        root_diameter=screw.root_diameter,
+        free_length=screw.length,
+        ends=screw.ends,
+    )
+    rows = [
+        below(
+            SUBJECT,
+            "push against half the buckling load",
+            thrust,
+            permitted,
+            "N",
+            formula="0.5 N pi^2 E I/L^2",
+            source="MISUMI p. 1676; THK A15-30",
+            corner=corner.name,
+            note=f"column of {free / MM:.0f} mm, {screw.ends}, nut end taken as its upper end",
+        ),
+        below(
+            SUBJECT,
+            "push against compression of the root",
+            thrust,
+            compression,
+            "N",
+            formula="147 MPa pi d^2/4",
+            source="THK A15-30",
+            corner=corner.name,
+        ),
+        below(
+            SUBJECT,
+            "turning speed against 0.8 of critical",
+            speed * MINUTE,
+            allowed * MINUTE,
+            "rpm",
+            formula="0.8 (beta L)^2/(2 pi L^2) sqrt(E I/(rho A))",
+            source="MISUMI p. 1677",
+            corner=corner.name,
+            note="bare screw on rigid bearings",
+        ),
+    ]
+    return rows + _speed_diameter(corner, speed)
+
+
+def _speed_diameter(corner: CornerNumbers, speed: float) -> list[Check]:
+    screw = corner.screw
+    if not screw.is_ball:
+        return []
+    limit = screw.speed_diameter_limit
+    given = limit is not None
+    limit = limit if limit is not None else critical_speed.SPEED_DIAMETER_LIMIT[screw.kind]
+    value = critical_speed.speed_diameter(turns_per_second=speed, ball_circle_diameter=screw.contact_diameter)
+    return [
+        below(
+            SUBJECT,
+            "speed x diameter",
+            value / MM * MINUTE,
+            limit / MM * MINUTE,
+            "mm rpm",
+            formula="D n",
+            source="limit given" if given else "usual catalogue figure, from memory",
+            corner=corner.name,
+        )
+    ]
+
+
+def axial_parts(corner: CornerNumbers, nut_height: float) -> dict[str, float]:
+    """Return the stiffness [N/m] of every part between ground and carriage, along the screw."""
+    screw, motor = corner.screw, corner.motor
+    steel = {"youngs_modulus": screw.youngs_modulus, "root_diameter": screw.root_diameter}
+    lower = axial_train.shaft_axial_stiffness(loaded_length=nut_height, **steel)
+    if screw.ends == "fixed-fixed":
+        upper = axial_train.shaft_axial_stiffness(loaded_length=screw.length - nut_height, **steel)
+        both = axial_train.series([screw.bearing_axial, lower])
+        both += axial_train.series([screw.bearing_axial, upper])
+        parts = {"shaft and its two bearings": both}
+    else:
+        parts = {"thrust bearing": screw.bearing_axial, "shaft, stretch": lower}
+    twist = axial_train.shaft_torsional_stiffness(
+        shear_modulus=screw.shear_modulus, root_diameter=screw.root_diameter, loaded_length=nut_height
+    )
+    magnetic = motor.steps_per_turn / 4.0 * motor.holding_torque * motor.gear_ratio**2
+    torsional = {"shaft, twist": twist, "coupling": screw.coupling, "motor's magnetic spring": magnetic}
+    if motor.belt_torsion is not None:
+        torsional["belt"] = motor.belt_torsion
+    parts |= {name: axial_train.torsion_seen_axially(k, screw.lead) for name, k in torsional.items()}
+    parts |= {"nut": screw.nut_axial, "frame": corner.frame_vertical}
+    if corner.joint.kind != "rigid":
+        parts["joint"] = corner.joint.axial
+    return parts
+
+
+def softest_nut_height(corner: CornerNumbers) -> float:
+    """Return the nut height [m] within the print at which the shaft is softest along its axis."""
+    if corner.screw.ends != "fixed-fixed":
+        return corner.nut_high
+    return min(max(corner.screw.length / 2.0, corner.nut_low), corner.nut_high)
+
+
+def axial_rows(corner: CornerNumbers) -> list[Check]:
+    """Rows of the axial train: stiffness, sinking under the part, frequency; the shares stand in the note."""
+    parts = axial_parts(corner, softest_nut_height(corner))
+    total = axial_train.series(list(parts.values()))
+    shares = axial_train.compliance_shares(parts)
+    listed = sorted(shares.items(), key=lambda item: -item[1])
+    note = "of the compliance: " + ", ".join(f"{name} {100 * s:.0f} %" for name, s in listed)
+    start, end = corner.bed_load
+    frequency = axial_train.axial_frequency(total, max(corner.hanging) / GRAVITY)
+    common = {"formula": "1/k = sum of 1/k_i", "source": "THK, rigidity of the feed screw system"}
+    return [
+        shown(
+            TRAIN,
+            "axial stiffness, softest",
+            total / N_PER_UM,
+            "N/µm",
+            corner=corner.name,
+            note=note,
+            low_is_worse=True,
+            **common,
+        ),
+        shown(
+            TRAIN,
+            "sinking under the part's weight",
+            (end - start) / total / UM,
+            "µm",
+            formula="dF/k",
+            source="Hooke's law",
+            corner=corner.name,
+            note="spread over the print as the part grows",
+        ),
+        shown(
+            TRAIN,
+            "frequency of the corner on its train",
+            frequency,
+            "Hz",
+            formula="sqrt(k/m)/(2 pi)",
+            source="oscillator of one mass",
+            corner=corner.name,
+            note="one corner alone, rotor held by its field; `bedsim run` has the machine's own modes",
+        ),
+    ]
+
+
+def torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
+    """Rows of the torques at the screw: raising, lowering, driven back, efficiencies."""
+    screw, thrust = corner.screw, loads.largest_thrust(corner, duty)
+    low, likely, high = screw.friction
+    eta, back = loads.efficiency_raising(screw, likely), loads.efficiency_back(screw, low)
+    lowering = torque.torque_lowering(
+        thrust, screw.contact_diameter, loads.lead_angle(screw), loads.friction_angle(screw, likely)
+    )
+    angles = (
+        f"lead angle {loads.lead_angle(screw) / DEG:.1f}°, "
+        f"friction angle {loads.friction_angle(screw, likely) / DEG:.1f}°"
+    )
+    up = {f: loads.torque_up(corner, duty, f) / N_MM for f in (low, likely, high)}
+    name = corner.name
+    return [
+        shown(
+            TORQUE,
+            "to raise",
+            up[likely],
+            "N mm",
+            formula="F l/(2 pi eta1) + drag",
+            source="THK torque; Shigley eq. 8-1",
+            corner=name,
+            note=f"{up[low]:.3g} to {up[high]:.3g} for friction {low:g} to {high:g}; {angles}",
+        ),
+        shown(
+            TORQUE,
+            "to lower",
+            lowering / N_MM + screw.drag_torque / N_MM,
+            "N mm",
+            formula="F d2/2 tan(rho - lambda) + drag",
+            source="Shigley eq. 8-2",
+            corner=name,
+            note="negative: the load drives and the motor brakes",
+        ),
+        shown(
+            TORQUE,
+            "the load drives back with",
+            max(0.0, torque.torque_driven_back(max(corner.hanging), screw.lead, back)) / N_MM,
+            "N mm",
+            formula="F l eta2/(2 pi)",
+            source="THK torque; Shigley section 8-2",
+            corner=name,
+            note=f"at the lowest friction {low:g}; 0: self-locking at that friction, without shaking",
+        ),
+        shown(
+            TORQUE,
+            "efficiency raising",
+            100 * eta,
+            "%",
+            formula="tan(lambda)/tan(lambda + rho)",
+            source="Shigley section 8-2",
+            corner=name,
+        ),
+        shown(
+            TORQUE,
+            "efficiency driven back",
+            100 * loads.efficiency_back(screw, likely),
+            "%",
+            formula="tan(lambda - rho)/tan(lambda)",
+            source="Shigley section 8-2",
+            corner=name,
+            note="negative: self-locking at the likely friction",
+        ),
+        shown(
+            TORQUE,
+            "friction from which it holds by itself",
+            torque.friction_for_self_locking(
+                loads.lead_angle(screw), 0.0 if screw.is_ball else screw.flank_angle
+            ),
+            "",
+            formula="tan(lambda) cos(flank)",
+            source="Shigley eq. 8-3",
+            corner=name,
+            note=f"assumed here: {low:g} to {high:g}",
+        ),
+    ]

@@ -1,0 +1,216 @@
+"""The whole sizing of a small machine: rows against hand calculation, and what must hold between rows."""
+
+import dataclasses
+import math
+
+import pytest
+from machines import PLAIN, loaded
+
+from bedsim.analysis.sizing_gather import gather
+from bedsim.analysis.sizing_report import size_scenario
+from bedsim.sizing.machine import size_machine
+from bedsim.sizing.table import above, below, shown, worst_by_name
+from bedsim.units import GRAVITY, MM
+
+BALL = PLAIN.replace('kind = "plain"', 'kind = "rolled_ball"').replace("starts = 4\n", "")
+BALL = BALL.replace("diameter_mm = 8", "diameter_mm = 16").replace("lead_mm = 8", "lead_mm = 5")
+BALL = BALL.replace("{low = 0.08, likely = 0.12, high = 0.2}", "{low = 0.002, likely = 0.004, high = 0.01}")
+MAGNETS = {
+    "magnet": [
+        {"x_mm": x, "y_mm": y, "diameter_mm": 8, "thickness_mm": 3, "gap_mm": 3}
+        for x, y in ((20, 0), (-10, 17.3), (-10, -17.3))
+    ],
+    "ball": [
+        {"x_mm": -x, "y_mm": y, "diameter_mm": 5, "plate_yield_mpa": 900}
+        for x, y in ((20, 0), (-10, 17.3), (-10, -17.3))
+    ],
+}
+
+
+def rows(report, corner=None):
+    found = report.all_checks if corner else report.checks
+    return {c.name: c for c in found if corner in (None, c.corner)}
+
+
+def test_loads_add_up_to_all_that_hangs(tmp_path):
+    """Bed 3 kg, part 0.5 kg, three carriages and nuts: the corners carry the sum."""
+    machine = gather(loaded(tmp_path))
+    own = sum(c.carriage_mass + c.nut_mass for c in machine.corners) * GRAVITY
+    assert sum(c.hanging[0] for c in machine.corners) == pytest.approx(3.0 * GRAVITY + own)
+    assert sum(c.hanging[1] for c in machine.corners) == pytest.approx(3.5 * GRAVITY + own)
+
+
+def test_torque_to_raise_by_hand(tmp_path):
+    """F d2/2 tan(lambda + rho) with d2 = 7 mm, friction 0.12 on 15 degree flanks, drag added."""
+    machine = gather(loaded(tmp_path))
+    corner = machine.corners[0]
+    force = max(corner.hanging) * (1 + 0.2 / GRAVITY) + corner.guide_friction
+    angle = math.atan(8 / (math.pi * 7)) + math.atan(0.12 / math.cos(math.radians(15)))
+    hand = force * 3.5 * MM * math.tan(angle) + corner.screw.drag_torque
+    found = rows(size_scenario(loaded(tmp_path)), "left")["to raise"]
+    assert found.value * 1e-3 == pytest.approx(hand)
+
+
+def test_the_brake_that_is_missing_is_enough(tmp_path):
+    """Adding the brake torque or the counterweight that the row asks for brings its margin to one or more."""
+    before = rows(size_scenario(loaded(tmp_path)))["torque to hold when shaken"]
+    assert before.within is False
+    words = before.missing.split()
+    brake, lift = float(words[3]) * 1e-3, float(words[words.index("or") + 1])
+    for extra in ({"brake_torque_n_m": brake}, {"counterweight_n": lift}):
+        after = rows(size_scenario(loaded(tmp_path, sizing=extra)))["torque to hold when shaken"]
+        assert after.margin >= 1.0 and not after.missing
+        assert after.margin < 1.05
+
+
+def test_a_fine_lead_holds_by_itself_and_a_coarse_one_does_not(tmp_path):
+    fine = PLAIN.replace("lead_mm = 8", "lead_mm = 1.5").replace("starts = 4", "starts = 1")
+    name = "torque to hold at the lowest friction"
+    assert rows(size_scenario(loaded(tmp_path, fine)))[name].value == 0.0
+    assert rows(size_scenario(loaded(tmp_path)))[name].value > 0.0
+
+
+def test_every_row_names_formula_source_and_corner(tmp_path):
+    report = size_scenario(loaded(tmp_path, sizing={"plain_nut_length_mm": 15, "joint_part": MAGNETS}))
+    assert len(report.checks) > 30
+    for check in report.all_checks:
+        assert check.formula and check.source and check.corner, check.name
+
+
+def test_what_is_not_given_is_called_missing_instead_of_guessed(tmp_path):
+    missing = " ".join(size_scenario(loaded(tmp_path)).missing)
+    for key in ("sizing.pull_out", "sizing.plain_nut_length_mm", "sizing.mount_travel_mm"):
+        assert key in missing
+    assert "sizing.dynamic_load_rating_n" in " ".join(size_scenario(loaded(tmp_path, BALL)).missing)
+
+
+def test_pull_out_falls_with_speed(tmp_path):
+    """10 mm/s on lead 8 mm: 75 rpm, a quarter of the way from 0.40 to 0.20 N m."""
+    curve = [{"speed_rpm": 0, "torque_n_m": 0.4}, {"speed_rpm": 300, "torque_n_m": 0.2}]
+    found = rows(size_scenario(loaded(tmp_path, sizing={"pull_out": curve})))
+    assert found["torque at travel speed against pull-out"].limit == pytest.approx(350)
+
+
+def test_shares_of_the_axial_train_sum_to_one(tmp_path):
+    for ends in ("fixed-free", "fixed-fixed"):
+        text = PLAIN.replace("length_mm = 300", f'length_mm = 300\nends = "{ends}"')
+        shares = size_scenario(loaded(tmp_path, text)).axial_shares
+        assert set(shares) == {"left", "right", "rear"}
+        for parts in shares.values():
+            assert sum(parts.values()) == pytest.approx(1.0)
+
+
+def test_joint_from_parts_sums_the_parts(tmp_path):
+    report = size_scenario(loaded(tmp_path, sizing={"joint_part": MAGNETS, "joint_warming_k": 0}))
+    found = rows(report, "left")
+    assert len(report.joint_parts) == 6
+    total = sum(p.stiffness for p in report.joint_parts)
+    assert found["recentring stiffness"].value == pytest.approx(total / 1e3, rel=1e-3)
+    pull = sum(p.pull for p in report.joint_parts)
+    assert found["pull of magnets and springs when warm"].value == pytest.approx(pull)
+    dead = found["dead zone: does not come back from within"].value
+    assert dead == pytest.approx(1e6 * sum(p.friction for p in report.joint_parts) / total, rel=1e-3)
+
+
+def test_warm_magnets_pull_less_and_lift_off_comes_earlier(tmp_path):
+    limits = [
+        rows(size_scenario(loaded(tmp_path, sizing={"joint_part": MAGNETS, "joint_warming_k": k})))[
+            "deceleration against lift-off of the joint"
+        ].limit
+        for k in (0, 60)
+    ]
+    assert limits[1] < limits[0]
+
+
+def test_joint_travel_counts_run_out_clocking_heat_misalignment_and_bore(tmp_path):
+    """100 um reading is 50 um off the axis; a bolted mount sends the bed's growth into the joint."""
+    text = PLAIN.replace('[mount]\nkind = "groove"', '[mount]\nkind = "bolted"')
+    text = text.replace("[joint]", "[screw.run_out]\neccentricity_tir_um = 100\n[joint]")
+    text = text.replace("[joint]", "[screw.alignment]\noffset_x_um = 30\noffset_y_um = 40\n[joint]")
+    found = rows(size_scenario(loaded(tmp_path, text)), "rear")["travel needed against travel"]
+    assert "run-out 50," in found.note and "misalignment 50," in found.note
+    growth = 23.4e-6 * 60 * 200 * 1e3  # um, rear corner 200 mm from the centroid of the mounts
+    assert f"heat growth {growth:.3g}" in found.note
+    assert found.value > 50 + 50 + growth
+
+
+def test_belt_shares_the_motor(tmp_path):
+    """One motor of three times the torque, detent and inertia is as good as three motors."""
+    belt = PLAIN + '\n[drive]\ntopology = "belt"\npulley_inertia_g_cm2 = 0\n'
+    one = gather(loaded(tmp_path, belt)).corners[0].motor
+    own = gather(loaded(tmp_path)).corners[0].motor
+    assert 3 * one.holding_torque == pytest.approx(own.holding_torque)
+    assert 3 * one.detent_low == pytest.approx(own.detent_low)
+    assert 3 * one.rotor_inertia == pytest.approx(own.rotor_inertia)
+
+
+def test_unequal_corners_reach_the_end_of_a_groove(tmp_path):
+    """Left groove: 1 - cos(tilt) = 3 mm/206 mm; the rear corner is 300 mm from the line of the others."""
+    found = rows(size_scenario(loaded(tmp_path, sizing={"mount_travel_mm": 3})), "rear")
+    tilt = math.acos(1 - 3 / math.hypot(180, 100))
+    row = found["one coupling slips and its corner drops alone"]
+    assert row.limit == pytest.approx(300 * math.tan(tilt))
+    assert row.value == pytest.approx(240)
+
+
+def test_decision_table_has_rows_and_no_verdict(tmp_path):
+    prices = {"ball_screw": 40, "plain_screw": 12, "brake": 25}
+    sizing = {"plain_nut_length_mm": 15, "dynamic_load_rating_n": 6000}
+    report = size_scenario(loaded(tmp_path, sizing=sizing, prices=prices))
+    found = {row.name: row for row in report.decision}
+    cost = found["cost of 3 screws"]
+    assert cost.ball == 3 * (40 + 25)  # a rolling screw of 8 mm lead is driven back beyond the detent
+    assert found["torque to raise"].ball < found["torque to raise"].plain
+    assert found["life at the print's duty"].plain < found["life at the print's duty"].ball
+    assert not any("cost" in row.name for row in size_scenario(loaded(tmp_path)).decision)
+
+
+def test_ball_screw_rows_with_ratings(tmp_path):
+    sizing = {"dynamic_load_rating_n": 6276, "static_load_rating_n": 13141}
+    found = rows(size_scenario(loaded(tmp_path, BALL, sizing=sizing)))
+    assert found["nominal life (90 % survive)"].margin > 1
+    assert found["static safety"].value == pytest.approx(
+        13141 / found["push against half the buckling load"].value
+    )
+    assert found["speed x diameter"].value == pytest.approx(16 * 120)
+
+
+def test_overturning_lifts_the_lightest_mount_first(tmp_path):
+    limits = [
+        rows(size_scenario(loaded(tmp_path, sizing={"frame_acceleration_mm_s2": a})))[
+            "deceleration against lift-off of the mount"
+        ].limit
+        for a in (0, 3000)
+    ]
+    assert limits[0] == pytest.approx(GRAVITY * 1e3)
+    assert limits[1] < limits[0]
+
+
+def test_worst_corner_is_kept():
+    common = {"formula": "f", "source": "s"}
+    made = [
+        below("a", "x", 1.0, 4.0, "N", corner="one", **common),
+        below("a", "x", 2.0, 4.0, "N", corner="two", **common),
+        above("a", "y", 3.0, 1.0, "", corner="one", **common),
+        shown("a", "z", 5.0, "", corner="one", low_is_worse=True, **common),
+        shown("a", "z", 4.0, "", corner="two", low_is_worse=True, **common),
+    ]
+    assert [c.corner for c in worst_by_name(made)] == ["two", "one", "two"]
+    assert [c.margin for c in made[:3]] == [4.0, 2.0, 3.0]
+
+
+def test_more_load_never_raises_a_margin_of_the_screw(tmp_path):
+    """Doubling the bed's weight in the numbers raises no margin of screw, motor, nut and holding."""
+    machine = gather(loaded(tmp_path))
+    heavy = dataclasses.replace(
+        machine,
+        corners=tuple(
+            dataclasses.replace(c, bed_load=(2 * c.bed_load[0], 2 * c.bed_load[1])) for c in machine.corners
+        ),
+    )
+    subjects = ("Screw", "Motor", "Motors off", "Life")
+    pairs = zip(size_machine(machine), size_machine(heavy), strict=True)
+    compared = [(a.margin, b.margin) for a, b in pairs if a.subject in subjects and a.margin is not None]
+    assert len(compared) > 15
+    assert all(b <= a for a, b in compared)
+    assert sum(b < a for a, b in compared) > 10
