@@ -54,8 +54,8 @@ class CornerFigures:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorstBand:
-    """The stretch of one lead with the largest lateral peak-to-valley: heights m, layer numbers, probe
-    name.
+    """The stretch of one band's length with the largest lateral peak-to-valley: heights m, layer numbers,
+    probe name.
     """
 
     bottom: float
@@ -148,6 +148,14 @@ def corner_figures(layers: LayerResult, leads: Sequence[float]) -> tuple[CornerF
             )
         )
     return tuple(figures)
+
+
+def band_window(layers: LayerResult, leads: Sequence[float]) -> float:
+    """Height (m) in which every band that fits the print repeats: the largest lead, or wavelength on the
+    wall.
+    """
+    seen = [metrics.wall_wavelength(lead, layer_thickness(layers)) for lead in leads]
+    return max(*leads, *(w for w in seen if w <= layers.print_height[-1]))
 
 
 def worst_band(layers: LayerResult, window: float) -> WorstBand:

@@ -13,6 +13,7 @@ from bedsim.analysis.figures import (
     CornerFigures,
     Metric,
     WorstBand,
+    band_window,
     corner_figures,
     metric_values,
     places_of_worst,
@@ -107,7 +108,7 @@ def summarise(
         values=values,
         where=places_of_worst(layers),
         corners=corner_figures(layers, leads),
-        band=worst_band(layers, max(leads)),
+        band=worst_band(layers, band_window(layers, leads)),
         shares=shares or {},
         ranges=ranges,
         uncertain_keys=len(loaded.ranges),
@@ -191,7 +192,9 @@ def _in_tenths(share: float) -> str:
 
 
 def _metric_line(summary: Summary, metric: Metric) -> str:
-    place = summary.where.get(metric.name)
+    value = abs(summary.values[metric.name])
+    told = not np.isnan(value) and (metric.unit != "m" or value >= FLOOR)
+    place = summary.where.get(metric.name) if told else None
     line = f"  {metric.text:<46}{_told(summary, metric.name)}"
     return f"{line}  ({place})" if place else line
 

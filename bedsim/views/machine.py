@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -19,8 +20,8 @@ from bedsim.units import DEG
 from bedsim.views import style
 
 
-def plan_view(ax: Axes, scenario: Scenario) -> None:
-    """Bed, screws, mounts, guides and probes as seen from above."""
+def plan_view(ax: Axes, scenario: Scenario, probes: style.Array) -> None:
+    """Bed, screws, mounts, guides and probes as seen from above; `probes` (p, 2) mm, numbered from 1."""
     reach = _reach(scenario)
     bed = scenario.bed
     style.box(ax, -bed.size_x_mm / 2, -bed.size_y_mm / 2, bed.size_x_mm, bed.size_y_mm, facecolor="#F4F4F4")
@@ -29,8 +30,8 @@ def plan_view(ax: Axes, scenario: Scenario) -> None:
         _groove(ax, corner, centre, 0.9 * reach)
         _plan_screw(ax, corner, reach)
         _corner_name(ax, corner, scenario, reach)
-    for number, probe in enumerate(scenario.probe, start=1):
-        _probe(ax, probe.x_mm, probe.y_mm, number)
+    for number, (x, y) in enumerate(probes, start=1):
+        _probe(ax, x, y, number)
     _plan_frame(ax, scenario, reach)
 
 
@@ -48,7 +49,7 @@ def _plan_frame(ax: Axes, scenario: Scenario, reach: float) -> None:
     ax.set_ylabel("Y, to the back (mm)")
 
 
-def plan_legend(scenario: Scenario) -> tuple[list[Line2D], list[str]]:
+def plan_legend(scenario: Scenario, probe_names: Sequence[str]) -> tuple[list[Line2D], list[str]]:
     """Handles and labels that explain the signs of the plan view."""
     entries = [
         (_sign("s", style.INK, markerfacecolor="#F4F4F4"), "bed"),
@@ -61,8 +62,8 @@ def plan_legend(scenario: Scenario) -> tuple[list[Line2D], list[str]]:
     ]
     if not any(_run_out_directions(c) for c in scenario.corner):
         del entries[4]
-    if scenario.probe:
-        names = ", ".join(f"{i} {p.name}" for i, p in enumerate(scenario.probe, start=1))
+    if probe_names:
+        names = ", ".join(f"{i} {name}" for i, name in enumerate(probe_names, start=1))
         names = "numbered as in the scenario" if len(names) > 200 else names
         entries.append(
             (_sign("o", style.INK, markerfacecolor="white"), textwrap.fill(f"probes: {names}", 52))

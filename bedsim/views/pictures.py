@@ -31,9 +31,10 @@ def draw_run(run: Run, loaded: LoadedScenario, stem: Path) -> list[Path]:
     ]
     if len(layers.layer) >= 5:
         files.append(draw_spectrum(scenario, layers, _named(stem, "wavelengths")))
-    return files + [
-        draw_history(scenario, layers, trace, _named(stem, f"layer_{trace.layer}")) for trace in layers.trace
-    ]
+    for trace in layers.trace:
+        if len(trace.time) > 1:  # an engine without inertia knows only where a layer change ends
+            files.append(draw_history(scenario, layers, trace, _named(stem, f"layer_{trace.layer}")))
+    return files
 
 
 def _named(stem: Path, name: str) -> Path:
@@ -48,10 +49,10 @@ def draw_machine(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     """The machine as understood."""
     with style.page(path, 300 * MM, 175 * MM, _title(scenario, "The machine as understood")) as figure:
         plan, side = figure.subplots(1, 2, width_ratios=(1.0, 1.0))
-        machine.plan_view(plan, scenario)
+        machine.plan_view(plan, scenario, layers.probe_position / MM)
         nut = layers.nut_position / MM
         machine_side.side_view(side, scenario, list(nut.max(axis=0)), list(nut.min(axis=0)))
-        handles, labels = machine.plan_legend(scenario)
+        handles, labels = machine.plan_legend(scenario, layers.probe_name)
         figure.legend(handles, labels, loc="outside lower left", ncols=3)
     return path
 

@@ -50,7 +50,6 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
         sections = [
             _verdict(items, summaries, walls),
             _caution(summaries),
-            _figures_table(items, summaries),
             *(_wall_section(row, choices, place, f"wall_{i}") for i, row in enumerate(walls)),
             Section(
                 title="Would you see it?",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import re
+import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -121,8 +122,8 @@ def _section(section: Section, anchor: str) -> str:
     parts = [f"<p>{escape(text)}</p>" for text in section.paragraphs]
     if section.points:
         parts.append("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in section.points) + "</ul>")
+    parts += [_picture(p, f"Picture {i}, {section.title}") for i, p in enumerate(section.pictures, 1)]
     parts += [_table(t, f"{anchor}-table-{i}") for i, t in enumerate(section.tables, 1)]
-    parts += [_picture(p) for p in section.pictures]
     for heading, text in section.verbatim:
         label = escape(heading, quote=True)
         box = f'<pre tabindex="0" role="region" aria-label="{label}">{escape(text)}</pre>'
@@ -153,9 +154,13 @@ def _row(row: Sequence[str]) -> str:
     return f'<tr><th scope="row">{escape(row[0])}</th>{cells}</tr>'
 
 
-def _picture(picture: Picture) -> str:
+def _picture(picture: Picture, name: str) -> str:
     data = base64.b64encode(picture.png).decode("ascii")
+    width, height = struct.unpack(">II", picture.png[16:24])  # IHDR, the first chunk of every PNG
+    # on a phone a wide chart scrolls in its own box instead of shrinking until its words are lost
     return (
-        f'<figure>\n<img src="data:image/png;base64,{data}" alt="{escape(picture.alt, quote=True)}">\n'
+        f'<figure>\n<div class="scroll" tabindex="0" role="region" aria-label="{escape(name, quote=True)}">'
+        f'<img src="data:image/png;base64,{data}" alt="{escape(picture.alt, quote=True)}" '
+        f'width="{width}" height="{height}" style="min-width:min(36rem,{width // 2}px)"></div>\n'
         f"<figcaption>{escape(picture.caption)}</figcaption>\n</figure>"
     )

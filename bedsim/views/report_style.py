@@ -31,7 +31,7 @@ a:focus-visible, pre:focus-visible, .scroll:focus-visible { outline: 3px solid v
 nav ul { list-style: none; margin: 1rem 0 0; padding: 0; display: flex; flex-wrap: wrap;
     gap: .1rem 1.2rem; }
 nav a { display: inline-block; padding: .35rem 0; font-size: .92rem; }
-section.verdict > p:first-of-type { font-size: 1.18rem; line-height: 1.45; }
+section.verdict > p { font-size: 1.18rem; line-height: 1.45; }
 section.caution { background: var(--warn-card); border-left: 5px solid var(--warn);
     padding: .2rem 1rem .8rem; margin-top: 2.4rem; }
 section.caution h2 { border: 0; margin-top: .6rem; color: var(--warn); }
@@ -39,7 +39,8 @@ ul { padding-left: 1.2rem; }
 li { margin: .25rem 0; }
 figure { margin: 1.4rem 0; padding: .6rem; background: #fff; border: 1px solid var(--rule);
     border-radius: 4px; }
-figure img { display: block; width: 100%; height: auto; }
+figure img { display: block; max-width: 100%; height: auto; margin: 0 auto; }
+figure .scroll { margin: 0; }
 figcaption { color: #5b554c; padding: .5rem .2rem 0; }
 .scroll { overflow-x: auto; margin: 1.2rem 0; }
 table { border-collapse: collapse; font-size: .9rem; min-width: 20rem; overflow-wrap: normal; }

@@ -85,9 +85,7 @@ def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
 
 def draw_waviness(axes: Axes, wave: Waviness, label: str = "") -> None:
     """Draw a waviness profile (µm) over the height of the print (mm) with Wt as a bracket of two lines."""
-    axes.plot(
-        wave.position / MM, wave.profile / UM, label=label, **style.series(0, marked=False)
-    )
+    axes.plot(wave.position / MM, wave.profile / UM, label=label, **style.series(0, marked=False))
     for edge in (wave.profile.min(), wave.profile.max()):
         axes.axhline(edge / UM, color="0.5", linewidth=0.8, linestyle=":")
     axes.set_xlabel("height of the print (mm)")

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bedsim.analysis import cautions
-from bedsim.analysis.figures import METRICS, metric_values
+from bedsim.analysis.figures import METRICS, band_window, metric_values
 from bedsim.analysis.printed import quantity, rounded, span
 from bedsim.analysis.summary import Influence, Ranges, Summary, headline, summarise, summary_lines
 
@@ -164,6 +164,19 @@ def test_thick_layers_name_the_wavelength_on_the_wall() -> None:
     assert summary(machine=thick).corners[0].wall_wavelength == pytest.approx(3e-3)
     alike = machine.model_copy(update={"print": machine.print.model_copy(update={"layer_mm": 2.0})})
     assert any(" none " in line for line in summary_lines(summary(machine=alike)))
+
+
+def test_the_worst_band_is_as_long_as_the_band_on_the_wall() -> None:
+    layers = synthetic.layer_result(MACHINE)
+    assert band_window(layers, [5e-3, 2e-3]) == 5e-3
+    thick = dataclasses.replace(layers, print_height=1.2e-3 * np.arange(1, 61))
+    assert band_window(thick, [2e-3, 2e-3]) == pytest.approx(3e-3)
+    assert band_window(thick, [1.2e-3, 0.6e-3]) == 1.2e-3
+
+
+def test_what_an_engine_does_not_know_is_unknown() -> None:
+    lines = summary_lines(summary({"residual_height": np.full((60, 5), np.nan)}))
+    assert any("height vibration" in line and line.endswith("unknown") for line in lines)
 
 
 def test_targets_are_judged() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import subprocess
 import sys
 from collections.abc import Callable
@@ -16,6 +17,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from bedsim.errors import ResultFileError
+from bedsim.results.layers import Trace
 from bedsim.scenario.schema import Scenario
 from bedsim.views import comparison, machine, pictures, style
 
@@ -116,6 +118,17 @@ def test_very_short_prints_are_drawn(tmp_path: Path, layers: int) -> None:
     assert len(files) == (3 if layers < 5 else 4)
 
 
+def test_a_trace_of_one_instant_is_not_drawn(tmp_path: Path) -> None:
+    """An engine without inertia gives only the end of a layer change."""
+    made = synthetic.scenario()
+    run = synthetic.run(made)
+    arrays = {f.name: getattr(run.layers.trace[0], f.name) for f in dataclasses.fields(Trace)}
+    instant = Trace(**{name: v if name == "layer" else v[-1:] for name, v in arrays.items()})
+    layers = dataclasses.replace(run.layers, trace=(instant,))
+    files = pictures.draw_run(dataclasses.replace(run, layers=layers), synthetic.loaded(made), tmp_path / "a")
+    assert not any("layer" in f.name for f in files)
+
+
 def test_a_picture_that_cannot_be_written_gets_one_sentence(tmp_path: Path) -> None:
     made = synthetic.scenario()
     with pytest.raises(ResultFileError, match="cannot be written"):
@@ -146,7 +159,7 @@ def test_arrow_shows_the_turn_that_lowers_the_bed(hand: str, sense: float) -> No
     shows.
     """
     ax = Figure().subplots()
-    machine.plan_view(ax, synthetic.scenario(hand=hand))
+    machine.plan_view(ax, synthetic.scenario(hand=hand), np.zeros((0, 2)))
     x, y = next(np.array(line.get_data()) for line in ax.lines if len(line.get_xdata()) == 60)
     turn = (x[:-1] - x.mean()) * np.diff(y) - (y[:-1] - y.mean()) * np.diff(x)
     assert np.sign(turn.sum()) == sense
