@@ -131,7 +131,8 @@ def _readings(table: Table, setup: Setup) -> Readings:
         # a right-hand screw turns clockwise, seen from above, to lift its nut
         angle = -hand * 2 * np.pi * (travelled - setup.zero) / setup.lead
     else:
-        travelled, angle = position, n["angle"] * (-1.0 if setup.clockwise else 1.0)
+        # mark a stands under the gauge at g when the screw has turned by g - a
+        travelled, angle = position, setup.gauge - n["angle"] if setup.marks else n["angle"]
     return Readings(
         position=position,
         travelled=travelled,

@@ -30,9 +30,10 @@ class Setup:
 
     `how`: nut, bearings, centres or v-block.  `free_end`: in the machine the upper end is not held.
     `resolution`, `repeatability` of the gauge (a division's worth, and the standard deviation of repeated
-    readings).  `gauge`: direction from the screw to the gauge, counter-clockwise from +X.  `clockwise`:
-    angles count clockwise seen from above.  `lead`, `right_hand`, `zero`: turn jog distances into angles;
-    `zero` is the nut position at screw angle zero.  `supports`, `v_angle`: places and included angle of the
+    readings).  `gauge`: direction from the screw to the gauge, counter-clockwise from +X.  `marks`: angles
+    are those of marks around the screw (counter-clockwise from above) that stand under the gauge; otherwise
+    turns of the screw, counter-clockwise.  `lead`, `right_hand`, `zero`: turn jog distances into angles;
+    `zero` is the nut position at the clocking zero.  `supports`, `v_angle`: places and included angle of the
     V-blocks.
     """
 
@@ -44,7 +45,7 @@ class Setup:
     right_hand: bool = True
     zero: float = 0.0
     gauge: float = 0.0
-    clockwise: bool = False
+    marks: bool = True
     resolution: float = 10 * UM
     repeatability: float = 3 * UM
     support_uncertainty: float | None = None
@@ -80,7 +81,7 @@ _WORD_KEYS: dict[str, tuple[str, dict[str, Any]]] = {
     "setup": ("how", {k: k for k in SETUPS}),
     "ends": ("free_end", {"both": False, "one": True}),
     "hand": ("right_hand", {"right": True, "left": False}),
-    "angles": ("clockwise", {"counter-clockwise": False, "clockwise": True}),
+    "angles": ("marks", {"marks": True, "turned": False}),
 }
 
 

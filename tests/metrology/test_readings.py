@@ -5,6 +5,7 @@ import pytest
 
 from bedsim.errors import InputError
 from bedsim.metrology.readings import Extremes, read_readings
+from bedsim.metrology.runout_fit import fit_positions
 
 TURN = [(0, 10), (90, 20), (180, 10), (270, 0)]
 
@@ -34,7 +35,7 @@ def test_metric_and_inch_gauges(tmp_path, column, factor):
 
 
 def test_notes_on_top_and_options(tmp_path):
-    notes = "# setup = bearings\n# length_mm = 400   # between the bearings\n# ends = one\n# resolution_thou = 0.5\n"
+    notes = "# setup = bearings\n# length_mm = 400   # free\n# ends = one\n# resolution_thou = 0.5\n"
     _, setup = read_readings(write(tmp_path, table(rows(), notes=notes)), {"length_mm": "410"})
     assert (setup.how, setup.free_end, setup.length) == ("bearings", True, pytest.approx(0.41))
     assert setup.resolution == pytest.approx(12.7e-6)
@@ -54,9 +55,24 @@ def test_jog_distance_in_place_of_angle(tmp_path):
     assert left.angle == pytest.approx(-readings.angle)
 
 
-def test_clockwise_angles(tmp_path):
-    readings, _ = read_readings(write(tmp_path, table(rows(), notes="# angles = clockwise\n")))
-    assert readings.angle == pytest.approx(-np.radians([0, 90, 180, 270]))
+def test_marks_around_the_screw_or_turns_of_the_screw(tmp_path):
+    """Mark 90 comes under a gauge at +X when the screw turns 90 degrees clockwise; a turn counts as
+    written."""
+    marks, _ = read_readings(write(tmp_path, table(rows())))
+    assert marks.angle == pytest.approx(-np.radians([0, 90, 180, 270]))
+    turned, _ = read_readings(write(tmp_path, table(rows(), notes="# angles = turned\n")))
+    assert turned.angle == pytest.approx(np.radians([0, 90, 180, 270]))
+
+
+def test_offsets_are_those_a_scenario_takes_from_the_same_file(tmp_path):
+    """A scenario's table of raw readings fits mean + x cos(angle) + y sin(angle): the same x and y here."""
+    angle = np.arange(0, 360, 45)
+    value = 30 * np.cos(np.radians(angle)) - 12 * np.sin(np.radians(angle))
+    data = [(50, a, v) for a, v in zip(angle, value, strict=True)]
+    for gauge in (0, 130):
+        notes = f"# length_mm = 400\n# gauge_deg = {gauge}\n"
+        readings, setup = read_readings(write(tmp_path, table(data, notes=notes)))
+        assert fit_positions(readings, setup)[0].offset == pytest.approx(30e-6 - 12e-6j)
 
 
 def test_extremes_only(tmp_path):

@@ -1,0 +1,150 @@
+"""A weight on a cord round the pulley: drag torque of screw and nut, detent torque of the motor."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.errors import InputError
+from bedsim.metrology.csv_input import ANGLES, LENGTHS, MASSES, read_table
+from bedsim.metrology.snippet import MeasuredKey
+from bedsim.metrology.stiffness_fit import note
+from bedsim.units import GRAVITY, MM, N_MM
+
+Array = NDArray[np.float64]
+
+DIRECTIONS = ("raises", "lowers")
+MOTORS = ("off", "on")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CordFit:
+    """Torques [N m] with standard uncertainties; NaN where the test does not tell.
+
+    `drag`: holds the screw back either way, motor taken off.  `load`: half the difference of raising and
+    lowering, the weight's own torque.  `detent`: what the unpowered motor adds at its worst angle.
+    """
+
+    drag: float
+    drag_uncertainty: float
+    load: float
+    detent: float
+    detent_uncertainty: float
+    torque: Array
+    warnings: tuple[str, ...]
+
+
+def read_cord(path: Path) -> CordFit:
+    """Read and fit a cord test.
+
+    Columns mass_g (or _kg) that just starts the turn, direction (raises or lowers the bed), motor (off:
+    uncoupled; on: coupled, without current); notes radius_mm (cord's centre to axis) and step_g (how finely
+    the mass was changed).
+
+    Raises InputError for bad cells or a missing radius.
+    """
+    table = read_table(path, {"mass": MASSES, "angle": ANGLES}, {"direction": DIRECTIONS, "motor": MOTORS})
+    if "mass" not in table.numbers:
+        raise InputError(f"{path}: column mass_g is missing.")
+    if "radius_mm" not in table.notes and "radius_inch" not in table.notes:
+        raise InputError(
+            f"{path}: radius_mm: write `# radius_mm = ...` on top: from the axis to the cord's centre."
+        )
+    radius = note(table, {"radius_mm": MM, "radius_inch": LENGTHS["inch"]}, math.nan)
+    step = note(table, {"step_g": 1e-3}, 2e-3)
+    mass = table.numbers["mass"]
+    for row in np.flatnonzero(mass < 0):
+        raise table.fault(int(row), "mass", f"{mass[row] * 1e3:g} g", "must not be negative.")
+    n = mass.size
+    raises = np.array([d == "raises" for d in table.words.get("direction", ("raises",) * n)])
+    coupled = np.array([m == "on" for m in table.words.get("motor", ("off",) * n)])
+    return fit_cord(mass * GRAVITY * radius, raises, coupled, step * GRAVITY * radius)
+
+
+def fit_cord(torque: Array, raises: NDArray[np.bool_], coupled: NDArray[np.bool_], step: float) -> CordFit:
+    """Average starting torques [N m]; `step` [N m] is how finely the weight was changed.
+
+    drag = (raising + lowering)/2, load = (raising - lowering)/2 with the motor off; detent = largest
+    starting torque with the motor coupled minus the mean with it off, per direction.  Derived: starting
+    torque raising = drag + load (+ detent at its worst angle).  With one direction only the drag contains
+    the load, and that is said.
+    """
+    warnings = []
+    up, down = torque[~coupled & raises], torque[~coupled & ~raises]
+    drag = load = u = math.nan
+    if up.size and down.size:
+        drag, load = (up.mean() + down.mean()) / 2, (up.mean() - down.mean()) / 2
+        u = math.hypot(_mean_u(up, step), _mean_u(down, step)) / 2
+    elif up.size or down.size:
+        one = up if up.size else down
+        drag, u = float(one.mean()), _mean_u(one, step)
+        warnings.append(
+            "one direction only: the drag contains the torque of the load; test the other way too"
+        )
+    else:
+        warnings.append("no line with the motor off: drag and detent cannot be told apart")
+    detents = []
+    for which, off in ((raises, up), (~raises, down)):
+        on = torque[coupled & which]
+        if on.size and off.size:
+            detents.append(
+                (float(on.max() - off.mean()), math.hypot(step / math.sqrt(12), _mean_u(off, step)))
+            )
+            if on.size < 4:
+                warnings.append(
+                    f"{on.size} angles with the motor on: the worst may be missed; take four or more"
+                )
+    detent = float(np.mean([d for d, _ in detents])) if detents else math.nan
+    u_detent = float(np.mean([v for _, v in detents])) if detents else math.nan
+    if math.isfinite(detent) and detent < -2 * u_detent:
+        warnings.append("the motor seems to help: check which lines had it coupled")
+    return CordFit(
+        drag=float(drag),
+        drag_uncertainty=float(u),
+        load=float(load),
+        detent=detent,
+        detent_uncertainty=u_detent,
+        torque=torque,
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def scenario_keys(fit: CordFit) -> tuple[tuple[MeasuredKey, ...], tuple[str, ...]]:
+    """Scenario keys of drag and detent, and remarks."""
+    keys = []
+    if math.isfinite(fit.drag):
+        keys.append(
+            MeasuredKey(
+                table="nut",
+                key="drag_torque_n_mm",
+                likely=fit.drag / N_MM,
+                uncertainty=fit.drag_uncertainty / N_MM,
+                note="bearings and seals of the screw are in it",
+            )
+        )
+    if math.isfinite(fit.detent):
+        keys.append(
+            MeasuredKey(
+                table="motor", key="detent_torque_n_m", likely=fit.detent, uncertainty=fit.detent_uncertainty
+            )
+        )
+    remarks = ["Starting torques: on plain nuts 1.2 to 1.5 times those of motion (from memory)."]
+    if math.isfinite(fit.load):
+        remarks.append(
+            f"Torque of the load: {fit.load / N_MM:.3g} N mm; weight times lead/(2 pi) as a check."
+        )
+    remarks.append(
+        "If the screw turns by itself when the cord is let go, the bed can fall without power: block it "
+        "before you reach under it."
+    )
+    return tuple(keys), tuple(remarks)
+
+
+def _mean_u(values: Array, step: float) -> float:
+    own = step / math.sqrt(12)
+    spread = float(np.std(values, ddof=1)) if values.size > 1 else 0.0
+    return max(own, spread) / math.sqrt(values.size)

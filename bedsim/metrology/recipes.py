@@ -1,0 +1,195 @@
+"""One-page recipes for the workshop tests, and the blank tables to fill in."""
+
+from __future__ import annotations
+
+import difflib
+
+from bedsim.errors import InputError
+
+_RUNOUT = """\
+# Run-out of a screw with a dial gauge on the nut
+
+Why the nut: the bed follows the nut, and the nut follows the flanks of the thread. The crest of a
+rolled thread is not its flank; a gauge on the crest sees both and cannot tell which. The machine's
+own bearings, because a bent screw looks different on every support.
+
+You need: a dial gauge (0.01 mm or 0.0005 inch, better 0.001 mm), a magnetic stand, half an hour per
+screw.
+
+1. Switch the machine off. Support the bed so that it cannot come down; a bed off its screw can
+   fall. Loosen the nut from its carriage, so that it can follow the screw sideways but not turn (a
+   finger of string or a light fork).
+2. Stand the gauge on the frame, its plunger level, pointing at the axis of the screw, on a smooth
+   face of the nut. Note the gauge's direction from the screw: counter-clockwise from +X seen from
+   above (`gauge_deg`).
+3. Choose five heights of the nut, spread over the screw: near both ends and between. Position
+   counts from the lower end of the free length (the lower bearing).
+4. At each height take eight readings around one turn.
+   By angle: make eight marks around the screw, counter-clockwise seen from above, mark 0 facing +X
+   when the bed stands at layer 1; read when a mark stands under the gauge (`angle_deg` = the mark's
+   angle).
+   Or by jog: move the axis by an eighth of the lead, reading each time, twelve readings over one
+   and a half turns (`jog_mm`). Positions must then be those the machine shows, so that the angle is
+   known: `zero_position_mm` is the nut's height at layer 1 (`print.first_layer_nut_mm`).
+   Always turn the same way; the nut has play.
+5. Go back to the first mark at the end: the reading must return. If it does not, something has
+   moved. Repeat one turn twice: half the difference is the repeatability.
+6. `bedsim gauge FILE.csv` prints offsets, the bent centreline, the best grade and the keys for your
+   scenario.
+
+Other ways, with a larger stated uncertainty: `setup = bearings` (gauge on the crest), `centres`
+(measure the journals too, column `place`), `v-block` (gauge on the crest; blocks at `supports_mm`;
+shows the bow, never the eccentricity).
+Without angles, write max_um and min_um per position: run-out only, no direction.
+
+A screw on the bench is not the screw in the machine: clamped at both ends it is pulled straighter
+or bent anew by the bearings' misalignment; held at one end only, its free end swings almost five
+times the bench reading.
+TIR is the span of the needle; the offset of the axis is half of it.
+"""
+
+_STIFFNESS = """\
+# Push and pull: stiffness and friction
+
+You need: a luggage scale (0.1 kg or better), a dial gauge (0.01 mm, better 0.001 mm), a cord, an
+hour.
+
+1. Motors powered and holding. Block the bed from below; keep fingers from under it.
+2. Gauge on the frame of the room or the bench, not on the part you pull, on the opposite side of
+   the pull, same height.
+3. Pull in one direction (radial: towards the middle of the machine; tangential: across) in five
+   steps up to 20 to 50 N and back in five, then the other way: a full loop. Tap nothing. Write the
+   force with its sign, the needle's place, the order as taken. Pushes are negative.
+4. Places: `carriage` (nut loosened: guide and frame), `frame` (at the rail), `nut` (carriage
+   loosened: nut, shaft and bearings), `joint` (nut pulled against carriage), `bed` (all together: a
+   check).
+5. Repeat at three heights of the nut, `height_mm` above the lower bearing: the screw's stiffness
+   changes with height.
+
+The slope of the loop is the stiffness, half its width in force the friction.
+"""
+
+_DECAY = """\
+# Tap and count: frequency and damping
+
+You need: a dial gauge or a phone with an accelerometer app, a stopwatch, a rubber hammer.
+
+1. Motors powered and holding, part fan and gantry still.
+2. Tap the bed sideways and let it ring. With a gauge: read the swing (peak to peak) at the start
+   and after some swings. With a phone: read the peaks off the plot.
+3. Either write one line for each swing (`cycle`, `amplitude_um`, and `time_s` if you have it), or
+   one line for each tap (`cycles` counted, `duration_s`, `first_um`, `last_um`). Any unit of
+   amplitude will do as long as it is one.
+4. Tap at least five times.
+
+Amplitudes that fall by equal ratios are damping. If they fall by equal steps it is dry friction:
+said in the output.
+"""
+
+_CORD = """\
+# A weight on a cord: drag and detent
+
+You need: a cord, a bag, small weights (coins, bolts) and a kitchen scale.
+
+1. Power off. Block the bed: without power a ball screw can run down by itself. Work on one screw at
+   a time with the carriage hanging free of the bed, if you can.
+2. Wind the cord round the pulley or coupling; measure from the axis to the middle of the cord
+   (`radius_mm`).
+3. Motor uncoupled (`motor` = off): add weight until the screw just starts to turn, in the sense
+   that raises, then in the sense that lowers; four angles each. Write the mass including the bag.
+4. Motor coupled, without current (`motor` = on): the same at four to eight angles; the worst ones
+   count.
+
+Half the sum of raising and lowering is the drag, half the difference the load; what the motor adds
+is its detent torque.
+"""
+
+RECIPES = {"run-out": _RUNOUT, "stiffness": _STIFFNESS, "decay": _DECAY, "cord": _CORD}
+
+_RUNOUT_BLANK = """\
+# test = run-out
+# setup = nut              # nut, bearings, centres or v-block
+# length_mm = 400          # free length between the bearings, or from the bearing to the free end
+# ends = both              # in the machine: both (held at both ends) or one (upper end free)
+# diameter_mm = 12         # nominal
+# gauge_deg = 0            # from the screw to the gauge, counter-clockwise from +X
+# resolution_um = 10       # one division of the gauge (or resolution_thou)
+# repeatability_um = 3     # standard deviation of the same reading taken again
+position_mm,angle_deg,reading_um
+"""
+
+_STIFFNESS_BLANK = """\
+# test = stiffness
+# resolution_um = 10       # one division of the gauge (or resolution_thou)
+# resolution_n = 0.5       # last digit of the scale (or resolution_kgf, resolution_lbf)
+place,direction,height_mm,force_n,displacement_um
+"""
+
+_DECAY_BLANK = """\
+# test = decay
+# resolution_um = 1        # of one amplitude
+cycle,amplitude_um
+"""
+
+_CORD_BLANK = """\
+# test = cord
+# radius_mm = 10           # from the axis to the cord's centre
+# step_g = 2               # how finely the mass was changed
+direction,motor,mass_g
+"""
+
+
+def recipe(name: str) -> str:
+    """Return the recipe of a test; InputError names the tests there are."""
+    return RECIPES[_known(name)]
+
+
+def blank(name: str) -> str:
+    """Return the blank table of a test, with example rows where the columns need no more than a pattern."""
+    rows = {
+        "run-out": [f"{s},{a}," for s in (20, 110, 200, 290, 380) for a in range(0, 360, 45)],
+        "stiffness": [
+            f"carriage,radial,{h},{f},"
+            for h in (100, 200, 300)
+            for f in (0, 10, 20, 30, 20, 10, 0, -10, -20, -30, -20, -10, 0)
+        ],
+        "decay": [f"{n}," for n in range(8)],
+        "cord": [f"{d},{m}," for m in ("off", "on") for d in ("raises", "lowers") for _ in range(4)],
+    }
+    heads = {
+        "run-out": _RUNOUT_BLANK,
+        "stiffness": _STIFFNESS_BLANK,
+        "decay": _DECAY_BLANK,
+        "cord": _CORD_BLANK,
+    }
+    known = _known(name)
+    return heads[known] + "\n".join(rows[known]) + "\n"
+
+
+def which_test(header: list[str], notes: dict[str, str]) -> str:
+    """Tell which test a table holds, from its note `test` or its columns; InputError if neither tells."""
+    if "test" in notes:
+        return _known(notes["test"])
+    starts = {
+        "force": "stiffness",
+        "mass": "cord",
+        "amplitude": "decay",
+        "cycle": "decay",
+        "position": "run-out",
+    }
+    for start, name in starts.items():
+        if any(h.startswith(start) for h in header):
+            return name
+    raise InputError(
+        f"columns {', '.join(header)}: belong to none of the tests {', '.join(RECIPES)}. "
+        "`bedsim gauge --blank NAME FILE` writes a table to fill in."
+    )
+
+
+def _known(name: str) -> str:
+    word = name.strip().lower().replace("runout", "run-out").replace("_", "-")
+    if word in RECIPES:
+        return word
+    near = difflib.get_close_matches(word, RECIPES, n=1)
+    hint = f" Did you mean {near[0]}?" if near else ""
+    raise InputError(f"test = {name!r}: must be one of {', '.join(RECIPES)}.{hint}")
