@@ -90,6 +90,8 @@ def field_at(loc: Sequence[str | int]) -> FieldInfo | None:
     for step in loc:
         if isinstance(step, int):
             table = list_section_of(field) if field is not None else None
+            if table is None:
+                return None
             continue
         if table is None or step not in table.model_fields:
             return None
