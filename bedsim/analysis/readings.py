@@ -7,7 +7,7 @@ from __future__ import annotations
 import csv
 import difflib
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,6 +38,19 @@ class Reading:
     turned: str  # corner whose coupling had been turned, "" for none
     turn: float  # rad
     scatter: float  # largest reading left over by the once-per-turn fit, in sigmas; 0 for bands
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answers:
+    """The linear machine's answer to one unit (1 m) of every source, once per turn, at the start of the
+    readings.
+    """
+
+    probe_name: tuple[str, ...]
+    sources: tuple[Source, ...]
+    response: (
+        Complex  # (p, 3, s) bed along x, y, z at a probe per source: reading = Re(response * x * e^{j psi})
+    )
 
 
 def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Reading, ...]:
@@ -197,22 +210,19 @@ def wall_row(
 
 def reading_rows(
     readings: Sequence[Reading],
-    answers: ArrayLike,
-    probe_name: Sequence[str],
-    sources: Sequence[Source],
+    answers: Answers,
     *,
     lead: float,
     layer_height: float,
     line_width: float,
-    hand: dict[str, int] | None = None,
+    hand: Mapping[str, int] | None = None,
 ) -> Complex:
-    """Response (m, s) that belongs to the readings, from the bed's answers (p, 3, s) to each source; for
-    `diagnose`.
+    """Response (m, s) that belongs to the readings, for `diagnose`; lengths in m, `hand` as there.
 
     Raises InputError for a probe or corner that the scenario does not have, or bands that are not once per
     turn.
     """
-    response = np.asarray(answers, complex)
+    sources, probe_name, response = answers.sources, answers.probe_name, answers.response
     corners = {corner for _, corner in sources}
     rows, faults = [], []
     for r in readings:
@@ -227,7 +237,7 @@ def reading_rows(
                 "See the causes outside the model."
             )
         else:
-            at = response[list(probe_name).index(r.probe)]
+            at = response[probe_name.index(r.probe)]
             if r.wavelength is None:
                 row = at[AXES.index(r.place)]
             else:

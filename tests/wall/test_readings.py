@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from bedsim.analysis.readings import read_readings, reading_rows, wall_row
+from bedsim.analysis.readings import Answers, read_readings, reading_rows, wall_row
 from bedsim.analysis.wall import wall_relief
 from bedsim.errors import InputError
 
+SOURCES = (("run-out", "left"), ("run-out", "right"))
 GAUGE = "probe,axis,eighth,reading_um\n"
 
 
@@ -106,9 +107,7 @@ def test_rows_belong_to_their_readings(tmp_path):
     answers = np.arange(6).reshape(1, 3, 2) + 0j
     rows = reading_rows(
         read_readings(path),
-        answers,
-        ["centre"],
-        [("run-out", "left"), ("run-out", "right")],
+        Answers(probe_name=("centre",), sources=SOURCES, response=answers),
         lead=5e-3,
         layer_height=0.2e-3,
         line_width=0.45e-3,
@@ -117,9 +116,7 @@ def test_rows_belong_to_their_readings(tmp_path):
     assert rows[1] == pytest.approx([0, 1])
     assert reading_rows(
         read_readings(path),
-        answers + 1,
-        ["centre"],
-        [("run-out", "left"), ("run-out", "right")],
+        Answers(probe_name=("centre",), sources=SOURCES, response=answers + 1),
         lead=5e-3,
         layer_height=0.2e-3,
         line_width=0.45e-3,
@@ -132,9 +129,7 @@ def test_unknown_probe_corner_or_wavelength_is_refused(tmp_path):
     with pytest.raises(InputError) as fault:
         reading_rows(
             read_readings(write(tmp_path, text)),
-            np.zeros((1, 3, 1)),
-            ["centre"],
-            [("run-out", "left")],
+            Answers(probe_name=("centre",), sources=SOURCES, response=np.zeros((1, 3, 2), complex)),
             lead=5e-3,
             layer_height=0.2e-3,
             line_width=0.45e-3,

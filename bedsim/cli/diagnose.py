@@ -1,0 +1,208 @@
+"""`bedsim diagnose`: from readings back to the screw and the cause."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.common import set_option
+from bedsim.errors import InputError
+from bedsim.units import DEG, MM, UM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.diagnosis import Diagnosis, Estimate, NextTest
+    from bedsim.analysis.outside_causes import OutsideCause
+    from bedsim.analysis.readings import Reading
+    from bedsim.scenario.load import LoadedScenario
+
+MOST_SCATTER = 4.0
+"""Sigmas; a turn whose readings scatter more about one wave per turn is told.  Our assumption."""
+
+
+@click.command(name="diagnose")
+@click.argument("readings", type=click.Path(path_type=Path))
+@click.argument("scenario", type=click.Path(path_type=Path))
+@set_option
+@click.option(
+    "--sigma-um",
+    type=click.FloatRange(min=0, min_open=True),
+    default=1.0,
+    show_default=True,
+    help="Standard uncertainty of one reading where the file gives none.",
+)
+@click.option("--heater-s", type=click.FloatRange(min=0, min_open=True), help="Period of a switching heater.")
+@click.option(
+    "--extruder-mm3",
+    type=click.FloatRange(min=0, min_open=True),
+    help="Volume per turn of the extruder drive.",
+)
+@click.option(
+    "--layer-mm3", type=click.FloatRange(min=0, min_open=True), help="Volume of one layer of the part."
+)
+def command(
+    readings: Path,
+    scenario: Path,
+    overrides: tuple[str, ...],
+    sigma_um: float,
+    heater_s: float | None,
+    extruder_mm3: float | None,
+    layer_mm3: float | None,
+) -> int:
+    """Find the screw behind the bands: shares of every screw and cause from READINGS of the machine SCENARIO.
+
+    READINGS is a CSV file.  A gauge on the bed while one lead is jogged down in eighths: columns probe,
+    axis (x, y, z), eighth, reading_um.  Or bands on two or more walls: columns wall, probe, wavelength_mm,
+    amplitude_um, crest_mm. Both may have sigma_um, and turned with turned_deg where a screw had been turned
+    in its coupling.
+    """
+    from bedsim.analysis.diagnosis import diagnose
+    from bedsim.analysis.outside_causes import outside_causes
+    from bedsim.analysis.readings import read_readings, reading_rows
+    from bedsim.analysis.response import once_per_turn_response
+    from bedsim.scenario.load import load_scenario
+
+    loaded = load_scenario(scenario, overrides)
+    machine = loaded.scenario
+    lead = _common_lead(loaded)
+    found = read_readings(readings, sigma_um * UM)
+    answers = once_per_turn_response(loaded)
+    hand = {c.name: 1 if c.screw.hand == "right" else -1 for c in machine.corner}
+    rows = reading_rows(
+        found,
+        answers,
+        lead=lead,
+        layer_height=machine.print.layer_mm * MM,
+        line_width=machine.print.line_width_mm * MM,
+        hand=hand,
+    )
+    result = diagnose(rows, [r.value for r in found], [r.sigma for r in found], answers.sources, hand=hand)
+    causes = outside_causes(
+        layer_height=machine.print.layer_mm * MM,
+        seconds_per_layer=machine.print.seconds_per_layer,
+        lead=lead,
+        steps_per_turn=machine.corner[0].motor.steps_per_turn,
+        gear_ratio=machine.corner[0].motor.gear_ratio,
+        heater_seconds=heater_s,
+        extruder_volume_per_turn=None if extruder_mm3 is None else extruder_mm3 * MM**3,
+        volume_per_layer=None if layer_mm3 is None else layer_mm3 * MM**3,
+    )
+    click.echo("\n".join(diagnosis_lines(result, found, causes)))
+    return 0
+
+
+def _common_lead(loaded: LoadedScenario) -> float:
+    leads = {c.name: c.screw.lead_mm for c in loaded.scenario.corner}
+    if len(set(leads.values())) > 1:
+        told = ", ".join(f"{name} {lead:g} mm" for name, lead in leads.items())
+        raise InputError(
+            f"{loaded.name}: screw.lead_mm differs ({told}): their bands have different lengths on "
+            "the wall and are told "
+            "apart by that; a diagnosis by phase needs one lead."
+        )
+    return next(iter(leads.values())) * MM
+
+
+def diagnosis_lines(
+    result: Diagnosis, readings: Sequence[Reading], causes: Sequence[OutsideCause]
+) -> list[str]:
+    """The diagnosis as lines for a terminal."""
+    lines = [_headline(result), "", *_table(result.estimates), *_untold(result.estimates), ""]
+    lines += [_fit_line(result), *_scatter(readings)]
+    if not result.can_tell or result.outside_model:
+        lines += ["", *_next(result.next_tests, len(result.estimates))]
+    lines += ["", "Causes outside the model, by what they repeat with:"]
+    lines += [f"  {c.name} ({c.repeats}): {_length(c)}; {c.how_to_tell}" for c in causes]
+    return lines
+
+
+def _headline(result: Diagnosis) -> str:
+    if not any(e.told for e in result.estimates):
+        return "These readings cannot tell any screw from another."
+    told = [e for e in result.estimates if e.told]
+    first = max(told, key=lambda e: e.share)
+    open_part = "" if result.can_tell else " These readings cannot tell all sources apart."
+    name = f"{first.source[0]} at {first.source[1]}"
+    return f"Largest share that is told: {name}, {100 * first.share:.0f} %.{open_part}"
+
+
+def _table(estimates: Sequence[Estimate]) -> list[str]:
+    rows = [("cause", "corner", "amplitude", "uncertainty", "direction", "share")]
+    for e in estimates:
+        if not e.told:
+            rows.append((*e.source, "cannot tell", "", "", ""))
+            continue
+        clear = e.amplitude > 2.0 * e.uncertainty
+        rows.append(
+            (
+                *e.source,
+                f"{e.amplitude / UM:.2f} µm",
+                f"± {e.uncertainty / UM:.2f} µm",
+                f"{e.direction / DEG:.0f}°" if clear else "unclear",
+                f"{100 * e.share:.0f} %",
+            )
+        )
+    widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]))]
+    return ["  " + "  ".join(v.ljust(w) for v, w in zip(r, widths, strict=True)).rstrip() for r in rows]
+
+
+def _untold(estimates: Sequence[Estimate]) -> list[str]:
+    return [
+        f"  {e.source[0]} at {e.source[1]} cannot be told from "
+        + (
+            ", ".join(f"{cause} at {corner}" for cause, corner in e.mixed_with)
+            or "nothing: no reading sees it"
+        )
+        + "."
+        for e in estimates
+        if not e.told
+    ]
+
+
+def _fit_line(result: Diagnosis) -> str:
+    condition = "unlimited" if result.condition == float("inf") else f"{result.condition:.3g}"
+    fit = f"Condition number {condition}, {result.rank} of {len(result.estimates)} sources independent. "
+    if result.degrees == 0:
+        return fit + "No readings are left over to check the model with."
+    told = f"Left over: chi square {result.chi_square:.3g} with {result.degrees} degrees of freedom"
+    if result.outside_model:
+        return (
+            fit
+            + f"{told}, chance {result.chance:.1g}: the readings hold something no screw of the model makes."
+        )
+    return fit + f"{told}: the model explains the readings."
+
+
+def _scatter(readings: Sequence[Reading]) -> list[str]:
+    return [
+        f"Readings of probe {r.probe}, axis {r.place} leave one wave per turn by up to "
+        f"{r.scatter:.1f} sigma: look for a "
+        "cause that repeats more often, or play."
+        for r in readings
+        if r.scatter > MOST_SCATTER
+    ]
+
+
+def _next(tests: Sequence[NextTest], count: int) -> list[str]:
+    if not tests:
+        return []
+    best = tests[0]
+    gain = f"then {best.rank} of {count} sources are told"
+    if best.worst_uncertainty < float("inf"):
+        gain += f", the least sure of them to ± {best.worst_uncertainty / UM:.2g} µm"
+    return [
+        f"Next: turn the screw at {best.corner} by {best.turn / DEG:.0f}° in its coupling, "
+        "counter-clockwise seen from above, "
+        f"and repeat the same readings in the same file (columns turned, turned_deg): {gain}.",
+        "Caution: the bed can drop when a coupling is loosened: support it and cut the power first.",
+    ]
+
+
+def _length(cause: OutsideCause) -> str:
+    if cause.wavelength is None:
+        return "length not known"
+    if cause.wavelength == float("inf"):
+        return "the same in every layer, no bands"
+    return f"bands of {cause.wavelength / MM:.3g} mm"

@@ -1,0 +1,154 @@
+"""`bedsim report`: results in, one self-contained page out."""
+
+from __future__ import annotations
+
+import csv
+import re
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.errors import InputError, ResultFileError
+from bedsim.units import DEG, MM, UM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.visibility import Viewing
+    from bedsim.results.layers import Run
+    from bedsim.scenario.load import LoadedScenario
+
+
+@click.command(name="report")
+@click.argument("results", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=Path("report.html"),
+    show_default=True,
+    metavar="FILE",
+    help="Page to write.",
+)
+@click.option(
+    "--wall",
+    "walls",
+    multiple=True,
+    default=("+X", "+Y"),
+    show_default=True,
+    metavar="NORMAL",
+    help="Wall by its outward normal: +X, -X, +Y, -Y or an angle in degrees. May be given more than once.",
+)
+@click.option("--probe", metavar="NAME", help="Place of the wall on the bed; default: nearest to the origin.")
+@click.option(
+    "--light-deg", type=float, default=60.0, show_default=True, help="Light, from the wall's normal."
+)
+@click.option("--distance-m", type=float, default=0.3, show_default=True, help="From eye to wall.")
+@click.option(
+    "--eye",
+    type=click.Choice(["mannos-sakrison", "barten"]),
+    default="mannos-sakrison",
+    show_default=True,
+    help="Published contrast sensitivity that is used.",
+)
+@click.option(
+    "--threshold-um",
+    type=float,
+    help="Your own smallest visible amplitude; replaces light, distance and eye.",
+)
+@click.option(
+    "--coupon",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Also write a table (CSV) of layer offsets for a coupon with known bands, to find your own "
+    "threshold.",
+)
+def command(
+    results: tuple[Path, ...],
+    output: Path,
+    walls: tuple[str, ...],
+    probe: str | None,
+    light_deg: float,
+    distance_m: float,
+    eye: str,
+    threshold_um: float | None,
+    coupon: Path | None,
+) -> int:
+    """Write a report from one or more results: one page with verdict, walls, charts, tables and scenario."""
+    from bedsim.analysis.visibility import Viewing, check_viewing
+    from bedsim.analysis.wall import wall_normal
+    from bedsim.results.store import read_run
+    from bedsim.views.report_content import Choices, Reported, report_page
+    from bedsim.views.report_page import render_page
+
+    viewing = check_viewing(
+        Viewing(
+            incidence=light_deg * DEG,
+            distance=distance_m,
+            eye="barten" if eye == "barten" else "mannos-sakrison",
+            threshold=None if threshold_um is None else threshold_um * UM,
+        )
+    )
+    for wall in walls:
+        wall_normal(wall)
+    labels = _labels(results)
+    items = []
+    for path, label in zip(results, labels, strict=True):
+        run = read_run(path)
+        items.append(Reported(label=label, path=str(path), run=run, loaded=scenario_of(run, path)))
+    page = report_page(items, Choices(viewing=viewing, walls=tuple(dict.fromkeys(walls)), probe=probe))
+    _write(output, render_page(page))
+    click.echo(f"Report: {output}")
+    if coupon is not None:
+        _write_coupon(coupon, items[0].loaded, viewing)
+    return 0
+
+
+def scenario_of(run: Run, path: Path) -> LoadedScenario:
+    """The scenario a result was computed from, without measured tables (a report needs none of them)."""
+    from bedsim.scenario.load import load_scenario
+
+    text = re.sub(r"(?m)^table = .*\n", "", run.scenario_resolved)
+    with tempfile.TemporaryDirectory(prefix="bedsim-") as folder:
+        file = Path(folder) / "scenario.toml"
+        file.write_text(text, encoding="utf-8")
+        try:
+            return load_scenario(file)
+        except InputError as fault:
+            told = str(fault).replace(str(file), "scenario inside")
+            raise InputError(f"{path}: its scenario cannot be read by this version.\n{told}") from None
+
+
+def _labels(paths: tuple[Path, ...]) -> list[str]:
+    """File names without ending, with their folder where two are alike; the same file twice is refused."""
+    if len({p.resolve() for p in paths}) < len(paths):
+        raise InputError("results: the same file is given twice.")
+    stems = [p.stem for p in paths]
+    return [s if stems.count(s) == 1 else str(p.with_suffix("")) for s, p in zip(stems, paths, strict=True)]
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+    except OSError as fault:
+        raise ResultFileError(f"{path}: cannot be written: {fault.strerror or fault}.") from None
+
+
+def _write_coupon(path: Path, loaded: LoadedScenario, viewing: Viewing) -> None:
+    from io import StringIO
+
+    from bedsim.analysis.visibility import COUPON_NOTES, coupon, smallest_visible_amplitude
+
+    lead = max(c.screw.lead_mm for c in loaded.scenario.corner) * MM
+    expected = float(smallest_visible_amplitude(lead, viewing))
+    amplitudes = [expected * f for f in (0.25, 0.5, 1.0, 2.0, 4.0)]
+    made = coupon(loaded.scenario.print.layer_mm * MM, lead, amplitudes)
+    text = StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(("layer", "top_mm", "offset_um", "block_amplitude_um"))
+    for layer, height, offset, size in zip(made.layer, made.height, made.offset, made.amplitude, strict=True):
+        writer.writerow((int(layer), f"{height / MM:.4f}", f"{offset / UM:.3f}", f"{size / UM:.3f}"))
+    _write(path, text.getvalue())
+    click.echo(f"Coupon: {path}")
+    for note in COUPON_NOTES:
+        click.echo(f"  {note}")

@@ -1,0 +1,91 @@
+"""`bedsim diagnose` with a machine answer made up here."""
+
+import sys
+from types import ModuleType
+
+import numpy as np
+import pytest
+from made_up_report import made_up_run
+
+from bedsim.analysis.readings import Answers
+from bedsim.cli.main import main
+
+SOURCES = tuple(("run-out", c) for c in ("front left", "front right", "back"))
+PROBES = ("centre", "front left")
+RESPONSE = np.array(
+    [
+        [[0.5, 0.3, 0.2], [-0.5j, -0.3j, -0.1j], [0, 0, 0]],
+        [[0.6, 0.1, 0.3], [-0.4j, -0.5j, -0.2j], [0.1, -0.1, 0.3j]],
+    ],
+    complex,
+)
+
+
+@pytest.fixture
+def machine(monkeypatch, tmp_path):
+    """A scenario file and a stand-in for the linear machine."""
+    stand_in = ModuleType("bedsim.analysis.response")
+    stand_in.once_per_turn_response = lambda loaded: Answers(
+        probe_name=PROBES, sources=SOURCES, response=RESPONSE
+    )
+    monkeypatch.setitem(sys.modules, "bedsim.analysis.response", stand_in)
+    path = tmp_path / "machine.toml"
+    path.write_text(made_up_run(5e-6, title="Machine").scenario_resolved, encoding="utf-8")
+    return path
+
+
+def readings(path, true, probes=PROBES, axes="xyz", extra=0.0):
+    rng = np.random.default_rng(2)
+    lines = ["probe,axis,eighth,reading_um"]
+    for p, probe in enumerate(PROBES):
+        for a, axis in enumerate("xyz"):
+            if probe in probes and axis in axes:
+                value = RESPONSE[p, a] @ true + (extra if axis == "x" else 0)
+                for k in range(8):
+                    reading = (value * np.exp(1j * k * np.pi / 4)).real + rng.normal(0, 0.2)
+                    lines.append(f"{probe},{axis},{k},{reading:.3f}")
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+TRUE = np.array([20.0, 0.5, 4j])
+
+
+def test_culprit_is_named(machine, tmp_path, capsys):
+    file = readings(tmp_path / "r.csv", TRUE)
+    assert main(["diagnose", str(file), str(machine), "--sigma-um", "0.2"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Largest share that is told: run-out at front left")
+    assert "the model explains the readings" in out
+    assert "extruder drive out of round (extruded volume): length not known" in out
+
+
+def test_too_few_readings_cannot_tell_and_name_the_next_test(machine, tmp_path, capsys):
+    file = readings(tmp_path / "r.csv", TRUE, probes=("centre",), axes="x")
+    assert main(["diagnose", str(file), str(machine)]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("These readings cannot tell any screw from another.")
+    assert "Next: turn the screw at" in out
+    assert "Caution: the bed can drop" in out
+    assert "run-out at back cannot be told from" in out
+
+
+def test_cause_outside_the_model_is_told(machine, tmp_path, capsys):
+    file = readings(tmp_path / "r.csv", TRUE, extra=6j)
+    assert main(["diagnose", str(file), str(machine), "--sigma-um", "0.2", "--heater-s", "40"]) == 0
+    out = capsys.readouterr().out
+    assert "the readings hold something no screw of the model makes" in out
+    assert "heater of bed or nozzle switching (time): bands of 0.4 mm" in out
+
+
+def test_different_leads_are_refused(machine, tmp_path, capsys):
+    file = readings(tmp_path / "r.csv", TRUE)
+    assert main(["diagnose", str(file), str(machine), "--set", "corner.back.screw.lead_mm=4"]) == 2
+    assert "a diagnosis by phase needs one lead" in capsys.readouterr().err
+
+
+def test_unknown_probe_is_refused(machine, tmp_path, capsys):
+    file = tmp_path / "r.csv"
+    file.write_text("probe,axis,eighth,reading_um\n" + "".join(f"middle,x,{k},1\n" for k in range(8)))
+    assert main(["diagnose", str(file), str(machine)]) == 2
+    assert "probe = 'middle': must be one of centre" in capsys.readouterr().err

@@ -1,0 +1,71 @@
+"""`bedsim report` and its faults."""
+
+import csv
+
+import numpy as np
+import pytest
+
+from bedsim.cli.main import main
+from bedsim.cli.report import scenario_of
+from bedsim.results.store import read_run
+
+
+@pytest.fixture
+def once(result_files, tmp_path):
+    def call(*arguments):
+        return main(["report", str(result_files[0]), "--output", str(tmp_path / "r.html"), *arguments])
+
+    return call
+
+
+def test_scenario_comes_back_from_the_result_without_its_tables(result_files, tmp_path):
+    run = read_run(result_files[0])
+    loaded = scenario_of(run, result_files[0])
+    assert [c.screw.lead_mm for c in loaded.scenario.corner] == [5, 5, 5]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("--wall", "up"), "wall = 'up': must be +X, -X, +Y, -Y or an angle"),
+        (("--probe", "nowhere"), "probe = 'nowhere': must be one of centre"),
+        (("--light-deg", "95"), "incidence_deg = 95: must be between 0 and 85"),
+        (("--distance-m", "0"), "distance_m = 0: must be at least 0.05"),
+        (("--threshold-um", "-1"), "threshold_um = -1: must be above 0"),
+    ],
+)
+def test_unusable_options_are_told_in_one_message(once, capsys, tmp_path, arguments, message):
+    assert once(*arguments) == 2
+    assert message in capsys.readouterr().err
+    assert not (tmp_path / "r.html").exists()
+
+
+def test_missing_and_doubled_results_are_refused(result_files, tmp_path, capsys):
+    assert main(["report", str(tmp_path / "none.h5")]) == 2
+    assert (
+        main(["report", str(result_files[0]), str(result_files[0]), "--output", str(tmp_path / "x.html")])
+        == 2
+    )
+    assert "given twice" in capsys.readouterr().err
+
+
+def test_unwritable_page_is_told(result_files, tmp_path, capsys):
+    (tmp_path / "file").write_text("")
+    assert main(["report", str(result_files[0]), "--output", str(tmp_path / "file" / "r.html")]) == 2
+    assert "cannot be written" in capsys.readouterr().err
+
+
+def test_own_threshold_and_coupon(once, tmp_path, capsys):
+    """The threshold stands in the page; the coupon's blocks lie a quarter to four times around it."""
+    coupon = tmp_path / "coupon.csv"
+    assert once("--threshold-um", "3", "--wall", "45", "--coupon", str(coupon)) == 0
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "your own: 3 µm" in page
+    assert "Wall 45 deg" in page
+    with coupon.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    sizes = sorted({float(r["block_amplitude_um"]) for r in rows})
+    assert sizes == [0, 0.75, 1.5, 3, 6, 12]
+    offsets = np.array([float(r["offset_um"]) for r in rows])
+    assert offsets.max() == pytest.approx(12, rel=0.01)
+    assert "microstep" in capsys.readouterr().out
