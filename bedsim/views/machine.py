@@ -41,8 +41,9 @@ def _plan_frame(ax: Axes, scenario: Scenario, reach: float) -> None:
     names = [_name_height(c, scenario, reach) for c in scenario.corner]
     half_x, half_y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
     room = 2.2 * reach
-    ax.set_xlim(min(-half_x, *xs) - room, max(half_x, *xs) + room)
-    ax.set_ylim(min(-half_y, *names) - room, max(half_y, *names) + room)
+    room_x = room if max(map(abs, xs)) <= half_x else 1.5 * room
+    ax.set_xlim(min(-half_x, *xs) - room_x, max(half_x, *xs) + room_x)
+    ax.set_ylim(min(-half_y, *names) - 1.4 * room, max(half_y, *names) + 1.4 * room)
     ax.set_aspect("equal")
     ax.set_title("Plan view, seen from above")
     ax.set_xlabel("X, to the right (mm)")
@@ -145,9 +146,12 @@ def _name_height(corner: Corner, scenario: Scenario, reach: float) -> float:
 
 def _corner_name(ax: Axes, corner: Corner, scenario: Scenario, reach: float) -> None:
     height = _name_height(corner, scenario, reach)
+    half_x, half_y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
+    beside_bed = abs(corner.x_mm) > half_x and abs(height) < half_y + 1.5 * reach  # clear of the bed's corner
+    outwards = math.copysign(0.9 * reach, corner.x_mm) if beside_bed else 0.0
     ax.annotate(
         style.wrapped(corner.name, 16),
-        (corner.x_mm, height),
+        (corner.x_mm + outwards, height),
         ha="center",
         va="bottom" if height >= 0 else "top",
         fontweight="bold",
@@ -158,4 +162,6 @@ def _corner_name(ax: Axes, corner: Corner, scenario: Scenario, reach: float) -> 
 
 def _probe(ax: Axes, x: float, y: float, number: int) -> None:
     ax.plot(x, y, "o", color=style.INK, markersize=10, markerfacecolor="white", markeredgewidth=0.9, zorder=7)
-    ax.annotate(str(number), (x, y), ha="center", va="center_baseline", fontsize=7, zorder=8)
+    ax.annotate(
+        str(number), (x, y), ha="center", va="center_baseline", fontsize=7 if number < 10 else 6, zorder=8
+    )

@@ -45,6 +45,15 @@ def wide() -> Scenario:
     return Scenario.model_validate(data)
 
 
+def small() -> Scenario:
+    """Long-named corners beside a bed whose own corners carry probes."""
+    data = synthetic.scenario(4, layers=30, names=LONG).model_dump()
+    data["bed"] |= {"size_x_mm": 240.0, "size_y_mm": 240.0}
+    for probe in data["probe"]:
+        probe |= {"x_mm": probe["x_mm"] * 12 / 13, "y_mm": probe["y_mm"] * 12 / 13}
+    return Scenario.model_validate(data)
+
+
 CASES: dict[str, tuple[Callable[[], Scenario], float]] = {
     "three corners": (synthetic.scenario, 20e-6),
     "four corners, long names, huge errors": (
@@ -53,6 +62,7 @@ CASES: dict[str, tuple[Callable[[], Scenario], float]] = {
     ),
     "uneven, no errors": (uneven, 1e-13),
     "wide": (wide, 3e-6),
+    "small": (small, 20e-6),
 }
 
 
