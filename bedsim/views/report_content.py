@@ -14,7 +14,7 @@ from bedsim.analysis.printed import quantity
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
 from bedsim.analysis.visibility import assumptions, judge
 from bedsim.analysis.wall import probe_index, wall_of_layers
-from bedsim.analysis.wall_surface import bead_profile
+from bedsim.analysis.wall_surface import bead_profile, common_gain
 from bedsim.analysis.waviness import cutoff_for_layers, waviness
 from bedsim.units import MM
 from bedsim.views.report_figures import (
@@ -47,15 +47,17 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     walls = [[_seen(item, wall, choices) for item in items] for wall in choices.walls]
     with tempfile.TemporaryDirectory(prefix="bedsim-report-") as folder:
         place = Path(folder)
+        gain = common_gain([s.wall for row in walls for s in row], choices.viewing.incidence)
         sections = [
             _verdict(items, summaries, walls),
             _caution(summaries),
-            *(_wall_section(row, choices, place, f"wall_{i}") for i, row in enumerate(walls)),
+            *(_wall_section(row, choices, gain, place / f"wall_{i}") for i, row in enumerate(walls)),
             Section(
                 title="Would you see it?",
                 paragraphs=assumptions(choices.viewing)[:3],
                 pictures=(visibility_picture(walls[0], choices, place),),
             ),
+            _figures_table(items, summaries),
             *(
                 _charts(i, s, place / f"run_{k}")
                 for k, (i, s) in enumerate(zip(items, summaries, strict=True))
@@ -163,12 +165,12 @@ def _band_table(row: Sequence[Seen], several: bool) -> Table:
     )
 
 
-def _wall_section(row: Sequence[Seen], choices: Choices, place: Path, stem: str) -> Section:
+def _wall_section(row: Sequence[Seen], choices: Choices, gain: float, stem: Path) -> Section:
     told = [_share_table(s) for s in row if s.shares]
     return Section(
         title=f"Wall {row[0].wall.name}",
         tables=(_band_table(row, len(row) > 1), _waviness_table(row), *told),
-        pictures=wall_pictures(row, choices, place, stem),
+        pictures=wall_pictures(row, choices, gain, stem),
     )
 
 

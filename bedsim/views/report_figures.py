@@ -13,7 +13,7 @@ from bedsim.analysis.bands import Share, Source, amplitude_spectrum
 from bedsim.analysis.printed import quantity
 from bedsim.analysis.visibility import Sighting, Viewing, visibility_curve, worst
 from bedsim.analysis.wall import Wall
-from bedsim.analysis.wall_surface import common_gain, light_column, light_wall
+from bedsim.analysis.wall_surface import light_column, light_wall
 from bedsim.analysis.waviness import Waviness
 from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
@@ -80,11 +80,10 @@ def _drawn(
     return Picture(png=path.read_bytes(), alt=alt, caption=caption)
 
 
-def wall_pictures(row: Sequence[Seen], choices: Choices, place: Path, stem: str) -> tuple[Picture, ...]:
+def wall_pictures(row: Sequence[Seen], choices: Choices, gain: float, stem: Path) -> tuple[Picture, ...]:
     """The same wall of every run, flat and as a round post, and its shares."""
     incidence = choices.viewing.incidence
     walls = [s.wall for s in row]
-    gain = common_gain(walls, incidence)
     labels = [s.reported.label for s in row]
     lit = [light_wall(w, incidence=incidence, gain=gain) for w in walls]
     posts = [light_column(s.reported.run.layers, s.wall, incidence=incidence, gain=gain) for s in row]
@@ -105,7 +104,7 @@ def wall_pictures(row: Sequence[Seen], choices: Choices, place: Path, stem: str)
 
     pictures = [
         _drawn(
-            place / f"{stem}_flat.png",
+            stem.with_name(f"{stem.name}_flat.png"),
             width,
             125.0,
             lambda figure: wall_picture(figure, walls, lit, labels),
@@ -113,7 +112,7 @@ def wall_pictures(row: Sequence[Seen], choices: Choices, place: Path, stem: str)
             f"Flat wall facing {name}, lowest part, beside its relief. {note}",
         ),
         _drawn(
-            place / f"{stem}_post.png",
+            stem.with_name(f"{stem.name}_post.png"),
             max(60.0 * len(row), 90.0),
             115.0,
             draw_posts,
@@ -125,14 +124,18 @@ def wall_pictures(row: Sequence[Seen], choices: Choices, place: Path, stem: str)
     ]
     return (
         *pictures,
-        *(_shares_picture(s, place, f"{stem}_shares_{i}") for i, s in enumerate(row) if s.shares),
+        *(
+            _shares_picture(s, stem.with_name(f"{stem.name}_shares_{i}.png"))
+            for i, s in enumerate(row)
+            if s.shares
+        ),
     )
 
 
-def _shares_picture(seen: Seen, place: Path, stem: str) -> Picture:
+def _shares_picture(seen: Seen, path: Path) -> Picture:
     label = seen.reported.label
     return _drawn(
-        place / f"{stem}.png",
+        path,
         170.0,
         95.0,
         lambda figure: draw_shares(figure.subplots(), seen.shares),

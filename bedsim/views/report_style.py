@@ -44,7 +44,7 @@ figure .scroll { margin: 0; }
 figcaption { color: #5b554c; padding: .5rem .2rem 0; }
 .scroll { overflow-x: auto; margin: 1.2rem 0; }
 table { border-collapse: collapse; font-size: .9rem; min-width: 20rem; overflow-wrap: normal; }
-caption { text-align: left; padding-bottom: .4rem; }
+caption { text-align: left; padding-bottom: .4rem; max-width: calc(100vw - 2.4rem); }
 th, td { text-align: left; padding: .32rem 1rem .32rem 0; border-bottom: 1px solid var(--rule);
     vertical-align: top; }
 thead th { border-bottom: 2px solid var(--ink); }
@@ -57,6 +57,9 @@ pre {
 }
 @media (prefers-color-scheme: dark) { figure img { filter: brightness(.92);
     } figure { background: #ebebeb; } }
+@media screen and (max-width: 38rem) {
+  figcaption::after { content: " Slide the picture sideways to see all of it."; font-style: italic; }
+}
 @media print {
   :root { --paper: #fff; --ink: #000; --quiet: #333; --rule: #999; --card: #fff; --accent: #000;
     --warn: #000; --warn-card: #fff; }

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FuncFormatter
+from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
 from bedsim.analysis.bands import Share, shares_by_cause, shares_by_corner
 from bedsim.analysis.metrics import Spectrum
@@ -55,6 +55,8 @@ def _log_axes(axes: Axes, spectra: Mapping[str, Spectrum], shortest: float, long
     longest = max([min(longest, 1.3 * s.wavelength[0] / MM) for s in spectra.values()] or [longest])
     axes.set_xlim(shortest, longest)
     axes.set_ylim(1e-2, 1e3)
+    axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axes.xaxis.set_minor_locator(NullLocator())
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axes.set_xlabel("wavelength on the wall (mm)")

@@ -1,6 +1,7 @@
 """The page as text: escaped, self-contained, in order for screen readers."""
 
 import base64
+import re
 from html.parser import HTMLParser
 from itertools import pairwise
 
@@ -121,6 +122,9 @@ def test_report_says_what_it_must(outline):
         "Verdict",
         "Cautions",
         "Would you see it?",
+        "Figures",
+        "Lateral error, peak to valley",
+        "Charts: rolling",
         "Assumptions",
         "What the model leaves out",
         "How to repeat this",
@@ -140,3 +144,9 @@ def test_report_says_what_it_must(outline):
 
 def test_evil_title_arrives_as_text(outline):
     assert 'Bed <script>alert("x")</script> & "co" \' µm' in outline.text
+
+
+def test_all_walls_of_a_report_share_light_and_gain(outline):
+    """One magnification over all panels, or the eye would be misled."""
+    assert len(set(re.findall(r"magnified (\d+) times", outline.text))) == 1
+    assert len(re.findall(r"magnified (\d+) times", outline.text)) == 4
