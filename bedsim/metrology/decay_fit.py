@@ -143,7 +143,7 @@ def scenario_keys(fit: DecayFit) -> tuple[tuple[MeasuredKey, ...], tuple[str, ..
     remarks = ["Damping from a tap; friction of guides and joints is in it too and counts twice if large."]
     if math.isfinite(fit.frequency):
         remarks.append(
-            f"Frequency {fit.frequency:.3g} +- {fit.frequency_uncertainty:.2g} Hz: compare with the lowest "
+            f"Frequency {fit.frequency:.3g} ± {fit.frequency_uncertainty:.2g} Hz: compare with the lowest "
             "modes of a run."
         )
     return (key,), tuple(remarks)

@@ -25,9 +25,10 @@ screw.
 3. Choose five heights of the nut, spread over the screw: near both ends and between. Position
    counts from the lower end of the free length (the lower bearing).
 4. At each height take eight readings around one turn.
-   By angle: make eight marks around the screw, counter-clockwise seen from above, mark 0 facing +X
-   when the bed stands at layer 1; read when a mark stands under the gauge (`angle_deg` = the mark's
-   angle).
+   By angle: start from the clocking zero (the screw as it stands with the bed at layer 1) and turn
+   it counter-clockwise, seen from above, in eighths of a turn; `angle_deg` is how far it has turned.
+   Or mark eight angles around it, counter-clockwise from above, mark 0 facing +X at the clocking
+   zero, and write the mark that stands under the gauge (`angles = marks`).
    Or by jog: move the axis by an eighth of the lead, reading each time, twelve readings over one
    and a half turns (`jog_mm`). Positions must then be those the machine shows, so that the angle is
    known: `zero_position_mm` is the nut's height at layer 1 (`print.first_layer_nut_mm`).
@@ -113,6 +114,7 @@ _RUNOUT_BLANK = """\
 # ends = both              # in the machine: both (held at both ends) or one (upper end free)
 # diameter_mm = 12         # nominal
 # gauge_deg = 0            # from the screw to the gauge, counter-clockwise from +X
+# angles = turned          # turned: the screw, counter-clockwise from above; marks: mark under the gauge
 # resolution_um = 10       # one division of the gauge (or resolution_thou)
 # repeatability_um = 3     # standard deviation of the same reading taken again
 position_mm,angle_deg,reading_um

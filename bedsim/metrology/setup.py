@@ -30,11 +30,11 @@ class Setup:
 
     `how`: nut, bearings, centres or v-block.  `free_end`: in the machine the upper end is not held.
     `resolution`, `repeatability` of the gauge (a division's worth, and the standard deviation of repeated
-    readings).  `gauge`: direction from the screw to the gauge, counter-clockwise from +X.  `marks`: angles
-    are those of marks around the screw (counter-clockwise from above) that stand under the gauge; otherwise
-    turns of the screw, counter-clockwise.  `lead`, `right_hand`, `zero`: turn jog distances into angles;
-    `zero` is the nut position at the clocking zero.  `supports`, `v_angle`: places and included angle of the
-    V-blocks.
+    readings).  `gauge`: direction from the screw to the gauge, counter-clockwise from +X.  Angles are
+    turns of the screw from its clocking zero, counter-clockwise from above; with `marks` those of marks
+    around the screw that stand under the gauge.  `lead`, `right_hand`, `zero`: turn jog distances into
+    angles; `zero` is the nut position at the clocking zero.  `supports`, `v_angle`: places and included
+    angle of the V-blocks.
     """
 
     how: str = "nut"
@@ -45,7 +45,7 @@ class Setup:
     right_hand: bool = True
     zero: float = 0.0
     gauge: float = 0.0
-    marks: bool = True
+    marks: bool = False
     resolution: float = 10 * UM
     repeatability: float = 3 * UM
     support_uncertainty: float | None = None

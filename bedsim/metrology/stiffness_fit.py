@@ -184,8 +184,8 @@ def _target(place: str, direction: str) -> tuple[str, str, float] | None:
 
 
 def _remark(place: str, direction: str, k: float, u: float, friction: float, uf: float) -> str:
-    rate = f"{k / N_PER_UM:.3g} +- {u / N_PER_UM:.2g} N/um"
-    said = f"{place}, {direction}: {rate}, friction {friction:.2g} +- {uf:.1g} N"
+    rate = f"{k / N_PER_UM:.3g} ± {u / N_PER_UM:.2g} N/µm"
+    said = f"{place}, {direction}: {rate}, friction {friction:.2g} ± {uf:.1g} N"
     meaning = {
         "carriage": "nut loose: guide and frame in series; the guide alone is stiffer",
         "frame": "pushed at the guide's rail",

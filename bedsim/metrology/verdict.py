@@ -18,7 +18,7 @@ from bedsim.screws.drawn import bow_shape
 from bedsim.screws.grades import Grade, Limit, grades_of, has_limit, limit, parse_grade
 from bedsim.screws.limits import straightness_limits
 from bedsim.screws.standard_evaluation import evaluate_centreline
-from bedsim.units import UM
+from bedsim.units import MM, UM
 
 COVERAGE = 2.0  # a verdict is given only beyond two standard uncertainties, about 95 % two-sided
 
@@ -121,7 +121,9 @@ def straightness_verdict(fit: CentrelineFit, diameter: float) -> GradeVerdict | 
         verdicts.append(max(options, key=lambda v: v.ratio))
     if not verdicts:
         return None
-    return GradeVerdict(quantity="straightness", what="bow, ends on supports", verdicts=tuple(verdicts))
+    over = f"growth over {window / MM:g} mm" if verdicts[0].limit.quantity == "t5p" else "whole length"
+    what = f"bow as on two supports at the ends, {over}"
+    return GradeVerdict(quantity="straightness", what=what, verdicts=tuple(verdicts))
 
 
 def centreline_verdicts(fit: CentrelineFit, setup: Setup) -> tuple[GradeVerdict, ...]:
@@ -191,23 +193,23 @@ def sentence(verdict: GradeVerdict) -> str:
     """One sentence: the best grade surely met, its margin, how sure, and what stays undecided."""
     first = verdict.verdicts[0]
     said = (
-        f"{verdict.what}: run-out {first.run_out / UM:.1f} +- {first.uncertainty / UM:.1f} um (TIR, k = 1): "
+        f"{verdict.what}: run-out {first.run_out / UM:.1f} ± {first.uncertainty / UM:.1f} µm (TIR, k = 1): "
     )
     best = verdict.best
     if best is not None:
         said += (
-            f"meets {best.limit.grade} ({best.limit.value_um:g} um), margin {best.margin / UM:.1f} um, "
+            f"meets {best.limit.grade} ({best.limit.value_um:g} µm), margin {best.margin / UM:.1f} µm, "
             f"{_percent(best.probability)} sure"
         )
     else:
         said += f"meets no {'class' if verdict.quantity == 'thread_run_out' else 'grade'} surely"
     for v in verdict.undecided:
         said += (
-            f"; {v.limit.grade} ({v.limit.value_um:g} um): undecided, {_percent(v.probability)} to be within"
+            f"; {v.limit.grade} ({v.limit.value_um:g} µm): undecided, {_percent(v.probability)} to be within"
         )
     last = verdict.verdicts[-1]
     if best is None and not verdict.undecided:
-        said += f"; {last.ratio:.1f} times what {last.limit.grade} allows ({last.limit.value_um:g} um)"
+        said += f"; {last.ratio:.1f} times what {last.limit.grade} allows ({last.limit.value_um:g} µm)"
     return said + "."
 
 

@@ -55,24 +55,28 @@ def test_jog_distance_in_place_of_angle(tmp_path):
     assert left.angle == pytest.approx(-readings.angle)
 
 
-def test_marks_around_the_screw_or_turns_of_the_screw(tmp_path):
-    """Mark 90 comes under a gauge at +X when the screw turns 90 degrees clockwise; a turn counts as
-    written."""
-    marks, _ = read_readings(write(tmp_path, table(rows())))
-    assert marks.angle == pytest.approx(-np.radians([0, 90, 180, 270]))
-    turned, _ = read_readings(write(tmp_path, table(rows(), notes="# angles = turned\n")))
+def test_turns_of_the_screw_or_marks_around_it(tmp_path):
+    """A turn counts as written; mark 90 comes under a gauge at +X when the screw turns 90 degrees
+    clockwise."""
+    turned, _ = read_readings(write(tmp_path, table(rows())))
     assert turned.angle == pytest.approx(np.radians([0, 90, 180, 270]))
+    marks, _ = read_readings(write(tmp_path, table(rows(), notes="# angles = marks\n")))
+    assert marks.angle == pytest.approx(-np.radians([0, 90, 180, 270]))
 
 
-def test_offsets_are_those_a_scenario_takes_from_the_same_file(tmp_path):
-    """A scenario's table of raw readings fits mean + x cos(angle) + y sin(angle): the same x and y here."""
-    angle = np.arange(0, 360, 45)
-    value = 30 * np.cos(np.radians(angle)) - 12 * np.sin(np.radians(angle))
-    data = [(50, a, v) for a, v in zip(angle, value, strict=True)]
-    for gauge in (0, 130):
-        notes = f"# length_mm = 400\n# gauge_deg = {gauge}\n"
-        readings, setup = read_readings(write(tmp_path, table(data, notes=notes)))
-        assert fit_positions(readings, setup)[0].offset == pytest.approx(30e-6 - 12e-6j)
+@pytest.mark.parametrize("gauge", [0, 130])
+@pytest.mark.parametrize("angles", ["turned", "marks"])
+def test_either_way_of_counting_gives_the_same_offset(tmp_path, gauge, angles):
+    """Material at angle b on the screw stands b + turn from +X; the gauge reads the part of the offset
+    towards it."""
+    turn = np.arange(0, 360, 45)
+    towards = np.radians(turn - gauge)
+    value = 30 * np.cos(towards) + 12 * np.sin(towards)  # offset 30, -12 um in the screw's frame
+    written = np.mod(gauge - turn, 360) if angles == "marks" else turn
+    data = [(50, a, v) for a, v in zip(written, value, strict=True)]
+    notes = f"# length_mm = 400\n# gauge_deg = {gauge}\n# angles = {angles}\n"
+    readings, setup = read_readings(write(tmp_path, table(data, notes=notes)))
+    assert fit_positions(readings, setup)[0].offset == pytest.approx(30e-6 - 12e-6j)
 
 
 def test_extremes_only(tmp_path):

@@ -63,12 +63,12 @@ def test_best_class_with_margin():
     assert g.best.margin == pytest.approx(2 * UM)
     assert g.undecided == ()
     said = verdict.sentence(g)
-    assert "meets JIS B 1192 class C5 (11 um), margin 2.0 um" in said
+    assert "meets JIS B 1192 class C5 (11 µm), margin 2.0 µm" in said
 
 
 def test_no_class_at_all():
     said = verdict.sentence(verdict.run_out_verdict(150 * UM, 3 * UM, 12 * MM, "thread"))
-    assert "meets no class surely; 10.7 times what JIS B 1192 class C7 allows (14 um)" in said
+    assert "meets no class surely; 10.7 times what JIS B 1192 class C7 allows (14 µm)" in said
 
 
 def measured(E, B, **more):

@@ -1,0 +1,89 @@
+"""A fitted centreline as scenario keys, and what must be said beside them."""
+
+from __future__ import annotations
+
+import math
+
+from bedsim.metrology.centreline_fit import CentrelineFit, term_text
+from bedsim.metrology.runout_fit import PositionFit
+from bedsim.metrology.setup import SETUP_TEXT, Setup
+from bedsim.metrology.snippet import MeasuredKey, toml_text
+from bedsim.units import MM, UM
+
+_SIZE_KEYS = {"eccentricity": "eccentricity_tir_um", "tilt": "tilt_tir_um_per_100mm", "bow": "bow_tir_um"}
+
+
+def runout_keys(fit: CentrelineFit) -> tuple[MeasuredKey, ...]:
+    """Sizes (TIR) and directions of the fitted terms as keys of [screw.run_out]."""
+    keys = []
+    for term in fit.terms:
+        size, u, direction, across = term_text(fit, term)
+        keys.append(MeasuredKey(table="screw.run_out", key=_SIZE_KEYS[term], likely=size, uncertainty=u))
+        keys.append(
+            MeasuredKey(
+                table="screw.run_out",
+                key=f"{term}_deg",
+                likely=direction,
+                uncertainty=min(across, 90.0),
+                least=None,
+                note="direction hardly known" if across > 60 else "",
+            )
+        )
+    return tuple(keys)
+
+
+def runout_toml(fit: CentrelineFit, setup: Setup, table_name: str, *, own_corner: bool) -> str:
+    """TOML for a scenario: the fitted keys, or the measured table where the fit does not describe the
+    screw."""
+    remarks = [f"Measured: {SETUP_TEXT[setup.how]}.", *held_differently(fit, setup)]
+    keys = runout_keys(fit)
+    if uses_table(fit):
+        head = "[corner.screw.run_out]" if own_corner else "[screw.run_out]"
+        lines = [f"# {r}" for r in (*remarks, *fit.warnings)]
+        lines += [head, f'table = "{table_name}"  # beside the scenario or below its folder', ""]
+        lines += ["# The fit, for comparison only; it must not stand beside the table:"]
+        lines += [f"# {line}" for line in toml_text(keys, own_corner=own_corner).splitlines()]
+        return "\n".join(lines) + "\n"
+    if fit.chord is None:
+        remarks.append(f"In place of these keys the measured offsets: table = {table_name!r}; never both.")
+    return toml_text(keys, remarks, own_corner=own_corner)
+
+
+def uses_table(fit: CentrelineFit) -> bool:
+    """Whether the measured offsets describe the screw better than the fitted shapes (never on V-blocks)."""
+    return fit.chord is None and not fit.fits
+
+
+def held_differently(fit: CentrelineFit, setup: Setup) -> tuple[str, ...]:
+    """What the screw will do in the machine that it did not do on the bench."""
+    found = []
+    if setup.how in ("centres", "v-block"):
+        found.append(
+            "On the bench the screw was held otherwise than in the machine: bearings that clamp it bend it "
+            "anew."
+        )
+        if fit.free_end:
+            found.append(
+                "The upper end is free in the machine: there the bow swings almost five times the bench "
+                "reading; the key bow_tir_um is that at the free end."
+            )
+    if setup.how != "nut":
+        found.append("Read on the crest; the nut follows the flanks, and on rolled threads they differ.")
+    return tuple(found)
+
+
+def position_row(fit: PositionFit) -> tuple[str, ...]:
+    """One line of the printed table: position, TIR, offset, direction, two and three lobes, span of
+    readings."""
+    angle = math.degrees(math.atan2(fit.offset.imag, fit.offset.real))
+    across = math.degrees(fit.direction_uncertainty)
+    lobes = tuple("-" if math.isnan(v) else f"{v / UM:.1f}" for v in fit.lobes)
+    return (
+        f"{fit.position / MM:.1f}",
+        fit.place,
+        f"{fit.run_out / UM:.1f} ± {fit.run_out_uncertainty / UM:.1f}",
+        f"{abs(fit.offset) / UM:.1f}",
+        f"{angle:.0f} ± {across:.0f}" if across < 90 else "unknown",
+        *lobes,
+        f"{fit.span / UM:.1f}",
+    )
