@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import math
 
-from bedsim.units import GRAVITY
-
 
 def torque_to_hold(load: float, lead: float, efficiency_back: float) -> float:
     """Return the torque [N m] at the screw that keeps a load [N] from sinking: max(0, F l eta2/(2 pi)).
@@ -42,17 +40,18 @@ def counterweight_missing(load: float, held: float) -> float:
 
 
 def fall_acceleration(
-    *, mass: float, lead: float, efficiency_back: float, holding_torque: float, inertia: float
+    *, load: float, mass: float, lead: float, efficiency_back: float, holding_torque: float, inertia: float
 ) -> float:
     """Return the acceleration [m/s2] with which an unheld load starts to sink; 0 if it holds.
 
-    a = (m g l eta2/(2 pi) - T_hold)/(J 2 pi/l + m l eta2/(2 pi)), J [kg m2] all that turns, seen at the
-    screw.
-    Source: Newton's law for screw and load; with eta2 = 1 and T_hold = 0 it is g/(1 + J (2 pi/l)^2/m).
+    a = (F l eta2/(2 pi) - T_hold)/(J 2 pi/l + m l eta2/(2 pi)), F [N] the weight, J [kg m2] all that turns,
+    seen at the screw.
+    Source: Newton's law for screw and load; with F = m g, eta2 = 1 and T_hold = 0 it is
+    g/(1 + J (2 pi/l)^2/m).
     Limits: constant friction, standing start; the course of the fall needs the time domain.
     """
     arm = lead * efficiency_back / (2.0 * math.pi)
-    drive = mass * GRAVITY * arm - holding_torque
+    drive = load * arm - holding_torque
     if arm <= 0 or drive <= 0:
         return 0.0
     return drive / (inertia * 2.0 * math.pi / lead + mass * arm)

@@ -65,8 +65,3 @@ def lift_off_acceleration(carried_mass: float, pull: float) -> float:
     mass.
     """
     return GRAVITY + pull / carried_mass
-
-
-def pressing_force(carried_mass: float, downward_acceleration: float, pull: float) -> float:
-    """Return the force [N] that keeps the plates together: m (g - a) + pull; not positive means lift-off."""
-    return carried_mass * (GRAVITY - downward_acceleration) + pull

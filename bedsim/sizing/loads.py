@@ -6,12 +6,11 @@ import math
 
 from bedsim.sizing import torque
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
-from bedsim.units import GRAVITY
 
 
 def largest_thrust(corner: CornerNumbers, duty: Duty) -> float:
     """Return the largest push [N] on the screw: heaviest load, accelerated upward, plus guide friction."""
-    return max(corner.hanging) * (1.0 + duty.acceleration / GRAVITY) + corner.guide_friction
+    return max(corner.hanging) + corner.moved_mass * duty.acceleration + corner.guide_friction
 
 
 def lead_angle(screw: ScrewNumbers) -> float:
@@ -46,7 +45,7 @@ def inertia_at_motor(corner: CornerNumbers, *, with_load: bool) -> float:
     screw, motor = corner.screw, corner.motor
     turning = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
     if with_load:
-        turning += torque.load_inertia(max(corner.hanging) / GRAVITY, screw.lead)
+        turning += torque.load_inertia(corner.moved_mass, screw.lead)
     return motor.rotor_inertia + turning / motor.gear_ratio**2
 
 

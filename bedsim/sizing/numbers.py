@@ -131,6 +131,11 @@ class CornerNumbers:
         own = (self.carriage_mass + self.nut_mass) * GRAVITY - self.counterweight
         return self.bed_load[0] + own, self.bed_load[1] + own
 
+    @property
+    def moved_mass(self) -> float:
+        """Mass [kg] that moves with the nut at its heaviest; a counterweight does not lighten it."""
+        return max(self.bed_load) / GRAVITY + self.carriage_mass + self.nut_mass
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Duty:

@@ -74,7 +74,8 @@ def _fall_row(corner: CornerNumbers, friction: float) -> Check:
     turning = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
     turning += motor.rotor_inertia * motor.gear_ratio**2
     a = holding.fall_acceleration(
-        mass=max(corner.hanging) / GRAVITY,
+        load=max(corner.hanging),
+        mass=corner.moved_mass,
         lead=screw.lead,
         efficiency_back=loads.efficiency_back(screw, friction),
         holding_torque=held_torque(corner),
@@ -85,7 +86,7 @@ def _fall_row(corner: CornerNumbers, friction: float) -> Check:
         "acceleration at which a shaken bed begins to sink",
         a,
         "m/s²",
-        formula="(m g l eta2/(2 pi) - T)/(2 pi J/l + m l eta2/(2 pi))",
+        formula="(F l eta2/(2 pi) - T)/(2 pi J/l + m l eta2/(2 pi))",
         source="Newton's second law",
         corner=corner.name,
         note="0: held by these numbers. The course of a fall needs the time domain",

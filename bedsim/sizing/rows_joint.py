@@ -196,7 +196,15 @@ def _ball_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
         if ball.yield_pressure is None:
             rows.append(shown(JOINT, name, pressure, "MPa", note=note, **common))
         else:
-            rows.append(below(JOINT, name, pressure, ball.yield_pressure / MPA, "MPa", note=note, **common))
+            limit = ball.yield_pressure
+            allowed = hertz.load_at_pressure(limit, ball.radius, ball.modulus)
+            words = (
+                f"harder plates, or balls that carry at most {allowed:.2g} N each (larger or more of them)"
+            )
+            missing = words if pressure > limit / MPA else ""
+            rows.append(
+                below(JOINT, name, pressure, limit / MPA, "MPa", note=note, missing=missing, **common)
+            )
     return rows
 
 

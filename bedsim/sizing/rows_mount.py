@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bedsim.sizing import joint_checks, statics
-from bedsim.sizing.mount_checks import overturning_moment
+from bedsim.sizing.mount_checks import overturning_moment, seat_force
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_run_out import passed_run_out
 from bedsim.sizing.table import Check, below
@@ -23,6 +23,12 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
         if corner.mount_kind != "groove":
             continue
         weight = min(corner.bed_load)
+        left = seat_force(
+            weight_share=weight,
+            downward_acceleration=duty.acceleration,
+            relieved=less,
+            magnet_pull=corner.mount_pull,
+        )
         limit = GRAVITY * (1.0 + (corner.mount_pull - less) / weight) if weight > 0 else 0.0
         rows.append(
             below(
@@ -34,8 +40,8 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
                 formula="g (1 + (pull - relieved)/N_i)",
                 source="statics of a stiff plate",
                 corner=corner.name,
-                note=f"{weight:.3g} N at rest, {less:.2g} N taken off by sideways acceleration of "
-                f"{duty.sideways_acceleration / MM_S2:.4g} mm/s²",
+                note=f"{weight:.3g} N at rest, {left:.3g} N left then; {less:.2g} N taken off by a sideways "
+                f"acceleration of {duty.sideways_acceleration / MM_S2:.4g} mm/s²",
                 missing="weight on this mount: it does not rest in its seat" if limit <= 0 else "",
             )
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bedsim.sizing import axial_train, buckling, critical_speed, loads, torque
 from bedsim.sizing.numbers import CornerNumbers, Duty
 from bedsim.sizing.table import Check, below, shown
-from bedsim.units import DEG, GRAVITY, MINUTE, MM, N_MM, N_PER_UM, UM
+from bedsim.units import DEG, MINUTE, MM, MM_S2, N_MM, N_PER_UM, UM
 
 SUBJECT = "Screw"
 TRAIN = "Axial train"
@@ -65,7 +65,23 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             note="bare screw on rigid bearings",
         ),
     ]
-    return rows + _speed_diameter(corner, speed)
+    return [*rows, *_speed_diameter(corner, speed), _unloading(corner, duty)]
+
+
+def _unloading(corner: CornerNumbers, duty: Duty) -> Check:
+    left = min(corner.hanging) - corner.guide_friction
+    return below(
+        SUBJECT,
+        "deceleration against unloading of the nut",
+        duty.acceleration / MM_S2,
+        left / corner.moved_mass / MM_S2,
+        "mm/s²",
+        formula="(F - guide friction)/m",
+        source="Newton's second law",
+        corner=corner.name,
+        note="beyond it play in nut and thrust bearing opens",
+        missing="weight on the nut" if left <= 0 else "",
+    )
 
 
 def _speed_diameter(corner: CornerNumbers, speed: float) -> list[Check]:
@@ -131,7 +147,7 @@ def axial_rows(corner: CornerNumbers) -> list[Check]:
     listed = sorted(shares.items(), key=lambda item: -item[1])
     note = "of the compliance: " + ", ".join(f"{name} {100 * s:.0f} %" for name, s in listed)
     start, end = corner.bed_load
-    frequency = axial_train.axial_frequency(total, max(corner.hanging) / GRAVITY)
+    frequency = axial_train.axial_frequency(total, corner.moved_mass)
     common = {"formula": "1/k = sum of 1/k_i", "source": "THK, rigidity of the feed screw system"}
     return [
         shown(

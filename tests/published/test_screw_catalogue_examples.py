@@ -263,3 +263,24 @@ def test_screw_inertia_is_that_of_a_solid_cylinder():
     mass = DENSITY * math.pi / 4 * (16 * MM) ** 2 * 300 * MM
     inertia = torque.screw_inertia(density=DENSITY, diameter=16 * MM, length=300 * MM)
     assert inertia == pytest.approx(mass * (16 * MM) ** 2 / 8)
+
+
+def test_gear_divides_the_torque_and_loses_its_share():
+    """A 3:1 gear of 90 %: power in is power out over 0.9, at three times the speed."""
+    assert torque.at_motor(2.7, 3.0, 0.9) * 3.0 == pytest.approx(2.7 / 0.9)
+
+
+def test_axial_frequency_is_that_of_an_integrated_swing():
+    """1 kg on 1 N/um: period counted in a numerically integrated swing."""
+    from scipy.integrate import solve_ivp
+
+    run = solve_ivp(
+        lambda _, y: [y[1], -1e6 * y[0]], (0, 0.02), [1e-6, 0.0], rtol=1e-9, atol=1e-15, max_step=1e-4
+    )
+    falls = [t for t, a, b in zip(run.t, run.y[0], run.y[0][1:], strict=False) if a > 0 >= b]
+    assert axial_train.axial_frequency(1e6, 1.0) == pytest.approx(2 / (falls[2] - falls[0]), rel=0.02)
+
+
+def test_turns_of_a_layer_with_hop_and_return():
+    """0.2 mm down, 0.4 mm hop down and up, 0.2 mm of the way back: 1.2 mm, 0.15 turns at lead 8 mm."""
+    assert life.turns_per_layer(0.2, 0.4, 8.0) == pytest.approx(0.15)

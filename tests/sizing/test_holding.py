@@ -45,11 +45,16 @@ def test_what_is_missing_is_only_the_difference():
 def test_frictionless_fall_follows_from_energy():
     """m g x = m v^2/2 + J w^2/2 with w = 2 pi v/l, so a = v^2/(2 x)."""
     m, J, lead = 1.5, 8e-6, 8 * MM
-    a = holding.fall_acceleration(mass=m, lead=lead, efficiency_back=1.0, holding_torque=0.0, inertia=J)
+    a = holding.fall_acceleration(
+        load=m * GRAVITY, mass=m, lead=lead, efficiency_back=1.0, holding_torque=0.0, inertia=J
+    )
     v_squared = 2 * m * GRAVITY * 0.1 / (m + J * (2 * math.pi / lead) ** 2)
     assert a == pytest.approx(v_squared / 0.2)
     assert (
-        holding.fall_acceleration(mass=m, lead=lead, efficiency_back=-0.1, holding_torque=0.0, inertia=J) == 0
+        holding.fall_acceleration(
+            load=m * GRAVITY, mass=m, lead=lead, efficiency_back=-0.1, holding_torque=0.0, inertia=J
+        )
+        == 0
     )
 
 

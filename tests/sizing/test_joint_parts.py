@@ -124,10 +124,13 @@ def test_o_ring_keeps_its_volume():
     assert ring.along == pytest.approx(1e6 * volume / (1.6 * MM) ** 2)
 
 
-def test_lift_off_is_where_the_pressing_force_ends():
-    limit = joint_checks.lift_off_acceleration(2.0, 5.0)
-    assert limit == pytest.approx(GRAVITY + 2.5)
-    assert joint_checks.pressing_force(2.0, limit, 5.0) == pytest.approx(0, abs=1e-12)
+def test_lift_off_is_where_weight_and_pull_no_longer_suffice():
+    """2 kg pulled down by 5 N: its own weight gives g, the pull 2.5 m/s2 more."""
+    assert joint_checks.lift_off_acceleration(2.0, 5.0) == pytest.approx(GRAVITY + 2.5)
+
+
+def test_travel_needed_adds_all_parts_whatever_their_sign():
+    assert joint_checks.travel_needed({"a": 10.0, "b": -20.0}) == 30.0
 
 
 def test_reversal_loses_the_lead_times_the_wind_up():

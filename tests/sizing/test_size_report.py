@@ -200,7 +200,10 @@ def test_worst_corner_is_kept():
 
 
 def test_more_load_never_raises_a_margin_of_the_screw(tmp_path):
-    """Doubling the bed's weight in the numbers raises no margin of screw, motor, nut and holding."""
+    """Doubling the bed's weight in the numbers raises no margin of screw, motor, life and holding.
+
+    But for the unloading of the nut, which weight prevents.
+    """
     machine = gather(loaded(tmp_path))
     heavy = dataclasses.replace(
         machine,
@@ -210,7 +213,11 @@ def test_more_load_never_raises_a_margin_of_the_screw(tmp_path):
     )
     subjects = ("Screw", "Motor", "Motors off", "Life")
     pairs = zip(size_machine(machine), size_machine(heavy), strict=True)
-    compared = [(a.margin, b.margin) for a, b in pairs if a.subject in subjects and a.margin is not None]
+    compared = [
+        (a.margin, b.margin)
+        for a, b in pairs
+        if a.subject in subjects and a.margin is not None and "unloading" not in a.name
+    ]
     assert len(compared) > 15
     assert all(b <= a for a, b in compared)
     assert sum(b < a for a, b in compared) > 10
