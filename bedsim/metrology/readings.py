@@ -129,7 +129,7 @@ def _readings(table: Table, setup: Setup) -> Readings:
         travelled = position + n["jog"]
         hand = 1.0 if setup.right_hand else -1.0
         # a right-hand screw turns clockwise, seen from above, to lift its nut
-        angle = -hand * 2 * np.pi * (travelled - setup.zero) / setup.lead
+        angle = -hand * 2 * np.pi * (travelled - (setup.zero or 0.0)) / setup.lead
     else:
         # mark a stands under the gauge at g when the screw has turned by g - a
         travelled, angle = position, setup.gauge - n["angle"] if setup.marks else n["angle"]

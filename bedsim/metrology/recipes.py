@@ -26,7 +26,7 @@ screw.
    counts from the lower end of the free length (the lower bearing).
 4. At each height take eight readings around one turn.
    By angle: start from the clocking zero (the screw as it stands with the bed at layer 1) and turn
-   it counter-clockwise, seen from above, in eighths of a turn; `angle_deg` is how far it has turned.
+   it counter-clockwise, seen from above, in eighths of a turn; `angle_deg` is how far it is turned.
    Or mark eight angles around it, counter-clockwise from above, mark 0 facing +X at the clocking
    zero, and write the mark that stands under the gauge (`angles = marks`).
    Or by jog: move the axis by an eighth of the lead, reading each time, twelve readings over one

@@ -43,7 +43,7 @@ class Setup:
     diameter: float | None = None
     lead: float | None = None
     right_hand: bool = True
-    zero: float = 0.0
+    zero: float | None = None
     gauge: float = 0.0
     marks: bool = False
     resolution: float = 10 * UM
