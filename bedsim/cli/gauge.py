@@ -158,7 +158,7 @@ def _run_out(
     if isinstance(found, Extremes):
         return _extremes(found, setup, grade, target)
     fits = fit_positions(found, setup, drop_outliers=drop_outliers)
-        _print_positions(fits)
+    _print_positions(fits)
     if found.by_jog and setup.zero is None:
         _say("zero_position_mm is not given: directions are those of a screw whose clocking zero is at 0 mm.")
     _print_flags(fits, found, drop_outliers)
