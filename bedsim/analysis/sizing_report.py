@@ -7,7 +7,6 @@ decides.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -15,6 +14,7 @@ from bedsim.analysis.cautions import cautions
 from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
+from bedsim.sizing import holding, loads
 from bedsim.sizing.axial_train import compliance_shares, series
 from bedsim.sizing.decision import DecisionRow, screw_decision
 from bedsim.sizing.machine import size_machine
@@ -96,7 +96,7 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
         decision=tuple(decision),
         decision_corner=heaviest.name,
         assumptions=(*_assumptions(loaded.scenario, machine), assumed),
-        cautions=_cautions(loaded.scenario, checks),
+        cautions=_cautions(loaded.scenario, machine, checks),
     )
 
 
@@ -142,24 +142,33 @@ def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
     return lines
 
 
-def _cautions(scenario: Scenario, checks: list[Check]) -> tuple[str, ...]:
-    holding = [c for c in checks if c.subject == "Motors off" and c.within is False]
-    lines = []
-    if holding:
-        lines.append(
-            "Caution: by these numbers the bed is not held when the motors are off or the machine is "
-            "shaken: it can come down on hands, nozzle and print. What is missing is listed above."
+def _cautions(scenario: Scenario, machine: MachineNumbers, checks: list[Check]) -> tuple[str, ...]:
+    if any(c.subject == "Motors off" and c.within is False for c in checks):
+        words = (
+            "Caution: by these numbers the bed is not held when the motors are off or the machine is shaken: "
+            "it can come down on hands, nozzle and print. What is missing is listed above."
+        )
+    elif any(_held_by_detent_alone(c) for c in machine.corners):
+        words = (
+            "Caution: without current these screws do not hold by themselves; only the motors' detent does, "
+            "and it does not stop a rotor that has begun to turn: a knock can bring the bed down."
         )
     else:
-        lines.append(
-            "Caution: the numbers given hold the bed; grease, wear, warmth or vibration can lower friction "
-            "below what was given, and then it comes down."
+        words = (
+            "Caution: by these numbers the bed stays up without current; grease, wear, warmth or vibration "
+            "can lower friction below what was given, and then it comes down."
         )
-    if any(not math.isnan(c.value) and c.name.startswith("push of a motor") for c in checks):
-        lines.append("Caution: a motor pushes on when something is in the way: it can crush fingers.")
     return (
-        *lines,
+        words,
+        "Caution: a motor pushes on when something is in the way: it can crush fingers.",
         *cautions(scenario),
         "These rows are computed from the numbers above and nothing else; whoever builds and runs the "
         "machine must decide, with measurements of the real parts.",
     )
+
+
+def _held_by_detent_alone(corner: CornerNumbers) -> bool:
+    screw = corner.screw
+    back = loads.efficiency_back(screw, screw.friction[0])
+    needed = holding.torque_to_hold(max(corner.hanging), screw.lead, back)
+    return needed > corner.motor.brake_torque

@@ -55,6 +55,7 @@ def rounded_up(value: float) -> str:
 def _hold_row(corner: CornerNumbers, friction: float, name: str) -> Check:
     screw = corner.screw
     needed = holding.torque_to_hold(max(corner.hanging), screw.lead, loads.efficiency_back(screw, friction))
+    braked = holding.torque_missing(needed, corner.motor.brake_torque)
     return below(
         SUBJECT,
         name,
@@ -64,7 +65,8 @@ def _hold_row(corner: CornerNumbers, friction: float, name: str) -> Check:
         formula="F l eta2/(2 pi) against brake + detent, no help from guide and nut drag",
         source="THK torque; Shigley section 8-2",
         corner=corner.name,
-        note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; detent holds only from rest",
+        note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; detent holds only from rest"
+        + (f", without it a brake of {rounded_up(braked / N_MM)} N mm more" if braked > 0 else ""),
         missing=missing_words(corner, friction),
     )
 

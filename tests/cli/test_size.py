@@ -72,6 +72,16 @@ def test_never_says_safe_and_names_who_decides(folder, capsys):
     assert "licensed practitioners" in out
 
 
+def test_a_ball_screw_without_brake_is_never_called_held(folder, capsys):
+    """Only the detent holds it: the caution says so, even with a strong detent."""
+    main(["size", "machine.toml", "--no-pictures", "--set", "motor.detent_torque_n_m=0.1"])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "these screws do not hold by themselves" in out
+    main(["size", "machine.toml", "--no-pictures", "--set", "motor.detent_torque_n_m=0"])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "the bed is not held when the motors are off" in out
+
+
 def test_lines_fit_a_terminal(folder, capsys):
     main(["size", "machine.toml", "--no-pictures"])
     assert max(map(len, capsys.readouterr().out.splitlines())) <= 100
