@@ -197,7 +197,7 @@ def _warnings(
             "between centres: the eccentricity is that against the centre holes; measure the journals too "
             "(column place)"
         )
-    if position.size > 1 and np.ptp(position) < 0.5 * setup.length:
+    if setup.how != "v-block" and position.size > 1 and np.ptp(position) < 0.5 * setup.length:
         found.append("the positions cover less than half of the screw: tilt and bow are hard to tell apart")
     if freedom > 0 and chi_square > float(chi2.ppf(0.99, freedom)):
         found.append(

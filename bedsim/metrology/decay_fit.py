@@ -17,6 +17,7 @@ from bedsim.units import UM
 
 Array = NDArray[np.float64]
 
+TIME_READING = 0.02  # s, a swing's moment read off a plot or a video of 50 pictures a second, our assumption
 READING_SHARE = 0.1  # an amplitude read off a bouncing needle or a phone's plot: 10 %, our assumption
 
 
@@ -79,7 +80,7 @@ def fit_decay(
     frequency, uf = math.nan, math.nan
     if time is not None:
         rate, spread, _ = _line(
-            np.stack([np.ones_like(cycle), cycle], axis=-1), time, np.full(cycle.size, 0.02)
+            np.stack([np.ones_like(cycle), cycle], axis=-1), time, np.full(cycle.size, TIME_READING)
         )
         frequency = 1 / float(rate[1])
         uf = math.sqrt(spread[1, 1]) * frequency**2

@@ -54,9 +54,7 @@ KINDS = {
         grades=("C0", "C1", "C3", "C5", "ISO 1", "ISO 3", "ISO 5"),
         friction=_ROLLING,
         clearance=Range(low=0.0, likely=0.0, high=5e-6, basis="common practice, no source: preloaded nuts"),
-        preload_share=Range(
-            low=0.02, likely=0.05, high=0.10, basis="common practice; THK: 10 % of Ca"
-        ),
+        preload_share=Range(low=0.02, likely=0.05, high=0.10, basis="common practice; THK: 10 % of Ca"),
         advice="Run-out and lead are limited by the grade; check the straightness after shipping.",
     ),
     "rolled_ball": Kind(

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure, SubFigure
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 from numpy.typing import NDArray
 
 from bedsim.metrology.centreline_fit import CentrelineFit
@@ -36,12 +37,12 @@ def draw_run_out(
     columns = min(3, len(fits))
     rows = math.ceil(len(fits) / columns)
     width = (62 * columns + (110 if centreline is not None else 0) + 10) * MM
-    with style.page(path, width, max(95, 46 * rows + 18) * MM, title) as figure:
+    with style.page(path, width, max(95, 46 * rows + 24) * MM, title) as figure:
         left: Figure | SubFigure = figure
         if centreline is not None:
             sides: Any = figure.subfigures(1, 2, width_ratios=[62 * columns, 110])
             left, right = sides
-            _centreline(right.subplots(1, 2, sharey=True), centreline)
+            _centreline(right, centreline)
         _turns(left, rows, columns, readings, setup, fits)
     return path
 
@@ -61,10 +62,12 @@ def draw_loops(loops: Sequence[LoopFit], title: str, path: Path) -> Path:
     """Draw force against displacement of every loop with the fitted slope."""
     columns = min(3, len(loops))
     rows = math.ceil(len(loops) / columns)
-    with style.page(path, (70 * columns + 10) * MM, (62 * rows + 14) * MM, title) as figure:
+    with style.page(path, (70 * columns + 10) * MM, (66 * rows + 22) * MM, title) as figure:
         for ax, loop in zip(figure.subplots(rows, columns, squeeze=False).flat, loops, strict=False):
             _loop(ax, loop)
         _hide_rest(figure, len(loops))
+        handles, labels = figure.axes[0].get_legend_handles_labels()
+        figure.legend(handles, labels, loc="outside lower center", ncols=3)
     return path
 
 
@@ -79,6 +82,9 @@ def draw_decay(fit: DecayFit, title: str, path: Path) -> Path:
         label = f"damping {fit.damping:.3f} ± {fit.damping_uncertainty:.3f}"
         ax.plot(n, np.exp(level - decrement * n) / UM, color=style.VERMILLION, label=label)
         ax.set(xlabel="swings", ylabel="amplitude (µm)", yscale="log")
+        ax.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        ax.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
+        ax.yaxis.set_minor_formatter(NullFormatter())
         ax.legend()
     return path
 
@@ -103,6 +109,10 @@ def _turns(
                 "mark on the screw (deg)" if _by_mark(readings, setup) else "turn of the screw (deg)"
             )
     figure.supylabel("reading from its mean (µm)", fontsize=9)
+    named = {name: h for ax in axes.flat for h, name in zip(*ax.get_legend_handles_labels(), strict=True)}
+    figure.legend(
+        list(named.values()), list(named), loc="outside lower center", ncols=3, fontsize=7.5, handlelength=2
+    )
 
 
 def _turn(ax: Axes, readings: Readings, setup: Setup, fit: PositionFit) -> None:
@@ -129,9 +139,11 @@ def _by_mark(readings: Readings, setup: Setup) -> bool:
     return setup.marks and not readings.by_jog
 
 
-def _centreline(axes: Sequence[Axes], fit: CentrelineFit) -> None:
+def _centreline(figure: SubFigure, fit: CentrelineFit) -> None:
     """Offset in X and in Y (magnified) over the position, measured and fitted, with two standard
     uncertainties."""
+    axes = figure.subplots(1, 2, sharey=True)
+    against = "" if fit.chord is None else " from the blocks' line"
     s = np.linspace(0.0, fit.length, 121)
     value, covariance = fit.at(s)
     for k, (ax, name) in enumerate(zip(axes, "XY", strict=True)):
@@ -151,11 +163,12 @@ def _centreline(axes: Sequence[Axes], fit: CentrelineFit) -> None:
         )
         ax.axvline(0.0, color=style.GREY, linewidth=0.8, linestyle=(0, (4, 3)))
         ax.set_title(f"centreline {name}, magnified")
-        ax.set_xlabel(f"offset in {name} (µm)")
+        ax.set_xlabel(f"{name}{against} (µm)" if against else f"offset in {name} (µm)")
         style.least_extent(ax, "x", 10.0)
     _same_scale(axes)
     axes[0].set_ylabel("position on the screw (mm)")
-    axes[0].legend(loc="best", fontsize=7.5)
+    handles, labels = axes[0].get_legend_handles_labels()
+    figure.legend(handles, labels, loc="outside lower center", ncols=3, fontsize=7.5, handlelength=2)
 
 
 def _same_scale(axes: Sequence[Axes]) -> None:
@@ -174,11 +187,11 @@ def _loop(ax: Axes, loop: LoopFit) -> None:
     ax.plot(x[falls], loop.force[falls], "v", color=style.VERMILLION, label="force falling", **look)
     force = np.array([loop.force.min(), loop.force.max()])
     ends = np.mean(x) + (force - loop.force.mean()) / loop.stiffness / UM
-    label = f"{loop.stiffness / N_PER_UM:.2g} N/µm, friction {loop.friction:.2g} N"
-    ax.plot(ends, force, color=style.BLACK, linestyle=(0, (6, 2)), label=label)
+    ax.plot(ends, force, color=style.BLACK, linestyle=(0, (6, 2)), label="fitted slope")
     height = "" if math.isnan(loop.height) else f", {loop.height / MM:g} mm"
-    ax.set(xlabel="displacement (µm)", ylabel="force (N)", title=f"{loop.place}, {loop.direction}{height}")
-    ax.legend(fontsize=7, loc="upper left")
+    found = f"{loop.stiffness / N_PER_UM:.2g} N/µm, friction {loop.friction:.2g} N"
+    title = f"{loop.place}, {loop.direction}{height}\n{found}"
+    ax.set(xlabel="displacement (µm)", ylabel="force (N)", title=title)
 
 
 def _hide_rest(figure: Figure, count: int) -> None:
