@@ -71,7 +71,8 @@ def _recentring_rows(corner: CornerNumbers) -> list[Check]:
     recentring, push = joint.lateral, 0.0
     if joint.parts:
         total = joint_parts.assemble(joint.parts_warm)
-        recentring, friction, push = total.recentring, total.friction, total.push
+        recentring, push = total.recentring, total.push
+        friction = total.friction if joint.balls else friction
     zone = friction / recentring if recentring > 0 else math.inf
     side = friction + recentring * corner.screw.run_out + push
     source = "sum of B^T k B over the parts" if joint.parts else "Coulomb friction"

@@ -112,6 +112,16 @@ def test_joint_from_parts_sums_the_parts(tmp_path):
     assert dead == pytest.approx(1e6 * sum(p.friction for p in report.joint_parts) / total, rel=1e-3)
 
 
+def test_parts_without_balls_keep_the_stated_friction(tmp_path):
+    """Magnets alone carry no load: the joint's own coefficient, times load and pull, makes the dead zone."""
+    one = loaded(tmp_path, sizing={"joint_part": {"magnet": MAGNETS["magnet"]}, "joint_warming_k": 0})
+    found, corner = rows(size_scenario(one), "left"), gather(one).corners[0]
+    load = max(corner.bed_load) + corner.carriage_mass * GRAVITY
+    friction = corner.joint.friction_coefficient * (load + corner.joint.pull)
+    dead = found["dead zone: does not come back from within"].value
+    assert dead == pytest.approx(1e6 * friction / corner.joint.lateral)
+
+
 def test_warm_magnets_pull_less_and_lift_off_comes_earlier(tmp_path):
     limits = [
         rows(size_scenario(loaded(tmp_path, sizing={"joint_part": MAGNETS, "joint_warming_k": k})))[
