@@ -249,5 +249,3 @@ class Prices(Section):
     """A plain screw with nut and end machining."""
     brake: NonNegative | None = None
     """A brake or counterweight for one screw, needed where the screw does not hold by itself."""
-    free_joint: NonNegative | None = None
-    """A free joint between one nut and its carriage."""

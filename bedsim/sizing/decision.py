@@ -33,7 +33,6 @@ class PriceNumbers:
     ball_screw: float | None = None
     plain_screw: float | None = None
     brake: float | None = None
-    free_joint: float | None = None
 
 
 def screw_decision(
