@@ -70,7 +70,7 @@ KINDS = {
             "(15 to 20 mm); the rows were blurred in the copy read",
         ),
         preload_share=None,
-        advice="The crest of a rolled thread is not its flank: measure the run-out with the gauge on the nut.",
+        advice="The crest of a rolled thread is not its flank: measure run-out with the gauge on the nut.",
     ),
     "ungraded_rolled": Kind(
         name="ungraded rolled screw",

@@ -107,6 +107,7 @@ def test_journal_away_from_its_support():
     allowed = grades.journal_run_out_limit(0.012 * MM, 0.060 * MM, 80 * MM, 500 * MM)
     assert round(allowed / MM, 3) == 0.022
     assert round(allowed / MM - 0.012, 3) == 0.010
+    assert allowed / MM == pytest.approx(0.0216, abs=1e-12)  # computed by hand from the printed inputs
 
 
 def test_iso_and_jis_are_not_the_same():

@@ -1,0 +1,49 @@
+"""What `bedsim gauge` prints and where it writes: wrapped sentences and the files of one measurement."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+
+import click
+
+from bedsim.errors import ResultFileError
+
+LINE_WIDTH = 100
+
+
+class Target:
+    """Where the files of one measurement go."""
+
+    def __init__(self, folder: Path, stem: str, own_corner: bool, pictures: bool) -> None:
+        self.folder, self.stem, self.own_corner, self.pictures = folder, stem, own_corner, pictures
+
+    def path(self, ending: str) -> Path:
+        """Name a file and make its folder."""
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise ResultFileError(f"{self.folder}: cannot be made: {fault.strerror}.") from None
+        return self.folder / f"{self.stem}_{ending}"
+
+    def write(self, ending: str, text: str) -> Path:
+        """Write a text file and give its path."""
+        path = self.path(ending)
+        write_text(path, text)
+        return path
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text file; raises ResultFileError."""
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as fault:
+        raise ResultFileError(f"{path}: cannot be written: {fault.strerror}.") from None
+
+
+def say(text: str) -> None:
+    """Print a sentence, indented and wrapped."""
+    lines = textwrap.wrap(
+        text, LINE_WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
+    )
+    click.echo("\n".join(lines))

@@ -1,0 +1,200 @@
+"""The run-out part of `bedsim gauge`: prints fits and verdicts, writes table, keys and picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.gauge_output import LINE_WIDTH, Target, say
+from bedsim.errors import InputError
+
+if TYPE_CHECKING:
+    from bedsim.metrology.centreline_fit import CentrelineFit
+    from bedsim.metrology.readings import Extremes, Readings
+    from bedsim.metrology.runout_fit import PositionFit
+    from bedsim.metrology.setup import Setup
+    from bedsim.metrology.verdict import GradeVerdict
+
+
+def run_out(
+    path: Path, options: dict[str, str], grade: str | None, drop_outliers: bool, target: Target
+) -> int:
+    """Read, fit, print and write; gives the exit code: 1 if a grade was asked for and is not surely met."""
+    from bedsim.metrology.centreline_fit import fit_centreline
+    from bedsim.metrology.readings import Extremes, read_readings
+    from bedsim.metrology.runout_fit import fit_positions
+    from bedsim.metrology.setup import SETUP_TEXT
+
+    found, setup = read_readings(path, options)
+    if grade is not None and setup.diameter is None:
+        raise InputError(f"{path}: diameter_mm: --grade needs the nominal diameter (--set diameter_mm=12).")
+    click.echo(f"{path}: {SETUP_TEXT[setup.how]}")
+    if isinstance(found, Extremes):
+        return _extremes(found, setup, grade, target)
+    fits = fit_positions(found, setup, drop_outliers=drop_outliers)
+    _print_positions(fits)
+    if found.by_jog and setup.zero is None:
+        say("zero_position_mm is not given: directions are those of a screw whose clocking zero is at 0 mm.")
+    _print_flags(fits, found, drop_outliers)
+    centreline = fit_centreline(fits, setup) if setup.length is not None else None
+    if centreline is not None:
+        _print_centreline(centreline, setup)
+    else:
+        say("length_mm is not given: no fit of eccentricity, tilt and bow, no keys (--set length_mm=400).")
+    spans = [(f.span, f.position) for f in fits if f.place == "thread"]
+    verdicts = _verdicts(centreline, setup)
+    code = _print_verdicts(verdicts, max(spans, default=None), setup, grade)
+    _run_out_files(found, setup, fits, centreline, target)
+    return code
+
+
+def _print_positions(fits: Sequence[PositionFit]) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+
+    from bedsim.metrology.runout_keys import position_row
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    heads = (
+        "position\nmm",
+        "place",
+        "run-out\nTIR µm",
+        "offset\nµm",
+        "direction\ndeg",
+        "2 lobes\nµm",
+        "3 lobes\nµm",
+    )
+    for head in (*heads, "span read\nµm"):
+        table.add_column(head, justify="left" if head == "place" else "right")
+    for fit in fits:
+        table.add_row(*position_row(fit))
+    Console(width=LINE_WIDTH, highlight=False).print(table)
+    click.echo("TIR is twice the offset; ± is one standard uncertainty; lobes are amplitudes.")
+
+
+def _print_flags(fits: Sequence[PositionFit], readings: Readings, dropped: bool) -> None:
+    from bedsim.units import MM, UM
+
+    for fit in fits:
+        for row in fit.outliers:
+            what = "left out" if dropped else "suspected outlier (--drop-outliers leaves it out)"
+            value = readings.value[row] / UM
+            say(f"line {readings.lines[row]}, {fit.position / MM:.0f} mm, reading {value:.1f} µm: {what}.")
+    for warning in dict.fromkeys(w for fit in fits for w in fit.warnings):
+        where = ", ".join(f"{fit.position / MM:.0f}" for fit in fits if warning in fit.warnings)
+        say(f"{where} mm: {warning}.")
+
+
+def _print_centreline(fit: CentrelineFit, setup: Setup) -> None:
+    from bedsim.metrology.centreline_fit import term_text
+    from bedsim.metrology.runout_keys import held_differently
+    from bedsim.units import UM
+
+    shape = "free upper end" if fit.free_end else "both ends held"
+    click.echo(f"\nCentreline, {shape}:")
+    units = {"eccentricity": "µm", "tilt": "µm per 100 mm", "bow": "µm"}
+    for term in fit.terms:
+        size, u, direction, across = term_text(fit, term)
+        where = f"at {direction:.0f} ± {across:.0f} deg" if across < 90 else "direction unknown"
+        click.echo(f"  {term:<13}{size:8.1f} ± {u:.1f} {units[term]} TIR, {where}")
+    if fit.support is not None:
+        click.echo(f"  journals off the axis of measurement by {abs(fit.support[0]) / UM:.1f} µm (taken out)")
+    if fit.freedom:
+        click.echo(f"  misfit: chi-square {fit.chi_square:.1f} for {fit.freedom} left over")
+    for sentence in (*fit.warnings, *(s.rstrip(".") for s in held_differently(fit, setup))):
+        say(f"{sentence}.")
+
+
+def _verdicts(fit: CentrelineFit | None, setup: Setup) -> tuple[GradeVerdict, ...]:
+    from bedsim.metrology.verdict import centreline_verdicts
+
+    if fit is None:
+        return ()
+    if setup.diameter is None:
+        say("diameter_mm is not given: no grade is looked up (--set diameter_mm=12).")
+        return ()
+    return centreline_verdicts(fit, setup)
+
+
+def _print_verdicts(
+    verdicts: Sequence[GradeVerdict], largest: tuple[float, float] | None, setup: Setup, grade: str | None
+) -> int:
+    from bedsim.metrology.verdict import against_class, sentence
+    from bedsim.screws.grades import has_limit, parse_grade
+    from bedsim.units import MM
+
+    if verdicts:
+        click.echo("\nGrades:")
+    for verdict in verdicts:
+        say(sentence(verdict))
+    if grade is None:
+        return 0
+    wanted = parse_grade(grade)
+    assert setup.diameter is not None
+    if largest is not None and has_limit(wanted, "thread_run_out", diameter=setup.diameter):
+        said = against_class(largest[0], wanted, setup.diameter)
+        say(f"Largest at {largest[1] / MM:.0f} mm: {said}. (The limit is that near the journals.)")
+    judged = [v for g in verdicts for v in g.verdicts if v.limit.grade == wanted]
+    if not judged:
+        say(f"{wanted}: no table gives a limit for what was measured here; not shown to be met.")
+        return 1
+    outcomes = {v.outcome for v in judged}
+    worst = next(o for o in ("exceeds", "undecided", "meets") if o in outcomes)
+    words = {
+        "exceeds": "exceeded",
+        "undecided": "undecided, not a pass",
+        "meets": "met by this measurement",
+    }
+    say(f"{wanted}: {words[worst]}.")
+    return 0 if worst == "meets" else 1
+
+
+def _run_out_files(
+    readings: Readings,
+    setup: Setup,
+    fits: Sequence[PositionFit],
+    centreline: CentrelineFit | None,
+    target: Target,
+) -> None:
+    click.echo("")
+    if centreline is not None:
+        from bedsim.metrology.centreline_fit import table_csv
+        from bedsim.metrology.runout_keys import runout_toml
+
+        name = f"{target.stem}_centreline.csv"
+        if centreline.chord is None:
+            click.echo(f"Screw table: {target.write('centreline.csv', table_csv(centreline))}")
+        text = runout_toml(centreline, setup, name, own_corner=target.own_corner)
+        click.echo(f"Keys:        {target.write('keys.toml', text)}")
+    if target.pictures:
+        from bedsim.views.gauge_plots import draw_run_out
+
+        title, png = f"Run-out: {target.stem}", target.path("gauge.png")
+        path = draw_run_out(readings, setup, fits, centreline, title, png)
+        click.echo(f"Picture:     {path}")
+
+
+def _extremes(found: Extremes, setup: Setup, grade: str | None, target: Target) -> int:
+    from bedsim.metrology.verdict import extremes_uncertainty, extremes_verdict
+    from bedsim.units import MM, UM
+
+    u = extremes_uncertainty(setup) / UM
+    for s, high, low in zip(found.position, found.largest, found.smallest, strict=True):
+        click.echo(f"  {s / MM:8.1f} mm  run-out {(high - low) / UM:6.1f} ± {u:.1f} µm (TIR)")
+    say(
+        "Without angles there is no direction: out-of-roundness is in the run-out, eccentricity and bow "
+        "cannot be told apart, and a scenario gets no keys. Eight angles per position cost ten minutes more."
+    )
+    verdicts = (extremes_verdict(found, setup),) if setup.diameter is not None else ()
+    tir = found.largest - found.smallest
+    k = int(tir.argmax())
+    code = _print_verdicts(verdicts, (float(tir[k]), float(found.position[k])), setup, grade)
+    if target.pictures:
+        from bedsim.views.gauge_plots import draw_extremes
+
+        click.echo(f"Picture: {draw_extremes(found, f'Run-out: {target.stem}', target.path('gauge.png'))}")
+    return code
