@@ -25,6 +25,9 @@ Source = tuple[str, str]
 CONDITION_LIMIT = 100.0
 """Above this, one part of noise in the readings can become a hundred in the answer.  Our assumption."""
 
+_BLIND = 1e-9
+"""Below this part of the largest singular value the readings see nothing of a direction at all."""
+
 _CONFUSED = 1e-3
 """Share of a source's power in directions that are not told, from which it counts as not told."""
 
@@ -40,7 +43,7 @@ class Estimate:
 
     source: Source
     amplitude: float  # m
-    direction: float  # rad, counter-clockwise in the screw's frame, which lies along X at the start
+    direction: float  # rad, counter-clockwise in the screw's own frame, as the answers count it
     uncertainty: float  # m, standard uncertainty of real and of imaginary part
     share: float  # of the whole, in power over all readings; shares sum to 1
     told: bool  # False: these readings cannot tell
@@ -64,7 +67,7 @@ class Diagnosis:
 
     estimates: tuple[Estimate, ...]
     condition: float  # of the weighted, scaled matrix
-    rank: int
+    rank: int  # independent sources that are told
     residual: Complex  # (m,) reading minus model, m
     chi_square: float
     degrees: int  # of freedom left over
@@ -111,11 +114,11 @@ def diagnose(
 
     `sigma` (m,): standard uncertainty (m) of the real and of the imaginary part of each reading; `scale`
     (s,): plausible size of each source (m), default all alike.  x minimises sum |y - H x|^2/sigma^2; its
-    covariance per real part is (H^H W H)^-1, W = diag(1/sigma^2).  Directions in which the scaled,
-    weighted matrix has less than 1/CONDITION_LIMIT of its largest singular value are left at zero, and
-    every source with a part in them is marked as not told. `hand` (corner -> +1 or -1, default +1) is that
-    of the thread, for the next test.  Raises InputError. Source: weighted least squares and chi-square
-    test as in [GUM] and any textbook on estimation.
+    covariance per real part is (H^H W H)^-1, W = diag(1/sigma^2).  All directions that the readings see are
+    fitted, so that what is left over is left over by the model; sources with a part in directions of less
+    than 1/CONDITION_LIMIT of the largest singular value of the scaled, weighted matrix count as not told.
+    `hand` (corner -> +1 or -1, default +1) is that of the thread.  Raises InputError.
+    Source: weighted least squares and the chi-square test of its residual, any textbook on estimation.
     """
     h, y, s = np.asarray(response, complex), np.asarray(readings, complex), np.asarray(sigma, float)
     size = np.ones(len(sources)) if scale is None else np.asarray(scale, float)
@@ -123,17 +126,18 @@ def diagnose(
     u, singular, vh = np.linalg.svd(h / s[:, None] * size, full_matrices=True)
     full = np.zeros(len(sources))
     full[: len(singular)] = singular
-    kept = full > full[0] / CONDITION_LIMIT if full[0] > 0 else np.zeros_like(full, dtype=bool)
-    rank = int(kept.sum())
-    x = size * (vh[:rank].conj().T @ ((u[:, :rank].conj().T @ (y / s)) / singular[:rank]))
-    covariance = size[:, None] * (vh[:rank].conj().T / singular[:rank] ** 2) @ vh[:rank] * size
+    fitted = int(np.sum(full > _BLIND * full[0]))
+    strong = int(np.sum(full > full[0] / CONDITION_LIMIT))
+    back = size[:, None] * vh[:fitted].conj().T / singular[:fitted]
+    x = back @ (u[:, :fitted].conj().T @ (y / s))
+    covariance = back @ back.conj().T
     residual = y - h @ x
     chi_square = float(np.sum(np.abs(residual / s) ** 2))
-    degrees = 2 * (len(y) - rank)
+    degrees = 2 * (len(y) - fitted)
     return Diagnosis(
-        estimates=_estimates(h, s, x, covariance, sources, vh[rank:], hand or {}),
+        estimates=_estimates(h, s, x, covariance, sources, vh[strong:], hand or {}),
         condition=float(full[0] / full[-1]) if full[-1] > 0 else np.inf,
-        rank=rank,
+        rank=strong,
         residual=residual,
         chi_square=chi_square,
         degrees=degrees,

@@ -1,0 +1,109 @@
+"""What each imperfection does alone, in the linear machine: friction, stops and vibration left out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from bedsim.analysis.bands import Source
+from bedsim.analysis.readings import Answers
+from bedsim.components.row import Path
+from bedsim.engines import base
+from bedsim.engines.equilibrium import linear_poses
+from bedsim.results.layers import Array
+from bedsim.scenario.load import LoadedScenario
+from bedsim.simulate import make_job, probe_points, relative_errors
+from bedsim.units import MM
+
+PART: Source = ("weight of the growing part", "all")
+ONCE_PER_TURN = (("run-out", "eccentricity x"), ("once-per-turn travel", "cos"))
+"""Cause and the name of its unit source along the screw's own X."""
+
+_LAYERS_AT_ONCE = 64
+_STEPS = 8  # eighths of a turn, as a gauge is read
+
+
+def source_errors(loaded: LoadedScenario) -> dict[Source, tuple[Array, Array]]:
+    """Lateral (n, p, 2) and height (n, p) errors (m, against layer 1) that every (cause, corner) makes alone.
+
+    The linear machine superposes: without friction, stops and vibration the entries add up to the whole.
+    The weight of the growing part is an entry of its own.  Derivation: K q = weight + F imposed, with
+    imposed linear in the strengths.
+    """
+    job = make_job(loaded)
+    groups = _groups(job)
+    strengths = np.zeros((len(groups) + 1, job.machine.amounts.size))
+    for member, members_sources in enumerate(groups.values(), start=1):
+        strengths[member, members_sources] = job.machine.amounts[members_sources]
+    layers = np.arange(1, job.program.layers + 1)
+    pose = _poses(replace(job, amounts=strengths), layers)
+    weight_only = pose[:1]
+    parts = np.concatenate([weight_only, pose[1:] - weight_only])
+    errors = relative_errors(job, layers, parts)
+    lateral, height = errors["lateral_error"], errors["height_error"]
+    return {source: (lateral[k], height[k]) for k, source in enumerate([PART, *groups])}
+
+
+def _groups(job: base.Job) -> dict[Source, list[int]]:
+    """Numbers of the sources that this machine has, by cause and corner."""
+    names = job.machine.corner_names
+    groups: dict[Source, list[int]] = {}
+    for k in job.machine.active_sources:
+        source = job.machine.sources[k]
+        groups.setdefault((source.cause, names[source.corner]), []).append(k)
+    return groups
+
+
+def _poses(job: base.Job, layers: np.ndarray) -> Array:
+    """Bed poses (m, n, b) of all members."""
+    found = []
+    for first in range(0, layers.size, _LAYERS_AT_ONCE):
+        system = job.machine.system(layers[first : first + _LAYERS_AT_ONCE])
+        bed = base.make_observer(job.machine, system, job.probes).bed
+        found.append(linear_poses(job, system)[0] @ bed.T)
+    return np.concatenate(found, axis=1)
+
+
+def once_per_turn_response(loaded: LoadedScenario) -> Answers:
+    """The bed's answer at every probe to 1 m of run-out and of once-per-turn travel of every screw, at
+    layer 1.
+
+    One lead is jogged down from the first layer in eighths with the stiffness of that layer; the bed
+    surface is read. psi = 0 is the first layer, so a source's direction is that of the scenario's
+    `eccentricity_deg`.
+    """
+    job = make_job(loaded)
+    system = job.machine.system(np.array([1]))
+    bed = base.make_observer(job.machine, system, job.probes).bed
+    sources, units = _unit_sources(job)
+    psi = 2.0 * np.pi * np.arange(_STEPS) / _STEPS
+    imposed = job.machine.imposed(_turn(loaded, psi), units)
+    motion = np.linalg.solve(system.K[0], system.imposed_force[0] @ np.swapaxes(imposed, 1, 2))
+    pose = np.einsum("bn,snt->stb", bed, motion)
+    height, flat, _ = base.probe_maps(job.machine, job.probes)
+    moved = np.concatenate(
+        [np.einsum("pkb,stb->pkst", flat, pose), np.einsum("pb,stb->pst", height, pose)[:, None]], axis=1
+    )
+    response = 2.0 / _STEPS * moved @ np.exp(-1j * psi)
+    return Answers(probe_name=probe_points(loaded)[0], sources=sources, response=response)
+
+
+def _unit_sources(job: base.Job) -> tuple[tuple[Source, ...], Array]:
+    """Sources and strengths (s, all) of one unit each."""
+    found: list[Source] = []
+    rows: list[Array] = []
+    for cause, name in ONCE_PER_TURN:
+        for k, source in enumerate(job.machine.sources):
+            if source.cause == cause and source.name == name:
+                found.append((cause, job.machine.corner_names[source.corner]))
+                rows.append(np.eye(1, job.machine.amounts.size, k)[0])
+    return tuple(found), np.array(rows)
+
+
+def _turn(loaded: LoadedScenario, psi: Sequence[float] | Array) -> Path:
+    """One turn of the first screw, jogged down from the first layer."""
+    lead = np.array([c.screw.lead_mm for c in loaded.scenario.corner]) * MM
+    height = -np.asarray(psi)[:, None] / (2.0 * np.pi) * lead
+    return Path(time=np.zeros(len(psi)), height=height, move_start=height, move_end=height)
