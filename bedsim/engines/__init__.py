@@ -2,6 +2,9 @@
 
 from bedsim.engines.base import Engine
 from bedsim.engines.equilibrium import EquilibriumEngine
+from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.reference import ReferenceEngine
 
-ENGINES: dict[str, Engine] = {"reference": ReferenceEngine(), "equilibrium": EquilibriumEngine()}
+ENGINES: dict[str, Engine] = {
+    "propagator": PropagatorEngine(),
+    "reference": ReferenceEngine(), "equilibrium": EquilibriumEngine()}

@@ -86,6 +86,21 @@ class Chunk:
     statistics: dict[str, float] = field(default_factory=dict)
 
 
+REPORTED = (
+    "pose",
+    "residual_height",
+    "residual_lateral",
+    "settle_time",
+    "joint_excursion",
+    "side_force",
+    "load_angle",
+    "mount_force",
+    "axial_force",
+    "stop_hit",
+    "tail_bound",
+)
+
+
 class Engine(Protocol):
     """One way to solve the model."""
 

@@ -180,8 +180,8 @@ class System:
     friction_limit: Array  # (l, d)
     corner_load: Array  # (l, c) N
     link_stiffness: dict[str, Array]
-    frequency: Array  # (l, n) rad/s, undamped
-    modes: Array  # (l, n, n) mass-normalised
+    frequency: Array  # (l, n) rad/s, undamped, bristles stuck
+    modes: Array  # (l, n, n) mass-normalised, bristles stuck
 
 
 def nut_position(machine: Machine, layers: Layers) -> Array:
@@ -218,7 +218,11 @@ def assemble(machine: Machine, layers: Layers) -> System:
     _refuse_loose(machine, unloaded[0], M[0])
     load = _corner_load(machine, position, unloaded, weight)
     K, link_stiffness = _stiffness(machine, position, load)
-    frequency, modes = _natural_modes(K, M)
+    limits = [f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])]
+    limit = np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0))
+    contact = machine.contact_rows
+    bristle = contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
+    frequency, modes = _natural_modes(K + bristle, M)
     imposed_force = np.concatenate(
         [
             np.swapaxes(machine.rows[machine.slices[link.name]], 0, 1) @ link_stiffness[link.name]
@@ -226,7 +230,6 @@ def assemble(machine: Machine, layers: Layers) -> System:
         ],
         axis=2,
     )
-    limits = [f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])]
     return System(
         layers=layers,
         M=M,
@@ -235,7 +238,7 @@ def assemble(machine: Machine, layers: Layers) -> System:
         weight=weight,
         imposed_force=imposed_force,
         command_force=-M @ machine.command[list(machine.kept)],
-        friction_limit=np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0)),
+        friction_limit=limit,
         corner_load=load,
         link_stiffness=link_stiffness,
         frequency=frequency,
@@ -277,7 +280,11 @@ def _natural_modes(K: Array, M: Array) -> tuple[Array, Array]:
 
 
 def _damping(machine: Machine, M: Array, frequency: Array, modes: Array) -> Array:
-    """C = M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal damping matrix."""
+    """C = M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal damping matrix.
+
+    V, w are the modes with all bristles stuck: a tap, which is how a damping ratio is measured, moves contacts by far
+    less than their breakaway travel.
+    """
     MV = M @ modes
     C = (MV * (2 * machine.damping_ratio * frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)
     for link in machine.links:

@@ -57,6 +57,10 @@ class Profile:
         """Height (t, corners) m."""
         return self._value(time, 0)
 
+    def height_on(self, time: Array, piece: NDArray[np.int64]) -> Array:
+        """Height (t, corners) m on the named pieces, whose ends belong to them."""
+        return self._value(time, 0, piece)
+
     def speed(self, time: Array) -> Array:
         """Speed (t, corners) m/s."""
         return self._value(time, 1)

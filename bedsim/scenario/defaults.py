@@ -147,7 +147,7 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
         "friction_coefficient": Default(1e-4, 1e-3, 4e-3, _ROLLING),
         "magnet_force_n": Default(1.0, 10.0, 40.0, _MAGNETS),
         "breakaway_um": Default(20.0, 50.0, 100.0, "from memory: of the order of the contact's radius"),
-        "damping_n_s_per_m": Default(0.0, 0.5, 5.0),
+        "damping_n_s_per_m": _fixed(0.0),
         "travel_mm": Default(0.5, 1.0, 2.0),
         "axial_n_per_um": Default(8.0, 15.0, 30.0, _HERTZ),
     },

@@ -19,6 +19,13 @@ PARTS = ("screw", "nut", "joint", "mount", "guide", "frame", "carriage", "motor"
 Loc = tuple[str | int, ...]
 
 _UNITS = (
+    ("_mm3_per_n_m", "mm3/(N m)"),
+    ("_mpa_m_s", "MPa m/s"),
+    ("_mm_rpm", "mm rpm"),
+    ("_rpm", "rpm"),
+    ("_mpa", "MPa"),
+    ("_t", "T"),
+    ("_h", "h"),
     ("_um_per_300mm", "um/300 mm"),
     ("_um_per_100mm", "um/100 mm"),
     ("_um_per_m_k", "um/(m K)"),

@@ -11,20 +11,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-
-class Section(BaseModel):
-    """One table of the file: frozen, unknown keys refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, allow_inf_nan=False)
-
-
-Positive = Annotated[float, Field(gt=0)]
-NonNegative = Annotated[float, Field(ge=0)]
-Angle = Annotated[float, Field(ge=-360, le=360)]
-Height = Annotated[float, Field(ge=-2000, le=2000)]
-Name = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^\w[\w \-]*$")]
+from bedsim.scenario.section import Angle, Height, Name, NonNegative, Positive, Section
+from bedsim.scenario.sizing_keys import Prices, Sizing
 
 
 class Bed(Section):
@@ -505,3 +495,7 @@ class Scenario(Section):
     """What the print must meet."""
     output: Output = Output()
     """What is kept."""
+    sizing: Sizing | None = None
+    """What only `bedsim size` needs."""
+    prices: Prices | None = None
+    """What parts cost, for decisions between them."""
