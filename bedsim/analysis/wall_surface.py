@@ -13,6 +13,11 @@ from bedsim.analysis.wall import Wall, wall_relief
 from bedsim.results.layers import Array, LayerResult
 
 SAMPLES_PER_LAYER = 12
+LARGEST_GAIN = 10.0
+"""Of contrast in pictures: about 1 % of contrast, which an eye just sees on the part, becomes a faint 10 %
+there.  More
+would show bands that nobody sees.  Our assumption.
+"""
 _STEPS = (1.0, 2.0, 5.0)
 
 
@@ -70,7 +75,7 @@ def band_contrast(slope: Array, incidence: float) -> Array:
 
 
 def common_gain(
-    walls: Sequence[Wall], incidence: float, target: float = 0.5, largest: float = 1000.0
+    walls: Sequence[Wall], incidence: float, target: float = 0.5, largest: float = LARGEST_GAIN
 ) -> float:
     """One magnification of contrast for a row of walls: the strongest bands come near `target`, in steps
     1-2-5.

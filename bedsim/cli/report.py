@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from bedsim.analysis.visibility import Viewing
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
+    from bedsim.views.report_figures import Reported
+
+_TABLE_LINE = re.compile(r"(?m)^table = .*\n?")
 
 
 @click.command(name="report")
@@ -77,7 +80,8 @@ def command(
     from bedsim.analysis.visibility import Viewing, check_viewing
     from bedsim.analysis.wall import wall_normal
     from bedsim.results.store import read_run
-    from bedsim.views.report_content import Choices, Reported, report_page
+    from bedsim.views.report_content import report_page
+    from bedsim.views.report_figures import Choices
     from bedsim.views.report_page import render_page
 
     viewing = check_viewing(
@@ -94,7 +98,7 @@ def command(
     items = []
     for path, label in zip(results, labels, strict=True):
         run = read_run(path)
-        items.append(Reported(label=label, path=str(path), run=run, loaded=scenario_of(run, path)))
+        items.append(_reported(run, path, label))
     page = report_page(items, Choices(viewing=viewing, walls=tuple(dict.fromkeys(walls)), probe=probe))
     _write(output, render_page(page))
     click.echo(f"Report: {output}")
@@ -103,11 +107,24 @@ def command(
     return 0
 
 
+def _reported(run: Run, path: Path, label: str) -> Reported:
+    from bedsim.analysis.response import source_errors
+    from bedsim.views.report_figures import Reported
+
+    loaded = scenario_of(run, path)
+    if _TABLE_LINE.search(run.scenario_resolved):
+        click.echo(
+            f"{path}: names measured tables, which are not in the result: shares are left out.", err=True
+        )
+        return Reported(label=label, path=str(path), run=run, loaded=loaded)
+    return Reported(label=label, path=str(path), run=run, loaded=loaded, sources=source_errors(loaded))
+
+
 def scenario_of(run: Run, path: Path) -> LoadedScenario:
     """The scenario a result was computed from, without measured tables (a report needs none of them)."""
     from bedsim.scenario.load import load_scenario
 
-    text = re.sub(r"(?m)^table = .*\n", "", run.scenario_resolved)
+    text = _TABLE_LINE.sub("", run.scenario_resolved)
     with tempfile.TemporaryDirectory(prefix="bedsim-") as folder:
         file = Path(folder) / "scenario.toml"
         file.write_text(text, encoding="utf-8")

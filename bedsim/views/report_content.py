@@ -90,7 +90,7 @@ def _seen(item: Reported, wall_name: str, choices: Choices) -> Seen:
         sightings=judge(band_amplitudes(wall, leads), choices.viewing),
         wave=waviness(profile.height, profile.surface, cutoff_for_layers(wall.layer_height)),
         shares=source_shares(wall, item.sources, probe_index(layers, choices.probe), leads)
-        if item.sources
+        if item.sources and wall.relief.any()  # a flat wall has nothing to share
         else (),
     )
 
@@ -201,11 +201,10 @@ def _waviness_table(row: Sequence[Seen]) -> Table:
 
 def _share_table(seen: Seen) -> Table:
     return Table(
-        caption=f"{seen.reported.label}: who makes the relief. Shares sum to 100 %; a source that "
-        "works against the "
-        "whole counts negative.",
+        caption=f"{seen.reported.label}: who makes the relief. Shares sum to 100 %; a source "
+        "that works against the whole counts negative.",
         head=("Cause", "Corner", "Share"),
-        rows=tuple((s.source[0], s.source[1], f"{100 * s.variance_share:.0f} %") for s in seen.shares),
+        rows=tuple((s.source[0], s.source[1], f"{round(100 * s.variance_share):d} %") for s in seen.shares),
     )
 
 

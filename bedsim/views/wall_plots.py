@@ -76,8 +76,8 @@ def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
     )
     axes.barh(place[first:], values[first:], color=style.ORANGE, edgecolor="white", label="by cause")
     for y, value in zip(place, values, strict=True):
-        axes.text(max(value, 0.0), y, f" {value:.0f} %", va="center", fontsize="small")
-    axes.set_yticks(place, ["the remainder" if n == "all" else n for n in names])
+        axes.text(max(value, 0.0), y, f" {round(value) + 0:d} %", va="center", fontsize="small")
+    axes.set_yticks(place, ["no single screw" if n == "all" else n for n in names])
     axes.invert_yaxis()
     axes.axvline(0.0, color="0.5", linewidth=0.8)
     axes.set_xlabel("share of the relief's variance (%)")

@@ -69,3 +69,23 @@ def test_own_threshold_and_coupon(once, tmp_path, capsys):
     offsets = np.array([float(r["offset_um"]) for r in rows])
     assert offsets.max() == pytest.approx(12, rel=0.01)
     assert "microstep" in capsys.readouterr().out
+
+
+def test_flat_walls_and_shares_are_told(tmp_path):
+    """A bed that does not stray at all still gives a report."""
+    from made_up_report import made_up_run
+
+    from bedsim.results.store import write_run
+
+    write_run(made_up_run(0.0, layers=12), tmp_path / "still.h5")
+    assert (
+        main(["report", str(tmp_path / "still.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"])
+        == 0
+    )
+    assert "less than 0.01 µm" in (tmp_path / "r.html").read_text(encoding="utf-8")
+
+
+def test_shares_stand_in_the_report(page_file):
+    text = page_file.read_text(encoding="utf-8")
+    assert "who makes the relief" in text
+    assert "friction and vibration" in text

@@ -62,9 +62,10 @@ def test_surface_that_leans_to_the_light_is_brighter(wall):
 
 def test_smaller_bands_are_fainter_at_the_common_gain(wall):
     """Same light, same gain: a tenth of the relief has a tenth of the contrast in the picture."""
+    wall = dataclasses.replace(wall, relief=3 * wall.relief)
     faint = dataclasses.replace(wall, relief=wall.relief / 10)
     gain = common_gain([wall, faint], RAKING)
-    assert gain in {1, 2, 5, 10, 20, 50, 100}
+    assert gain in {1, 2, 5, 10}
     spread = [
         np.ptp(light_wall(w, incidence=RAKING, gain=gain, roundness=0).brightness) for w in (wall, faint)
     ]
@@ -76,7 +77,7 @@ def test_flat_wall_is_even_at_the_largest_gain(wall):
     flat = dataclasses.replace(wall, relief=np.zeros_like(wall.relief))
     gain = common_gain([flat], RAKING)
     lit = light_wall(flat, incidence=RAKING, gain=gain, roundness=0)
-    assert gain == 1000
+    assert gain == 10
     assert np.ptp(lit.brightness) < 1e-12
     assert lit.top == pytest.approx(len(flat.relief) * flat.layer_height)
 
@@ -96,3 +97,10 @@ def test_right_half_of_the_post_is_the_wall_to_the_onlookers_right(layers, wall)
     expected = expected - expected.mean()
     got = post.brightness[:, 2] - post.brightness[:, 2].mean()
     assert np.corrcoef(got, expected)[0, 1] > 0.8
+
+
+def test_bands_nobody_sees_stay_faint_in_the_picture(wall):
+    """0.3 um on 5 mm is 0.07 % of contrast; the picture shows less than 1.5 % of its range."""
+    unseen = dataclasses.replace(wall, relief=0.3e-6 * np.sin(2 * np.pi * wall.height / 5e-3))
+    lit = light_wall(unseen, incidence=RAKING, gain=common_gain([unseen], RAKING), roundness=0)
+    assert np.ptp(lit.brightness) < 0.015
