@@ -52,8 +52,9 @@ def draw_visibility(
 def _log_axes(axes: Axes, spectra: Mapping[str, Spectrum], shortest: float, longest: float) -> None:
     axes.set_xscale("log")
     axes.set_yscale("log")
-    longest = max([min(longest, 1.3 * s.wavelength[0] / MM) for s in spectra.values()] or [longest])
-    axes.set_xlim(shortest, longest)
+    shown = [min(longest, 1.3 * s.wavelength[0] / MM) for s in spectra.values() if s.wavelength.size]
+    longest = max(shown, default=longest)
+    axes.set_xlim(shortest, max(longest, 2 * shortest))
     axes.set_ylim(1e-2, 1e3)
     axes.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
     axes.xaxis.set_minor_locator(NullLocator())

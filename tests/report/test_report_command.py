@@ -4,10 +4,11 @@ import csv
 
 import numpy as np
 import pytest
+from made_up_report import made_up_run
 
 from bedsim.cli.main import main
 from bedsim.cli.report import scenario_of
-from bedsim.results.store import read_run
+from bedsim.results.store import read_run, write_run
 
 
 @pytest.fixture
@@ -73,16 +74,22 @@ def test_own_threshold_and_coupon(once, tmp_path, capsys):
 
 def test_flat_walls_and_shares_are_told(tmp_path):
     """A bed that does not stray at all still gives a report."""
-    from made_up_report import made_up_run
-
-    from bedsim.results.store import write_run
-
     write_run(made_up_run(0.0, layers=12), tmp_path / "still.h5")
     assert (
         main(["report", str(tmp_path / "still.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"])
         == 0
     )
     assert "less than 0.01 µm" in (tmp_path / "r.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("layers", [2, 5])
+def test_prints_of_few_layers_are_reported(tmp_path, layers):
+    """Too low for any band: said so, and nothing breaks."""
+    write_run(made_up_run(3e-6, layers=layers), tmp_path / "low.h5")
+    assert (
+        main(["report", str(tmp_path / "low.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
+    )
+    assert "too low to tell bands of the leads" in (tmp_path / "r.html").read_text(encoding="utf-8")
 
 
 def test_shares_stand_in_the_report(page_file):
