@@ -61,7 +61,7 @@ def outside_causes(
         OutsideCause(
             name="pulley or gear between Z motor and screw",
             repeats="turns of the motor",
-            wavelength=None if gear_ratio == 1.0 else seen(per_motor_turn),
+            wavelength=seen(per_motor_turn),
             how_to_tell="with one motor turn per screw turn it cannot be told from the screw by its "
             "period: move the "
             "motor by a tooth against the screw and see whether the bands follow.",

@@ -140,8 +140,8 @@ def _table(estimates: Sequence[Estimate]) -> list[str]:
                 *e.source,
                 f"{e.amplitude / UM:.2f} µm",
                 f"± {e.uncertainty / UM:.2f} µm",
-                f"{e.direction / DEG:.0f}°" if clear else "unclear",
-                f"{100 * e.share:.0f} %",
+                f"{round(e.direction / DEG)}°" if clear else "unclear",
+                f"{round(100 * e.share)} %",
             )
         )
     widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]))]
