@@ -34,7 +34,8 @@ from bedsim.model.program import Profile, rest
 Array = NDArray[np.float64]
 
 LAYERS_AT_ONCE = 64
-TOLERANCE = 1e-11  # m (rad): of the contacts' displacement at the end of a step
+TOLERANCE = 1e-6  # of each breakaway travel: bristle displacement at the end of a step
+ABSOLUTE = 1e-11  # m (m/s): elastic and damped rows
 SWEEPS = 14
 NEWTON_STEPS = 40
 HEAVY = 0.01  # share of a mode's own damping above which explicit dampers rule out long steps
@@ -149,20 +150,21 @@ class Hats:
     """How forces that leave the straight line within a step act: hat functions at the inner corners of a polygon.
 
     Only contacts that are commanded to slip need them: while they slide their force is steady, so that what the stuck modes
-    ascribe to them swings with the motion.  `rows` (i,) contacts; maps act on hats ((j - 1) i).
+    ascribe to them swings with the motion.  `rows` (i,) contacts; maps act on hats ((j - 1) i); their effect within
+    the step is kept for the same rows, that at the end for all.
     """
 
     rows: NDArray[np.int64]
     share: Array  # (j - 1, 1) of the step passed at each inner corner
-    on_places: Array  # ((j - 1) i, j b)
+    on_places: Array  # ((j - 1) i, j i)
     on_ends: Array  # ((j - 1) i, z)
     on_motion: Array  # ((j - 1) i, 2n)
 
 
-def hats(layer: LayerModes, small: exponential.Step, spaces: int, sliding: NDArray[np.int64], to_rows: Array) -> Hats:
+def make_hats(layer: LayerModes, small: exponential.Step, spaces: int) -> Hats:
     """Responses to unit hats, from one hat's response moved along: the modes do not change within a step."""
-    rows, b, n = layer.rows, layer.rows.bristles, layer.frequency.size
-    push = (rows.place + rows.pace)[sliding]
+    rows, sliding, n = layer.rows, layer.sliding, layer.frequency.size
+    push, place = (rows.place + rows.pace)[sliding], rows.place[sliding]
     i = sliding.size
     answer = np.zeros((spaces, i, 2, n))
     if spaces > 1:
@@ -170,8 +172,8 @@ def hats(layer: LayerModes, small: exponential.Step, spaces: int, sliding: NDArr
         answer[1] = small.advance(answer[0]) + small.start * push[:, None]
         for k in range(2, spaces):
             answer[k] = small.advance(answer[k - 1])
-    seen = answer[:, :, 0] @ rows.place[:b].T
-    on_places = np.zeros((spaces - 1, i, spaces, b))
+    seen = answer[:, :, 0] @ place.T
+    on_places = np.zeros((spaces - 1, i, spaces, i))
     for j in range(spaces - 1):
         on_places[j, :, j:] = np.moveaxis(seen[: spaces - j], 0, 1)
     last = answer[spaces - 1 : 0 : -1]  # hat j acts spaces - 1 - j corners before the end
@@ -179,28 +181,33 @@ def hats(layer: LayerModes, small: exponential.Step, spaces: int, sliding: NDArr
     return Hats(
         rows=sliding,
         share=(np.arange(1, spaces) / spaces)[:, None],
-        on_places=on_places.reshape((spaces - 1) * i, spaces * b),
-        on_ends=on_motion @ to_rows,
+        on_places=on_places.reshape((spaces - 1) * i, spaces * i),
+        on_ends=on_motion @ layer.to_rows,
         on_motion=on_motion,
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stepper:
-    """One layer's step of one length, `spaces` polygon sides long; all maps act on x = (eta, eta', g)."""
+    """One layer's step of one length, `spaces` polygon sides long."""
 
     length: float
     spaces: int
     small: exponential.Step
     rows: Rows
-    motion: Array  # (2n + z, 2n): motion at the end with the old forces kept
-    places: Array  # (2n + z, j b): bristle rows at the polygon's corners, old forces kept
+    own_within: Array  # (j, n): eta at the corners per eta,
+    cross_within: Array  # per eta',
+    hold_within: Array  # per modal force kept over the step,
+    ramp_within: Array  # and per modal force that grows over it
+    motion: Array  # (2n + z, 2n): (eta, eta') at the end per (eta, eta', g), the old forces kept
     ends: Array  # (2n + z, z): all rows at the end
     motion_by_change: Array  # (z, 2n): per change of force, linear over the step
-    places_by_change: Array  # (z, j b)
     ends_by_change: Array  # (z, z)
+    push: Array  # (z, n) modal force per row force
+    seen: Array  # (n, b) bristle rows per eta
     own: Array  # (b,) share of a bristle's stuck spring in its own end displacement: S_cc k_b < 1
     damped: Array  # (z, z) undoes the dampers' linear answer in a sweep
+    tolerance: Array  # (z,) m (rad; m/s for dampers)
     hats: Hats
 
     def solve(self, now: Carried, known: Known, k: int) -> Carried:
@@ -211,7 +218,7 @@ class Stepper:
         a = x @ self.ends + known.ends[k]
         task = Task(
             a=a,
-            corners=(x @ self.places).reshape(m, self.spaces, b) + known.places[k],
+            corners=self._corners(now) + known.places[k],
             start=now.g[:, :b] + rows.stuck * now.z[:, :b],
             z=now.z[:, :b],
             g=now.g,
@@ -223,6 +230,13 @@ class Stepper:
         y1 = x @ self.motion + known.motion[k] - (g1 - now.g) @ self.motion_by_change - hats @ self.hats.on_motion
         return Carried(y=y1.reshape(now.y.shape), g=g1, z=z1)
 
+    def _corners(self, now: Carried) -> Array:
+        """Bristle rows (m, j, b) at the polygon's corners with the old forces kept and nothing known added."""
+        eta = self.own_within * now.y[:, None, 0]
+        eta += self.cross_within * now.y[:, None, 1]
+        eta -= self.hold_within * (now.g @ self.push)[:, None]
+        return eta @ self.seen
+
     def _sweep(self, task: Task) -> tuple[Array, Array, Array]:
         """Row displacements, forces at the end and hats within: sweeps that trust each row's own slip, then Newton."""
         b = self.rows.bristles
@@ -231,12 +245,13 @@ class Stepper:
             g1, hats, path = self._forces(task, change, hats, z1)
             change = g1 - task.g
             miss = task.a - change @ self.ends_by_change - hats @ self.hats.on_ends - z1
-            if max(miss.max(initial=0.0), -miss.min(initial=0.0)) < TOLERANCE:
+            if (np.abs(miss) <= self.tolerance).all():
                 if not task.idle or self.rows.idle(z1, task.offset):
                     return z1, g1, hats
                 task = replace(task, idle=False)
             # a bristle that slips by `path` breakaways follows with mean(path) of its stuck stiffness
-            miss = miss @ self.damped
+            if self.rows.dampers:
+                miss = miss @ self.damped
             miss[:, :b] /= 1.0 - self.own * (1.0 + np.expm1(-path) / path)
             z1 = z1 + miss
         return self._newton(task, z1, hats)
@@ -244,7 +259,9 @@ class Stepper:
     def _forces(self, task: Task, change: Array, hats: Array, z1: Array) -> tuple[Array, Array, Array]:
         """All rows' forces (m, z) at the end of the step, the hats within it, and the bristles' path."""
         b, inner = self.rows.bristles, self.hats.rows
-        moved = task.corners - (change @ self.places_by_change + hats @ self.hats.on_places).reshape(task.corners.shape)
+        moved = task.corners - (self.ramp_within * (change @ self.push)[:, None]) @ self.seen
+        if inner.size:
+            moved[:, :, inner] -= (hats @ self.hats.on_places).reshape(*moved.shape[:2], inner.size)
         moved[:, -1] = z1[:, :b]
         increments = np.empty_like(moved)
         np.subtract(moved[:, 0], task.z, out=increments[:, 0])
@@ -282,11 +299,11 @@ class Stepper:
                 trial = z1 - share * move
                 g1, within, _ = self._forces(task, change, hats, trial)
                 after = trial + (g1 - task.g) @ self.ends_by_change + within @ self.hats.on_ends - task.a
-                if np.abs(after).max() < size or size < 10 * TOLERANCE:
+                if np.abs(after).max() < size or (np.abs(after) <= self.tolerance).all():
                     break
                 share /= 2
             z1, miss, hats = trial, after, within
-            if np.abs(miss).max() < 10 * TOLERANCE:
+            if (np.abs(miss) <= self.tolerance).all():
                 return z1, g1, hats
         raise SolverError(
             f"propagator: the contacts found no common solution within a step (left over {np.abs(miss).max():.1e} m); "
@@ -321,6 +338,7 @@ class LayerModes:
     rows: Rows
     to_modes: Array  # (n, n): eta = to_modes @ q
     sliding: NDArray[np.int64]  # contacts that the commanded motion makes slide
+    to_rows: Array  # (2n, z): rows from (eta, eta')
     heavily_damped: bool  # explicit dampers count beside the modes' own damping: no long steps
 
 
@@ -328,6 +346,7 @@ def layer_modes(job: Job, system: System, index: int) -> LayerModes:
     """Modes of one layer of a system."""
     machine, modes = job.machine, system.modes[index]
     damping = machine.damping_ratio * system.frequency[index]
+    rows = _rows(job, system, index, modes)
     extra = sum((np.sum((J @ modes) * (c @ J @ modes), axis=0) for J, c in _dampers(machine)), np.zeros_like(damping))
     return LayerModes(
         frequency=system.frequency[index],
@@ -337,7 +356,8 @@ def layer_modes(job: Job, system: System, index: int) -> LayerModes:
         imposed=modes.T @ system.imposed_force[index],
         weight=modes.T @ system.weight[index],
         command=modes.T @ system.command_force[index],
-        rows=_rows(job, system, index, modes),
+        rows=rows,
+        to_rows=np.concatenate([rows.place, rows.pace], axis=1).T,
         to_modes=modes.T @ system.M[index],
         sliding=np.flatnonzero(np.any(machine.contact_command != 0.0, axis=1)),
     )
@@ -382,53 +402,47 @@ def _rows(job: Job, system: System, index: int, modes: Array) -> Rows:
     )
 
 
-def stepper(layer: LayerModes, length: float, spacing: float, driven: bool) -> Stepper:
-    """The step of `length` s of one layer, cut about every `spacing` s; `driven`: some contacts are made to slide."""
+def stepper(layer: LayerModes, length: float, spacing: float) -> Stepper:
+    """The step of `length` s of one layer, cut about every `spacing` s."""
     rows = layer.rows
     spaces = max(1, round(length / spacing))
     n, z, b = layer.frequency.size, rows.size, rows.bristles
-    # a force g on a row pushes the modes by -Z^T g; pace rows push through the same Jacobian as place rows
-    push = rows.place + rows.pace
+    push = rows.place + rows.pace  # pace rows push through the same Jacobian as place rows
     times = np.arange(1, spaces + 1) * (length / spaces)
     at = exponential.step(layer.frequency, layer.damping, times[:, None])  # (2, j, n)
     hold, ramp = at.start + at.end, at.end * (times / length)[:, None]
-    seen = rows.place[:b]
-
-    def on_places(eta: Array) -> Array:
-        """Bristle rows (..., j b) seen by modal places eta (..., j, n)."""
-        return (eta @ seen.T).reshape(*eta.shape[:-2], -1)
-
-    eye = np.eye(n)
-    places = np.concatenate(
-        [
-            on_places(at.own[0] * eye[:, None, :]),
-            on_places(at.cross[0] * eye[:, None, :]),
-            on_places(-hold[0] * push[:, None, :]),
-        ]
-    )
     motion = np.zeros((2 * n + z, 2 * n))
-    motion[:n, :n], motion[n : 2 * n, n : 2 * n] = np.diag(at.own[0, -1]), np.diag(at.own[1, -1])
-    motion[n : 2 * n, :n], motion[:n, n : 2 * n] = np.diag(at.cross[0, -1]), np.diag(at.cross[1, -1])
+    diagonal = np.arange(n)
+    motion[diagonal, diagonal], motion[n + diagonal, n + diagonal] = at.own[:, -1]
+    motion[n + diagonal, diagonal], motion[diagonal, n + diagonal] = at.cross[:, -1]
     motion[2 * n :] = -np.concatenate([push * hold[0, -1], push * hold[1, -1]], axis=1)
     by_change = np.concatenate([push * ramp[0, -1], push * ramp[1, -1]], axis=1)
-    to_rows = np.concatenate([rows.place, rows.pace], axis=1).T
     small = exponential.step(layer.frequency, layer.damping, length / spaces)
-    linear = np.zeros((z, z))
-    linear[b : b + rows.dampers, b : b + rows.dampers] = rows.damping
+    ends_by_change = by_change @ layer.to_rows
+    damped = np.eye(z)
+    if rows.dampers:
+        linear = np.zeros((z, z))
+        linear[b : b + rows.dampers, b : b + rows.dampers] = rows.damping
+        damped = np.linalg.inv(damped + linear @ ends_by_change)
     return Stepper(
         length=length,
         spaces=spaces,
         small=small,
-        damped=np.linalg.inv(np.eye(z) + linear @ by_change @ to_rows),
-        hats=hats(layer, small, spaces, layer.sliding if driven else layer.sliding[:0], to_rows),
         rows=rows,
+        own_within=at.own[0],
+        cross_within=at.cross[0],
+        hold_within=hold[0],
+        ramp_within=ramp[0],
         motion=motion,
-        places=places,
-        ends=motion @ to_rows,
+        ends=motion @ layer.to_rows,
         motion_by_change=by_change,
-        places_by_change=on_places(ramp[0] * push[:, None, :]),
-        ends_by_change=by_change @ to_rows,
-        own=np.diag(by_change @ to_rows)[:b] * rows.stuck,
+        ends_by_change=ends_by_change,
+        push=push,
+        seen=rows.place[:b].T.copy(),
+        own=np.diag(ends_by_change)[:b] * rows.stuck,
+        damped=damped,
+        tolerance=np.concatenate([TOLERANCE * rows.breakaway, np.full(z - b, ABSOLUTE)]),
+        hats=make_hats(layer, small, spaces),
     )
 
 
@@ -469,7 +483,7 @@ def known_forcing(
         added = step.small.advance(added) + step.small.start * p0[:, :, None] + step.small.end * p1[:, :, None]
         corners[:, :, k] = added[:, :, 0]
     motion = np.moveaxis(added, 1, 0).reshape(steps, job.members, 2 * n)
-    to_rows = np.concatenate([layer.rows.place, layer.rows.pace], axis=1).T
+    to_rows = layer.to_rows
     slip = np.diff(path.height, axis=0) @ job.machine.contact_command.T
     return Known(
         motion=motion,
@@ -489,7 +503,7 @@ def resting_force(layer: LayerModes, step: Stepper, force: Array, offset: Array)
     at = exponential.step(layer.frequency, layer.damping, times[:, None])
     hold = at.start + at.end  # (2, j, n)
     motion = np.concatenate([force * hold[0, -1], force * hold[1, -1]], axis=1)
-    to_rows = np.concatenate([layer.rows.place, layer.rows.pace], axis=1).T
+    to_rows = layer.to_rows
     return Known(
         motion=motion[None],
         ends=(motion @ to_rows)[None],
@@ -569,7 +583,7 @@ class PropagatorEngine:
         for piece in range(motion.time.size - 1):
             span = float(motion.time[piece + 1] - motion.time[piece])
             steps = max(4, int(np.ceil(span / longest)))
-            step = stepper(modes, span / steps, self.pace.fine, driven=True)
+            step = stepper(modes, span / steps, self.pace.fine)
             known = known_forcing(job, modes, step, motion, piece, start_time, steps)
             for k in range(steps):
                 now = step.solve(now, known, k)
@@ -606,7 +620,7 @@ class PropagatorEngine:
             higher = self._rung(modes, amplitude, rung)
             if step is None or higher != rung:
                 rung = higher
-                step = stepper(modes, *self.pace.ladder[rung], driven=False)
+                step = stepper(modes, *self.pace.ladder[rung])
                 known = resting_force(modes, step, force, offset)
             if elapsed + step.length > finish:
                 return now, bound

@@ -79,7 +79,12 @@ class Machine:
     @cached_property
     def rows(self) -> Array:
         """Jacobian (r, n) of all link rows on the kept coordinates."""
-        return np.vstack([link.jacobian for link in self.links]) @ self.transform
+        return self.full_rows @ self.transform
+
+    @cached_property
+    def full_rows(self) -> Array:
+        """Jacobian (r, size) of all link rows on the full coordinates."""
+        return np.vstack([link.jacobian for link in self.links])
 
     @cached_property
     def contact_rows(self) -> Array:
@@ -146,19 +151,17 @@ class Machine:
         """Extensions (t, m) of a source of unit strength, and the rows they belong to."""
         values = source.values(path)
         if source.link == "offset":
-            full = np.vstack([link.jacobian for link in self.links])
-            return slice(0, full.shape[0]), -values @ full.T
+            return slice(0, self.full_rows.shape[0]), -values @ self.full_rows.T
         return self.slices[source.link], values
 
     def imposed(self, path: Path, amounts: Array | None = None) -> Array:
         """Imposed extensions (..., t, r) along a path for strengths (..., s); by default this machine's own."""
         amounts = self.amounts if amounts is None else amounts
         total = np.zeros((*amounts.shape[:-1], path.time.size, self.rows.shape[0]))
-        for k, source in enumerate(self.sources):
-            strength = amounts[..., k]
-            if np.any(strength != 0.0):
-                where, values = self.source_rows(source, path)
-                total[..., where] += strength[..., None, None] * values
+        used = np.flatnonzero(np.any(amounts.reshape(-1, amounts.shape[-1]) != 0.0, axis=0))
+        for k in used:
+            where, values = self.source_rows(self.sources[k], path)
+            total[..., where] += amounts[..., k, None, None] * values
         return total
 
     def system(self, layers: Layers) -> System:
