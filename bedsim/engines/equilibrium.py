@@ -16,7 +16,6 @@ from bedsim.components.row import Path
 from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Handles, History, Job, Observer
 from bedsim.model.assembly import Machine, System
-from bedsim.model.program import rest
 
 Array = NDArray[np.float64]
 
@@ -53,7 +52,7 @@ def is_linear(machine: Machine) -> bool:
 def layer_path(job: Job, layers: NDArray[np.int64]) -> Path:
     """The path of resting places of some layers, one instant each, at the end of the layer's motion."""
     height = job.program.height(layers)[:, None] * np.ones(job.program.corners)
-    before = job.program.height(np.maximum(layers - 1, 1))[:, None] * np.ones(job.program.corners)
+    before = job.program.height(layers - 1)[:, None] * np.ones(job.program.corners)
     time = (layers - 1) * job.program.period
     return Path(time=time, height=height, move_start=before, move_end=height)
 
@@ -92,12 +91,8 @@ def _friction_chunk(
     imposed = job.machine.imposed(resting, job.amounts)
     for k, layer in enumerate(system.layers):
         carried = carried.within_limit(job.machine, system.friction_limit[k])
-        here = np.full(job.program.corners, float(job.program.height(layer)))
-        before = here if layer == 1 else np.full(job.program.corners, float(job.program.height(layer - 1)))
-        motion = rest(here, 1.0) if layer == 1 else job.program.layer_change(int(layer))
-        path = (
-            state.resting_path(0.0, here) if layer == 1 else state.slow_path(job, motion)
-        )
+        before = np.full(job.program.corners, float(job.program.height(layer - 1)))
+        path = state.slow_path(job, job.program.layer_change(int(layer)))
         path = Path(
             time=np.full(path.time.size, job.program.start_time(int(layer))),
             height=path.height,

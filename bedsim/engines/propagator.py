@@ -29,7 +29,7 @@ from bedsim.engines.state import State
 from bedsim.errors import SolverError
 from bedsim.model.assembly import Machine, System
 from bedsim.model.nonlinear import Elastic, elastic, local_forces
-from bedsim.model.program import Profile, rest
+from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
 
@@ -552,15 +552,13 @@ class PropagatorEngine:
     ) -> tuple[State, Chunk]:
         """One layer of all members: the state at its end and what is reported of it."""
         before = before.within_limit(job.machine, system.friction_limit[index])
-        here = np.full(job.program.corners, float(job.program.height(layer)))
-        motion = job.program.layer_change(layer) if layer > 1 else rest(here, 0.0)
+        motion = job.program.layer_change(layer)
         modes = layer_modes(job, system, index)
         start_time = job.program.start_time(layer)
         imposed = job.machine.imposed(motion.path(np.zeros(1), start_time), job.amounts)[:, 0]
         now = enter(modes, before, imposed)
         times, places = [0.0], [now.y]
-        if motion.duration > 0:
-            now = self._drive(job, modes, motion, start_time, now, times, places)
+        now = self._drive(job, modes, motion, start_time, now, times, places)
         now, bound = self._ring_down(job, modes, observer, index, motion, start_time, now, times, places)
         y = np.stack(places, axis=1)
         time = np.array(times)
@@ -658,8 +656,7 @@ class PropagatorEngine:
         q: Array,
         bound: Array,
     ) -> Chunk:
-        whole = motion if motion.duration > 0 else rest(motion.end, 1.0)
-        path = whole.path(np.minimum(time, whole.duration), job.program.start_time(layer))
+        path = motion.path(np.minimum(time, motion.duration), job.program.start_time(layer))
         imposed = job.machine.imposed(path, job.amounts)
         printing = motion.duration + job.program.settle
         end = q[:, -1]

@@ -176,8 +176,7 @@ class ReferenceEngine:
     ) -> tuple[State, Chunk]:
         """One layer of one member from `state` (1, ...): its end and what is reported of it."""
         state = state.within_limit(job.machine, system.friction_limit[index])
-        zero = np.full(job.program.corners, float(job.program.height(layer)))
-        motion = job.program.layer_change(layer) if layer > 1 else rest(zero, 0.0)
+        motion = job.program.layer_change(layer)
         start = job.program.start_time(layer)
         history: list[tuple[Array, Array]] = []
         state, moved = self.integrate(job, system, index, member, motion, start, state)

@@ -159,7 +159,7 @@ def start(job: Job) -> State:
     The run-in of two leads down and up and the approach from above are slow, as levelling is.
     """
     system = job.machine.system(np.array([1]))
-    zero = np.zeros(job.program.corners)
+    top = np.full(job.program.corners, float(job.program.height(0)))
     n, d = system.K.shape[-1], job.machine.breakaway.size
     state = State(q=np.zeros((job.members, n)), v=np.zeros((job.members, n)), f=np.zeros((job.members, d)))
     frictionless = SlowLayer(
@@ -171,11 +171,11 @@ def start(job: Job) -> State:
         breakaway=np.zeros(0),
         parts=elastic(job.machine, system, 0, motor_sine=False),
     )
-    imposed = job.machine.imposed(resting_path(0.0, zero), job.amounts)
+    imposed = job.machine.imposed(resting_path(0.0, top), job.amounts)
     force = imposed[:, 0] @ system.imposed_force[0].T + system.weight[0]
     empty = np.zeros((job.members, 0))
     loaded = slow_step(
         frictionless, State(q=state.q, v=state.v, f=empty), force, imposed[:, 0], empty
     )
     state = State(q=loaded.q, v=state.v, f=state.f)
-    return follow(job, system, 0, slow_path(job, job.program.start_up()), zero, state)
+    return follow(job, system, 0, slow_path(job, job.program.start_up()), top, state)

@@ -190,7 +190,7 @@ class System:
 def nut_position(machine: Machine, layers: Layers) -> Array:
     """Nut above the lower end (l, c) m at mid-layer: all matrices are taken there."""
     mid = -(np.asarray(layers, dtype=float) - 1.5) * machine.layer_height
-    return machine.first_nut + np.minimum(mid, 0.0)[:, None]
+    return machine.first_nut + mid[:, None]
 
 
 def _part_mass(machine: Machine, layers: Layers) -> tuple[Array, Array]:

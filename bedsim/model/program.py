@@ -184,7 +184,7 @@ class Program:
     hop_dwell: float
     corners: int
     run_in: float  # m, two leads
-    approach: float  # m
+    approach: float  # m above the place from where layer 1 is approached
 
     def height(self, layer: NDArray[np.int64] | int) -> Array:
         """Commanded height m of a layer against layer 1: 0, -h, -2h, ..."""
@@ -195,7 +195,10 @@ class Program:
         return (layer - 1) * self.period
 
     def layer_change(self, layer: int) -> Profile:
-        """From the layer before to `layer` >= 2: the step down, then a hop down and back if there is one."""
+        """From the layer before to `layer`: the step down, then a hop down and back if there is one.
+
+        Layer 1 is reached like any other, from one layer above, so that it is a fair zero for the rest.
+        """
         before, here = (np.full(self.corners, float(self.height(k))) for k in (layer - 1, layer))
         step = move(before, here, self.limits)
         if self.hop == 0.0:
@@ -206,12 +209,10 @@ class Program:
         )
 
     def start_up(self) -> Profile:
-        """Run-in of two leads down and up, then the approach to layer 1 in the direction of printing."""
-        zero = np.zeros(self.corners)
-        low, high = zero - self.run_in, zero + self.approach
-        return sequence(
-            move(zero, low, self.limits), move(low, high, self.limits), move(high, zero, self.limits)
-        )
+        """Run-in of two leads down and up, then the approach from above to where layer 1 starts."""
+        top = np.full(self.corners, float(self.height(0)))
+        low, high = top - self.run_in, top + self.approach
+        return sequence(move(top, low, self.limits), move(low, high, self.limits), move(high, top, self.limits))
 
     def turning_points(self, profile: Profile) -> Array:
         """Resting heights (m, corners) of a profile in order, start first: the path where speed does not matter."""
