@@ -13,6 +13,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from bedsim.scenario.event_keys import Disturbance, PowerLoss, Tilt
 from bedsim.scenario.section import Angle, Height, Name, NonNegative, Positive, Section
 from bedsim.scenario.sizing_keys import Prices, Sizing
 
@@ -499,3 +500,9 @@ class Scenario(Section):
     """What only `bedsim size` needs."""
     prices: Prices | None = None
     """What parts cost, for decisions between them."""
+    power_loss: PowerLoss | None = None
+    """What `bedsim size --power-loss` needs."""
+    tilt: Tilt | None = None
+    """A plane for `bedsim size --tilt`."""
+    disturbance: Disturbance | None = None
+    """What shakes the frame, for `bedsim size --shake`."""
