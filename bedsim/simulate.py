@@ -26,7 +26,13 @@ def probe_points(loaded: LoadedScenario) -> tuple[tuple[str, ...], Array]:
         names = tuple(p.name for p in scenario.probe)
         return names, np.array([[p.x_mm, p.y_mm] for p in scenario.probe]) * units.MM
     x, y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
-    places = {"centre": (0, 0), "front left": (-x, -y), "front right": (x, -y), "back right": (x, y), "back left": (-x, y)}
+    places = {
+        "centre": (0, 0),
+        "front left": (-x, -y),
+        "front right": (x, -y),
+        "back right": (x, y),
+        "back left": (-x, y),
+    }
     return tuple(places), np.array(list(places.values()), dtype=float) * units.MM
 
 
@@ -66,7 +72,8 @@ def simulate(
         scenario_resolved=loaded.resolved_toml(),
         engine=chosen.name,
         solver_status="finished",
-        solver_message=" ".join(dict.fromkeys(note for chunk in chunks for note in chunk.notes)) or "all layers done",
+        solver_message=" ".join(dict.fromkeys(note for chunk in chunks for note in chunk.notes))
+        or "all layers done",
         seed=0,
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         program_version=bedsim.__version__,
@@ -78,14 +85,17 @@ def _sum_statistics(chunks: list[base.Chunk]) -> dict[str, float]:
     total: dict[str, float] = {}
     for chunk in chunks:
         for key, value in chunk.statistics.items():
-            total[key] = max(total.get(key, 0.0), value) if key.startswith("largest") else total.get(key, 0.0) + value
+            total[key] = (
+                max(total.get(key, 0.0), value) if key.startswith("largest") else total.get(key, 0.0) + value
+            )
     return total
 
 
 def relative_errors(job: base.Job, layers: NDArray[np.int64], pose: Array) -> dict[str, Array]:
     """Errors against the first layer from poses (..., n, b): what the part shows.
 
-    d of q(n) - q(1), all freedoms, at the probe and at the current top of the part; layer thickness h - (d_z(n) - d_z(n-1)).
+    d of q(n) - q(1), all freedoms, at the probe and at the current top of the part; layer thickness h -
+    (d_z(n) - d_z(n-1)).
     """
     height, flat, abbe = base.probe_maps(job.machine, job.probes)
     top = layers * job.machine.layer_height
@@ -124,7 +134,6 @@ def layer_result(loaded: LoadedScenario, job: base.Job, chunks: list[base.Chunk]
             "load_angle",
             "mount_force",
             "axial_force",
-            "stop_hit",
             "tail_bound",
         )
     }
@@ -139,6 +148,7 @@ def layer_result(loaded: LoadedScenario, job: base.Job, chunks: list[base.Chunk]
         corner_name=job.machine.corner_names,
         corner_position=job.machine.corner_position,
         pose_raw=pose,
+        stop_hit=np.concatenate([chunk.stop_hit[0] for chunk in chunks]),
         trace=tuple(_trace(job, history) for chunk in chunks for history in chunk.histories),
         **relative_errors(job, layers, pose),
         **joined,

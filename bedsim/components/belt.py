@@ -1,7 +1,9 @@
 """One motor and a belt to all screws: each screw's pulley hangs on the motor's by the belt's stretch.
 
-extension of the belt as an angle of the screw: theta_i - theta_motor; stiffness k_belt r^2.  An eccentric pulley (offset
-e = TIR/2) changes its effective radius by e cos(phi), so the screw runs ahead by about (e/r) sin(phi) over a turn.
+extension of the belt as an angle of the screw: theta_i - theta_motor; stiffness k_belt r^2.  An eccentric
+pulley (offset
+e = TIR/2) changes its effective radius by e cos(phi), so the screw runs ahead by about (e/r) sin(phi) over a
+turn.
 Derivation: belt length conserved, d theta_screw = (r/(r + e cos phi)) d theta; first order in e/r.
 """
 
@@ -18,8 +20,11 @@ from bedsim.components.row import Link, Path, Source
 Array = NDArray[np.float64]
 
 
-def link(coordinates: Coordinates, corner: int, stiffness: float, radius: float, name: str, ratio: float) -> Link:
-    """One row: rotor of the corner minus the shared motor; `ratio` = its commanded turn over the motor's (hand)."""
+def link(
+    coordinates: Coordinates, corner: int, stiffness: float, radius: float, name: str, ratio: float
+) -> Link:
+    """One row: rotor of the corner minus the shared motor; `ratio` = its commanded turn over the motor's
+    (hand)."""
     row = unit(coordinates.size, (coordinates.rotor(corner), 1.0), (coordinates.motor, -ratio))[None]
     return Link(name=name, corner=corner, jacobian=row, stiffness=np.array([[stiffness * radius**2]]))
 

@@ -1,13 +1,16 @@
 """Axes, signs and the names of the generalised coordinates: defined once, here.
 
-X right, Y back, Z up; angles about +z, counter-clockwise seen from above.  The reference point is the bed SURFACE at
+X right, Y back, Z up; angles about +z, counter-clockwise seen from above.  The reference point is the bed
+SURFACE at
 the XY origin; heights of parts are measured from that surface (negative: below).  A body moves by a small
 displacement t and a small rotation w from its commanded pose, a point p of it by d = t + w x p.
 
 Coordinates, in this order:
 
-    bed      tx ty tz wx wy wz, then one amplitude per given plate shape (a rigid plate on four screws cannot twist)
-    corner i carriage ux uy uz wx wy wz (at the screw axis, height of the bed surface), nut x y (at the height of the
+    bed      tx ty tz wx wy wz, then one amplitude per given plate shape (a rigid plate on four screws cannot
+    twist)
+    corner i carriage ux uy uz wx wy wz (at the screw axis, height of the bed surface), nut x y (at the
+    height of the
              joint) and its rotation about the screw, rotor angle
     extras   two per plain nut (the shaft at the thread, x and y), one for the shared motor of a belt drive
 
@@ -81,7 +84,8 @@ class Coordinates:
 
 
 def point_motion(size: int, first: int, point: Array) -> Array:
-    """Jacobian (3, size) of the displacement of `point` (3,) m of the body whose six motions start at `first`."""
+    """Jacobian (3, size) of the displacement of `point` (3,) m of the body whose six motions start at
+    `first`."""
     x, y, z = point
     jacobian = np.zeros((3, size))
     jacobian[:, first : first + 3] = np.eye(3)

@@ -1,6 +1,7 @@
 """The guide of a carriage and the frame behind it, one behind the other in every direction.
 
-Both are given per direction (radial: towards the middle of the machine) plus rotations; the springs add in series:
+Both are given per direction (radial: towards the middle of the machine) plus rotations; the springs add in
+series:
 1/k = 1/k_guide + 1/k_frame.  Along the guide nothing holds but friction.
 """
 
@@ -20,7 +21,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guide:
-    """SI. Stiffness as series of guide and frame; `point` (3,) m from the screw axis; `direction` (2,) radial."""
+    """SI.
+
+    Stiffness as series of guide and frame; `point` (3,) m from the screw axis; `direction` (2,) radial.
+    """
 
     point: Array
     direction: Array

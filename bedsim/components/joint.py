@@ -4,8 +4,10 @@ Planar stiffness from elements at (x_e, y_e) with stiffness k_e:
 
     K = sum_e B_e^T k_e B_e,   B_e = [1 0 -y_e; 0 1 x_e]        for (x, y, rotation) of nut against carriage
 
-Torsional stiffness grows with the radius squared while lateral stiffness does not; elements on one side only couple
-sideways motion to rotation, a mirrored pair cancels it.  Derivation: rigid-body motion of the element's point.
+Torsional stiffness grows with the radius squared while lateral stiffness does not; elements on one side only
+couple
+sideways motion to rotation, a mirrored pair cancels it.  Derivation: rigid-body motion of the element's
+point.
 """
 
 from __future__ import annotations
@@ -47,7 +49,8 @@ def element_matrix(point: Array) -> Array:
 
 
 def planar_stiffness(elements: Array, stiffness: Array, rotation: float = 0.0) -> Array:
-    """Stiffness (3, 3) for (x, y, rotation) from elements (e, 2) m of `stiffness` (e,) N/m, plus `rotation` N m/rad."""
+    """Stiffness (3, 3) for (x, y, rotation) from elements (e, 2) m of `stiffness` (e,) N/m, plus `rotation`
+    N m/rad."""
     total = np.zeros((3, 3))
     for point, k in zip(elements, stiffness, strict=True):
         b = element_matrix(point)
@@ -81,8 +84,8 @@ def link(rows: Array, corner: int, joint: Joint, name: str) -> Link:
     stiffness = planar_stiffness(joint.elements, joint.element_stiffness, joint.rotation)
     if np.linalg.eigvalsh(stiffness)[0] < 0 or stiffness[2, 2] <= 0:
         raise ModelError(
-            f"{name}: nothing holds the nut against turning. Give the joint's elements a stiffness at a radius, or an "
-            "anti-rotation part (rotation_nm_per_rad)."
+            f"{name}: nothing holds the nut against turning. Give the joint's elements a stiffness at a "
+            "radius, or an anti-rotation part (rotation_nm_per_rad)."
         )
     damping = joint.damping * np.diag([1.0, 1.0, 0.0]) if joint.damping else None
     return Link(name=name, corner=corner, jacobian=rows, stiffness=stiffness, damping=damping)
@@ -128,11 +131,14 @@ def rigid_map(coordinates: Coordinates, corner: int, height: float, axis_offset:
 
 
 def load_link(coordinates: Coordinates, corner: int, rows: Array, name: str) -> Link:
-    """Geometric stiffness of the load on a displaced joint, as a link of four rows: tilt x, tilt y, joint x, joint y.
+    """Geometric stiffness of the load on a displaced joint, as a link of four rows: tilt x, tilt y, joint x,
+    joint y.
 
-    The nut stands in the carriage's joint plane, so a carriage that is tilted by a while the joint is displaced by j
+    The nut stands in the carriage's joint plane, so a carriage that is tilted by a while the joint is
+    displaced by j
     sits lower by a_x j_y - a_y j_x; the load's potential is -F0 (a_x j_y - a_y j_x), its second derivative
-    K_geo = -F0 (a_x j_y^T + j_y a_x^T - a_y j_x^T - j_x a_y^T).  Without it a height error by the bed's corner can have
+    K_geo = -F0 (a_x j_y^T + j_y a_x^T - a_y j_x^T - j_x a_y^T).  Without it a height error by the bed's
+    corner can have
     the wrong sign.  First order in the load; tilts small.
     """
     tilt = rotation_motion(coordinates.size, coordinates.carriage(corner))

@@ -2,8 +2,10 @@
 
     delta(s) = slope error + slow variation along the travel + once-per-turn part + thermal growth, all in m
 
-Positive lifts the nut.  Terms and evaluation follow ISO 3408-3 (travel deviation e, variation v_up, v_300 and v_2pi).
-The once-per-turn part belongs to the thread, so it turns with the screw and its clocking; it acts on the height,
+Positive lifts the nut.  Terms and evaluation follow ISO 3408-3 (travel deviation e, variation v_up, v_300
+and v_2pi).
+The once-per-turn part belongs to the thread, so it turns with the screw and its clocking; it acts on the
+height,
 not sideways, and no joint takes it away.
 """
 
@@ -23,7 +25,8 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TravelDeviation:
-    """`slope` m/m; `variation` and `once_per_turn` complex amplitudes m (half of peak-to-valley); times in s."""
+    """`slope` m/m; `variation` and `once_per_turn` complex amplitudes m (half of peak-to-valley); times in
+    s."""
 
     slope: float = 0.0
     variation: complex = 0j

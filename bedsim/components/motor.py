@@ -2,9 +2,12 @@
 
     T = -T_hold sin(N_r (theta - command)) - T_detent sin(4 N_r theta + phase)
 
-N_r rotor teeth: 50 for 1.8 degree steps; the small-angle spring is N_r T_hold.  A detent torque of 5 % changes that
-spring by up to 20 % (its own slope is 4 N_r T_detent); here it enters as an imposed angle at the commanded place.
-Source: [Acarnley] static torque-position characteristic; [Jones] for the detent's four cycles per tooth pitch.
+N_r rotor teeth: 50 for 1.8 degree steps; the small-angle spring is N_r T_hold.  A detent torque of 5 %
+changes that
+spring by up to 20 % (its own slope is 4 N_r T_detent); here it enters as an imposed angle at the commanded
+place.
+Source: [Acarnley] static torque-position characteristic; [Jones] for the detent's four cycles per tooth
+pitch.
 With a gear every angle here is the screw's: stiffness grows with the ratio squared, torque with the ratio.
 """
 
@@ -24,7 +27,11 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Motor:
-    """SI. `holding_torque` at the set current; `teeth` N_r; `microstep` rad of the motor; `gear` motor over screw turns."""
+    """SI.
+
+    `holding_torque` at the set current; `teeth` N_r; `microstep` rad of the motor; `gear` motor over screw
+    turns.
+    """
 
     holding_torque: float
     detent_torque: float
@@ -51,19 +58,24 @@ class Motor:
 
 
 def torque(motor: Motor, lag: Array) -> Array:
-    """Torque N m at the screw that pulls back a rotor displaced by `lag` rad (screw angle) from its command."""
+    """Torque N m at the screw that pulls back a rotor displaced by `lag` rad (screw angle) from its
+    command."""
     return motor.gear * motor.holding_torque * np.sin(motor.electrical * lag)
 
 
 def link(size: int, corner: int, index: int, motor: Motor, name: str) -> Link:
     """The linear magnetic spring on coordinate `index`."""
     return Link(
-        name=name, corner=corner, jacobian=unit(size, (index, 1.0))[None], stiffness=np.array([[motor.stiffness]])
+        name=name,
+        corner=corner,
+        jacobian=unit(size, (index, 1.0))[None],
+        stiffness=np.array([[motor.stiffness]]),
     )
 
 
 def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Source]:
-    """Microstep rounding and detent as imposed angles; `turn` rad of the screw per metre of commanded height."""
+    """Microstep rounding and detent as imposed angles; `turn` rad of the screw per metre of commanded
+    height."""
 
     def rounding(path: Path) -> Array:
         def error(height: Array) -> Array:
@@ -81,7 +93,14 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
         return -(motor.gear / motor.stiffness * np.sin(angle))[:, None]
 
     return [
-        Source(cause="motor", corner=corner, link=link_name, amount=1.0, values=rounding, name="microstep rounding"),
+        Source(
+            cause="motor",
+            corner=corner,
+            link=link_name,
+            amount=1.0,
+            values=rounding,
+            name="microstep rounding",
+        ),
         Source(
             cause="motor",
             corner=corner,

@@ -15,7 +15,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mount:
-    """SI. `point` (3,) m in the machine; `direction` (2,) unit vector along the groove; `rotation` 0: no moment."""
+    """SI.
+
+    `point` (3,) m in the machine; `direction` (2,) unit vector along the groove; `rotation` 0: no moment.
+    """
 
     kind: str
     point: Array
@@ -30,7 +33,8 @@ class Mount:
 
 
 def bed_point(coordinates: Coordinates, point: Array, shapes: list[tuple[float, float, float]]) -> Array:
-    """Jacobian (3, size) of a bed point; `shapes`: (value, d/dx, d/dy) of each plate shape there, vertical only."""
+    """Jacobian (3, size) of a bed point; `shapes`: (value, d/dx, d/dy) of each plate shape there, vertical
+    only."""
     rows = point_motion(coordinates.size, 0, point)
     for k, (value, _, _) in enumerate(shapes):
         rows[2, 6 + k] = value
@@ -97,9 +101,11 @@ def bolted_map(
 
 
 def growth(mount: Mount, expansion: float) -> Array:
-    """Imposed extension (3,) m per kelvin along (along, across, vertical): the bed point moves outwards by alpha r.
+    """Imposed extension (3,) m per kelvin along (along, across, vertical): the bed point moves outwards by
+    alpha r.
 
-    extension = (bed point + growth) - carriage, so what is imposed is minus the growth.  The bed grows about its XY origin.
+    extension = (bed point + growth) - carriage, so what is imposed is minus the growth.  The bed grows about
+    its XY origin.
     """
     outward = planar_frame(mount.direction)[:, :2] @ mount.point[:2]
     return -expansion * np.append(outward, 0.0)

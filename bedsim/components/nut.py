@@ -1,14 +1,20 @@
 """The nut: compliance of its thread contact, the drag that holds it back, and the play of a plain nut.
 
-A plain (trapezoidal) nut hangs on one flank with radial play.  Displaced sideways by x against the shaft it rides up
-the flank, which stands at the angle beta from the plane across the axis: lift = x tan(beta).  Virtual work with the axial load
-F gives the side force the flank passes without friction, F tan(beta); friction of angle rho adds to it while the nut
-climbs, F tan(beta + rho), and the nut comes back by itself only if beta > rho.  So the sideways push of a bent screw is
+A plain (trapezoidal) nut hangs on one flank with radial play.  Displaced sideways by x against the shaft it
+rides up
+the flank, which stands at the angle beta from the plane across the axis: lift = x tan(beta).  Virtual work
+with the axial load
+F gives the side force the flank passes without friction, F tan(beta); friction of angle rho adds to it while
+the nut
+climbs, F tan(beta + rho), and the nut comes back by itself only if beta > rho.  So the sideways push of a
+bent screw is
 limited to F tan(beta + rho) until the play is used up; then the thread's flanks meet and the stop takes over.
 
-Derivation: a body on an incline of angle beta with friction angle rho, [Shigley] power screws, here for the profile
+Derivation: a body on an incline of angle beta with friction angle rho, [Shigley] power screws, here for the
+profile
 angle.  While the screw turns, friction is spent mostly on the turning and the sideways part is smaller, so
-F tan(beta + rho) is the unfavourable end.  Limits: the flank is taken as a cone (lead angle neglected), the play is the
+F tan(beta + rho) is the unfavourable end.  Limits: the flank is taken as a cone (lead angle neglected), the
+play is the
 same in all directions, and contact on one side's tilting moment is left to the nut's tilt stiffness.
 """
 
@@ -25,14 +31,18 @@ from bedsim.components.row import Flank, Friction, Stop
 
 Array = NDArray[np.float64]
 
-# Below a few micrometres the flank's own elasticity and its roughness round the tip of the cone (our assumption: a
+# Below a few micrometres the flank's own elasticity and its roughness round the tip of the cone (our
+# assumption: a
 # greased machined thread has Ra of the order of 1 um).
 FLANK_ROUNDING = 2e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Nut:
-    """SI. `plain`: sliding thread of half profile angle `flank_angle`, radial play `clearance`, pitch radius."""
+    """SI.
+
+    `plain`: sliding thread of half profile angle `flank_angle`, radial play `clearance`, pitch radius.
+    """
 
     radial: float
     axial: float
@@ -51,7 +61,8 @@ class Nut:
 
     @property
     def series(self) -> Array:
-        """Stiffness diag(radial, tilt) (2, 2) in series with the shaft; a plain nut's radial part is a stop instead."""
+        """Stiffness diag(radial, tilt) (2, 2) in series with the shaft; a plain nut's radial part is a stop
+        instead."""
         return np.diag([self.radial, self.tilt])
 
     @property
@@ -68,13 +79,15 @@ def side_force_limit(load: float, flank_angle: float, friction: float) -> float:
 def thread_friction_radius(nut: Nut) -> float:
     """Torque of sliding friction per newton of load and unit friction coefficient, m: r_m / cos(beta).
 
-    Source: [Shigley] power screws, the normal force on a trapezoidal flank is F / cos(beta); lead angle neglected.
+    Source: [Shigley] power screws, the normal force on a trapezoidal flank is F / cos(beta); lead angle
+    neglected.
     """
     return nut.pitch_radius / math.cos(nut.flank_angle)
 
 
 def drag(coordinates: Coordinates, corner: int, nut: Nut, hand: int, name: str) -> Friction:
-    """Drag torque between rotor and nut: balls and seals, or the sliding friction of a plain thread under load."""
+    """Drag torque between rotor and nut: balls and seals, or the sliding friction of a plain thread under
+    load."""
     first = coordinates.carriage(corner)
     row = unit(coordinates.size, (first + 9, 1.0), (first + 8, -1.0))[None]
     load_torque = nut.friction * thread_friction_radius(nut) if nut.plain else 0.0
@@ -114,9 +127,7 @@ def play(
         rounding=FLANK_ROUNDING,
         axial_link=axial_link,
     )
-    stop = Stop(
-        name=f"{name} play", corner=corner, jacobian=rows, gap=nut.clearance, stiffness=nut.radial
-    )
+    stop = Stop(name=f"{name} play", corner=corner, jacobian=rows, gap=nut.clearance, stiffness=nut.radial)
     # friction's share of the side force: what tan(beta + rho) has more than tan(beta)
     share = math.tan(nut.flank_angle + nut.friction_angle) - slope
     friction = Friction(
@@ -129,4 +140,3 @@ def play(
         load_share=1.0,
     )
     return flank, stop, friction
-

@@ -1,9 +1,14 @@
-"""Shapes of the bed plate that more than three supports can force: a rigid bed on four screws would be far too stiff.
+"""Shapes of the bed plate that more than three supports can force: a rigid bed on four screws would be far
+too stiff.
 
-Shapes are monomials in u = x/x_c, v = y/y_c of degree two and more, the twist u v first; N screws take N - 3 of them.
-Stiffness by the Kirchhoff energy U = (D/2) int [(w_xx + w_yy)^2 - 2 (1 - nu)(w_xx w_yy - w_xy^2)] dA, mass of a uniform
-plate; both by Gauss-Legendre quadrature over the rectangle, exact for these polynomials.  For the twist alone this is
-k = G t^3 A / (3 x_c^2 y_c^2).  Source: [Timoshenko-Plates] strain energy in bending.  Thin plates, small slopes, free edges.
+Shapes are monomials in u = x/x_c, v = y/y_c of degree two and more, the twist u v first; N screws take N - 3
+of them.
+Stiffness by the Kirchhoff energy U = (D/2) int [(w_xx + w_yy)^2 - 2 (1 - nu)(w_xx w_yy - w_xy^2)] dA, mass
+of a uniform
+plate; both by Gauss-Legendre quadrature over the rectangle, exact for these polynomials.  For the twist
+alone this is
+k = G t^3 A / (3 x_c^2 y_c^2).  Source: [Timoshenko-Plates] strain energy in bending.  Thin plates, small
+slopes, free edges.
 """
 
 from __future__ import annotations
@@ -32,9 +37,12 @@ class PlateShapes:
     def at(self, x: float, y: float) -> list[tuple[float, float, float]]:
         """Value, d/dx and d/dy of every shape at a point."""
         return [
-            tuple(float(self.derivative(k, np.array(x), np.array(y), i, j)) for i, j in ((0, 0), (1, 0), (0, 1)))
+            (self._value(k, x, y, 0, 0), self._value(k, x, y, 1, 0), self._value(k, x, y, 0, 1))
             for k in range(self.count)
-        ]  # type: ignore[misc]
+        ]
+
+    def _value(self, shape: int, x: float, y: float, by_x: int, by_y: int) -> float:
+        return float(self.derivative(shape, np.array(x), np.array(y), by_x, by_y))
 
     def derivative(self, shape: int, x: Array, y: Array, by_x: int, by_y: int) -> Array:
         """Derivative of a shape, `by_x` times by x and `by_y` times by y."""

@@ -1,9 +1,12 @@
 """The one idea that carries the assembly: a link of labelled rows.
 
-    extension_r(q, t) = J_r q - imposed_r(t)        force on q = -J_r^T (k_r extension_r + c_r d/dt extension_r)
+    extension_r(q, t) = J_r q - imposed_r(t)        force on q = -J_r^T (k_r extension_r + c_r d/dt
+    extension_r)
 
-A part returns links (compliance), contacts (friction, one-sided stops) and sources (imperfections).  An imperfection
-is only ever an imposed extension: it never enters a stiffness, so one factorisation serves every screw quality.
+A part returns links (compliance), contacts (friction, one-sided stops) and sources (imperfections).  An
+imperfection
+is only ever an imposed extension: it never enters a stiffness, so one factorisation serves every screw
+quality.
 """
 
 from __future__ import annotations
@@ -22,8 +25,10 @@ Stiffness = Callable[[Array, Array], Array]
 class Link:
     """A compliant connection of m rows.
 
-    `jacobian` (m, size); `stiffness` (m, m), or a function of the nut's position on the screw (layers,) m and of the
-    corner's load (layers,) N that returns (layers, m, m); `damping` (m, m) explicit row dampers.  N/m for displacement
+    `jacobian` (m, size); `stiffness` (m, m), or a function of the nut's position on the screw (layers,) m
+    and of the
+    corner's load (layers,) N that returns (layers, m, m); `damping` (m, m) explicit row dampers.  N/m for
+    displacement
     rows, N m/rad for rotation rows.
     """
 
@@ -49,8 +54,10 @@ class Link:
 class Friction:
     """A friction pair in one direction or in a plane, ruled by the bristle law of `friction.py`.
 
-    `jacobian` (d, size), d = 1 or 2: relative displacement of the pair; `command` (d,): what the pair moves by per metre
-    of commanded height of its corner; `coefficient` times the normal load, plus `constant`, is the friction force (N, or
+    `jacobian` (d, size), d = 1 or 2: relative displacement of the pair; `command` (d,): what the pair moves
+    by per metre
+    of commanded height of its corner; `coefficient` times the normal load, plus `constant`, is the friction
+    force (N, or
     N m for a rotation): normal load = `load_share` x corner load + `preload`.
     """
 
@@ -66,14 +73,17 @@ class Friction:
 
     def limit(self, corner_load: Array) -> Array:
         """Friction force at sliding (layers,) for the corner's load (layers,) N."""
-        return self.constant + self.coefficient * np.maximum(self.load_share * corner_load + self.preload, 0.0)
+        return self.constant + self.coefficient * np.maximum(
+            self.load_share * corner_load + self.preload, 0.0
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stop:
     """A one-sided radial stop: no force within `gap` m of the centre, `stiffness` N/m beyond.
 
-    `jacobian` (2, size); the imposed extension is that of the link rows `imposed_rows` (name of a link, row numbers).
+    `jacobian` (2, size); the imposed extension is that of the link rows `imposed_rows` (name of a link, row
+    numbers).
     """
 
     name: str
@@ -88,7 +98,8 @@ class Stop:
 class Flank:
     """The loaded flank of a plain thread with radial play: sideways motion makes the nut climb, see `nut.py`.
 
-    `jacobian` (3, size): sideways x, y of nut against shaft, and the axial row of the same corner (link `axial_link`).
+    `jacobian` (3, size): sideways x, y of nut against shaft, and the axial row of the same corner (link
+    `axial_link`).
     `slope`: tangent of the flank angle; `rounding` m: below it the flank's own elasticity smooths the cone.
     """
 
@@ -104,7 +115,8 @@ class Flank:
 class Path:
     """Where the machine is commanded to be: instants (t,), heights per corner (t, corners).
 
-    `height` is z_cmd against layer 1 (0, then negative); `move_start`, `move_end` (t, corners) are the resting heights
+    `height` is z_cmd against layer 1 (0, then negative); `move_start`, `move_end` (t, corners) are the
+    resting heights
     between which the current move runs, and `time` (t,) s counts from the start of the print.
     """
 
@@ -118,9 +130,11 @@ class Path:
 class Source:
     """One imperfection with unit strength: what it adds to the imposed extensions of a link.
 
-    `values(path)` returns (t, m) for the m rows of `link`; a link name of "offset" means an imposed offset of the full
-    coordinates themselves (rigid connections), m = size.  `amount` is the strength of this machine, in the unit that
-    makes `amount * values` an extension; a batch of machines differs in amounts alone. 
+    `values(path)` returns (t, m) for the m rows of `link`; a link name of "offset" means an imposed offset
+    of the full
+    coordinates themselves (rigid connections), m = size.  `amount` is the strength of this machine, in the
+    unit that
+    makes `amount * values` an extension; a batch of machines differs in amounts alone.
     """
 
     cause: str
@@ -129,3 +143,8 @@ class Source:
     amount: float
     values: Callable[[Path], Array]
     name: str = ""
+
+
+def standing(path: Path, rows: Array) -> Array:
+    """Extensions (t, m) that neither turn nor change: `rows` (m,) at every instant."""
+    return np.broadcast_to(rows, (path.time.size, rows.size))

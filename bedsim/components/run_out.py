@@ -4,8 +4,10 @@ In the screw's own frame the mounted, unloaded centreline at the axial position 
 
     r(s) = eccentricity e^{ja} + tilt s e^{jc} + bow shape(s) e^{jb} + measured table
 
-with shape sin(pi s/L) when both ends are held and 1 - cos(pi s/(2L)) when one end is free (first Ritz shapes of a
-beam so held; our choice, a screw bent elsewhere needs a measured table).  In the machine it is r(s) e^{j(theta + clocking)};
+with shape sin(pi s/L) when both ends are held and 1 - cos(pi s/(2L)) when one end is free (first Ritz shapes
+of a
+beam so held; our choice, a screw bent elsewhere needs a measured table).  In the machine it is r(s)
+e^{j(theta + clocking)};
 the nut is offered the deflection r and the slope dr/ds.  A dial gauge reads TIR = 2 |r|.
 """
 
@@ -13,6 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +25,8 @@ from scipy.interpolate import CubicSpline
 from bedsim.components.row import Path, Source
 
 Array = NDArray[np.float64]
-Shape = Callable[[Array], tuple[NDArray[np.complex128], NDArray[np.complex128]]]
+Complex = NDArray[np.complexfloating[Any, Any]]
+Shape = Callable[[Array], tuple[Complex, Complex]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +39,7 @@ class RunOut:
     eccentricity: complex = 0j
     tilt: complex = 0j
     bow: complex = 0j
-    table: tuple[Array, NDArray[np.complex128]] | None = None
+    table: tuple[Array, Complex] | None = None
 
 
 def bow_shape(length: float, free_end: bool) -> Shape:
@@ -46,7 +51,7 @@ def bow_shape(length: float, free_end: bool) -> Shape:
     return lambda s: (np.sin(k * s) + 0j, k * np.cos(k * s) + 0j)
 
 
-def table_shape(position: Array, offset: NDArray[np.complex128]) -> Shape:
+def table_shape(position: Array, offset: Complex) -> Shape:
     """A measured centreline, a natural cubic spline through the offsets, held constant beyond its ends."""
     if position.size == 2:
         slope = (offset[1] - offset[0]) / (position[1] - position[0])
@@ -54,7 +59,7 @@ def table_shape(position: Array, offset: NDArray[np.complex128]) -> Shape:
     spline = CubicSpline(position, offset, bc_type="natural")
     rate = spline.derivative()
 
-    def shape(s: Array) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    def shape(s: Array) -> tuple[Complex, Complex]:
         inside = (s >= position[0]) & (s <= position[-1])
         held = np.clip(s, position[0], position[-1])
         return spline(held), np.where(inside, rate(held), 0.0)
@@ -74,13 +79,20 @@ def centreline_shapes(run_out: RunOut, length: float, free_end: bool) -> list[tu
     return shapes
 
 
-def turned_rows(shape: Shape, s: Array, angle: Array, quarter: bool) -> Array:
-    """Imposed (t, 4) deflection x, slope x, deflection y, slope y of a unit shape turned by `angle` (t,) rad.
+def turned_rows(
+    path: Path,
+    *,
+    shape: Shape,
+    nut_position: Callable[[Path], Array],
+    angle: Callable[[Path], Array],
+    quarter: bool,
+) -> Array:
+    """Imposed (t, 4) deflection x, slope x, deflection y, slope y of a unit shape turned with the screw.
 
     `quarter`: the same shape along the screw's own +Y instead of +X.
     """
-    offset, slope = shape(s)
-    turn = np.exp(1j * angle) * (1j if quarter else 1.0)
+    offset, slope = shape(nut_position(path))
+    turn = np.exp(1j * angle(path)) * (1j if quarter else 1.0)
     offset, slope = offset * turn, slope * turn
     return np.stack([offset.real, slope.real, offset.imag, slope.imag], axis=-1)
 
@@ -94,22 +106,17 @@ def sources(
     free_end: bool,
     nut_position: Callable[[Path], Array],
     angle: Callable[[Path], Array],
-    cause: str = "run-out",
 ) -> list[Source]:
     """Two sources (along the screw's own X and Y) for each shape of the centreline."""
-    found = []
-    for name, amount, shape in centreline_shapes(run_out, length, free_end):
-        for quarter, part in ((False, amount.real), (True, amount.imag)):
-            found.append(
-                Source(
-                    cause=cause,
-                    corner=corner,
-                    link=link,
-                    amount=part,
-                    name=f"{name} {'y' if quarter else 'x'}",
-                    values=lambda path, shape=shape, quarter=quarter: turned_rows(
-                        shape, nut_position(path), angle(path), quarter
-                    ),
-                )
-            )
-    return found
+    return [
+        Source(
+            cause="run-out",
+            corner=corner,
+            link=link,
+            amount=part,
+            name=f"{name} {'y' if quarter else 'x'}",
+            values=partial(turned_rows, shape=shape, nut_position=nut_position, angle=angle, quarter=quarter),
+        )
+        for name, amount, shape in centreline_shapes(run_out, length, free_end)
+        for quarter, part in ((False, amount.real), (True, amount.imag))
+    ]

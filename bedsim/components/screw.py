@@ -1,4 +1,5 @@
-"""The screw: a shaft that bends, stretches and twists between its bearings, with the nut somewhere along it."""
+"""The screw: a shaft that bends, stretches and twists between its bearings, with the nut somewhere along
+it."""
 
 from __future__ import annotations
 
@@ -15,7 +16,12 @@ from bedsim.errors import ModelError
 Array = NDArray[np.float64]
 
 # Euler load P_cr = factor pi^2 EI / L^2; [Shigley] table of end-condition constants, theoretical values
-BUCKLING_FACTOR = {"fixed-free": 0.25, "supported-supported": 1.0, "fixed-supported": 2.0457, "fixed-fixed": 4.0}
+BUCKLING_FACTOR = {
+    "fixed-free": 0.25,
+    "supported-supported": 1.0,
+    "fixed-supported": 2.0457,
+    "fixed-fixed": 4.0,
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,12 +69,18 @@ class Screw:
 
 
 def buckling_load(screw: Screw) -> float:
-    """Euler load of the whole free length, N. Source: [Shigley] columns with central loading; slender columns only."""
+    """Euler load of the whole free length, N.
+
+    Source: [Shigley] columns with central loading; slender columns only.
+    """
     return BUCKLING_FACTOR[screw.ends] * math.pi**2 * screw.bending_stiffness / screw.length**2
 
 
 def _span(length: Array, bending_stiffness: float) -> Array:
-    """Stiffness (n, 4, 4) of a straight Euler-Bernoulli span for (v, slope) at both ends. Source: [Przemieniecki] 5.6."""
+    """Stiffness (n, 4, 4) of a straight Euler-Bernoulli span for (v, slope) at both ends.
+
+    Source: [Przemieniecki] 5.6.
+    """
     l1 = length
     one = np.ones_like(l1)
     k = np.array(
@@ -92,17 +104,21 @@ def clipped_spans(screw: Screw, nut_position: Array) -> tuple[Array, Array]:
 def shaft_stiffness(screw: Screw, nut_position: Array, load: Array | float = 0.0) -> Array:
     """Stiffness (n, 2, 2) of the shaft for (deflection m, slope rad) at the nut, in one bending plane.
 
-    Two Euler-Bernoulli spans on spring supports, condensed to the nut: a fixed end is held by the bearing's radial and
-    tilting stiffness, a supported end by the radial stiffness alone, a free end by nothing.  With stiff bearings the
+    Two Euler-Bernoulli spans on spring supports, condensed to the nut: a fixed end is held by the bearing's
+    radial and
+    tilting stiffness, a supported end by the radial stiffness alone, a free end by nothing.  With stiff
+    bearings the
     handbook forms return: fixed-free 3EI/a^3; supported-supported 3EIL/(a^2 b^2); fixed-supported
-    12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables, concentrated intermediate load.
-    The load hanging on the screw softens the spans by 1 - P/P_cr (first-order beam-column, [Timoshenko] elastic stability).
+    12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables, concentrated
+    intermediate load.
+    The load hanging on the screw softens the spans by 1 - P/P_cr (first-order beam-column, [Timoshenko]
+    elastic stability).
     """
     critical = buckling_load(screw)
     if np.max(load) > 0.5 * critical:
         raise ModelError(
-            f"a load of {np.max(load):.0f} N is more than half the buckling load of {critical:.0f} N of this screw: "
-            "the beam formula no longer holds. Choose a thicker or shorter screw or better held ends."
+            f"a load of {np.max(load):.0f} N is more than half the buckling load of {critical:.0f} N of this "
+            "screw: the beam formula no longer holds. Choose a thicker or shorter screw or better held ends."
         )
     lower, upper = clipped_spans(screw, nut_position)
     softening = np.broadcast_to(1.0 - np.maximum(load, 0.0) / critical, lower.shape)[:, None, None]
@@ -134,7 +150,8 @@ def axial_compliances(screw: Screw, nut_position: Array) -> dict[str, Array]:
     """Compliances (n,) m/N of the screw's axial train, each by name.
 
     Thrust at the lower end: a/(EA) + 1/k_bearing; fixed-fixed: both ends in parallel.  Torsion seen axially:
-    (lead/2 pi)^2 (a/(G J_p) + 1/k_coupling).  Source: [THK-A15] axial rigidity; [Varanasi2004] for the torsional part.
+    (lead/2 pi)^2 (a/(G J_p) + 1/k_coupling).  Source: [THK-A15] axial rigidity; [Varanasi2004] for the
+    torsional part.
     """
     lower, upper = clipped_spans(screw, nut_position)
     stretch = screw.youngs_modulus * screw.area
@@ -209,7 +226,8 @@ def axial_row(coordinates: Coordinates, corner: int, screw: Screw, axis_offset: 
 
 
 def lateral_link(corner: int, screw: Screw, rows: Array, nut: Array | None, name: str) -> Link:
-    """The screw's push on the nut: a 2x2 deflection-slope stiffness per plane, the nut's diag(radial, tilt) in series."""
+    """The screw's push on the nut: a 2x2 deflection-slope stiffness per plane, the nut's diag(radial, tilt)
+    in series."""
 
     def stiffness(nut_position: Array, load: Array) -> Array:
         plane = shaft_stiffness(screw, nut_position, load)
@@ -219,10 +237,11 @@ def lateral_link(corner: int, screw: Screw, rows: Array, nut: Array | None, name
 
 
 def axial_link(corner: int, screw: Screw, row: Array, others: float, name: str) -> Link:
-    """The lifting link; `others` m/N: compliances of nut, joint contact and frame in series with the screw's own."""
+    """The lifting link; `others` m/N: compliances of nut, joint contact and frame in series with the screw's
+    own."""
 
     def stiffness(nut_position: Array, load: Array) -> Array:
-        total = sum(axial_compliances(screw, nut_position).values()) + others
+        total = np.sum(list(axial_compliances(screw, nut_position).values()), axis=0) + others
         return (1.0 / total)[:, None, None]
 
     return Link(name=name, corner=corner, jacobian=row, stiffness=stiffness)

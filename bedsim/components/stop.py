@@ -1,4 +1,5 @@
-"""Forces that start only after some way: the end of a joint's travel, and the climbing flank of a plain thread.
+"""Forces that start only after some way: the end of a joint's travel, and the climbing flank of a plain
+thread.
 
 Both are smooth enough for Newton's method and derive from a potential, so they neither make nor lose energy.
 """
@@ -27,7 +28,8 @@ def stop_force(extension: Array, gap: float, stiffness: float) -> tuple[Array, A
 
 
 def flank_force(extension: Array, slope: float, rounding: float, stiffness: float) -> tuple[Array, Array]:
-    """Force (..., 3) N and its derivative (..., 3, 3) of the climbing flank on (sideways x, y, axial) extensions (..., 3) m.
+    """Force (..., 3) N and its derivative (..., 3, 3) of the climbing flank on (sideways x, y, axial)
+    extensions (..., 3) m.
 
     The axial link of stiffness k is longer by the climb c = slope (sqrt(x^2 + y^2 + r^2) - r).  Its energy
     k/2 (a - c)^2 less the linear k/2 a^2 gives what is returned:
@@ -38,7 +40,9 @@ def flank_force(extension: Array, slope: float, rounding: float, stiffness: floa
     climb = slope * (root - rounding)
     gradient = slope * sideways / root
     force = np.concatenate([-stiffness * (axial - climb) * gradient, -stiffness * climb], axis=-1)
-    curvature = slope * (np.eye(2) / root[..., None] - sideways[..., :, None] * sideways[..., None, :] / root[..., None] ** 3)
+    curvature = slope * (
+        np.eye(2) / root[..., None] - sideways[..., :, None] * sideways[..., None, :] / root[..., None] ** 3
+    )
     tangent = np.zeros((*extension.shape, 3))
     tangent[..., :2, :2] = stiffness * (
         gradient[..., :, None] * gradient[..., None, :] - (axial - climb)[..., None] * curvature

@@ -1,6 +1,7 @@
 """The motion program: what the bed is commanded to do, as pieces of cubic polynomials in time.
 
-A move is a list of pieces (duration, acceleration, jerk); trapezoids of speed and jerk-limited S-curves are both of
+A move is a list of pieces (duration, acceleration, jerk); trapezoids of speed and jerk-limited S-curves are
+both of
 this kind, and a new kind of segment is one more function that returns a `Profile`.
 """
 
@@ -30,8 +31,10 @@ class Limits:
 class Profile:
     """Commanded heights of the corners over time.
 
-    `time` (k+1,) s breakpoints from 0; `coefficients` (k, 4, corners): height m = c0 + c1 t + c2 t^2 + c3 t^3 with t from
-    the piece's start; `move_start`, `move_end` (k, corners) m: the resting heights between which the piece runs.
+    `time` (k+1,) s breakpoints from 0; `coefficients` (k, 4, corners): height m = c0 + c1 t + c2 t^2 + c3
+    t^3 with t from
+    the piece's start; `move_start`, `move_end` (k, corners) m: the resting heights between which the piece
+    runs.
     """
 
     time: Array
@@ -66,7 +69,8 @@ class Profile:
         return self._value(time, 1)
 
     def acceleration(self, time: Array, piece: NDArray[np.int64] | None = None) -> Array:
-        """Acceleration (t, corners) m/s2; at a jump that of the piece named, by default the one that begins."""
+        """Acceleration (t, corners) m/s2; at a jump that of the piece named, by default the one that
+        begins."""
         return self._value(time, 2, piece)
 
     def _value(self, time: Array, order: int, piece: NDArray[np.int64] | None = None) -> Array:
@@ -91,10 +95,12 @@ class Profile:
 
 
 def move_pieces(distance: float, limits: Limits) -> list[tuple[float, float, float]]:
-    """Pieces (duration s, acceleration at start m/s2, jerk m/s3) of a move over `distance` > 0 m from rest to rest.
+    """Pieces (duration s, acceleration at start m/s2, jerk m/s3) of a move over `distance` > 0 m from rest
+    to rest.
 
     Trapezoid: v = min(v_max, sqrt(a d)).  S-curve: speeding up to v takes v/a + a/j, or 2 sqrt(v/j) where the
-    acceleration is not reached; the whole covers v times that if there is no cruise.  Derivation: integration.
+    acceleration is not reached; the whole covers v times that if there is no cruise.  Derivation:
+    integration.
     """
     v, a, j = limits.speed, limits.acceleration, limits.jerk
     if j <= 0:
@@ -122,7 +128,8 @@ def _reachable_speed(distance: float, a: float, j: float) -> float:
 
 
 def move(start: Array, end: Array, limits: Limits) -> Profile:
-    """All corners from `start` to `end` (corners,) m together, on a straight line; the longest way sets the pace."""
+    """All corners from `start` to `end` (corners,) m together, on a straight line; the longest way sets the
+    pace."""
     start, end = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
     way = end - start
     distance = float(np.max(np.abs(way)))
@@ -173,7 +180,8 @@ def sequence(*profiles: Profile) -> Profile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Program:
-    """The print: layers of thickness `layer` m, one every `period` s, printing `settle` s after the motion ends."""
+    """The print: layers of thickness `layer` m, one every `period` s, printing `settle` s after the motion
+    ends."""
 
     layers: int
     layer: float
@@ -212,10 +220,13 @@ class Program:
         """Run-in of two leads down and up, then the approach from above to where layer 1 starts."""
         top = np.full(self.corners, float(self.height(0)))
         low, high = top - self.run_in, top + self.approach
-        return sequence(move(top, low, self.limits), move(low, high, self.limits), move(high, top, self.limits))
+        return sequence(
+            move(top, low, self.limits), move(low, high, self.limits), move(high, top, self.limits)
+        )
 
     def turning_points(self, profile: Profile) -> Array:
-        """Resting heights (m, corners) of a profile in order, start first: the path where speed does not matter."""
+        """Resting heights (m, corners) of a profile in order, start first: the path where speed does not
+        matter."""
         ends = profile.move_end
         keep = np.append(np.any(np.diff(ends, axis=0) != 0, axis=1), True)
         return np.concatenate([profile.move_start[:1], ends[keep]])

@@ -15,8 +15,10 @@ Array = NDArray[np.float64]
 class Trace:
     """Time history of one layer, from the start of its layer change.
 
-    `time` (t,) s; `pose` (t, n_bed) bed motion from the commanded pose (m, rad); `height` (t, probe) and `lateral`
-    (t, probe, 2) m, raw; `joint` (t, corner, 2) m nut minus carriage; `load_angle` (t, corner) electrical rad;
+    `time` (t,) s; `pose` (t, n_bed) bed motion from the commanded pose (m, rad); `height` (t, probe) and
+    `lateral`
+    (t, probe, 2) m, raw; `joint` (t, corner, 2) m nut minus carriage; `load_angle` (t, corner) electrical
+    rad;
     `commanded_height` (t,) m.
     """
 
@@ -72,7 +74,8 @@ class Run:
     """A finished run: the scenario as written and as resolved, who solved it, and the layers."""
 
     layers: LayerResult
-    scenario_source: str  # text of the file (with overrides appended as comments), or of the resolved scenario
+    # text of the file (with overrides appended as comments), or of the resolved scenario
+    scenario_source: str
     scenario_resolved: str  # TOML of the complete scenario
     engine: str
     solver_status: str

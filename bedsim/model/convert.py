@@ -1,0 +1,213 @@
+"""Workshop units to SI, part by part: a section of the scenario in, a component out."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim import units
+from bedsim.components import bed as bed_part
+from bedsim.components import guide, joint, lead, motor, mount, nut, run_out, screw
+from bedsim.components.run_out import Complex
+from bedsim.errors import ModelError
+from bedsim.scenario import schema
+
+Array = NDArray[np.float64]
+Tables = Mapping[str, Array]
+
+
+def polar(tir_um: float, direction_deg: float) -> complex:
+    """Offset vector m of a total indicator reading: TIR = 2 |offset|."""
+    return cmath.rect(tir_um / 2 * units.UM, direction_deg * units.DEG)
+
+
+def planar(table: Array) -> Complex:
+    """Offsets x + jy (n,) m of a table whose second and third column are offset_x_um, offset_y_um."""
+    return np.asarray(table[:, 1] + 1j * table[:, 2], dtype=complex) * units.UM
+
+
+def first_nut(scenario: schema.Scenario, part: schema.Screw) -> float:
+    """Nut above the lower end of the free length at layer 1, m."""
+    given = scenario.print.first_layer_nut_mm
+    return (part.length_mm - 60.0 if given is None else given) * units.MM
+
+
+def make_screw(part: schema.Screw) -> screw.Screw:
+    """The screw component."""
+    return screw.Screw(
+        root_diameter=part.root_diameter_mm * units.MM,
+        lead=part.lead_mm * units.MM,
+        hand=1 if part.hand == "right" else -1,
+        length=part.length_mm * units.MM,
+        ends=part.ends,
+        youngs_modulus=part.youngs_modulus_gpa * units.GPA,
+        shear_modulus=part.shear_modulus_gpa * units.GPA,
+        density=part.density_kg_m3,
+        bearing_radial=part.bearing_radial_n_per_um * units.N_PER_UM,
+        upper_bearing_radial=part.upper_bearing_radial_n_per_um * units.N_PER_UM,
+        bearing_tilt=part.bearing_tilt_nm_per_rad,
+        bearing_axial=part.bearing_axial_n_per_um * units.N_PER_UM,
+        coupling=part.coupling_nm_per_rad,
+    )
+
+
+def make_nut(part: schema.Nut, on: schema.Screw) -> nut.Nut:
+    """The nut component; pitch radius (d - P/2)/2 of an ISO 2904 thread."""
+    pitch = on.lead_mm / on.starts
+    return nut.Nut(
+        radial=part.radial_n_per_um * units.N_PER_UM,
+        axial=part.axial_n_per_um * units.N_PER_UM,
+        tilt=part.tilt_nm_per_rad,
+        drag_torque=part.drag_torque_n_mm * units.N_MM,
+        drag_breakaway=part.drag_breakaway_deg * units.DEG,
+        mass=part.mass_kg,
+        inertia=part.inertia_kg_cm2 * units.KG_CM2,
+        bore_offset=complex(part.bore_offset_x_um, part.bore_offset_y_um) * units.UM,
+        plain=on.kind == "plain",
+        clearance=part.clearance_um * units.UM,
+        friction=part.friction_coefficient,
+        flank_angle=part.flank_angle_deg * units.DEG,
+        pitch_radius=(on.diameter_mm - pitch / 2) / 2 * units.MM,
+        lead=on.lead_mm * units.MM,
+    )
+
+
+def make_joint(part: schema.Joint) -> joint.Joint:
+    """A joint that is not rigid, its elements listed or on a circle."""
+    if part.element:
+        points = np.array([[e.x_mm, e.y_mm] for e in part.element]) * units.MM
+        stiffness = np.array([e.lateral_n_per_mm for e in part.element]) * units.N_PER_MM
+        share = np.array(
+            [1 / len(part.element) if e.load_share is None else e.load_share for e in part.element]
+        )
+    else:
+        points = joint.ring(part.elements, part.element_radius_mm * units.MM)
+        stiffness = np.full(part.elements, part.lateral_n_per_mm * units.N_PER_MM / part.elements)
+        share = np.full(part.elements, 1 / part.elements)
+    return joint.Joint(
+        height=part.height_mm * units.MM,
+        elements=points,
+        element_stiffness=stiffness,
+        load_share=share,
+        rotation=part.rotation_nm_per_rad,
+        friction=part.friction_coefficient,
+        magnet_force=part.magnet_force_n,
+        breakaway=part.breakaway_um * units.UM,
+        damping=part.damping_n_s_per_m,
+        travel=part.travel_mm * units.MM,
+        stop=part.stop_n_per_um * units.N_PER_UM,
+        axial=part.axial_n_per_um * units.N_PER_UM,
+    )
+
+
+def mount_points(scenario: schema.Scenario) -> Array:
+    """Places (c, 3) m of the mounts. Raises ModelError if they stand on one line."""
+    points = np.array(
+        [
+            [c.x_mm + c.mount.offset_x_mm, c.y_mm + c.mount.offset_y_mm, c.mount.height_mm]
+            for c in scenario.corner
+        ]
+    )
+    spread = np.linalg.svd(points[:, :2] - points[:, :2].mean(axis=0), compute_uv=False)
+    if spread[1] < 1e-3 * spread[0]:
+        raise ModelError("the mounts stand on one line: nothing holds the bed against tilting over it")
+    return points * units.MM
+
+
+def make_mount(part: schema.Mount, point: Array, outward: Array) -> mount.Mount:
+    """The mount component; its groove points to the centroid of the mounts unless a direction is given."""
+    if part.direction_deg is not None:
+        angle = part.direction_deg * units.DEG
+        outward = np.array([math.cos(angle), math.sin(angle)])
+    return mount.Mount(
+        kind=part.kind,
+        point=point,
+        direction=outward,
+        radial=part.radial_n_per_um * units.N_PER_UM,
+        tangential=part.tangential_n_per_um * units.N_PER_UM,
+        vertical=part.vertical_n_per_um * units.N_PER_UM,
+        rotation=part.rotation_nm_per_rad if part.kind == "flexure" else 0.0,
+        friction=part.friction_coefficient,
+        breakaway=part.breakaway_um * units.UM,
+        magnet_force=part.magnet_force_n,
+    )
+
+
+def make_guide(part: schema.Guide, frame: schema.Frame, outward: Array) -> guide.Guide:
+    """Guide and frame in series."""
+    return guide.Guide(
+        point=np.array([part.offset_x_mm, part.offset_y_mm, part.height_mm]) * units.MM,
+        direction=outward,
+        radial=guide.series(part.radial_n_per_um, frame.radial_n_per_um) * units.N_PER_UM,
+        tangential=guide.series(part.tangential_n_per_um, frame.tangential_n_per_um) * units.N_PER_UM,
+        tilt=guide.series(part.tilt_nm_per_rad, frame.rotation_nm_per_rad),
+        yaw=guide.series(part.yaw_nm_per_rad, frame.rotation_nm_per_rad),
+        friction=part.friction_n,
+        breakaway=part.breakaway_um * units.UM,
+    )
+
+
+def make_motor(part: schema.Motor) -> motor.Motor:
+    """The motor at the set current."""
+    return motor.Motor(
+        holding_torque=part.holding_torque_n_m * part.current_percent / 100,
+        detent_torque=part.detent_torque_n_m,
+        detent_phase=part.detent_deg * units.DEG,
+        teeth=motor.steps_per_turn_to_teeth(part.steps_per_turn),
+        microstep=motor.microstep_angle(part.steps_per_turn, part.microsteps),
+        inertia=part.rotor_inertia_g_cm2 * units.G_CM2,
+        gear=part.gear_ratio,
+    )
+
+
+def make_bed(part: schema.Bed) -> bed_part.Bed:
+    """The bed; moments of inertia that are not given are those of a uniform plate."""
+    size = np.array([part.size_x_mm, part.size_y_mm]) * units.MM
+    given = np.array([part.inertia_x_kg_m2, part.inertia_y_kg_m2, part.inertia_z_kg_m2], dtype=float)
+    plate = bed_part.plate_inertia(part.mass_kg, size, part.thickness_mm * units.MM)
+    return bed_part.Bed(
+        mass=part.mass_kg,
+        inertia=np.where(np.isnan(given), plate, given),
+        centre=np.array([part.centre_x_mm, part.centre_y_mm, part.centre_height_mm]) * units.MM,
+        size=size,
+        thickness=part.thickness_mm * units.MM,
+        shear_modulus=part.shear_modulus_gpa * units.GPA,
+        expansion=part.expansion_um_per_m_k * 1e-6,
+        temperature_rise=part.temperature_rise_k,
+    )
+
+
+def make_run_out(part: schema.RunOut, tables: Tables) -> run_out.RunOut:
+    """The bent centreline; a table's columns are position_mm, offset_x_um, offset_y_um."""
+    table = None
+    if part.table is not None:
+        data = tables[part.table]
+        table = (data[:, 0] * units.MM, planar(data))
+    return run_out.RunOut(
+        eccentricity=polar(part.eccentricity_tir_um, part.eccentricity_deg),
+        tilt=polar(part.tilt_tir_um_per_100mm, part.tilt_deg) / (100 * units.MM),
+        bow=polar(part.bow_tir_um, part.bow_deg),
+        table=table,
+    )
+
+
+def make_travel(part: schema.Travel, expansion_um_per_m_k: float, tables: Tables) -> lead.TravelDeviation:
+    """The imperfect lead; a table's columns are position_mm, deviation_um."""
+    table = None
+    if part.table is not None:
+        data = tables[part.table]
+        table = (data[:, 0] * units.MM, data[:, 1] * units.UM)
+    return lead.TravelDeviation(
+        slope=part.slope_um_per_300mm * units.UM / (300 * units.MM),
+        variation=polar(part.variation_pv_um, part.variation_deg),
+        variation_wavelength=part.variation_wavelength_mm * units.MM,
+        once_per_turn=polar(part.once_per_turn_pv_um, part.once_per_turn_deg),
+        table=table,
+        warm_up=part.warm_up_k,
+        warm_up_time=part.warm_up_time_constant_min * units.MINUTE,
+        expansion=expansion_um_per_m_k * 1e-6,
+    )

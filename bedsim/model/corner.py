@@ -1,0 +1,285 @@
+"""One corner of the machine: its components, and all the rows, contacts and imperfections they make."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim import units
+from bedsim.components import bed as bed_part
+from bedsim.components import guide, joint, lead, motor, mount, nut, run_out, screw
+from bedsim.components.frame import Coordinates, radial_directions, unit
+from bedsim.components.plate import EXPONENTS, PlateShapes
+from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop, standing
+from bedsim.errors import ModelError
+from bedsim.model import convert
+from bedsim.model.convert import Tables
+from bedsim.scenario import schema
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CornerParts:
+    """One corner's components with everything needed to make its rows."""
+
+    index: int
+    name: str
+    axis: Array
+    data: schema.Corner
+    screw: screw.Screw
+    nut: nut.Nut
+    joint: joint.Joint | None
+    mount: mount.Mount
+    guide: guide.Guide
+    motor: motor.Motor
+    start: float
+    shapes: list[tuple[float, float, float]]
+    free_shaft: bool
+
+    @property
+    def turn(self) -> float:
+        """Commanded turn of the screw per metre of commanded height, rad/m: -H 2 pi / lead."""
+        return -self.screw.hand * 2 * math.pi / self.screw.lead
+
+    def nut_position(self, path: Path) -> Array:
+        """Nut above the lower end along a path (t,) m."""
+        return self.start + path.height[:, self.index]
+
+    def angle(self, path: Path) -> Array:
+        """Angle of the screw along a path (t,) rad, clocking included."""
+        return self.turn * path.height[:, self.index] + self.data.screw.clocking_deg * units.DEG
+
+
+def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerParts]:
+    """Make the components of every corner. Raises ModelError for collinear mounts or too many screws."""
+    points = convert.mount_points(scenario)
+    outward = radial_directions(points[:, :2])
+    axes = np.array([[c.x_mm, c.y_mm] for c in scenario.corner]) * units.MM
+    from_middle = radial_directions(axes)
+    count = len(scenario.corner) - 3
+    if count > len(EXPONENTS):
+        raise ModelError(
+            f"{len(scenario.corner)} screws: plate shapes are given for at most {len(EXPONENTS) + 3}"
+        )
+    shapes = PlateShapes(count=max(count, 0), x=float(bed.size[0] / 2), y=float(bed.size[1] / 2))
+    corners = []
+    for i, data in enumerate(scenario.corner):
+        fitted = convert.make_nut(data.nut, data.screw)
+        bolted = data.mount.kind == "bolted"
+        at = axes[i] if bolted else points[i]
+        corners.append(
+            CornerParts(
+                index=i,
+                name=data.name,
+                axis=axes[i],
+                data=data,
+                screw=convert.make_screw(data.screw),
+                nut=fitted,
+                joint=None if data.joint.kind == "rigid" else convert.make_joint(data.joint),
+                mount=convert.make_mount(data.mount, points[i], outward[i]),
+                guide=convert.make_guide(data.guide, data.frame, from_middle[i]),
+                motor=convert.make_motor(data.motor),
+                start=convert.first_nut(scenario, data.screw),
+                shapes=shapes.at(float(at[0]), float(at[1])),
+                free_shaft=fitted.plain and fitted.clearance > 0,
+            )
+        )
+    return corners
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rows:
+    """What one corner adds to the machine; `constraint`: coordinates that follow others, as rows (size,)."""
+
+    links: list[Link]
+    frictions: list[Friction]
+    stops: list[Stop]
+    flanks: list[Flank]
+    sources: list[Source]
+    constraint: dict[int, Array]
+
+
+def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Rows:
+    """All rows of one corner."""
+    data, name = c.data, c.name
+    no_offset = np.zeros(2)
+    joint_height = data.joint.height_mm * units.MM
+    thread_height = data.nut.thread_height_mm * units.MM
+    planar = joint.planar_rows(coordinates, c.index, joint_height, no_offset)
+    others = 1 / c.nut.axial + 1 / (data.frame.vertical_n_per_um * units.N_PER_UM)
+    others += 1 / c.joint.axial if c.joint else 0.0
+    axial = screw.axial_row(coordinates, c.index, c.screw, np.zeros(3))
+    links = [screw.axial_link(c.index, c.screw, axial, others, f"{name}.axial")]
+    links.append(joint.load_link(coordinates, c.index, planar, f"{name}.load"))
+    links.append(guide.link(coordinates, c.index, c.guide, f"{name}.guide"))
+    frictions = [*guide.friction(coordinates, c.index, c.guide, f"{name}.guide")]
+    if c.nut.drag_torque > 0 or (c.nut.plain and c.nut.friction > 0):
+        frictions.append(nut.drag(coordinates, c.index, c.nut, c.screw.hand, f"{name}.nut drag"))
+    stops: list[Stop] = []
+    flanks: list[Flank] = []
+    constraint: dict[int, Array] = {}
+
+    lateral = f"{name}.screw"
+    if c.free_shaft:
+        rows = screw.shaft_rows(coordinates, c.index)
+        tilt_only = np.diag(
+            [1e15, c.nut.tilt]
+        )  # the thread's radial part is the play, not a spring in series
+        links.append(screw.lateral_link(c.index, c.screw, rows, tilt_only, lateral))
+        flank, stop, friction = nut.play(
+            coordinates, c.index, c.nut, thread_height - joint_height, axial, f"{name}.axial", f"{name}.nut"
+        )
+        flanks.append(flank)
+        stops.append(stop)
+        frictions.append(friction)
+    else:
+        rows = screw.lateral_rows(coordinates, c.index, thread_height, joint_height)
+        links.append(screw.lateral_link(c.index, c.screw, rows, c.nut.series, lateral))
+
+    if c.joint is None:
+        constraint |= joint.rigid_map(coordinates, c.index, joint_height, no_offset)
+    else:
+        links.append(joint.link(planar, c.index, c.joint, f"{name}.joint"))
+        frictions += _joint_frictions(planar, c, f"{name}.joint")
+        stops.append(joint.stop(planar, c.index, c.joint, f"{name}.joint"))
+
+    if c.mount.kind == "bolted":
+        constraint |= mount.bolted_map(coordinates, c.index, c.axis, c.shapes)
+    else:
+        displacement, rotation = mount.rows(coordinates, c.index, c.mount, c.axis, c.shapes)
+        links.append(mount.link(displacement, rotation, c.index, c.mount, f"{name}.mount"))
+        frictions += mount.friction(displacement, c.index, c.mount, f"{name}.mount")
+    return Rows(
+        links=links,
+        frictions=frictions,
+        stops=stops,
+        flanks=flanks,
+        sources=_corner_sources(c, tables, coordinates),
+        constraint=constraint,
+    )
+
+
+def _joint_frictions(planar: Array, c: CornerParts, name: str) -> list[Friction]:
+    """Planar contacts per element; two crossed slideways rub each in its own direction instead."""
+    assert c.joint is not None
+    if c.data.joint.kind != "sliding":
+        return joint.frictions(planar, c.index, c.joint, name)
+    if c.joint.friction == 0.0:
+        return []
+    return [
+        Friction(
+            name=f"{name} slide {axis}",
+            corner=c.index,
+            jacobian=planar[k : k + 1],
+            command=np.zeros(1),
+            breakaway=c.joint.breakaway,
+            coefficient=c.joint.friction,
+            load_share=1.0,
+            preload=c.joint.magnet_force,
+        )
+        for k, axis in enumerate("xy")
+    ]
+
+
+def _corner_sources(c: CornerParts, tables: Tables, coordinates: Coordinates) -> list[Source]:
+    part = c.data.screw
+    found = run_out.sources(
+        convert.make_run_out(part.run_out, tables),
+        corner=c.index,
+        link=f"{c.name}.screw",
+        length=c.screw.length,
+        free_end=part.ends == "fixed-free",
+        nut_position=c.nut_position,
+        angle=c.angle,
+    )
+    found += lead.sources(
+        convert.make_travel(part.travel, part.expansion_um_per_m_k, tables),
+        corner=c.index,
+        link=f"{c.name}.axial",
+        nut_position=c.nut_position,
+        angle=c.angle,
+    )
+    found += _alignment_sources(c)
+    found += _straightness_sources(c, tables)
+    found += _bore_sources(c, coordinates)
+    return found
+
+
+def _alignment_sources(c: CornerParts) -> list[Source]:
+    """Axis against guide: standing offset m0 and slope m1, so deflection m0 + m1 s and slope m1."""
+    part = c.data.screw.alignment
+    per_100mm = units.UM / (100 * units.MM)
+    given = (
+        ("offset x", 0, part.offset_x_um * units.UM),
+        ("offset y", 2, part.offset_y_um * units.UM),
+        ("slope x", 0, part.slope_x_um_per_100mm * per_100mm),
+        ("slope y", 2, part.slope_y_um_per_100mm * per_100mm),
+    )
+    return [
+        Source(
+            cause="alignment",
+            corner=c.index,
+            link=f"{c.name}.screw",
+            amount=amount,
+            name=name,
+            values=partial(_misaligned, c=c, row=row, sloped=name.startswith("slope")),
+        )
+        for name, row, amount in given
+    ]
+
+
+def _misaligned(path: Path, c: CornerParts, row: int, sloped: bool) -> Array:
+    rows = np.zeros((path.time.size, 4))
+    rows[:, row] = c.nut_position(path) if sloped else 1.0
+    rows[:, row + 1] = 1.0 if sloped else 0.0
+    return rows
+
+
+def _straightness_sources(c: CornerParts, tables: Tables) -> list[Source]:
+    """A bowed guide (half sine over the free length) and a measured one."""
+    part, length = c.data.guide, c.screw.length
+    direction = cmath.rect(1.0, part.straightness_deg * units.DEG)
+    along = np.array([direction.real, direction.imag])
+
+    def bow(path: Path) -> Array:
+        return np.sin(np.pi * c.nut_position(path) / length)[:, None] * along
+
+    link = f"{c.name}.guide"
+    crest = part.straightness_mm_per_m * 1e-3 * length
+    found = [guide.straightness_source(c.index, link, c.guide.direction, bow, crest)]
+    if part.table is not None:
+        data = tables[part.table]
+        shape = run_out.table_shape(data[:, 0] * units.MM, convert.planar(data))
+
+        def measured(path: Path) -> Array:
+            offset, _ = shape(c.nut_position(path))
+            return np.stack([offset.real, offset.imag], axis=1)
+
+        found.append(guide.straightness_source(c.index, link, c.guide.direction, measured, 1.0))
+    return found
+
+
+def _bore_sources(c: CornerParts, coordinates: Coordinates) -> list[Source]:
+    """Nut bore off its place: an extension of the joint, or an offset of a bolted nut."""
+    bolted = c.joint is None
+    first = coordinates.carriage(c.index) + 6
+    amounts = (c.nut.bore_offset.real, c.nut.bore_offset.imag)
+    return [
+        Source(
+            cause="nut bore",
+            corner=c.index,
+            link="offset" if bolted else f"{c.name}.joint",
+            amount=amount,
+            name=f"bore {'xy'[axis]}",
+            values=partial(
+                standing, rows=unit(coordinates.size, (first + axis, 1.0)) if bolted else unit(3, (axis, 1.0))
+            ),
+        )
+        for axis, amount in enumerate(amounts)
+    ]
