@@ -27,7 +27,7 @@ def polar(tir_um: float, direction_deg: float) -> complex:
 
 def planar(table: Array) -> Complex:
     """Offsets x + jy (n,) m of a table whose second and third column are offset_x_um, offset_y_um."""
-    return np.asarray(table[:, 1] + 1j * table[:, 2], dtype=complex) * units.UM
+    return (table[:, 1].astype(complex) + 1j * table[:, 2]) * units.UM
 
 
 def first_nut(scenario: schema.Scenario, part: schema.Screw) -> float:
