@@ -2,8 +2,8 @@
 
 D. W. Jones, Stepping Motor Physics (University of Iowa): the torque over angle of a hybrid is nearly a sine
 of period four steps, and the frequency rises to its small limit as a swing decays.  P. P. Acarnley, Stepping
-Motors, for the static torque characteristic, from memory.  Which number is printed where and which is computed
-stands beside each.
+Motors, for the static torque characteristic, from memory.  What is printed where and what is computed stands
+beside each number.
 """
 
 import math
