@@ -144,8 +144,8 @@ def decay(breakaway):
 def test_free_decay_with_coulomb_friction_computed():
     """11, -7, 3, 1 mm, at rest after 3 pi/w = 0.298038 s: the closed form, 4 F/k a cycle.
 
-    The bristle comes to it with its breakaway travel b: places linearly, the last time with its root; twice the
-    finer result less the coarser takes the first order off.
+    The bristle comes to it with its breakaway travel b: places linearly, the last time by its root; twice
+    the finer result less the coarser takes the first order off.
     """
     coulomb = np.array([-7.0, 3.0, 1.0])
     times, points, rest = decay(2e-6)
@@ -154,6 +154,6 @@ def test_free_decay_with_coulomb_friction_computed():
     np.testing.assert_allclose(2 * points - coarse, coulomb, atol=2e-4)
     root = math.sqrt(2)
     assert (root * times[2] - coarse_times[2]) / (root - 1) == pytest.approx(0.298038, rel=1e-3)
-    # where it stays, the spring's bias makes the bristle creep on while it rings: some eight breakaway travels
+    # where it stays, the bias makes the bristle creep on while it rings: some eight breakaway travels
     assert 1.0 - rest < 10 * 2e-3
     assert (1.0 - coarse_rest) / (1.0 - rest) == pytest.approx(2.0, rel=0.1)
