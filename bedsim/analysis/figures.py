@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bedsim.analysis import metrics
+from bedsim.analysis.printed import quantity
 from bedsim.results.layers import LayerResult
 
 
@@ -35,6 +36,17 @@ METRICS: tuple[Metric, ...] = (
     Metric(name="axial_force", text="load on a screw, smallest", unit="N"),
     Metric(name="tail_bound", text="motion neglected by the solver, at most", unit="m"),
 )
+
+
+NEEDS_INERTIA = ("residual_lateral", "residual_height")
+"""Metrics that an engine without inertia leaves open, as NaN."""
+
+
+def metric_text(metric: Metric, value: float) -> str:
+    """A metric's value (SI) with its unit, for reading."""
+    if metric.name in NEEDS_INERTIA and np.isnan(value):
+        return "not computed"
+    return quantity(value, metric.unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,7 @@ from bedsim.analysis.figures import (
     WorstBand,
     band_window,
     corner_figures,
+    metric_text,
     metric_values,
     places_of_worst,
     worst_band,
@@ -144,11 +145,11 @@ def headline(summary: Summary) -> str:
 
 
 def _told(summary: Summary, name: str) -> str:
-    unit = next(m.unit for m in METRICS if m.name == name)
+    metric = next(m for m in METRICS if m.name == name)
     r = summary.ranges
     if r is not None and name in r.low and name in r.high:
-        return span(r.low[name], r.high[name], unit)
-    return quantity(summary.values[name], unit)
+        return span(r.low[name], r.high[name], metric.unit)
+    return metric_text(metric, summary.values[name])
 
 
 def _causes(summary: Summary) -> list[str]:

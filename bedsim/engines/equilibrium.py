@@ -24,7 +24,7 @@ LAYERS_AT_ONCE = 64
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EquilibriumEngine:
-    """Quasi-static layers; residual vibration and settle time are zero by construction."""
+    """Quasi-static layers; residual vibration and settle time are not computed: not a number."""
 
     name: str = "equilibrium"
     handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.MEMBERS
@@ -109,7 +109,7 @@ def _chunk(
     job: Job, system: System, observer: Observer, q: Array, imposed: Array, reports: list[dict[str, Array]]
 ) -> Chunk:
     members, layers = q.shape[:2]
-    probes = np.zeros((members, layers, observer.height.shape[0]))
+    unknown = np.full((members, layers, observer.height.shape[0]), np.nan)
     fields = {key: np.stack([report[key] for report in reports], axis=1) for key in reports[0]}
     histories = tuple(
         History(
@@ -126,9 +126,9 @@ def _chunk(
     return Chunk(
         layers=system.layers,
         pose=q @ observer.bed.T,
-        residual_height=probes,
-        residual_lateral=probes,
-        settle_time=np.zeros((members, layers)),
+        residual_height=unknown,
+        residual_lateral=unknown,
+        settle_time=np.full((members, layers), np.nan),
         stop_hit=fields["joint_excursion"] >= job.machine.joint_travel,
         tail_bound=np.zeros((members, layers)),
         histories=histories,

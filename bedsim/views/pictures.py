@@ -32,9 +32,14 @@ def draw_run(run: Run, loaded: LoadedScenario, stem: Path) -> list[Path]:
     if len(layers.layer) >= 5:
         files.append(draw_spectrum(scenario, layers, _named(stem, "wavelengths")))
     for trace in layers.trace:
-        if len(trace.time) > 1:  # an engine without inertia knows only where a layer change ends
+        if has_history(trace):
             files.append(draw_history(scenario, layers, trace, _named(stem, f"layer_{trace.layer}")))
     return files
+
+
+def has_history(trace: Trace) -> bool:
+    """Whether there is something to draw: an engine without inertia knows only where a layer change ends."""
+    return len(trace.time) > 1
 
 
 def _named(stem: Path, name: str) -> Path:
@@ -159,14 +164,15 @@ def draw_history(scenario: Scenario, layers: LayerResult, trace: Trace, path: Pa
     probe = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
     start = metrics.motion_end(trace.time, trace.commanded_height) + scenario.print.settle_s
     title = _title(scenario, f"Change to layer {trace.layer}")
+    shown, note = _shown(layers)
     with style.page(path, 220 * MM, 210 * MM, title) as figure:
         axes = list(figure.subplots(4, 1, sharex=True))
         history.bed_height(axes[0], trace, probe)
-        history.height_errors(axes[1], trace, layers.probe_name, _shown(layers)[0])
+        history.height_errors(axes[1], trace, layers.probe_name, shown)
         history.lateral_errors(axes[2], trace, probe)
         history.load_angles(axes[3], trace, layers.corner_name)
         names = style.wrapped(layers.probe_name[probe])
-        titles = (f"at {names}", "probe", f"at {names}", "corner")
+        titles = (f"at {names}", f"probe{note}", f"at {names}", "corner")
         for ax, legend in zip(axes, titles, strict=True):
             ax.legend(
                 loc="upper left", bbox_to_anchor=(1.0, 1.04), title=legend, alignment="left", title_fontsize=8

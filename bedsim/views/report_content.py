@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis.bands import band_amplitudes, source_shares
-from bedsim.analysis.figures import METRICS
+from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
 from bedsim.analysis.visibility import assumptions, judge
@@ -119,7 +119,7 @@ def _caution(summaries: Sequence[Summary]) -> Section:
 
 def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> Section:
     rows = tuple(
-        (m.text[:1].upper() + m.text[1:], *(quantity(s.values[m.name], m.unit) for s in summaries))
+        (m.text[:1].upper() + m.text[1:], *(metric_text(m, s.values[m.name]) for s in summaries))
         for m in METRICS
     )
     head = ("Figure", *(i.label for i in items)) if len(items) > 1 else ("Figure", "Value")

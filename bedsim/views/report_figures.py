@@ -19,7 +19,14 @@ from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM
 from bedsim.views import style
-from bedsim.views.pictures import draw_errors, draw_history, draw_machine, draw_path, draw_spectrum
+from bedsim.views.pictures import (
+    draw_errors,
+    draw_history,
+    draw_machine,
+    draw_path,
+    draw_spectrum,
+    has_history,
+)
 from bedsim.views.report_page import Picture
 from bedsim.views.wall_picture import draw_lit_wall, light_note, scale_bar, wall_picture
 from bedsim.views.wall_plots import draw_shares, draw_visibility
@@ -185,6 +192,7 @@ def run_pictures(item: Reported, stem: Path) -> tuple[Picture, ...]:
             f"The change to layer {t.layer} in time.",
         )
         for t in layers.trace
+        if has_history(t)
     ]
     return tuple(
         Picture(png=path.read_bytes(), alt=f"{text} {title}. Figures are in the tables.", caption=text)

@@ -174,9 +174,9 @@ def test_the_worst_band_is_as_long_as_the_band_on_the_wall() -> None:
     assert band_window(thick, [1.2e-3, 0.6e-3]) == 1.2e-3
 
 
-def test_what_an_engine_does_not_know_is_unknown() -> None:
+def test_what_an_engine_does_not_compute_is_said() -> None:
     lines = summary_lines(summary({"residual_height": np.full((60, 5), np.nan)}))
-    assert any("height vibration" in line and line.endswith("unknown") for line in lines)
+    assert any("height vibration" in line and line.endswith("not computed") for line in lines)
 
 
 def test_targets_are_judged() -> None:

@@ -128,6 +128,19 @@ def test_very_short_prints_are_drawn(tmp_path: Path, layers: int) -> None:
     assert len(files) == (3 if layers < 5 else 4)
 
 
+def test_a_history_of_few_of_the_probes_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = wide()
+    layers = synthetic.layer_result(made)
+    titles: list[str] = []
+
+    def note(figure: Figure, path: Path, **_: Any) -> None:
+        titles.extend(ax.get_legend().get_title().get_text() for ax in figure.axes)
+
+    monkeypatch.setattr(Figure, "savefig", note)
+    pictures.draw_history(made, layers, layers.trace[0], tmp_path / "a.png")
+    assert titles[1] == "probe, the 6\nworst of 16"
+
+
 def test_a_trace_of_one_instant_is_not_drawn(tmp_path: Path) -> None:
     """An engine without inertia gives only the end of a layer change."""
     made = synthetic.scenario()
