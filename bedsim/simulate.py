@@ -77,6 +77,7 @@ def simulate(
         seed=0,
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         program_version=bedsim.__version__,
+        tables=loaded.tables,
         statistics=_sum_statistics(chunks),
     )
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import csv
-import re
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,8 +16,6 @@ if TYPE_CHECKING:
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.views.report_figures import Reported
-
-_TABLE_LINE = re.compile(r"(?m)^table = .*\n?")
 
 
 @click.command(name="report")
@@ -109,30 +105,11 @@ def command(
 
 def _reported(run: Run, path: Path, label: str) -> Reported:
     from bedsim.analysis.response import source_errors
+    from bedsim.results.reload import scenario_of
     from bedsim.views.report_figures import Reported
 
     loaded = scenario_of(run, path)
-    if _TABLE_LINE.search(run.scenario_resolved):
-        click.echo(
-            f"{path}: names measured tables, which are not in the result: shares are left out.", err=True
-        )
-        return Reported(label=label, path=str(path), run=run, loaded=loaded)
     return Reported(label=label, path=str(path), run=run, loaded=loaded, sources=source_errors(loaded))
-
-
-def scenario_of(run: Run, path: Path) -> LoadedScenario:
-    """The scenario a result was computed from, without measured tables (a report needs none of them)."""
-    from bedsim.scenario.load import load_scenario
-
-    text = _TABLE_LINE.sub("", run.scenario_resolved)
-    with tempfile.TemporaryDirectory(prefix="bedsim-") as folder:
-        file = Path(folder) / "scenario.toml"
-        file.write_text(text, encoding="utf-8")
-        try:
-            return load_scenario(file)
-        except InputError as fault:
-            told = str(fault).replace(str(file), "scenario inside")
-            raise InputError(f"{path}: its scenario cannot be read by this version.\n{told}") from None
 
 
 def _labels(paths: tuple[Path, ...]) -> list[str]:

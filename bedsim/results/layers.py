@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -83,6 +84,9 @@ class Run:
     seed: int
     created: str  # ISO 8601, UTC
     program_version: str
+    tables: Mapping[str, Array] = field(
+        default_factory=dict
+    )  # CSV tables by the path as written, see the loader
     statistics: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     extras: dict[str, Any] = field(default_factory=dict)

@@ -9,8 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from bedsim.scenario.tables import DEVIATION, OFFSETS
+
 FILE_TYPE = "bedsim run"
-FORMAT_VERSION = (1, 0)
+FORMAT_VERSION = (1, 1)  # 1.1: the scenario's tables
 
 ROOT_ATTRIBUTES: tuple[tuple[str, str], ...] = (
     ("file_type", f"always '{FILE_TYPE}'"),
@@ -25,6 +27,7 @@ ROOT_ATTRIBUTES: tuple[tuple[str, str], ...] = (
 )
 
 SCENARIO_GROUP = "scenario"
+TABLES_GROUP = "scenario/tables/table_<n>"
 LAYERS_GROUP = "layers"
 TRACE_GROUP = "trace/layer_<n>"
 STATISTICS_GROUP = "statistics"
@@ -141,6 +144,16 @@ DATASETS: tuple[Dataset, ...] = (
     _trace("commanded_height", "time", "m", "commanded height of the bed"),
 )
 
+TABLE_COLUMNS = (OFFSETS, DEVIATION)
+"""Columns that a table of the scenario may have, each a dataset of its own; the first one is the scale."""
+
+
+def columns_of(width: int) -> tuple[tuple[str, str], ...]:
+    """Names and units of the columns of a table with `width` columns."""
+    names = next(columns for columns in TABLE_COLUMNS if len(columns) == width)
+    return tuple((name, name.rpartition("_")[2]) for name in names)
+
+
 # Named in the group's `coordinates` attribute: readers that know the CF conventions treat them as
 # coordinates.
 AUXILIARY_COORDINATES = ("print_height", "commanded_height", "probe_position", "corner_position")
@@ -186,7 +199,8 @@ _README_HEAD = """\
 `bedsim run` writes one HDF5 file per run, here unless `--output` says otherwise. This page is generated from
 `bedsim/results/schema.py`; a test keeps the two in step.
 
-Everything is in SI. Every array carries the attributes `units` and `long_name` and HDF5 dimension scales, so
+Everything is in SI but for the scenario's texts and tables, which keep their own units. Every array carries
+the attributes `units` and `long_name` and HDF5 dimension scales, so
 
     xarray.open_dataset("results/first.h5", group="layers", engine="h5netcdf")
 
@@ -235,6 +249,11 @@ def readme() -> str:
             f"The group `{STATISTICS_GROUP}` carries the solver's counts and times as attributes.\n",
             f"## Group `{SCENARIO_GROUP}`\n",
             _group_table(SCENARIO_GROUP),
+            f"## Group `{TABLES_GROUP}`\n",
+            "One group for each CSV table that the scenario names; its attribute `written` is the path as "
+            "written there.\nGauge readings are kept as the offsets they gave. A table has the columns\n",
+            *(f"- {', '.join(f'`{name}`' for name in columns)}" for columns in TABLE_COLUMNS),
+            "",
             f"## Group `{LAYERS_GROUP}`\n",
             _group_table(LAYERS_GROUP),
             f"## Group `{TRACE_GROUP}`\n",

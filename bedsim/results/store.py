@@ -19,7 +19,7 @@ import numpy as np
 
 from bedsim.errors import ResultFileError
 from bedsim.results import schema
-from bedsim.results.layers import LayerResult, Run, Trace
+from bedsim.results.layers import Array, LayerResult, Run, Trace
 
 _TEXT = h5py.string_dtype("utf-8")
 _RUN_TEXTS = ("program_version", "engine", "solver_status", "solver_message", "created")
@@ -233,10 +233,38 @@ def write_run(run: Run, path: Path) -> None:
         scenario = file.create_group(schema.SCENARIO_GROUP)
         for d in schema.of_group(schema.SCENARIO_GROUP):
             add_text(scenario, d.name, getattr(run, d.field), d.long_name)
+        _write_tables(file, run.tables)
         _write_layers(file.create_group(schema.LAYERS_GROUP), run.layers)
         for trace in run.layers.trace:
             group = file.create_group(schema.TRACE_GROUP.replace("<n>", str(trace.layer)))
             _write_trace(group, trace, run.layers)
+
+
+def _write_tables(file: h5py.File, tables: Mapping[str, Array]) -> None:
+    for number, (written, table) in enumerate(tables.items(), start=1):
+        group = file.create_group(schema.TABLES_GROUP.replace("<n>", str(number)))
+        group.attrs["written"] = written
+        columns = schema.columns_of(table.shape[1])
+        for (name, unit), values in zip(columns, table.T, strict=True):
+            long_name = f"{name.rpartition('_')[0].replace('_', ' ')}, as in {written}"
+            dims = (columns[0][0],)
+            add_array(group, name, values, dims, unit=unit, long_name=long_name, kind="float64")
+
+
+def _read_tables(file: h5py.File) -> dict[str, Array]:
+    """Tables by the path as written, in the order of their numbers; none in files before version 1.1."""
+    parent = schema.TABLES_GROUP.rpartition("/")[0]
+    groups = [file[parent][name] for name in sorted(file[parent], key=_number)] if parent in file else []
+    return {str(group.attrs["written"]): _read_table(group) for group in groups}
+
+
+def _number(name: str) -> int:
+    return int(name.rpartition("_")[2])
+
+
+def _read_table(group: h5py.Group) -> Array:
+    columns = schema.columns_of(len(group))
+    return np.stack([get_array(group[name], "float64") for name, _ in columns], axis=1)
 
 
 def _write_layers(group: h5py.Group, layers: LayerResult) -> None:
@@ -282,6 +310,7 @@ def read_run(path: Path) -> Run:
             seed=int(file.attrs["seed"]),
             statistics={name: float(v) for name, v in file[schema.STATISTICS_GROUP].attrs.items()},
             notes=tuple(str(v) for v in file.attrs["notes"]),
+            tables=_read_tables(file),
             **texts,
         )
 

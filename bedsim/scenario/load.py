@@ -101,6 +101,15 @@ def scenario_from_tree(tree: Mapping[str, Any], *, folder: Path, source: str, na
     return _load_tree(copy.deepcopy(dict(tree)), folder, source, name, (), None)
 
 
+def scenario_from_text(text: str, *, name: str, tables: Tables) -> LoadedScenario:
+    """Check a scenario given as text with its CSV tables beside it, by the path as written; nothing is read.
+
+    For a scenario that comes out of another file, called `name` in messages: a table that is not in `tables`
+    is refused.  Raises InputError listing every fault.
+    """
+    return _load_tree(_parsed(text, name), Path(name), text, name, (), tables)
+
+
 def _read(file: Path) -> tuple[str, Tree]:
     try:
         data = file.read_bytes()
@@ -110,14 +119,19 @@ def _read(file: Path) -> tuple[str, Tree]:
         raise InputError(f"{file}: cannot be read: {getattr(error, 'strerror', None) or error}.") from None
     try:
         text = data.decode("utf-8-sig")
-        return text, tomllib.loads(text)
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         raise InputError(f"{file}: line {line}: is not text in UTF-8.") from None
+    return text, _parsed(text, str(file))
+
+
+def _parsed(text: str, name: str) -> Tree:
+    try:
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{file}: {_syntax(str(error), text)}") from None
+        raise InputError(f"{name}: {_syntax(str(error), text)}") from None
     except RecursionError:
-        raise InputError(f"{file}: tables are nested too deeply.") from None
+        raise InputError(f"{name}: tables are nested too deeply.") from None
 
 
 def _files_beside(file: Path) -> str:

@@ -1,14 +1,18 @@
 """`bedsim report` and its faults."""
 
 import csv
+from pathlib import Path
 
 import numpy as np
 import pytest
 from made_up_report import made_up_run
 
 from bedsim.cli.main import main
-from bedsim.cli.report import scenario_of
-from bedsim.results.store import read_run, write_run
+from bedsim.results.store import write_run
+from bedsim.scenario.load import load_scenario
+from bedsim.simulate import simulate
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
 @pytest.fixture
@@ -19,10 +23,15 @@ def once(result_files, tmp_path):
     return call
 
 
-def test_scenario_comes_back_from_the_result_without_its_tables(result_files, tmp_path):
-    run = read_run(result_files[0])
-    loaded = scenario_of(run, result_files[0])
-    assert [c.screw.lead_mm for c in loaded.scenario.corner] == [5, 5, 5]
+def test_measured_tables_are_in_the_result_and_their_shares_in_the_report(tmp_path, capsys):
+    """The scenario's folder is not needed any more."""
+    measured = load_scenario(SCENARIOS / "gauge-readings.toml", ["print.layers=8"])
+    write_run(simulate(measured, engine="equilibrium"), tmp_path / "m.h5")
+    assert main(["report", str(tmp_path / "m.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
+    text = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "who makes the relief" in text
+    assert "not computed" in text
+    assert capsys.readouterr().err == ""
 
 
 @pytest.mark.parametrize(

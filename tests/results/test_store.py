@@ -253,7 +253,7 @@ def test_scrambled_files_never_end_in_another_fault(tmp_path: Path, run: Run) ->
     [
         ([2, 0], "format version 2.0; this program reads version 1 only. Use a newer bedsim"),
         ([0, 9], "format version 0.9; this program reads version 1 only. Use an older"),
-        ([1, 1], "format version 1.1, newer than 1.0"),
+        ([1, 2], "format version 1.2, newer than 1.1"),
         ("one", "format_version cannot be read"),
     ],
 )
