@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import progress_of, scenario_argument, schema_option, set_option
+from bedsim.cli.gauge_output import say
 from bedsim.errors import ResultFileError
 from bedsim.units import UM
 
 if TYPE_CHECKING:
+    from bedsim.analysis.ranges import Found
     from bedsim.analysis.summary import Summary
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
@@ -31,15 +33,22 @@ REQUIREMENT_FAILED = 1
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+@click.option("--no-ranges", is_flag=True, help="Do not vary the uncertain numbers: one answer, no range.")
 @schema_option
 def command(
-    scenario: Path, engine: str | None, output: Path | None, overrides: tuple[str, ...], no_pictures: bool
+    scenario: Path,
+    engine: str | None,
+    output: Path | None,
+    overrides: tuple[str, ...],
+    no_pictures: bool,
+    no_ranges: bool,
 ) -> int:
     """Compute the bed's errors layer by layer.
 
     Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
     [target] of the scenario is missed.
     """
+    from bedsim.analysis.shares import share_note, shares_of, source_layers
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.results.store import write_run
     from bedsim.scenario.load import load_scenario
@@ -49,8 +58,14 @@ def command(
     _make_folder(target)
     run = _simulated(loaded, engine)
     write_run(run, target)
-    summary = summarise(run, loaded)
+    found = None if no_ranges or not loaded.ranges else _ranges(run, loaded)
+    shares = shares_of(run, source_layers(loaded))
+    summary = summarise(run, loaded, shares, found.ranges if found else None)
     click.echo("\n".join(summary_lines(summary)))
+    click.echo("")
+    say(share_note(loaded))
+    for text in _told(found):
+        say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:
         for picture in _drawn(run, loaded, target):
@@ -71,6 +86,20 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
 
     with progress_of(loaded.scenario.print.layers, "layers") as progress:
         return simulate(loaded, engine=engine, progress=progress)
+
+
+def _ranges(run: Run, loaded: LoadedScenario) -> Found:
+    from bedsim.analysis.ranges import find_ranges, steps_needed
+
+    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
+        return find_ranges(run, loaded, progress)
+
+
+def _told(found: Found | None) -> list[str]:
+    """How the ranges were found, and what could not be varied."""
+    if found is None:
+        return []
+    return [found.method, *(f"Not varied: {key}: {reason}" for key, reason in found.left_out)]
 
 
 def _drawn(run: Run, loaded: LoadedScenario, target: Path) -> list[Path]:

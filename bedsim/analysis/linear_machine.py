@@ -1,0 +1,150 @@
+"""The machine without friction, stops and play, for any number of layers.
+
+Stiffness changes slowly and smoothly with height, imperfections change quickly: the machine is solved at few
+heights and interpolated, imperfections are taken at every layer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import barycentric_interpolate
+
+from bedsim.engines import base
+from bedsim.engines.base import Chunk, Job, Observer
+from bedsim.engines.equilibrium import layer_path
+from bedsim.results.layers import Array
+from bedsim.scenario.load import LoadedScenario
+
+FEWEST, MOST, PER_LENGTH = 5, 12, 20.0
+"""Heights that are solved: more where the print uses more of the screw's length.  The polynomial between them
+departs from solving every layer by less than 1e-3 of the answer (tests/analysis/test_ranges.py)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinearMachine:
+    """Motions per imposed extension, `gain` (k, n, r), and under weight alone, `sag` (k, n), at k heights.
+
+    `weights` (l, k) interpolate them to the layers (l,).
+    """
+
+    job: Job
+    layers: NDArray[np.int64]
+    weights: Array
+    gain: Array
+    sag: Array
+    observer: Observer
+
+
+def without_play(loaded: LoadedScenario) -> LoadedScenario:
+    """The same machine with nuts that fit their threads; itself where no nut has radial play."""
+    loose = [c.name for c in loaded.scenario.corner if has_play(c.screw.kind, c.nut.clearance_um)]
+    return loaded.with_values({f"corner.{n}.nut.clearance_um": 0.0 for n in loose}) if loose else loaded
+
+
+def has_play(kind: str, clearance_um: float) -> bool:
+    """Whether a nut can move sideways on its screw."""
+    return kind == "plain" and clearance_um > 0
+
+
+def linear_machine(job: Job) -> LinearMachine:
+    """Solve the frictionless machine at some heights.
+
+    K q = weight + F imposed; layer 1 is solved itself (its matrices are taken at the layer, all others half
+    a layer above), the rest interpolated by a polynomial through Chebyshev points.  Source: [Berrut2004].
+    """
+    layers = np.arange(1, job.program.layers + 1)
+    nodes = _node_layers(layers.size, _node_count(job))
+    system = job.machine.system(nodes)
+    force = np.concatenate([system.imposed_force, system.weight[:, :, None]], axis=2)
+    solved = np.linalg.solve(system.K, force)
+    return LinearMachine(
+        job=job,
+        layers=layers,
+        weights=_weights(layers, nodes),
+        gain=solved[:, :, :-1],
+        sag=solved[:, :, -1],
+        observer=base.make_observer(job.machine, system, job.probes),
+    )
+
+
+def _node_count(job: Job) -> int:
+    travel = job.program.layers * job.machine.layer_height
+    share = travel / float(np.min(job.machine.first_nut))
+    return int(np.clip(FEWEST + round(PER_LENGTH * share), FEWEST, MOST))
+
+
+def _node_layers(count: int, nodes: int) -> NDArray[np.int64]:
+    if count <= nodes + 1:
+        return np.arange(1, count + 1)
+    between = 0.5 - 0.5 * np.cos(np.pi * np.arange(nodes) / (nodes - 1))
+    return np.unique(np.append(1, np.round(2 + (count - 2) * between).astype(np.int64)))
+
+
+def _weights(layers: NDArray[np.int64], nodes: NDArray[np.int64]) -> Array:
+    found = np.zeros((layers.size, nodes.size))
+    found[0, 0] = 1.0
+    if layers.size > 1:
+        found[1:, 1:] = barycentric_interpolate(nodes[1:], np.eye(nodes.size - 1), layers[1:])
+    return found
+
+
+def own_imposed(linear: LinearMachine, amounts: Array | None = None) -> Array:
+    """Imposed extensions (m, l, r) at the resting places of all layers for strengths (m, s), by default the
+    job's own."""
+    job = linear.job
+    return job.machine.imposed(layer_path(job, linear.layers), job.amounts if amounts is None else amounts)
+
+
+def motions(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:
+    """Motions (m, l, n) under imposed extensions (m, l, r), with the weight or without."""
+    q = np.zeros((*imposed.shape[:-1], linear.gain.shape[1]))
+    for k in range(linear.gain.shape[0]):
+        share = imposed @ linear.gain[k].T + (linear.sag[k] if weight else 0.0)
+        q += linear.weights[:, k, None] * share
+    return q
+
+
+def poses(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:
+    """Bed poses (m, l, b) under imposed extensions (m, l, r)."""
+    return motions(linear, imposed, weight=weight) @ linear.observer.bed.T
+
+
+def chunk_at_rest(
+    layers: NDArray[np.int64], observer: Observer, q: Array, imposed: Array, travel: Array
+) -> Chunk:
+    """Resting motions (m, l, n) as an engine would report them, without vibration.
+
+    The axial stiffness is that of the observer's first layer for all layers: its force is not to be used.
+    """
+    fields = base.extremes(observer, 0, q[:, :, None], imposed[:, :, None])
+    still = np.zeros((*q.shape[:2], observer.height.shape[0]))
+    return Chunk(
+        layers=layers,
+        pose=q @ observer.bed.T,
+        residual_height=still,
+        residual_lateral=still,
+        settle_time=still[..., 0],
+        stop_hit=fields["joint_excursion"] >= travel,
+        tail_bound=still[..., 0],
+        joint_excursion=fields["joint_excursion"],
+        side_force=fields["side_force"],
+        load_angle=fields["load_angle"],
+        mount_force=fields["mount_force"],
+        axial_force=fields["axial_force"],
+    )
+
+
+def linear_chunk(job: Job) -> Chunk:
+    """All layers of a job without friction, stops and play."""
+    linear = linear_machine(job)
+    imposed = own_imposed(linear)
+    q = motions(linear, imposed)
+    return chunk_at_rest(linear.layers, linear.observer, q, imposed, job.machine.joint_travel)
+
+
+def shortened(job: Job, layers: int) -> Job:
+    """The same print stopped after so many layers."""
+    return replace(job, program=replace(job.program, layers=min(layers, job.program.layers)))

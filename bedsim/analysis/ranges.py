@@ -1,0 +1,255 @@
+"""The answer as a range: what uncertain numbers leave open, and which of them to measure next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from bedsim.analysis.coarse_friction import coarse_chunk
+from bedsim.analysis.figures import metric_values
+from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
+from bedsim.analysis.summary import Influence, Ranges
+from bedsim.engines import base
+from bedsim.engines.equilibrium import is_linear
+from bedsim.errors import BedsimError
+from bedsim.results.layers import Run
+from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.ranges import Range
+from bedsim.simulate import layer_result, make_job
+from bedsim.units import MM
+
+RANGED = (
+    "lateral_pv",
+    "height_pv",
+    "thickness_error",
+    "lateral_band",
+    "height_band",
+    "joint_excursion",
+    "side_force",
+    "load_angle",
+    "mount_force",
+)
+"""Figures that get a range: those a machine at rest has.  Vibration and the load's own minimum get none."""
+
+CONTACT_KEYS: Mapping[str, int] = {
+    "friction_coefficient": 1,
+    "friction_n": 1,
+    "drag_torque_n_mm": 1,
+    "magnet_force_n": 1,
+    "flank_angle_deg": 1,
+    "breakaway_um": -1,
+    "drag_breakaway_deg": -1,
+    "clearance_um": -1,
+}
+"""Keys that set friction and play, and whether their high end makes contacts hold more (1) or less (-1)."""
+
+FRICTION_LAYERS = 30
+"""Layers over which friction is followed for a range."""
+WORTH_FRICTION = 0.2
+"""Share of the other keys' range from which on every contact key is varied alone (4 % of the squares).  Our
+choice."""
+
+SMALLEST_FACTOR = 0.05
+"""No key alone is believed to lower an answer further: there the model's other errors rule.  Our choice."""
+
+Values = Mapping[str, float]
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """Ranges with a sentence on how they were found, and keys that could not be varied with the reason."""
+
+    ranges: Ranges
+    method: str
+    left_out: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Swing:
+    """What a key does to every figure at its low and its high end, against its likely value."""
+
+    key: Range | None  # None: all keys of contacts together
+    at_low: Values
+    at_high: Values
+
+    def size(self, name: str) -> float:
+        """Largest minus smallest value of a figure."""
+        three = (0.0, self.at_low[name], self.at_high[name])
+        told = [v for v in three if not math.isnan(v)]
+        return max(told) - min(told)
+
+
+def find_ranges(run: Run, loaded: LoadedScenario, progress: Progress = lambda done: None) -> Found:
+    """Vary every uncertain key alone between its low and its high; give ranges about the run's answer.
+
+    Every key without friction over all layers (`linear_machine`).  Then the keys of contacts with friction
+    over the first layers: all together at their weakest and their strongest, and each alone if that moves the
+    answer by a fifth of the range or more.  Range = answer exp(-sqrt(sum d^2)) to answer exp(sqrt(sum u^2)),
+    where d and u are the logarithms of the factors by which each key alone lowers and raises the answer: keys
+    are independent and their effects multiply, as those of stiffness, length and run-out do.  Source:
+    root-sum-square of relative contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our
+    choice, for ranges that are not symmetric.  Limits: two keys that are bad only together are missed.
+    `progress` is told the number of evaluations done, of about `steps_needed`.
+    """
+    likely = metric_values(run.layers, leads_of(loaded))
+    swings, left_out = _without_friction(loaded, progress)
+    contacts = _contact_swings(loaded, swings, progress)
+    low, high = _combined(likely, swings + contacts)
+    alone = [s for s in contacts if s.key is not None]
+    return Found(
+        ranges=Ranges(low=low, high=high, influences=_influences(swings, alone)),
+        method=_method(len(swings), contacts, alone, loaded.scenario.print.layers),
+        left_out=tuple(left_out),
+    )
+
+
+def steps_needed(loaded: LoadedScenario) -> int:
+    """About how many evaluations `find_ranges` reports as progress."""
+    return 2 * len(loaded.ranges) + 2
+
+
+def _influences(swings: Sequence[_Swing], contacts: Sequence[_Swing]) -> tuple[Influence, ...]:
+    """Every key once, largest swing first; contact keys with what they do by friction."""
+    sizes: dict[Range, float] = {}
+    for swing in (*swings, *contacts):
+        assert swing.key is not None
+        sizes[swing.key] = math.hypot(sizes.get(swing.key, 0.0), swing.size("lateral_pv"))
+    ordered = sorted(sizes.items(), key=lambda item: -item[1])
+    return tuple(Influence(key=k.key, basis=k.basis, swing=size) for k, size in ordered)
+
+
+def leads_of(loaded: LoadedScenario) -> list[float]:
+    """Lead of every corner's screw, m."""
+    return [c.screw.lead_mm * MM for c in loaded.scenario.corner]
+
+
+def _method(count: int, contacts: Sequence[_Swing], alone: Sequence[_Swing], layers: int) -> str:
+    text = (
+        f"Ranges: {count} uncertain keys, each alone at its low and high, factors joined by root-sum-square"
+    )
+    if not contacts:
+        return f"{text}; without friction."
+    how = f"{len(alone)} keys of friction and play each alone" if alone else "friction and play together"
+    first = min(layers, FRICTION_LAYERS)
+    return f"{text}; without friction, then {how} with friction (at rest, first {first} layers)."
+
+
+def _without_friction(
+    loaded: LoadedScenario, progress: Progress
+) -> tuple[list[_Swing], list[tuple[str, str]]]:
+    fitted = without_play(loaded)
+    middle = linear_values(fitted)
+    swings, left_out = [], []
+    for number, key in enumerate(loaded.ranges):
+        try:
+            ends = [
+                linear_values(_without_play_at(loaded, key, value)) if value != key.likely else middle
+                for value in (key.low, key.high)
+            ]
+            swings.append(_Swing(key=key, at_low=_minus(ends[0], middle), at_high=_minus(ends[1], middle)))
+        except BedsimError as fault:
+            left_out.append((key.key, str(fault)))
+        progress(2 * number + 2)
+    return swings, left_out
+
+
+def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> LoadedScenario:
+    return without_play(loaded.with_values({key.key: value}))
+
+
+def linear_values(loaded: LoadedScenario, layers: int | None = None) -> Values:
+    """Figures of the machine without friction, stops and play."""
+    job = make_job(loaded)
+    job = job if layers is None else shortened(job, layers)
+    return _values(loaded, job, linear_chunk(job))
+
+
+def _values(loaded: LoadedScenario, job: base.Job, chunk: base.Chunk) -> Values:
+    found = metric_values(layer_result(loaded, job, [chunk]), leads_of(loaded))
+    return {name: found[name] for name in RANGED}
+
+
+def _minus(values: Values, others: Values) -> Values:
+    return {name: values[name] - others[name] for name in RANGED}
+
+
+# ---- friction -----------------------------------------------------------------------------------------
+
+
+def _contact_swings(loaded: LoadedScenario, swings: Sequence[_Swing], progress: Progress) -> list[_Swing]:
+    """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
+    keys = [key for key in loaded.ranges if _last(key) in CONTACT_KEYS]
+    if not keys or is_linear(make_job(loaded).machine):
+        return []
+    middle = _friction_part(loaded)
+    weak = {k.key: k.low if CONTACT_KEYS[_last(k)] > 0 else k.high for k in keys}
+    strong = {k.key: k.high if CONTACT_KEYS[_last(k)] > 0 else k.low for k in keys}
+    done = 2 * len(loaded.ranges)
+    together = _Swing(
+        key=None,
+        at_low=_friction_change(loaded, weak, middle),
+        at_high=_friction_change(loaded, strong, middle),
+    )
+    progress(done + 2)
+    if not _matters(together, swings):
+        return [together]
+    return [
+        _Swing(
+            key=key,
+            at_low=_friction_change(loaded, {key.key: key.low}, middle),
+            at_high=_friction_change(loaded, {key.key: key.high}, middle),
+        )
+        for key in keys
+    ]
+
+
+def _last(key: Range) -> str:
+    return key.key.rsplit(".", 1)[-1]
+
+
+def _matters(together: _Swing, swings: Sequence[_Swing]) -> bool:
+    return any(
+        together.size(name) > WORTH_FRICTION * math.hypot(*(s.size(name) for s in swings))
+        for name in ("lateral_pv", "height_pv")
+    )
+
+
+def _friction_change(loaded: LoadedScenario, values: Values, middle: Values) -> Values:
+    """What friction adds more with other values; nothing where that machine finds no equilibrium."""
+    try:
+        return _minus(_friction_part(loaded.with_values(values)), middle)
+    except BedsimError:
+        return dict.fromkeys(RANGED, 0.0)
+
+
+def _number(value: float) -> float:
+    return 0.0 if math.isnan(value) else value
+
+
+def _friction_part(loaded: LoadedScenario) -> Values:
+    """What friction and play add to the figures of the first layers."""
+    job = shortened(make_job(loaded), FRICTION_LAYERS)
+    return _minus(
+        _values(loaded, job, coarse_chunk(job)), linear_values(without_play(loaded), FRICTION_LAYERS)
+    )
+
+
+# ---- combination --------------------------------------------------------------------------------------
+
+
+def _combined(likely: Values, swings: Sequence[_Swing]) -> tuple[dict[str, float], dict[str, float]]:
+    low, high = {}, {}
+    for name in RANGED:
+        value = likely[name]
+        if math.isnan(value):
+            continue
+        changes = [[_number(s.at_low[name]), _number(s.at_high[name]), 0.0] for s in swings]
+        if value == 0.0:
+            low[name], high[name] = 0.0, math.hypot(*(max(c) for c in changes))
+            continue
+        up = math.hypot(*(math.log1p(max(c) / value) for c in changes))
+        down = math.hypot(*(math.log1p(max(min(c) / value, SMALLEST_FACTOR - 1)) for c in changes))
+        low[name], high[name] = value * math.exp(-down), value * math.exp(up)
+    return low, high
