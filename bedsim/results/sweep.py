@@ -1,0 +1,101 @@
+"""The outcome of a sweep: parts of cells as they are finished, and the whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellPart:
+    """Some members of one cell: `first` on, `figures` (m, metrics) SI, `stopped` (m,), see `CellResult`.
+
+    `other_meets` (lots, k): whether the first k printers meet the target with each alternative lot,
+    `own_meets` (k,) with the lot itself; empty except in the part with member 0.  `envelope` (kept members,
+    layers, 2) m.
+    """
+
+    cell: int
+    first: int
+    figures: Array
+    stopped: NDArray[np.bool_]
+    own_meets: NDArray[np.bool_]
+    other_meets: NDArray[np.bool_]
+    envelope: NDArray[np.float32]
+
+    @property
+    def members(self) -> int:
+        """Printers in this part."""
+        return self.figures.shape[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CellResult:
+    """One finished cell.
+
+    `figures` (m, metrics) SI; `stopped` (m,) joint travel used up; `meets` (m,) the target; `quantiles` (q,
+    metrics); `probability` with Wilson's interval `wilson` and with `lot_interval`, which holds what is not
+    known of the lot (NaN: not worked out); `envelope` (layers, q, 2): quantiles of the largest lateral and
+    height error over the probes, m. `settings`: keys and values as JSON; `price` NaN where not all prices are
+    given.
+    """
+
+    index: int
+    label: str
+    place: tuple[int, ...]
+    settings: str
+    group: int
+    figures: Array
+    stopped: NDArray[np.bool_]
+    meets: NDArray[np.bool_]
+    quantiles: Array
+    probability: float
+    wilson: tuple[float, float]
+    lot_interval: tuple[float, float]
+    price: float
+    reject_price: float
+    envelope: Array
+    print_height: Array
+
+    @property
+    def members(self) -> int:
+        """Printers drawn."""
+        return self.figures.shape[0]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SweepResult:
+    """A finished sweep: plan and scenario as text, axes, cells, and what matters most.
+
+    `axis_names` with `axis_labels`; `sensitivity_names` with `first_order` and `total_order` shares of the
+    variance of the figure `sensitivity_of` (empty where the plan is no full grid); targets in m, NaN: none.
+    """
+
+    title: str
+    plan_source: str
+    scenario_source: str
+    scenario_resolved: str
+    fingerprint: str
+    engine: str
+    seed: int
+    program_version: str
+    created: str
+    notes: tuple[str, ...]
+    metrics: tuple[str, ...]
+    levels: Array
+    axis_names: tuple[str, ...]
+    axis_labels: tuple[tuple[str, ...], ...]
+    lateral_target: float
+    height_target: float
+    wanted_probability: float
+    confidence: float
+    currency: str
+    cells: tuple[CellResult, ...]
+    sensitivity_of: str = ""
+    sensitivity_names: tuple[str, ...] = ()
+    first_order: Array = field(default_factory=lambda: np.zeros(0))
+    total_order: Array = field(default_factory=lambda: np.zeros(0))

@@ -1,0 +1,398 @@
+"""Sweeps on disk: finished parts beside the target while a sweep runs, one file at the end.
+
+Every part is a small HDF5 file of its own, written through to the disk and renamed, so that a killed process
+loses only what it was just computing.  The whole appears at once and the parts are taken away after it.  A
+lock that dies with its process keeps a second writer out.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import h5py
+import numpy as np
+
+from bedsim.errors import ResultFileError
+from bedsim.results.store import add_array, add_text, create_atomically, get_array, mark_file, open_checked
+from bedsim.results.sweep import CellPart, CellResult, SweepResult
+
+FILE_TYPE, PART_TYPE = "bedsim sweep", "bedsim sweep part"
+FORMAT_VERSION = (1, 0)
+_PART_NAME = re.compile(r"cell-(\d+)-(\d+)-(\d+)\.h5")
+_TEXT_ATTRIBUTES = (
+    "title",
+    "fingerprint",
+    "engine",
+    "program_version",
+    "created",
+    "currency",
+    "sensitivity_of",
+)
+_NUMBER_ATTRIBUTES = ("lateral_target", "height_target", "wanted_probability", "confidence")
+_PLAN_TEXTS = {
+    "plan_source": "plan as written",
+    "scenario_source": "scenario as written",
+    "scenario_resolved": "scenario with every default filled in, before the axes set their keys",
+}
+_UNITS = {"side_force": "N", "mount_force": "N", "axial_force": "N", "load_angle": "rad"}
+
+
+# ---- parts --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartStore:
+    """The folder of finished parts of one sweep, beside its target."""
+
+    target: Path
+    fingerprint: str
+
+    @property
+    def folder(self) -> Path:
+        """Where the parts are."""
+        return self.target.with_name(f".{self.target.name}.parts")
+
+    def write(self, part: CellPart) -> None:
+        """Keep a finished part. Raises ResultFileError if it cannot be written; earlier ones stay."""
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise ResultFileError(f"{self.folder}: cannot be made: {fault.strerror}.") from None
+        try:
+            _write_part(part, self._path(part), self.fingerprint)
+        except ResultFileError as fault:
+            raise ResultFileError(
+                f"{str(fault).rstrip('.')}. What was finished before is kept: "
+                "give the same command again to go on."
+            ) from fault
+
+    def _path(self, part: CellPart) -> Path:
+        return self.folder / f"cell-{part.cell:05d}-{part.first:07d}-{part.first + part.members:07d}.h5"
+
+    def finished(self) -> dict[tuple[int, int, int], Path]:
+        """Finished parts by (cell, first member, one past the last).
+
+        Raises ResultFileError if they belong to another plan.
+        """
+        found = {}
+        for path in sorted(self.folder.glob("cell-*.h5")) if self.folder.is_dir() else []:
+            match = _PART_NAME.fullmatch(path.name)
+            if match is None:
+                continue
+            self._check(path)
+            found[int(match[1]), int(match[2]), int(match[3])] = path
+        return found
+
+    def _check(self, path: Path) -> None:
+        with open_checked(path, PART_TYPE, FORMAT_VERSION) as file:
+            if str(file.attrs["fingerprint"]) != self.fingerprint:
+                raise ResultFileError(
+                    f"{self.folder}: holds finished cells of another plan (or of another version of bedsim). "
+                    "Give another --output, or remove that folder."
+                )
+
+    def read(self, path: Path) -> CellPart:
+        """Read a part back."""
+        return _read_part(path)
+
+    def remove(self) -> None:
+        """Take the parts away, after the whole has been written."""
+        for path in self.folder.glob("*") if self.folder.is_dir() else []:
+            path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            self.folder.rmdir()
+
+
+def _write_part(part: CellPart, path: Path, fingerprint: str) -> None:
+    with create_atomically(path) as file:
+        mark_file(file, PART_TYPE, FORMAT_VERSION)
+        file.attrs["fingerprint"] = fingerprint
+        file.attrs["cell"], file.attrs["first"] = np.int64(part.cell), np.int64(part.first)
+        for name in ("figures", "stopped", "own_meets", "other_meets", "envelope"):
+            file.create_dataset(name, data=getattr(part, name))
+
+
+def _read_part(path: Path) -> CellPart:
+    with open_checked(path, PART_TYPE, FORMAT_VERSION) as file:
+        return CellPart(
+            cell=int(file.attrs["cell"]),
+            first=int(file.attrs["first"]),
+            figures=file["figures"][()],
+            stopped=file["stopped"][()],
+            own_meets=file["own_meets"][()],
+            other_meets=file["other_meets"][()],
+            envelope=file["envelope"][()],
+        )
+
+
+@contextlib.contextmanager
+def only_writer(target: Path) -> Iterator[None]:
+    """Keep every other sweep away from a target while the block runs; the lock dies with the process.
+
+    Raises ResultFileError if another process has it.
+    """
+    path = target.with_name(f".{target.name}.lock")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        stream = _locked(path)
+    except BlockingIOError:
+        raise ResultFileError(
+            f"{target}: another sweep is writing it. Wait for that one or give another --output."
+        ) from None
+    except OSError as fault:
+        raise ResultFileError(f"{target}: cannot be written: {fault.strerror}.") from None
+    try:
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            path.unlink()
+        stream.close()
+
+
+def _locked(path: Path) -> BinaryIO:
+    """Open and lock; a file that was taken away between the two is opened again."""
+    while True:
+        stream = path.open("ab")
+        try:
+            _lock(stream.fileno())
+        except OSError:
+            stream.close()
+            raise BlockingIOError from None
+        with contextlib.suppress(OSError):
+            if os.path.samestat(os.fstat(stream.fileno()), path.stat()):
+                return stream
+        stream.close()
+
+
+def _lock(handle: int) -> None:
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        import msvcrt
+
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+        return
+    fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+# ---- the whole ----------------------------------------------------------------------------------------
+
+
+def fingerprint_of(path: Path) -> str:
+    """Fingerprint of the plan in a finished file. Raises ResultFileError for any other file."""
+    with open_checked(path, FILE_TYPE, FORMAT_VERSION) as file:
+        return str(file.attrs["fingerprint"])
+
+
+def write_sweep(result: SweepResult, path: Path) -> None:
+    """Write a finished sweep, complete or not at all. Raises ResultFileError when it cannot be written."""
+    with create_atomically(path) as file:
+        mark_file(file, FILE_TYPE, FORMAT_VERSION)
+        for name in _TEXT_ATTRIBUTES:
+            file.attrs[name] = getattr(result, name)
+        for name in _NUMBER_ATTRIBUTES:
+            file.attrs[name] = np.float64(getattr(result, name))
+        file.attrs["seed"] = np.int64(result.seed)
+        text = h5py.string_dtype("utf-8")
+        file.attrs.create(
+            "notes", np.asarray(result.notes, dtype=object), shape=(len(result.notes),), dtype=text
+        )
+        plan = file.create_group("plan")
+        for name, meaning in _PLAN_TEXTS.items():
+            add_text(plan, name, getattr(result, name), meaning)
+        _write_axes(file.create_group("axes"), result)
+        _write_cells(file.create_group("cells"), result)
+        _write_members(file.create_group("members"), result)
+        for cell in result.cells:
+            _write_envelope(file.create_group(f"envelopes/{_cell_name(cell)}"), cell, result.levels)
+        _write_sensitivity(file.create_group("sensitivity"), result)
+
+
+def _cell_name(cell: CellResult) -> str:
+    return f"cell_{cell.index:05d}"
+
+
+def _unit(metric: str) -> str:
+    return _UNITS.get(metric, "m")
+
+
+def _write_axes(group: h5py.Group, result: SweepResult) -> None:
+    for k, (name, labels) in enumerate(zip(result.axis_names, result.axis_labels, strict=True)):
+        add_array(group, f"axis_{k}", labels, (f"axis_{k}",), unit="", long_name=name, kind="text")
+
+
+def _write_cells(group: h5py.Group, result: SweepResult) -> None:
+    cells = result.cells
+
+    def column(
+        name: str, values: Sequence[Any], meaning: str, kind: str = "float64", unit: str = "1"
+    ) -> None:
+        add_array(group, name, values, ("cell",), unit=unit, long_name=meaning, kind=kind)
+
+    column("cell", [c.index for c in cells], "number of the cell, from 0", "int64")
+    add_array(
+        group, "metric", result.metrics, ("metric",), unit="", long_name="figure of a printer", kind="text"
+    )
+    add_array(
+        group,
+        "quantile",
+        result.levels,
+        ("quantile",),
+        unit="1",
+        long_name="share at or below",
+        kind="float64",
+    )
+    column("label", [c.label for c in cells], "what the cell is", "text", "")
+    column("settings", [c.settings for c in cells], "keys and values of the cell, JSON", "text", "")
+    column("place", [json.dumps(list(c.place)) for c in cells], "index on every axis, JSON", "text", "")
+    column(
+        "group", [c.group for c in cells], "cells of one number share a machine but for the screws", "int64"
+    )
+    column("members", [c.members for c in cells], "printers drawn", "int64")
+    column("probability", [c.probability for c in cells], "share of printers that meet the target")
+    for side, which in ((0, "low"), (1, "high")):
+        column(
+            f"wilson_{which}",
+            [c.wilson[side] for c in cells],
+            f"Wilson's interval for the number drawn, {which} end",
+        )
+        meaning = f"interval for what is not known of the lot, {which} end"
+        column(f"lot_{which}", [c.lot_interval[side] for c in cells], meaning)
+    column("price", [c.price for c in cells], "price of the machine's parts", unit=result.currency)
+    column(
+        "reject_price",
+        [c.reject_price for c in cells],
+        "price of screws bought and not used",
+        unit=result.currency,
+    )
+    quantiles = np.stack([c.quantiles for c in cells])
+    dims = ("cell", "quantile", "metric")
+    add_array(
+        group,
+        "quantiles",
+        quantiles,
+        dims,
+        unit="m, N, rad",
+        long_name="quantiles of figures",
+        kind="float64",
+    )
+
+
+def _write_members(group: h5py.Group, result: SweepResult) -> None:
+    cells = result.cells
+    rows = np.arange(sum(c.members for c in cells))
+    add_array(group, "printer", rows, ("printer",), unit="1", long_name="row of the table", kind="int64")
+
+    def column(name: str, parts: Sequence[Any], meaning: str, kind: str = "float64", unit: str = "1") -> None:
+        add_array(group, name, np.concatenate(parts), ("printer",), unit=unit, long_name=meaning, kind=kind)
+
+    column("cell", [np.full(c.members, c.index) for c in cells], "number of the cell", "int64")
+    column("member", [np.arange(c.members) for c in cells], "number of the printer in its cell", "int64")
+    for k, name in enumerate(result.metrics):
+        column(name, [c.figures[:, k] for c in cells], name.replace("_", " "), unit=_unit(name))
+    column("stopped", [c.stopped for c in cells], "a joint used up its travel", "bool")
+    column("meets", [c.meets for c in cells], "meets the target", "bool")
+
+
+def _write_envelope(group: h5py.Group, cell: CellResult, levels: np.ndarray) -> None:
+    layers = np.arange(1, cell.print_height.size + 1)
+    add_array(group, "layer", layers, ("layer",), unit="1", long_name="layer number, from 1", kind="int64")
+    add_array(
+        group, "quantile", levels, ("quantile",), unit="1", long_name="share at or below", kind="float64"
+    )
+    height = "top of the part after the layer"
+    add_array(
+        group, "print_height", cell.print_height, ("layer",), unit="m", long_name=height, kind="float64"
+    )
+    for k, name in enumerate(("lateral", "height")):
+        meaning = f"largest {name} error over the probes against layer 1, quantiles over the first printers"
+        add_array(
+            group,
+            name,
+            cell.envelope[:, :, k],
+            ("layer", "quantile"),
+            unit="m",
+            long_name=meaning,
+            kind="float64",
+        )
+
+
+def _write_sensitivity(group: h5py.Group, result: SweepResult) -> None:
+    names = result.sensitivity_names
+    if not names:
+        return
+    add_array(
+        group, "input", names, ("input",), unit="", long_name="axis, or the luck of the draw", kind="text"
+    )
+    meaning = {
+        "first_order": "share of the variance by itself",
+        "total_order": "share with all that it acts together with",
+    }
+    for name, text in meaning.items():
+        add_array(group, name, getattr(result, name), ("input",), unit="1", long_name=text, kind="float64")
+
+
+def read_sweep(path: Path) -> SweepResult:
+    """Read a finished sweep into memory. Raises ResultFileError, one sentence, for any other file."""
+    with open_checked(path, FILE_TYPE, FORMAT_VERSION) as file:
+        axes = [file["axes"][name] for name in sorted(file["axes"], key=lambda n: int(n.rsplit("_", 1)[1]))]
+        sensitivity = file["sensitivity"]
+        has_inputs = "input" in sensitivity
+        metrics = get_array(file["cells/metric"], "text")
+        plain: dict[str, Any] = {name: str(file.attrs[name]) for name in _TEXT_ATTRIBUTES}
+        plain |= {name: float(file.attrs[name]) for name in _NUMBER_ATTRIBUTES}
+        plain |= {name: str(file["plan"][name].asstr()[()]) for name in _PLAN_TEXTS}
+        return SweepResult(
+            **plain,
+            seed=int(file.attrs["seed"]),
+            notes=tuple(str(v) for v in file.attrs["notes"]),
+            metrics=metrics,
+            levels=get_array(file["cells/quantile"], "float64"),
+            axis_names=tuple(str(a.attrs["long_name"]) for a in axes),
+            axis_labels=tuple(get_array(a, "text") for a in axes),
+            cells=tuple(_read_cells(file, metrics)),
+            sensitivity_names=get_array(sensitivity["input"], "text") if has_inputs else (),
+            first_order=get_array(sensitivity["first_order"], "float64") if has_inputs else np.zeros(0),
+            total_order=get_array(sensitivity["total_order"], "float64") if has_inputs else np.zeros(0),
+        )
+
+
+def _read_cells(file: h5py.File, metrics: Sequence[str]) -> Iterator[CellResult]:
+    cells, members = file["cells"], file["members"]
+    texts = {name: get_array(cells[name], "text") for name in ("label", "settings", "place")}
+    numbers = {
+        n: cells[n][()]
+        for n in cells
+        if cells[n].dtype.kind in "fi" and cells[n].shape == cells["cell"].shape
+    }
+    figures = np.stack([members[name][()] for name in metrics], axis=1)
+    stopped, meets = members["stopped"][()].astype(bool), members["meets"][()].astype(bool)
+    ends = np.cumsum(numbers["members"])
+    for k, end in enumerate(ends):
+        rows = slice(int(end - numbers["members"][k]), int(end))
+        envelope = file[f"envelopes/cell_{int(numbers['cell'][k]):05d}"]
+        yield CellResult(
+            index=int(numbers["cell"][k]),
+            label=texts["label"][k],
+            place=tuple(json.loads(texts["place"][k])),
+            settings=texts["settings"][k],
+            group=int(numbers["group"][k]),
+            figures=figures[rows],
+            stopped=stopped[rows],
+            meets=meets[rows],
+            quantiles=cells["quantiles"][k],
+            probability=float(numbers["probability"][k]),
+            wilson=(float(numbers["wilson_low"][k]), float(numbers["wilson_high"][k])),
+            lot_interval=(float(numbers["lot_low"][k]), float(numbers["lot_high"][k])),
+            price=float(numbers["price"][k]),
+            reject_price=float(numbers["reject_price"][k]),
+            envelope=np.stack([envelope["lateral"][()], envelope["height"][()]], axis=-1),
+            print_height=envelope["print_height"][()],
+        )

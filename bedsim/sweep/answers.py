@@ -1,0 +1,103 @@
+"""What a sweep says: probabilities with two intervals, price and quality, enough members."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
+
+from bedsim.results.sweep import CellResult, SweepResult
+
+Array = NDArray[np.float64]
+
+LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
+_MOST_MEMBERS = 10_000_000
+
+
+def wilson(successes: ArrayLike, members: ArrayLike, confidence: float) -> tuple[Array, Array]:
+    """Wilson's interval of a probability from `successes` out of `members` at a two-sided `confidence`.
+
+    (p + z^2/2n -+ z sqrt(p (1 - p)/n + z^2/4n^2)) / (1 + z^2/n).  Source: [WILSON].  It holds what the finite
+    number of printers leaves open, nothing else.
+    """
+    k, n = np.asarray(successes, dtype=float), np.asarray(members, dtype=float)
+    z = ndtri((1 + confidence) / 2)
+    p = k / n
+    middle = p + z**2 / (2 * n)
+    half = z * np.sqrt(p * (1 - p) / n + z**2 / (4 * n**2))
+    scale = 1 + z**2 / n
+    low = np.where(k == 0, 0.0, (middle - half) / scale)  # rounding would leave 1e-18 there
+    return low, np.where(k == n, 1.0, (middle + half) / scale)
+
+
+def members_for(probability: float, width: float, confidence: float) -> int:
+    """Fewest printers for which Wilson's interval around a `probability` is not wider than `width`."""
+    low, high = 1, _MOST_MEMBERS
+    while low < high:
+        middle = (low + high) // 2
+        ends = wilson(probability * middle, middle, confidence)
+        low, high = (low, middle) if ends[1] - ends[0] <= width else (middle + 1, high)
+    return low
+
+
+def lot_interval(
+    probability: float, own: NDArray[np.bool_], others: NDArray[np.bool_], confidence: float
+) -> tuple[float, float]:
+    """Interval of a probability for what is not known of the lot.
+
+    Every alternative lot (others: lots, k) is put through the same k printers' luck as the lot itself (k,);
+    the central `confidence` of the differences of their shares is added to `probability`.  NaN without
+    alternatives.
+    """
+    if not others.size or not np.isfinite(probability):
+        return (float("nan"), float("nan"))
+    shift = others.mean(axis=1) - own.mean()
+    low, high = np.quantile(shift, [(1 - confidence) / 2, (1 + confidence) / 2])
+    return float(np.clip(probability + min(low, 0.0), 0, 1)), float(
+        np.clip(probability + max(high, 0.0), 0, 1)
+    )
+
+
+def quantiles(figures: Array) -> Array:
+    """Quantiles (q, metrics) at `LEVELS` of figures (m, metrics), linear between order statistics."""
+    return np.quantile(figures, LEVELS, axis=0)
+
+
+def front(prices: Sequence[float], qualities: Sequence[float]) -> list[int]:
+    """Indices of the cells that no other beats in both price and quality, cheapest first.
+
+    NaN prices and qualities stay out; of equal cells the first is kept.
+    """
+    order = [
+        i
+        for i in sorted(range(len(prices)), key=lambda i: (prices[i], -qualities[i]))
+        if np.isfinite(prices[i]) and np.isfinite(qualities[i])
+    ]
+    found: list[int] = []
+    for i in order:
+        if not found or qualities[i] > qualities[found[-1]]:
+            found.append(i)
+    return found
+
+
+def good_enough(cell: CellResult, result: SweepResult) -> bool:
+    """Whether the lower end of Wilson's interval reaches the wanted probability."""
+    return bool(np.isfinite(cell.probability) and cell.wilson[0] >= result.wanted_probability)
+
+
+def sure_of_lot(cell: CellResult, result: SweepResult) -> bool:
+    """Whether the lower end of the second interval reaches it as well."""
+    return bool(np.isfinite(cell.lot_interval[0]) and cell.lot_interval[0] >= result.wanted_probability)
+
+
+def cheapest(result: SweepResult) -> CellResult | None:
+    """The cheapest cell with a price that is good enough, or None; of equal prices the likelier."""
+    found = [c for c in result.cells if good_enough(c, result) and np.isfinite(c.price)]
+    return min(found, key=lambda c: (c.price, -c.probability)) if found else None
+
+
+def has_target(result: SweepResult) -> bool:
+    """Whether anything is asked of the print."""
+    return bool(np.isfinite(result.lateral_target) or np.isfinite(result.height_target))

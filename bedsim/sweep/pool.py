@@ -1,0 +1,141 @@
+"""Who does the tasks: this process, several of this machine, or the workers of a Dask scheduler.
+
+All give the same parts; only the order differs.  Numerical libraries keep to one thread in every worker:
+several workers use the cores better, and sums in another order would differ in the last digit.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any
+
+from bedsim.errors import BedsimError, InputError, SolverError
+from bedsim.results.sweep import CellPart
+from bedsim.sweep.tasks import Task, run_task
+
+Parts = tuple[CellPart, ...]
+Work = Callable[[Sequence[Task]], Iterator[Parts]]
+
+_THREADS = (
+    "OMP_NUM_THREADS",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+    "NUMEXPR_NUM_THREADS",
+)
+_LOST_WORKERS = 3  # pools that may break before the sweep gives up
+_SCHEDULER_PATIENCE = 10  # s
+
+
+def here(tasks: Sequence[Task]) -> Iterator[Parts]:
+    """Do the tasks in this process, with as many threads as its numerical library happens to use."""
+    for task in tasks:
+        yield run_task(task)
+
+
+def local(workers: int) -> Work:
+    """Do the tasks on `workers` processes of this machine.
+
+    A worker that is killed costs only its task: the pool is made anew and goes on.  Raises SolverError if
+    that happens again and again, and what a task raises.
+    """
+
+    def work(tasks: Sequence[Task]) -> Iterator[Parts]:
+        left = dict(enumerate(tasks))
+        for _ in range(_LOST_WORKERS):
+            if not left:
+                return
+            try:
+                yield from _pooled(left, workers)
+            except BrokenProcessPool:
+                continue
+        if left:
+            raise SolverError(
+                "worker processes ended by themselves again and again, for want of memory perhaps. "
+                "Finished cells are kept; try fewer --workers."
+            )
+
+    return work
+
+
+def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
+    """Yield parts, taking finished tasks out of `left` after they have been taken over."""
+    spawn = multiprocessing.get_context("spawn")
+    with _one_thread(), ProcessPoolExecutor(min(workers, len(left)), mp_context=spawn) as pool:
+        futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
+        try:
+            for future in as_completed(list(futures)):
+                parts, k = future.result(), futures.pop(future)
+                yield parts
+                del left[k]
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+@contextlib.contextmanager
+def _one_thread() -> Iterator[None]:
+    """Spawned processes read these when they import their numerical library."""
+    before = {name: os.environ.get(name) for name in _THREADS}
+    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+def dask(address: str) -> Work:
+    """Do the tasks on the workers of the scheduler at `address`, tcp://host:port.
+
+    A worker that dies is replaced by the others.  Raises InputError if the extra is not installed or nothing
+    answers at the address, SolverError if a task takes one worker after the other down.
+    """
+    try:
+        import distributed
+    except ImportError:
+        raise InputError("--scheduler: needs Dask: pip install 'bedsim[cluster]'.") from None
+
+    def work(tasks: Sequence[Task]) -> Iterator[Parts]:
+        with _client(distributed, address) as client:
+            futures = client.map(run_task, list(tasks), pure=False, retries=_LOST_WORKERS)
+            try:
+                for future in distributed.as_completed(futures):
+                    yield _result(distributed, future)
+                    future.release()
+            finally:
+                client.cancel(futures)
+
+    return work
+
+
+def _client(distributed: Any, address: str) -> Any:
+    try:
+        return distributed.Client(address, timeout=_SCHEDULER_PATIENCE, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as fault:
+        raise InputError(
+            f"--scheduler = {address}: no scheduler answers there ({type(fault).__name__}). For example tcp://127.0.0.1:8786."
+        ) from None
+
+
+def _result(distributed: Any, future: Any) -> Parts:
+    try:
+        parts: Parts = future.result()
+    except BedsimError:
+        raise
+    except distributed.KilledWorker as fault:
+        raise SolverError(
+            f"a cell took one worker after the other down: {fault}. Finished cells are kept."
+        ) from None
+    except (ImportError, AttributeError) as fault:
+        raise InputError(
+            f"--scheduler: the workers cannot do this work ({fault}). Install the same bedsim there."
+        ) from None
+    return parts
