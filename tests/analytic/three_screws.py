@@ -1,6 +1,7 @@
 """A machine in numbers for the tests beside this file: linear and exact unless a test spoils it.
 
-Three equal corners on a circle; no friction, drag, detent or heat; layers of whole microsteps; a straight screw.
+Three equal corners on a circle, straight screws, no friction, drag, detent or heat; layers of whole
+microsteps.
 """
 
 import copy
