@@ -245,7 +245,7 @@ PLATE = Bed(
 
 
 def test_twist_stiffness_of_a_plate():
-    """k = G t^3 A/(3 xc^2 yc^2), and from corner forces P = 2 M_xy, M_xy = (G t^3/6) w_xy [Timoshenko-Plates]."""
+    """k = G t^3 A/(3 xc^2 yc^2), and from corner forces P = 2 M_xy, M_xy = (G t^3/6) w_xy."""
     x, y = 0.13, 0.09
     shapes = PlateShapes(count=1, x=x, y=y)
     k = shapes.stiffness(PLATE)[0, 0]
