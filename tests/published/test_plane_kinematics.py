@@ -1,8 +1,8 @@
 """Heights of three supports and the plane through them; Abbe's offset.
 
 Derivation: solve [x y 1] (p, q, c) = z for the three supports, or weight the heights with area coordinates.
-E. Abbe, Messapparate fuer Physiker, Z. Instrumentenkunde 10 (1890) 446: a tilt times the distance between scale
-and work, from memory.  The numbers are computed from these, not printed.
+E. Abbe, Messapparate fuer Physiker, Z. Instrumentenkunde 10 (1890) 446: a tilt times the distance between
+scale and work, from memory.  The numbers are computed from these, not printed.
 """
 
 import math
@@ -60,7 +60,7 @@ def test_three_heights_computed():
 
 
 def test_area_coordinates_give_the_same():
-    """Each support's weight is the share of the triangle opposite to it, beyond the triangle below 0 or above 1."""
+    """Each support's weight is the share of the triangle opposite to it; outside it leaves 0 to 1."""
     a, b, c = (np.array(p) for p in SUPPORTS)
 
     def area(p, q, r):
