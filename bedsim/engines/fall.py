@@ -194,7 +194,7 @@ def _energy_event(row: int, inertia: float, level: float) -> Event:
 
 def _begin_event(course: Motion, group: int, n: int) -> Event:
     def lacking(_: float, y: Array) -> float:
-        _, load = power_loss.accelerations(course, y[:n], y[n : 2 * n])
+        load = power_loss.accelerations(course, y[:n], y[n : 2 * n])[1]
         down, up = power_loss.margins(course.system, y[:n], load)
         return float(min(down[group], up[group]))
 
