@@ -7,35 +7,39 @@ import pytest
 from scipy.linalg import expm
 from scipy.signal import cont2discrete
 
-from bedsim.engines.exponential import step
+from bedsim.engines.exponential import amplitude, carried, corners, motion, step
 
 W, ZETA = 2 * math.pi * 30, 0.05
 DRIVE = 2 * math.pi * 2
 
 
-@pytest.mark.parametrize("length", [1e-4, 3e-3, 0.2])
+def real_step(w, d, length):
+    """Matrix (n, 2, 2) of the free motion and columns (n, 2) of the input at both ends, for (eta, eta')."""
+    A, b0, b1 = step(w, d, length)
+    basis = [amplitude(x * np.ones_like(w), v * np.ones_like(w), w, d) for x, v in ((1.0, 0.0), (0.0, 1.0))]
+    free = np.stack([np.stack(motion(A * u, w, d), axis=-1) for u in basis], axis=-1)
+    return free, np.stack(motion(b0, w, d), axis=-1), np.stack(motion(b1, w, d), axis=-1)
+
+
+@pytest.mark.parametrize("length", [1e-7, 1e-4, 3e-3, 0.2])
 def test_against_the_augmented_matrix_exponential(length):
     """Several modes at once; input with its ramp appended to the state ([VanLoan1978], form from memory)."""
     w, d = np.array([3.0, 140.0, 900.0, 5e4]), np.array([0.0, 7.0, 540.0, 4e4])
-    found = step(w, d, length)
+    free, start, end = real_step(w, d, length)
     for k in range(4):
+        # in units of the mode: displacement times w^2, speed times w, time times w
         G = np.zeros((4, 4))
-        G[:3, :3] = [[0, 1, 0], [-(w[k] ** 2), -2 * d[k], 1], [0, 0, 0]]
-        G[2, 3] = 1 / length
-        E = expm(G * length)
-        scale = np.array([1.0, w[k]])  # displacement and speed over w are of one size
-        np.testing.assert_allclose(found.own[:, k], [E[0, 0], E[1, 1]], rtol=1e-8, atol=1e-9)
-        cross = found.cross[:, k] * [w[k], 1 / w[k]]
-        np.testing.assert_allclose(cross, [E[0, 1] * w[k], E[1, 0] / w[k]], rtol=1e-8, atol=1e-9)
-        np.testing.assert_allclose(
-            found.end[:, k] * w[k] ** 2 / scale, E[:2, 3] * w[k] ** 2 / scale, rtol=1e-6, atol=1e-9
-        )
-        both = (found.start + found.end)[:, k] * w[k] ** 2 / scale
-        np.testing.assert_allclose(both, E[:2, 2] * w[k] ** 2 / scale, rtol=1e-6, atol=1e-9)
+        G[:3, :3] = [[0, 1, 0], [-1, -2 * d[k] / w[k], 1], [0, 0, 0]]
+        G[2, 3] = 1 / (w[k] * length)
+        E = expm(G * w[k] * length)
+        scale = np.array([w[k] ** 2, w[k]])
+        np.testing.assert_allclose(free[k] * scale[:, None] / scale, E[:2, :2], rtol=1e-9, atol=1e-12)
+        np.testing.assert_allclose(end[k] * scale, E[:2, 3], rtol=1e-7, atol=1e-12)
+        np.testing.assert_allclose((start + end)[k] * scale, E[:2, 2], rtol=1e-7, atol=1e-12)
 
 
 def test_against_scipys_first_order_hold():
-    """scipy.signal.cont2discrete 'foh' shifts the state by its own input; the free part is the same matrix."""
+    """scipy.signal.cont2discrete 'foh': it shifts the state by its input, the free part is the same."""
     system = (
         np.array([[0, 1], [-W * W, -2 * ZETA * W]]),
         np.array([[0.0], [1.0]]),
@@ -43,10 +47,14 @@ def test_against_scipys_first_order_hold():
         np.zeros((2, 1)),
     )
     A = cont2discrete(system, 2e-3, method="foh")[0]
-    found = step(np.array([W]), np.array([ZETA * W]), 2e-3)
-    np.testing.assert_allclose(
-        [found.own[0, 0], found.cross[0, 0], found.cross[1, 0], found.own[1, 0]], A.ravel(), rtol=1e-10
-    )
+    np.testing.assert_allclose(real_step(np.array([W]), np.array([ZETA * W]), 2e-3)[0][0], A, rtol=1e-10)
+
+
+def test_amplitude_and_motion_undo_each_other():
+    w, d = np.array([3.0, 900.0]), np.array([0.1, 400.0])
+    eta, speed = motion(amplitude(np.array([1.0, -2.0]), np.array([0.5, 7.0]), w, d), w, d)
+    np.testing.assert_allclose(eta, [1.0, -2.0])
+    np.testing.assert_allclose(speed, [0.5, 7.0])
 
 
 def base(t):
@@ -55,7 +63,7 @@ def base(t):
 
 
 def exactly(t):
-    """Closed form from rest: particular solutions of ramp and sine, and the free motion that starts them at rest."""
+    """Closed form from rest: ramp and sine, and the free motion that starts them at rest."""
     d = ZETA * W
     wd = W * math.sqrt(1 - ZETA**2)
     H = W * W / (W * W - DRIVE**2 + 2j * d * DRIVE)
@@ -71,15 +79,12 @@ def exactly(t):
 
 
 def stepped(end, length):
-    found = step(np.array([W]), np.array([ZETA * W]), length)
-    y = np.zeros((2, 1))
+    w, d = np.array([W]), np.array([ZETA * W])
+    A, b0, b1 = step(w, d, length)
+    u = np.zeros(1, dtype=complex)
     for k in range(round(end / length)):
-        y = (
-            found.advance(y)
-            + found.start * W**2 * base(k * length)
-            + found.end * W**2 * base((k + 1) * length)
-        )
-    return float(y[0, 0])
+        u = A * u + W**2 * (b0 * base(k * length) + b1 * base((k + 1) * length))
+    return float(motion(u, w, d)[0][0])
 
 
 @pytest.mark.parametrize(("end", "printed"), [(1.0, 999.3351400511584), (0.05, 60.704495837360085)])
@@ -96,11 +101,15 @@ def test_second_order_in_the_step():
     assert 95 < coarse / fine < 105
 
 
-def test_a_column_of_lengths_is_the_same_steps():
-    w, d = np.array([50.0, 700.0]), np.array([2.0, 30.0])
-    lengths = np.array([[1e-3], [4e-3]])
-    many = step(w, d, lengths)
-    for k, length in enumerate(lengths[:, 0]):
-        one = step(w, d, length)
-        for name in ("own", "cross", "start", "end"):
-            np.testing.assert_allclose(getattr(many, name)[:, k], getattr(one, name), rtol=1e-12)
+def test_a_whole_polygon_of_forces_is_its_steps_one_by_one():
+    """The running sums of `carried` against the recursion, longer than one table and with strong damping."""
+    rng = np.random.default_rng(2)
+    w, d, space = np.array([[50.0, 700.0, 4e3]]), np.array([[2.0, 30.0, 3e3]]), 1e-3
+    force = rng.normal(0, 1, (2, 31, 3))
+    start = rng.normal(0, 1e-3, (2, 3)) + 1j * rng.normal(0, 1e-3, (2, 3))
+    table = corners(w, d, space, 12)
+    A, b0, b1 = step(w[0], d[0], space)
+    u, found = start, carried(table, start, force)
+    for k in range(30):
+        u = A * u + b0 * force[:, k] + b1 * force[:, k + 1]
+        np.testing.assert_allclose(found[:, k], u, rtol=1e-6, atol=1e-12)

@@ -1,0 +1,206 @@
+"""Contacts solved over a window of time: forces and motions at all corners of a polygon, iterated to a tolerance.
+
+Within a window the forces of all rows are polygons in time, and their motions follow exactly.  Each sweep takes the
+motions of the last one, integrates every bristle along its path, and feeds the forces back.  Forces act on motions through
+inertia, so each sweep settles the corners from the front: where the sweeps do not converge over the whole window, the
+corners that have settled are kept and the next window begins there.
+
+The bristle's law over one space, in breakaway travels, with the path X by Simpson's rule on the speeds at both corners and
+in the middle of the cubic through them:
+
+    phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.engines import exponential
+from bedsim.engines.exponential import Corners
+from bedsim.engines.modes import LayerModes, Rows
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+SWEEPS = 12
+TOLERANCE = 1e-5  # of the breakaway travel, estimated from how fast the sweeps converge
+LEAST_PATH = 1e-9  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """Tables of one layer for one spacing: `back` (s, 2n, b + b + o) rows from (Re u, Im u), `local` (s, z, b + b + o)."""
+
+    layer: LayerModes
+    corners: Corners
+    back: Array
+    local: Array
+
+    @property
+    def longest(self) -> int:
+        """Most spaces in one window."""
+        return self.corners.weight.shape[1]
+
+
+def grid(layer: LayerModes, spacing: float, longest: int) -> Grid:
+    """Tables for windows of at most `longest` spaces."""
+    rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
+    table = exponential.corners(layer.frequency, layer.damping, spacing, longest)
+    s, n, z = rows.place.shape
+    by_speed = np.concatenate([rows.place[..., :b] * (spacing / 6), rows.place[..., b : b + d]], axis=2)
+    back = np.zeros((s, n, 2, z + b))
+    back[:, :, 0, :b] = rows.place[..., :b]
+    back[:, :, 0, b : 2 * b + d] = -layer.damping[..., None] * by_speed
+    back[:, :, 1, b : 2 * b + d] = -exponential.damped(layer.frequency, layer.damping)[..., None] * by_speed
+    back[:, :, 0, 2 * b + d :] = rows.place[..., b + d :]
+    back = back.reshape(s, 2 * n, z + b)
+    at_once = (rows.push * table.last[:, None]).view(float)
+    return Grid(layer=layer, corners=table, back=back, local=at_once @ back)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """Known forcing on a grid of corners (t+1): amplitudes it alone causes, its rows, and commanded slip in breakaways.
+
+    At rest there is one corner that stands for all.
+    """
+
+    amplitude: Complex  # (m, t+1, n)
+    rows: Array  # (m, t+1, 2b + o), commanded slip included
+    slip: Array  # (t+1, b)
+    offset: Array  # (m, t+1, e)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """The state between windows: modal amplitudes u (m, n), bristle deflections phi (m, b), row forces g (m, z)."""
+
+    u: Complex
+    phi: Array
+    g: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """Settled corners (m, k, n) of a window, the state at the last of them, sweeps taken, and the estimated path error."""
+
+    amplitude: Complex
+    end: Carried
+    sweeps: int
+    settled: int
+    rate: float
+    path_error: float
+
+
+def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, rate: float) -> Outcome:
+    """A window of `spaces` from corner `first` of the known forcing; `rate` is how fast earlier sweeps converged."""
+    layer, rows, table = grid.layer, grid.layer.rows, grid.corners
+    b, m = rows.bristles, now.u.shape[0]
+    here = slice(0, 1) if known.amplitude.shape[1] == 1 else slice(first, first + spaces + 1)
+    own = now.u - known.amplitude[:, here.start]
+    free = table.power[:, : spaces + 1] * (own - table.first * (now.g[:, None] @ rows.push)[:, 0])[:, None]
+    free[:, 0] = own
+    seen_free = free.view(float) @ grid.back
+    seen_free += known.rows[:, here]
+    slip = known.slip[here][1:] if known.slip.shape[0] > 1 else known.slip
+    offset = known.offset[:, here]
+    idle = rows.idle(seen_free[..., 2 * b :], offset) if rows.size > b else True
+    g = np.repeat(now.g[:, None], spaces, axis=1)
+    seen = seen_free.copy()
+    total = np.zeros((m, spaces, table.power.shape[2]), dtype=complex)
+    before = np.inf
+    for sweep in range(1, SWEEPS + 1):
+        if sweep > 1 or now.g.any():
+            np.subtract(seen_free[:, 1:], _response(grid, g, total), out=seen[:, 1:])
+        phi, path = _bristles(rows, seen[..., :b], seen[..., b : 2 * b], now.phi)
+        found = np.empty_like(g)
+        np.subtract(phi, seen[:, 1:, :b], out=found[..., :b])
+        found[..., :b] += slip
+        if rows.size > b:
+            others = offset if offset.shape[1] == 1 else offset[:, 1:]
+            found[..., b:] = rows.others(seen[:, 1:, 2 * b :], others, idle)
+        change = np.abs(found - g)
+        g = found
+        size = float(change.max())
+        rate = size / before if sweep > 1 else rate
+        before = size
+        if size <= TOLERANCE or (rate < 0.5 and size * rate <= TOLERANCE):
+            if idle and rows.size > b and not rows.idle(seen[..., 2 * b :], offset):
+                idle = False
+                continue
+            settled = spaces
+            break
+    else:
+        settled = int(np.argmax(np.append(change.max(axis=(0, 2)) > TOLERANCE, True)))
+    if settled == 0:
+        return Outcome(amplitude=total[:, :0], end=now, sweeps=sweep, settled=0, rate=rate, path_error=np.inf)
+    p = g @ rows.push
+    _sums(table, p, total)
+    u = free[:, 1:] - total - table.last[:, None] * p
+    if here.stop - here.start == 1:
+        u += known.amplitude
+    else:
+        u += known.amplitude[:, here][:, 1:]
+    k = settled
+    return Outcome(
+        amplitude=u[:, :k],
+        end=Carried(u=u[:, k - 1].copy(), phi=phi[:, k - 1].copy(), g=g[:, k - 1].copy()),
+        sweeps=sweep,
+        settled=k,
+        rate=rate,
+        path_error=_path_error(rows, seen[:, : k + 1], path[:, :k]),
+    )
+
+
+def _sums(table: Corners, p: Array, total: Complex) -> None:
+    """Amplitudes caused by modal forces p (m, j, n) before each corner, into `total`."""
+    j = p.shape[1]
+    total[:, 0] = 0.0
+    np.multiply(p[:, :-1], table.weight[:, : j - 1], out=total[:, 1:])
+    np.cumsum(total, axis=1, out=total)
+    total *= table.power[:, 1 : j + 1]
+
+
+def _response(grid: Grid, g: Array, total: Complex) -> Array:
+    """Rows (m, j, 2b + o) that the forces g (m, j, z) move by."""
+    _sums(grid.corners, g @ grid.layer.rows.push, total)
+    found = total.view(float) @ grid.back
+    found += g @ grid.local
+    return found
+
+
+def _bristles(rows: Rows, place: Array, speed: Array, phi: Array) -> tuple[Array, Array]:
+    """Deflections (m, j, b) at the corners and the path of each space, from places and speeds x spacing/6 (m, j+1, b)."""
+    increment = place[:, 1:] - place[:, :-1]
+    ends = speed[:, 1:] + speed[:, :-1]
+    size = rows.length(speed)
+    path = rows.length(increment - ends)
+    path += size[:, 1:]
+    path += size[:, :-1]
+    np.maximum(path, LEAST_PATH, out=path)
+    grown = np.zeros_like(place)
+    np.cumsum(path, axis=1, out=grown[:, 1:])
+    np.exp(grown, out=grown)
+    found = grown[:, 1:] - grown[:, :-1]
+    found /= path
+    found *= increment
+    np.cumsum(found, axis=1, out=found)
+    found += phi[:, None]
+    found /= grown[:, 1:]
+    return found, path
+
+
+def _path_error(rows: Rows, seen: Array, path: Array) -> float:
+    """How much the path over the window changes if every other corner is left out: breakaways."""
+    b = rows.bristles
+    k = path.shape[1] // 2 * 2
+    if k == 0 or b == 0:
+        return 0.0
+    place, speed = seen[:, : k + 1 : 2, :b], 2 * seen[:, : k + 1 : 2, b : 2 * b]
+    size = rows.length(speed)
+    coarse = rows.length(place[:, 1:] - place[:, :-1] - speed[:, 1:] - speed[:, :-1])
+    total = coarse.sum(axis=1) + size[:, 1:].sum(axis=1) + size[:, :-1].sum(axis=1)
+    return float(np.abs(total - path[:, :k].sum(axis=1)).max())
