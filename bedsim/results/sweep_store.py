@@ -16,12 +16,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
-import h5py
 import numpy as np
 
 from bedsim.errors import ResultFileError
 from bedsim.results.store import add_array, add_text, create_atomically, get_array, mark_file, open_checked
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
+
+Group = Any  # a group of an open file: h5py itself stays in `store`
 
 FILE_TYPE, PART_TYPE = "bedsim sweep", "bedsim sweep part"
 FORMAT_VERSION = (1, 0)
@@ -200,13 +201,10 @@ def write_sweep(result: SweepResult, path: Path) -> None:
         for name in _NUMBER_ATTRIBUTES:
             file.attrs[name] = np.float64(getattr(result, name))
         file.attrs["seed"] = np.int64(result.seed)
-        text = h5py.string_dtype("utf-8")
-        file.attrs.create(
-            "notes", np.asarray(result.notes, dtype=object), shape=(len(result.notes),), dtype=text
-        )
         plan = file.create_group("plan")
         for name, meaning in _PLAN_TEXTS.items():
             add_text(plan, name, getattr(result, name), meaning)
+        add_array(plan, "note", result.notes, ("note",), unit="", long_name="remarks", kind="text")
         _write_axes(file.create_group("axes"), result)
         _write_cells(file.create_group("cells"), result)
         _write_members(file.create_group("members"), result)
@@ -223,12 +221,12 @@ def _unit(metric: str) -> str:
     return _UNITS.get(metric, "m")
 
 
-def _write_axes(group: h5py.Group, result: SweepResult) -> None:
+def _write_axes(group: Group, result: SweepResult) -> None:
     for k, (name, labels) in enumerate(zip(result.axis_names, result.axis_labels, strict=True)):
         add_array(group, f"axis_{k}", labels, (f"axis_{k}",), unit="", long_name=name, kind="text")
 
 
-def _write_cells(group: h5py.Group, result: SweepResult) -> None:
+def _write_cells(group: Group, result: SweepResult) -> None:
     cells = result.cells
 
     def column(
@@ -285,7 +283,7 @@ def _write_cells(group: h5py.Group, result: SweepResult) -> None:
     )
 
 
-def _write_members(group: h5py.Group, result: SweepResult) -> None:
+def _write_members(group: Group, result: SweepResult) -> None:
     cells = result.cells
     rows = np.arange(sum(c.members for c in cells))
     add_array(group, "printer", rows, ("printer",), unit="1", long_name="row of the table", kind="int64")
@@ -301,7 +299,7 @@ def _write_members(group: h5py.Group, result: SweepResult) -> None:
     column("meets", [c.meets for c in cells], "meets the target", "bool")
 
 
-def _write_envelope(group: h5py.Group, cell: CellResult, levels: np.ndarray) -> None:
+def _write_envelope(group: Group, cell: CellResult, levels: np.ndarray) -> None:
     layers = np.arange(1, cell.print_height.size + 1)
     add_array(group, "layer", layers, ("layer",), unit="1", long_name="layer number, from 1", kind="int64")
     add_array(
@@ -324,7 +322,7 @@ def _write_envelope(group: h5py.Group, cell: CellResult, levels: np.ndarray) -> 
         )
 
 
-def _write_sensitivity(group: h5py.Group, result: SweepResult) -> None:
+def _write_sensitivity(group: Group, result: SweepResult) -> None:
     names = result.sensitivity_names
     if not names:
         return
@@ -352,7 +350,7 @@ def read_sweep(path: Path) -> SweepResult:
         return SweepResult(
             **plain,
             seed=int(file.attrs["seed"]),
-            notes=tuple(str(v) for v in file.attrs["notes"]),
+            notes=get_array(file["plan/note"], "text"),
             metrics=metrics,
             levels=get_array(file["cells/quantile"], "float64"),
             axis_names=tuple(str(a.attrs["long_name"]) for a in axes),
@@ -364,7 +362,7 @@ def read_sweep(path: Path) -> SweepResult:
         )
 
 
-def _read_cells(file: h5py.File, metrics: Sequence[str]) -> Iterator[CellResult]:
+def _read_cells(file: Group, metrics: Sequence[str]) -> Iterator[CellResult]:
     cells, members = file["cells"], file["members"]
     texts = {name: get_array(cells[name], "text") for name in ("label", "settings", "place")}
     numbers = {

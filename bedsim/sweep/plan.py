@@ -18,6 +18,7 @@ from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import nearest, unit_of
 from bedsim.scenario.load import LoadedScenario, load_scenario
 from bedsim.scenario.sweep_plan import SPECIAL_KEYS, AxisTable, PlanFile, Value, read_plan_file
+from bedsim.screws.drawing import typical_screw
 from bedsim.screws.lots import Lot
 from bedsim.simulate import make_job
 from bedsim.sweep import lots as lot_tables
@@ -322,12 +323,8 @@ def _notes(file: PlanFile, cells: Sequence[Cell]) -> tuple[str, ...]:
         notes.append(
             "Sorted screws: those with the least run-out over the travel used, gauged without error."
         )
+    said: dict[str, dict[str, None]] = {}
     for cell in cells:
-        notes += [f"{cell.lots[0].name}: {text}" for text in _assumptions(cell.lots[0])]
-    return tuple(dict.fromkeys(notes))
-
-
-def _assumptions(lot: Lot) -> tuple[str, ...]:
-    from bedsim.screws.drawing import typical_screw
-
-    return typical_screw(lot).assumptions
+        for text in typical_screw(cell.lots[0]).assumptions:
+            said.setdefault(text, {})[cell.lots[0].name] = None
+    return (*notes, *(f"{', '.join(names)}: {text}" for text, names in said.items()))

@@ -237,7 +237,7 @@ def target_use(result: SweepResult, cell: CellResult) -> tuple[str, Array]:
     if not asked:
         return "lateral error, peak to valley", cell.figures[:, result.metrics.index("lateral_pv")]
     used = [cell.figures[:, result.metrics.index(name)] / limit for name, limit in asked.items()]
-    return "share of the target used", np.max(used, axis=0)
+    return "largest error over its target", np.max(used, axis=0)
 
 
 def with_sensitivity(result: SweepResult) -> SweepResult:

@@ -1,0 +1,152 @@
+"""`bedsim sweep`: a plan in; a result file, a table of cells, what follows from it and pictures out."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.errors import InputError
+from bedsim.units import UM
+
+if TYPE_CHECKING:
+    from bedsim.sweep.member import Member
+    from bedsim.sweep.plan import Plan
+    from bedsim.sweep.pool import Work
+
+TARGET_MISSED = 1
+_UNITS = {"side_force": "N", "mount_force": "N", "axial_force": "N", "load_angle": "rad"}
+
+
+@click.command(name="sweep")
+@click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Result file (HDF5); default: results/PLAN.h5.",
+)
+@click.option(
+    "--workers", type=click.IntRange(1), metavar="N", help="Processes on this machine; default: one per core."
+)
+@click.option(
+    "--scheduler", metavar="ADDRESS", help="Dask scheduler to use instead, for example tcp://host:8786."
+)
+@click.option(
+    "--member", metavar="CELL,PRINTER", help="Work out one printer of one cell again, alone, and stop."
+)
+@click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+def command(
+    plan_file: Path,
+    output: Path | None,
+    workers: int | None,
+    scheduler: str | None,
+    member: str | None,
+    no_pictures: bool,
+) -> int:
+    """Draw many virtual printers for each cell of a plan: what is good enough, how sure, at what price.
+
+    A sweep that was interrupted goes on where it stopped when the same command is given again.  Exits with 1
+    if the plan has a target and no cell is good enough.
+    """
+    from bedsim.cli.sweep_output import answer_lines
+    from bedsim.sweep.answers import good_enough, has_target
+    from bedsim.sweep.plan import load_plan
+    from bedsim.sweep.run import run_sweep
+
+    plan = load_plan(plan_file)
+    target = output or Path("results") / f"{plan_file.stem}.h5"
+    if member is not None:
+        click.echo("\n".join(_member_lines(plan, target, member)))
+        return 0
+    with _progress(len(plan.cells)) as progress:
+        result = run_sweep(plan, target, _work(workers, scheduler), progress)
+    click.echo("\n".join(answer_lines(result)))
+    click.echo(f"\nResult: {target}")
+    if not no_pictures:
+        from bedsim.views.sweep_plots import draw_sweep
+
+        for picture in draw_sweep(result, target.with_suffix("")):
+            click.echo(f"Picture: {picture}")
+    failed = has_target(result) and not any(good_enough(c, result) for c in result.cells)
+    return TARGET_MISSED if failed else 0
+
+
+def _work(workers: int | None, scheduler: str | None) -> Work:
+    from bedsim.sweep import pool
+
+    if scheduler is not None:
+        if workers is not None:
+            raise InputError("--workers: the scheduler has its own workers; give one of the two options.")
+        return pool.dask(scheduler)
+    return pool.local(workers or _cores())
+
+
+def _cores() -> int:
+    """Cores this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on every system
+        return os.cpu_count() or 1
+
+
+@contextmanager
+def _progress(cells: int) -> Iterator[Callable[[int, int], None]]:
+    """A bar with the time left on a terminal, nothing in a pipe."""
+    if not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(f"printers in {cells} cells", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+# ---- one printer again --------------------------------------------------------------------------------
+
+
+def _member_lines(plan: Plan, target: Path, written: str) -> Iterator[str]:
+    from bedsim.results.sweep_store import fingerprint_of, read_sweep
+    from bedsim.sweep.member import member_again
+
+    cell, printer = _two_numbers(written)
+    stored = None
+    if target.is_file() and fingerprint_of(target) == plan.fingerprint:
+        stored = read_sweep(target)
+    counts = None if stored is None else [c.members for c in stored.cells]
+    found = member_again(plan, cell, printer, counts)
+    yield f"Cell {cell}, {found.cell.label}; printer {printer}"
+    yield from _figure_lines(found)
+    if stored is not None:
+        same = found.figures.tobytes() == stored.cells[cell].figures[printer].tobytes()
+        yield f"The same to the last bit as in {target}: {'yes' if same else 'no'}"
+    yield ""
+    yield "Its screws as keys of the scenario (slow travel variation as one wave):"
+    for key, value in found.keys.items():
+        yield f"  {key} = {value:.6g}"
+
+
+def _two_numbers(written: str) -> tuple[int, int]:
+    parts = [part.strip() for part in written.split(",")]
+    if len(parts) != 2 or not all(part.isdecimal() for part in parts):
+        raise InputError(
+            f"--member = {written}: must be two whole numbers, cell and printer, for example 3,417."
+        )
+    return int(parts[0]), int(parts[1])
+
+
+def _figure_lines(found: Member) -> Iterator[str]:
+    from bedsim.analysis.figures import METRICS
+
+    texts = {m.name: m.text for m in METRICS}
+    for name, value in zip(found.metrics, found.figures, strict=True):
+        unit = _UNITS.get(name, "µm")
+        yield f"  {texts[name]:<48} {value / (UM if unit == 'µm' else 1):>10.4g} {unit}"

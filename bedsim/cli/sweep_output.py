@@ -1,0 +1,178 @@
+"""What `bedsim sweep` prints: the table of cells, what follows from it, and what to keep in mind."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from bedsim.engines.base import LINEAR_LOAD_ANGLE
+from bedsim.results.sweep import CellResult, SweepResult
+from bedsim.sweep.answers import cheapest, front, good_enough, has_target, members_for, sure_of_lot
+from bedsim.units import UM
+
+WIDEST_LABEL, LINE_WIDTH = 44, 100
+
+
+def answer_lines(result: SweepResult) -> Iterator[str]:
+    """The table of cells and what follows from it, as printed."""
+    yield result.title
+    yield _asked(result)
+    yield ""
+    yield from _table(result)
+    if has_target(result):
+        yield ""
+        yield from _verdict(result)
+        yield from _enough(result)
+    yield from _price_lines(result)
+    yield from _what_matters(result)
+    yield ""
+    yield "Read with this in mind:"
+    for note in result.notes:
+        yield from textwrap.wrap(note, LINE_WIDTH, initial_indent="  - ", subsequent_indent="    ")
+
+
+def _asked(result: SweepResult) -> str:
+    limits = {"lateral": result.lateral_target, "height": result.height_target}
+    asked = [f"{name} {limit / UM:g} µm" for name, limit in limits.items() if limit == limit]
+    if not asked:
+        return "No target: give [target] lateral_pv_um or height_pv_um to get probabilities."
+    share = f"{100 * result.wanted_probability:g} % of printers"
+    return f"Target, peak to valley at every probe: {', '.join(asked)} at most, for {share}"
+
+
+def _table(result: SweepResult) -> Iterator[str]:
+    width = min(WIDEST_LABEL, max(len(c.label) for c in result.cells) + 4)
+    sure = f"{100 * result.confidence:g} %"
+    asked, priced = has_target(result), any(c.price == c.price for c in result.cells)
+    head = f"{'cell':<{width}} {'lateral µm':>16} {'height µm':>16}"
+    head += f" {'meets':>7} {'by number drawn':>16} {'by lot':>14}" if asked else ""
+    yield head + (f" {'price ' + result.currency:>10}" if priced else "")
+    second = f"{'':<{width}} {'median   95 %':>16} {'median   95 %':>16}"
+    yield second + (f" {'%':>7} {sure:>16} {sure:>14}" if asked else "")
+    for cell in result.cells:
+        name = f"{cell.index:>3} {cell.label}"
+        line = f"{_cut(name, width):<{width}}"
+        line += f" {_two(result, cell, 'lateral_pv')} {_two(result, cell, 'height_pv')}"
+        if asked:
+            line += f" {100 * cell.probability:>7.1f} {_percents(cell.wilson):>16}"
+            line += f" {_percents(cell.lot_interval):>14}"
+        line += f" {_money(cell.price):>10}" if priced else ""
+        yield line + (" *" if asked and good_enough(cell, result) else "")
+    if asked:
+        yield "*: the lower end of the interval for the number drawn reaches what is wanted."
+    drawn = sorted({c.members for c in result.cells})
+    yield f"Printers drawn per cell: {drawn[0]}" + (f" to {drawn[-1]}" if len(drawn) > 1 else "") + "."
+    yield from _flags(result)
+
+
+def _flags(result: SweepResult) -> Iterator[str]:
+    """Where the model's own limits are passed, told for each cell."""
+    for cell in result.cells:
+        column = dict(zip(result.metrics, cell.figures.T, strict=True))
+        passed = {
+            "joint travel used up": cell.stopped,
+            "a mount lifts off": column["mount_force"] < 0,
+            "a screw is unloaded": column["axial_force"] < 0,
+            "a motor past 30 electrical degrees, steps may be lost": column["load_angle"] > LINEAR_LOAD_ANGLE,
+        }
+        for what, which in passed.items():
+            if which.any():
+                yield f"{cell.label}: {what} in {which.sum()} of {cell.members} printers."
+
+
+def _cut(text: str, width: int) -> str:
+    return text if len(text) <= width else text[: width - 1] + "…"
+
+
+def _two(result: SweepResult, cell: CellResult, name: str) -> str:
+    column = cell.quantiles[:, result.metrics.index(name)] / UM
+    levels = [f"{x:g}" for x in result.levels]
+    return f"{column[levels.index('0.5')]:>8.1f} {column[levels.index('0.95')]:>7.1f}"
+
+
+def _percents(interval: tuple[float, float]) -> str:
+    low, high = interval
+    return f"{100 * low:.1f} to {100 * high:.1f}" if low == low else "-"
+
+
+def _money(price: float) -> str:
+    return f"{price:.0f}" if price == price else "-"
+
+
+def _verdict(result: SweepResult) -> Iterator[str]:
+    good = [c for c in result.cells if good_enough(c, result)]
+    best = cheapest(result)
+    wanted = f"{100 * result.wanted_probability:g} %"
+    if not good:
+        yield f"No cell is sure to meet the target for {wanted} of printers."
+        return
+    if best is None:
+        yield (
+            "Good enough: " + "; ".join(c.label for c in good) + ". Give [prices] to learn which is cheapest."
+        )
+        return
+    yield f"Cheapest cell that is good enough: {best.label}, {best.price:.0f} {result.currency}."
+    if not sure_of_lot(best, result) and best.lot_interval[0] == best.lot_interval[0]:
+        yield from textwrap.wrap(
+            "But not whatever the lot: with what is not known of it the share may be as low as "
+            f"{100 * best.lot_interval[0]:.0f} %. More printers do not help there; measured screws do.",
+            LINE_WIDTH,
+        )
+        surer = [c for c in good if sure_of_lot(c, result) and c.price == c.price]
+        if surer:
+            cell = min(surer, key=lambda c: c.price)
+            yield f"Cheapest that is good enough even so: {cell.label}, {cell.price:.0f} {result.currency}."
+
+
+def _enough(result: SweepResult) -> Iterator[str]:
+    """How many printers decide the cell nearest to what is wanted."""
+    open_cells = [c for c in result.cells if c.wilson[0] < result.wanted_probability <= c.wilson[1]]
+    if not open_cells:
+        yield "Enough printers: every cell is clearly above or below what is wanted, for the number drawn."
+        return
+    cell = min(open_cells, key=lambda c: abs(c.probability - result.wanted_probability))
+    away = abs(cell.probability - result.wanted_probability)
+    if away < 0.005:
+        yield f"{cell.label}: too near to what is wanted for any number of printers to decide."
+        return
+    needed = members_for(cell.probability, 2 * away, result.confidence)
+    yield f"Not decided by {cell.members} printers: {cell.label}."
+    yield f"About {needed} would decide, if the share stays."
+
+
+def _price_lines(result: SweepResult) -> Iterator[str]:
+    priced = [c for c in result.cells if c.price == c.price]
+    if not priced:
+        return
+    quality = [c.probability if c.probability == c.probability else -_median(result, c) for c in result.cells]
+    best = front([c.price for c in result.cells], quality)
+    yield ""
+    yield "Worth their price (no other cell is both cheaper and better):"
+    for i in best:
+        cell = result.cells[i]
+        rejects = f", of it {cell.reject_price:.0f} for screws sorted out" if cell.reject_price > 0 else ""
+        shown = (
+            f"{100 * cell.probability:.1f} %"
+            if cell.probability == cell.probability
+            else f"{_median(result, cell) / UM:.1f} µm"
+        )
+        yield f"  {cell.label}: {cell.price:.0f} {result.currency}{rejects}, {shown}"
+    missing = [c.label for c in result.cells if c.price != c.price]
+    if missing:
+        yield "Without a complete price: " + "; ".join(missing[:6]) + ("; ..." if len(missing) > 6 else "")
+
+
+def _median(result: SweepResult, cell: CellResult) -> float:
+    levels = [f"{x:g}" for x in result.levels]
+    return float(cell.quantiles[levels.index("0.5"), result.metrics.index("lateral_pv")])
+
+
+def _what_matters(result: SweepResult) -> Iterator[str]:
+    if not result.sensitivity_names:
+        return
+    yield ""
+    yield f"What matters most: share of the variance of the {result.sensitivity_of}"
+    yield f"  {'':<32} {'by itself':>10} {'with others':>12}"
+    rows = zip(result.sensitivity_names, result.first_order, result.total_order, strict=True)
+    for name, first, total in sorted(rows, key=lambda row: -row[2]):
+        yield f"  {_cut(name, 32):<32} {100 * max(first, 0):>8.0f} % {100 * total:>10.0f} %"
