@@ -2,19 +2,16 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from event_machine import machine
 from scipy.spatial.transform import Rotation
 
-from bedsim.components.frame import radial_directions
 from bedsim.engines import tilted
 from bedsim.errors import ModelError
-from bedsim.model import convert, tilting
+from bedsim.model import tilting
 from bedsim.model.tilting import Limit, Supports
-from bedsim.scenario.load import load_scenario
-from bedsim.simulate import make_job
 from bedsim.units import DEG, GRAVITY, MM
 
 R = 0.2
@@ -93,52 +90,6 @@ def test_a_limit_is_found_where_the_closed_form_puts_it():
     found = tilting.passed_at(grooves(), [limit, never], np.array([0.0, 1.0]), np.zeros(3))
     assert found[0] == pytest.approx(math.acos(1 - 2 * MM / (1.5 * R)), abs=1e-8)
     assert found[1] == math.inf
-
-
-MACHINE = """
-title = "Tilting"
-[bed]
-size_x_mm = 300
-size_y_mm = 300
-mass_kg = 3.0
-temperature_rise_k = 0
-[print]
-layers = 50
-layer_mm = 0.2
-part_mass_kg = 0
-[screw]
-kind = "rolled_ball"
-diameter_mm = 12
-lead_mm = 4
-length_mm = 300
-[joint]
-kind = "rolling"
-[guide]
-kind = "profile_rail"
-[mount]
-kind = "groove"
-{corners}
-"""
-
-
-def machine(folder: Path, **changes: object):
-    text = MACHINE.format(
-        corners="\n".join(
-            f'[[corner]]\nname = "{name}"\nx_mm = {x}\ny_mm = {y}'
-            for name, x, y in (("left", -180, -100), ("right", 180, -100), ("rear", 0, 200))
-        )
-    )
-    file = folder / "machine.toml"
-    file.write_text(text, encoding="utf-8")
-    loaded = load_scenario(file, [f"{key}={value}" for key, value in changes.items()])
-    points = convert.mount_points(loaded.scenario)
-    supports = Supports(
-        points=points,
-        direction=radial_directions(points[:, :2]),
-        along=np.zeros(3),
-        across=np.ones(3),
-    )
-    return make_job(loaded), supports
 
 
 def course(job, supports, rotation, weight=3.0 * GRAVITY, centre=(0.0, 0.0, -0.008)):
