@@ -45,6 +45,7 @@ class Pace:
     touch: float = 6.25e-5
     rest: tuple[float, ...] = (2.5e-4, 5e-4, 1e-3, 2e-3, 4e-3)
     path_error: float = 1e-3
+    tolerance: float = 2e-5  # breakaways (and 10 N): what the sweeps of a window may leave
     spaces: int = 64  # most in one window
     least: float = 1e-6  # contacts that need a closer spacing are given up
 
@@ -56,6 +57,7 @@ class Pace:
             touch=self.touch / 2,
             rest=tuple(x / 2 for x in self.rest),
             path_error=self.path_error / 8,
+            tolerance=self.tolerance / 10,
         )
 
 
@@ -86,7 +88,7 @@ class Track:
     def advance(self, grid: Grid, known: Known, first: int, most: int) -> window.Outcome:
         """One window of at most `most` spaces; its length follows how quickly the sweeps converge."""
         spaces = min(self.spaces, most, grid.longest)
-        found = window.solve(grid, known, first, spaces, self.now, self.rate)
+        found = window.solve(grid, known, first, spaces, self.now, self.rate, self.pace.tolerance)
         self.sweeps += found.sweeps
         self.windows += 1
         self.corners += found.settled

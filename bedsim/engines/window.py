@@ -26,7 +26,6 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 SWEEPS = 12
-TOLERANCE = 1e-5  # of the breakaway travel, estimated from how fast the sweeps converge
 LEAST_PATH = 1e-9  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
 
 
@@ -95,59 +94,67 @@ class Outcome:
     path_error: float
 
 
-def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, rate: float) -> Outcome:
-    """A window of `spaces` from corner `first` of the known forcing; `rate` is how fast earlier sweeps converged."""
-    layer, rows, table = grid.layer, grid.layer.rows, grid.corners
+def solve(
+    grid: Grid, known: Known, first: int, spaces: int, now: Carried, rate: float, tolerance: float
+) -> Outcome:
+    """A window of `spaces` from corner `first` of the known forcing; `rate` is how fast earlier sweeps converged.
+
+    Unknown is what the forces g have changed by since the window began; with the old forces kept the motion is known.
+    """
+    rows, table = grid.layer.rows, grid.corners
     b, m = rows.bristles, now.u.shape[0]
-    here = slice(0, 1) if known.amplitude.shape[1] == 1 else slice(first, first + spaces + 1)
-    own = now.u - known.amplitude[:, here.start]
-    free = table.power[:, : spaces + 1] * (own - table.first * (now.g[:, None] @ rows.push)[:, 0])[:, None]
-    free[:, 0] = own
-    seen_free = free.view(float) @ grid.back
-    seen_free += known.rows[:, here]
-    slip = known.slip[here][1:] if known.slip.shape[0] > 1 else known.slip
-    offset = known.offset[:, here]
-    idle = rows.idle(seen_free[..., 2 * b :], offset) if rows.size > b else True
-    g = np.repeat(now.g[:, None], spaces, axis=1)
-    seen = seen_free.copy()
-    total = np.zeros((m, spaces, table.power.shape[2]), dtype=complex)
-    before = np.inf
+    at_rest = known.amplitude.shape[1] == 1
+    here = slice(0, 1) if at_rest else slice(first, first + spaces + 1)
+    there = here if at_rest else slice(first + 1, first + spaces + 1)
+    held = grid.layer.resting((now.g[:, None] @ rows.push)[:, 0])
+    free = table.power[:, : spaces + 1] * (now.u - known.amplitude[:, here.start] + held)[:, None]
+    free -= held[:, None]
+    kept = free.view(float) @ grid.back
+    kept += known.rows[:, here]
+    slip, offset = known.slip[there], known.offset[:, here]
+    idle = rows.size == b or rows.idle(kept[..., 2 * b :], offset)
+    change = np.zeros((m, spaces, rows.size))
+    total = np.empty((m, spaces, free.shape[2]), dtype=complex)
+    seen, before = kept, np.inf
     for sweep in range(1, SWEEPS + 1):
-        if sweep > 1 or now.g.any():
-            np.subtract(seen_free[:, 1:], _response(grid, g, total), out=seen[:, 1:])
+        if sweep > 1:
+            seen = np.empty_like(kept)
+            seen[:, 0] = kept[:, 0]
+            np.subtract(kept[:, 1:], _response(grid, change, total), out=seen[:, 1:])
         phi, path = _bristles(rows, seen[..., :b], seen[..., b : 2 * b], now.phi)
-        found = np.empty_like(g)
+        found = np.empty_like(change)
         np.subtract(phi, seen[:, 1:, :b], out=found[..., :b])
-        found[..., :b] += slip
+        if not at_rest:
+            found[..., :b] += slip
         if rows.size > b:
-            others = offset if offset.shape[1] == 1 else offset[:, 1:]
-            found[..., b:] = rows.others(seen[:, 1:, 2 * b :], others, idle)
-        change = np.abs(found - g)
-        g = found
+            found[..., b:] = rows.others(seen[:, 1:, 2 * b :], known.offset[:, there], idle)
+        found -= now.g[:, None]
+        change -= found
+        np.abs(change, out=change)
         size = float(change.max())
+        miss, change = change, found
         rate = size / before if sweep > 1 else rate
         before = size
-        if size <= TOLERANCE or (rate < 0.5 and size * rate <= TOLERANCE):
+        if size <= tolerance or (rate < 0.5 and size * rate <= tolerance):
             if idle and rows.size > b and not rows.idle(seen[..., 2 * b :], offset):
                 idle = False
                 continue
             settled = spaces
             break
     else:
-        settled = int(np.argmax(np.append(change.max(axis=(0, 2)) > TOLERANCE, True)))
+        settled = int(np.argmax(np.append(miss.max(axis=(0, 2)) > tolerance, True)))
     if settled == 0:
         return Outcome(amplitude=total[:, :0], end=now, sweeps=sweep, settled=0, rate=rate, path_error=np.inf)
-    p = g @ rows.push
-    _sums(table, p, total)
-    u = free[:, 1:] - total - table.last[:, None] * p
-    if here.stop - here.start == 1:
-        u += known.amplitude
-    else:
-        u += known.amplitude[:, here][:, 1:]
     k = settled
+    u = free[:, 1 : k + 1]
+    p = _rounded(change[:, :k]) @ rows.push
+    _sums(table, p, total[:, :k])
+    u -= total[:, :k]
+    u -= table.last[:, None] * p
+    u += known.amplitude if at_rest else known.amplitude[:, first + 1 : first + 1 + k]
     return Outcome(
-        amplitude=u[:, :k],
-        end=Carried(u=u[:, k - 1].copy(), phi=phi[:, k - 1].copy(), g=g[:, k - 1].copy()),
+        amplitude=u,
+        end=Carried(u=u[:, -1].copy(), phi=phi[:, k - 1].copy(), g=now.g + change[:, k - 1]),
         sweeps=sweep,
         settled=k,
         rate=rate,
@@ -164,11 +171,24 @@ def _sums(table: Corners, p: Array, total: Complex) -> None:
     total *= table.power[:, 1 : j + 1]
 
 
-def _response(grid: Grid, g: Array, total: Complex) -> Array:
-    """Rows (m, j, 2b + o) that the forces g (m, j, z) move by."""
-    _sums(grid.corners, g @ grid.layer.rows.push, total)
+def _response(grid: Grid, change: Array, total: Complex) -> Array:
+    """Rows (m, j, 2b + o) that the changes of force (m, j, z) move by."""
+    change = _rounded(change)
+    _sums(grid.corners, change @ grid.layer.rows.push, total)
     found = total.view(float) @ grid.back
-    found += g @ grid.local
+    found += change @ grid.local
+    return found
+
+
+def _rounded(change: Array) -> Array:
+    """Corner values whose polygon has the same integral as the smooth curve through `change` (m, j, z).
+
+    A polygon through a curve exceeds its mean by spacing^2/12 times its curvature: a twelfth of the second difference.
+    """
+    found = change.copy()
+    if change.shape[1] > 2:
+        bend = change[:, 1:] - change[:, :-1]
+        found[:, 1:-1] -= (bend[:, 1:] - bend[:, :-1]) / 12
     return found
 
 
