@@ -74,8 +74,8 @@ def clocked(columns: Array, gram: Array) -> Array:
 
     The error is linear in the run-out columns v (6 c) and its mean square over layers and probes is v^T gram
     v.  With each screw's run-out at 0 and 90 degrees as a base, that is a quadratic form in (cos, sin) of
-    every screw's angle: tried every 30 degrees for all screws but the first together (five screws or more:
-    one after the other only), then every degree screw by screw.
+    every screw's angle.  All screws but the first are tried together every 30 degrees (not with five or
+    more), then every degree screw by screw and all screws alike, four times over.
     """
     count = columns.shape[1]
     quarter = turned(columns, np.full(columns.shape[:2], np.pi / 2))
@@ -87,8 +87,9 @@ def clocked(columns: Array, gram: Array) -> Array:
     form = np.einsum("nai,ij,nbj->nab", base, gram, base, optimize=["einsum_path", (0, 1), (0, 1)])
     angle = _together(form, count) if count <= 4 else np.zeros((columns.shape[0], count))
     for _ in range(_ROUNDS):
-        for c in range(1, count):
-            angle[:, c] = _one(form, angle, c)
+        for c in range(count):
+            angle = _stepped(form, angle, np.arange(count) == c)
+        angle = _stepped(form, angle, np.ones(count, dtype=bool))
     return turned(columns, angle)
 
 
@@ -104,9 +105,10 @@ def _together(form: Array, count: int) -> Array:
     return tried[np.argmin(value, axis=1)]
 
 
-def _one(form: Array, angle: Array, c: int) -> Array:
+def _stepped(form: Array, angle: Array, moving: NDArray[np.bool_]) -> Array:
+    """The best of all steps by which the screws that are `moving` (c,) turn together."""
     steps = np.arange(_FINE) * 2 * np.pi / _FINE
-    tried = np.repeat(angle[:, None, :], _FINE, axis=1)
-    tried[:, :, c] = steps
+    tried = angle[:, None, :] + steps[None, :, None] * moving
     z = _pointer(tried)
-    return np.asarray(steps[np.argmin(np.einsum("nta,nab,ntb->nt", z, form, z), axis=1)])
+    best = np.argmin(np.einsum("nta,nab,ntb->nt", z, form, z), axis=1)
+    return np.asarray(np.take_along_axis(tried, best[:, None, None], axis=1)[:, 0])

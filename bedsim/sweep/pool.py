@@ -9,9 +9,11 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.process import BaseProcess
 from typing import Any
 
 from bedsim.errors import BedsimError, InputError, SolverError
@@ -66,7 +68,8 @@ def local(workers: int) -> Work:
 def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
     """Yield parts, taking finished tasks out of `left` after they have been taken over."""
     spawn = multiprocessing.get_context("spawn")
-    with _one_thread(), ProcessPoolExecutor(min(workers, len(left)), mp_context=spawn) as pool:
+    count = min(workers, len(left))
+    with _one_thread(), ProcessPoolExecutor(count, mp_context=spawn, initializer=_end_with_parent) as pool:
         futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
         try:
             for future in as_completed(list(futures)):
@@ -75,6 +78,18 @@ def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
                 del left[k]
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _end_with_parent() -> None:
+    """A worker whose parent was killed would wait for its next task for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_after, args=(parent,), daemon=True).start()
+
+
+def _end_after(parent: BaseProcess) -> None:
+    parent.join()
+    os._exit(1)
 
 
 @contextlib.contextmanager

@@ -221,7 +221,7 @@ def draw_prices(result: SweepResult, path: Path) -> Path:
             for k, i in enumerate(ranks, 1)
         ]
         look = {"title": "no other is cheaper and better", "alignment": "left", "handlelength": 0}
-        figure.legend(handles=names, loc="outside right upper", **look)  # type: ignore[arg-type]
+        figure.legend(handles=names, loc="outside right upper", **look)
         handles, labels = ax.get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=3)
     return path

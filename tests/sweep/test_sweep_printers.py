@@ -1,0 +1,242 @@
+"""Drawn printers: figures as of single runs, luck shared by all cells, sorting, clocking, closed forms."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from plans import FRICTIONLESS, write_plan
+from scipy import stats
+
+from bedsim.analysis.figures import metric_values
+from bedsim.screws.drawing import draw_member
+from bedsim.screws.drawn import centreline, slow_deviation
+from bedsim.screws.lots import Waves
+from bedsim.simulate import simulate
+from bedsim.sweep.drawing import BLOCK, block_amounts, clocked, screws_of, straightest, turned
+from bedsim.sweep.figures import DIRECTIONS, Bands, metric_names, sharpened
+from bedsim.sweep.plan import SCREWS, load_plan
+from bedsim.sweep.response import gains, run_out_gram
+from bedsim.sweep.run import order_of
+from bedsim.sweep.sources import RUN_OUT, terms_for
+from bedsim.sweep.tasks import Task, leads_of, ready, run_task
+from bedsim.units import DEG, MM, UM
+
+
+def one_wave(cell):
+    """The cell with lots of one slow wave, which a scenario can hold exactly; no alternatives."""
+    return replace(cell, others=(), lots=tuple(replace(lot, waves=Waves(count=1)) for lot in cell.lots))
+
+
+def keys_of(cell, seed, member):
+    """Scenario keys of a printer's screws, slow wave and all, by plain formulas."""
+    keys = {}
+    for place, corner in enumerate(cell.loaded.scenario.corner):
+        s = draw_member(cell.lots[place], np.random.SeedSequence(seed, spawn_key=(SCREWS, place, member)))
+        parts = {
+            "run_out.eccentricity_tir_um": 2 * abs(s.eccentricity) / UM,
+            "run_out.eccentricity_deg": np.angle(s.eccentricity) / DEG,
+            "run_out.tilt_tir_um_per_100mm": 2 * abs(s.tilt) * 0.1 / UM,
+            "run_out.tilt_deg": np.angle(s.tilt) / DEG,
+            "run_out.bow_tir_um": 2 * abs(s.bow) / UM,
+            "run_out.bow_deg": np.angle(s.bow) / DEG,
+            "travel.slope_um_per_300mm": s.slope * 0.3 / UM,
+            "travel.variation_pv_um": 2 * abs(s.waves[0]) / UM,
+            "travel.variation_wavelength_mm": s.wavelengths[0] / MM,
+            "travel.variation_deg": np.angle(s.waves[0]) / DEG,
+            "travel.once_per_turn_pv_um": 2 * abs(s.once_per_turn) / UM,
+            "travel.once_per_turn_deg": np.angle(s.once_per_turn) / DEG,
+        }
+        keys |= {f"corner.{corner.name}.screw.{key}": float(value) for key, value in parts.items()}
+    return keys
+
+
+@pytest.mark.parametrize("cell_index", [4, 5])
+def test_figures_are_those_of_a_single_run_without_friction(tmp_path, cell_index):
+    """The equilibrium engine on the scenario with the drawn screws and all friction set to zero.
+
+    The largest lateral extent is searched more coarsely over many printers: 0.1 %; all else is the same arithmetic.
+    """
+    plan = load_plan(write_plan(tmp_path))
+    cell = one_wave(plan.cells[cell_index])
+    (part,) = run_task(Task(order=order_of(plan), cells=(cell,), first=0, last=64))
+    for member in (0, 63):
+        free = cell.loaded.with_values(FRICTIONLESS | keys_of(cell, plan.file.seed, member))
+        expected = metric_values(simulate(free, engine="equilibrium").layers, leads_of(cell))
+        for name, value in zip(metric_names("equilibrium"), part.figures[member], strict=True):
+            tolerance = 1e-3 if name == "lateral_pv" else 1e-5
+            assert value == pytest.approx(expected[name], rel=tolerance), name
+
+
+def test_figures_with_friction_and_vibration_are_those_of_a_single_run(tmp_path):
+    """The propagator on one printer of a batch of two cells; both solve their contacts to 1e-11 m per step."""
+    machine_layers = ["print.layers = 40", "layers = 5"]
+    from plans import MACHINE
+
+    plan = load_plan(
+        write_plan(
+            tmp_path, more='engine = "propagator"', machine=MACHINE.replace("layers = 40", machine_layers[1])
+        )
+    )
+    cells = tuple(one_wave(plan.cells[k]) for k in (3, 5))
+    parts = run_task(Task(order=order_of(plan), cells=cells, first=0, last=2))
+    free = cells[1].loaded.with_values(keys_of(cells[1], plan.file.seed, 1))
+    expected = metric_values(simulate(free, engine="propagator").layers, leads_of(cells[1]))
+    for name, value in zip(metric_names("propagator"), parts[1].figures[1], strict=True):
+        if not np.isnan(expected[name]):
+            assert value == pytest.approx(expected[name], rel=2e-3, abs=1e-9), name
+
+
+def test_slow_waves_are_carried_to_a_millionth(tmp_path):
+    """Polynomials against the waves themselves over the travel used."""
+    plan = load_plan(write_plan(tmp_path))
+    prepared = ready(plan.cells[0], friction=False)
+    screws = screws_of(plan.cells[0].lots[0], 1, 0, 0)
+    travel = prepared.travel[0]
+    position = np.linspace(travel.low, travel.high, 301)
+    told = np.polynomial.chebyshev.chebval(travel.scaled(position), travel.coefficients(screws).T)
+    np.testing.assert_allclose(
+        told, slow_deviation(screws, position), atol=3e-6 * np.abs(screws.waves).sum(axis=1).max()
+    )
+    assert terms_for(0.4, 0.04) > 2 * 0.4 / 0.04  # two numbers per wave are the least
+
+
+def test_a_printer_has_the_same_luck_whatever_is_bought_and_built(tmp_path):
+    """Screw i of printer j is spawned by (i, j) alone, and can be drawn alone."""
+    plan = load_plan(write_plan(tmp_path))
+    lot = plan.cells[0].lots[0]
+    block = screws_of(lot, 5, 2, BLOCK)
+    alone = draw_member(lot, np.random.SeedSequence(5, spawn_key=(SCREWS, 2, BLOCK + 7)))
+    assert block.member(7) == alone
+    other = screws_of(plan.cells[2].lots[0], 5, 2, BLOCK)
+    np.testing.assert_allclose(np.angle(other.bow), np.angle(block.bow), rtol=1e-12)
+
+
+def test_numbers_do_not_depend_on_neighbours_or_on_how_many_are_drawn(tmp_path):
+    plan = load_plan(write_plan(tmp_path))
+    order = order_of(plan)
+    (many,) = run_task(Task(order=order, cells=plan.cells[:1], first=0, last=100))
+    (few,) = run_task(Task(order=order, cells=plan.cells[:1], first=0, last=70))
+    (second,) = run_task(Task(order=order, cells=plan.cells[:1], first=64, last=100))
+    together = run_task(Task(order=order, cells=(plan.cells[2], plan.cells[0]), first=0, last=70))
+    assert few.figures.tobytes() == many.figures[:70].tobytes() == together[1].figures.tobytes()
+    assert second.figures.tobytes() == many.figures[64:].tobytes()
+
+
+def test_a_better_grade_never_has_a_worse_median(tmp_path):
+    """Same size and stiffness, common luck, what no grade limits stated alike."""
+    axes = '[[axis]]\nkey = "grade"\nvalues = ["C1", "C3", "C5", "C7", "C10"]\n'
+    text = axes + '[[axis]]\nkey = "joint.kind"\nvalues = ["rigid", "rolling"]\n'
+    plan = load_plan(write_plan(tmp_path, text))
+    medians = {}
+    for group in (0, 1):
+        cells = tuple(replace(c, others=()) for c in plan.cells if c.group == group)
+        parts = run_task(Task(order=order_of(plan), cells=cells, first=0, last=128))
+        medians[group] = np.array([np.median(p.figures[:, :2], axis=0) for p in parts])
+    for values in medians.values():
+        assert np.all(np.diff(values, axis=0) > -1e-12)
+        assert np.all(values[-1] > values[0])
+    assert np.all(medians[1][:, 0] < medians[0][:, 0]), (
+        "a joint that lets the nut move takes lateral error away"
+    )
+
+
+def phasor_gains(plan):
+    """Complex gain (c, 2) of the centre's x band per unit eccentricity x and y of each screw; machine and block amounts."""
+    cell = plan.cells[0]
+    prepared = ready(cell, friction=False)
+    bands = Bands(prepared.job, leads_of(cell))
+    layers, probes = prepared.job.program.layers, prepared.job.probes.shape[0]
+    rows = np.concatenate([g.lateral_rows().reshape(g.layers.size, probes, 2, -1) for g in gains(prepared)])
+    phasor = bands.rows[0] @ rows[:, 0, 0].reshape(layers, -1)
+    per_corner = prepared.columns.shape[1]
+    return cell, prepared, phasor[1:].reshape(-1, per_corner)[:, :2]
+
+
+def test_linear_response_to_normal_offsets_is_rayleigh_and_rice(tmp_path):
+    """Amplitude of the band in x for eccentricities normal in both directions: Rayleigh; with one screw known: Rice.
+
+    Closed forms: mean s sqrt(pi/2), spread s sqrt(2 - pi/2) with s^2 = sigma^2 sum |gain|^2 / 2; scipy.stats.rayleigh and
+    rice for the whole law.  Sampling: four standard errors; the gains are those of a turning vector to 1 % or so, which
+    moves the mean by its square.
+    """
+    cell, prepared, gain = phasor_gains(load_plan(write_plan(tmp_path)))
+    lot = cell.lots[0]
+    blocks = [block_amounts(prepared, cell.lots, 3, None, 5, BLOCK * k)[:, :, :2] for k in range(40)]
+    offsets = np.concatenate(blocks)
+    from bedsim.screws.limits import grade_limits
+
+    limits = grade_limits(lot)
+    share = lot.spread.inside ** (1 / limits.count)
+    sigma = limits.thread_run_out / 2 / np.sqrt(-2 * np.log1p(-share))
+    assert offsets.std() == pytest.approx(sigma, rel=4 / np.sqrt(2 * offsets.size))
+    scale = sigma * np.sqrt(np.sum(np.abs(gain) ** 2) / 2)
+    amplitude = np.abs(np.einsum("ck,nck->n", gain, offsets))
+    error = 1 / np.sqrt(amplitude.size)
+    assert amplitude.mean() == pytest.approx(scale * np.sqrt(np.pi / 2), rel=4 * error * 0.523)
+    assert amplitude.std() == pytest.approx(scale * np.sqrt(2 - np.pi / 2), rel=4 * error)
+    assert stats.kstest(amplitude, stats.rayleigh(scale=scale).cdf).pvalue > 1e-3
+
+    known = 3 * sigma
+    offsets[:, 0] = [known, 0.0]
+    rest = sigma * np.sqrt(np.sum(np.abs(gain[1:]) ** 2) / 2)
+    amplitude = np.abs(np.einsum("ck,nck->n", gain, offsets))
+    law = stats.rice(b=known * abs(gain[0, 0]) / rest, scale=rest)
+    assert amplitude.mean() == pytest.approx(law.mean(), abs=4 * law.std() * error)
+    assert amplitude.std() == pytest.approx(law.std(), rel=4 * error)
+    assert stats.kstest(amplitude, law.cdf).pvalue > 1e-3
+
+
+def test_sorting_keeps_the_straightest_and_more_bought_is_never_worse(tmp_path):
+    plan = load_plan(write_plan(tmp_path))
+    cell = plan.cells[0]
+    travel = ready(cell, friction=False).travel[0]
+    where = np.linspace(travel.low, travel.high, 200)
+    places = [screws_of(cell.lots[0], 5, i, 0) for i in range(6)]
+    run_out = np.stack([np.abs(centreline(s, where)).max(axis=1) for s in places], axis=1)
+    worst = []
+    for bought in (3, 4, 6):
+        kept = straightest(places[:bought], travel, 3)
+        worst.append(np.take_along_axis(run_out, kept, axis=1).max(axis=1))
+        assert np.all(np.diff(kept, axis=1) > 0)
+    np.testing.assert_allclose(worst[0], run_out[:, :3].max(axis=1))
+    assert np.all(worst[1] <= worst[0] * 1.001) and np.all(worst[2] <= worst[1] * 1.001)
+    np.testing.assert_allclose(worst[2], np.sort(run_out, axis=1)[:, 2], rtol=1e-3)
+
+
+def test_clocking_finds_the_least_lateral_error(tmp_path):
+    """Against the mean square itself, and against ten thousand other clockings of every printer."""
+    plan = load_plan(write_plan(tmp_path))
+    cell = plan.cells[0]
+    prepared = ready(cell, friction=False)
+    gram = run_out_gram(prepared)
+    drawn = block_amounts(prepared, cell.lots, 3, None, 5, 0)
+    best = clocked(drawn, gram)
+
+    def square(columns):
+        v = columns[:, :, :RUN_OUT].reshape(len(columns), -1)
+        return np.einsum("ni,ij,nj->n", v, gram, v)
+
+    only_run_out = drawn.copy()
+    only_run_out[:, :, RUN_OUT:] = 0.0
+    lateral = np.concatenate([g.values(only_run_out.reshape(BLOCK, -1)).lateral for g in gains(prepared)])
+    fixed = np.concatenate([g.values(np.zeros((1, only_run_out[0].size))).lateral for g in gains(prepared)])
+    direct = np.mean(np.var(lateral - fixed, axis=0), axis=(0, 1))
+    np.testing.assert_allclose(square(drawn), direct, rtol=1e-9)
+
+    angles = np.random.default_rng(1).uniform(0, 2 * np.pi, (10_000, 3))
+    for member in range(4):
+        tried = square(turned(np.repeat(drawn[member : member + 1], len(angles), axis=0), angles))
+        assert square(best)[member] <= tried.min() * (1 + 1e-3)
+    np.testing.assert_allclose(
+        np.hypot(best[..., 0], best[..., 1]), np.hypot(drawn[..., 0], drawn[..., 1]), rtol=1e-12
+    )
+
+
+def test_extent_sharpened_between_directions_is_exact_for_lines_and_ellipses():
+    """A segment of length 1 and an ellipse with half axes 1 and 0.3, turned anyhow."""
+    angle = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
+    for turn in np.linspace(0, np.pi, 37):
+        line = np.abs(np.cos(angle - turn))
+        ellipse = 2 * np.hypot(np.cos(angle - turn), 0.3 * np.sin(angle - turn))
+        assert sharpened(line) == pytest.approx(1.0, rel=1e-9)
+        assert sharpened(ellipse) == pytest.approx(2.0, rel=1e-9)
