@@ -21,7 +21,7 @@ from bedsim.engines.base import Chunk, Handles, History, Job
 from bedsim.engines.state import State, start
 from bedsim.errors import SolverError
 from bedsim.model.assembly import System
-from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent
+from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent, local_forces
 from bedsim.model.program import Profile, rest, sequence
 
 Array = NDArray[np.float64]
@@ -36,6 +36,7 @@ class Equations:
     """The right-hand side of one layer of one member on the state y = (q, v, f)."""
 
     linear: Array  # (2n+d, 2n+d): all of dy/dt that is linear in y
+    stacked: Array  # (2n+2d+e, 2n+d): the same, then sliding speeds, then places of elastic elements
     M_inverse: Array
     contact: Array  # (d, n)
     groups: Array
@@ -46,14 +47,16 @@ class Equations:
 
     def rate(self, y: Array, force: Array, imposed: Array, slip: Array) -> Array:
         """dy/dt for the applied force (n,), imposed extensions (r,) and commanded slip speed (d,)."""
-        n = self.n
-        found = self.linear @ y
-        extra = force_and_tangent(self.parts, y[:n], imposed)
-        if extra is not None:
-            force = force - extra[0]
+        n, size = self.n, y.size
+        products = self.stacked @ y
+        found = products[:size]
+        speed = products[size : size + slip.size] + slip
+        if self.parts.present:
+            local = local_forces(self.parts, products[size + slip.size :] - self.parts.imposed @ imposed)
+            if local is not None:
+                force = force - local[0] @ self.parts.rows
         found[n : 2 * n] += self.M_inverse @ force
-        speed = self.contact @ y[n : 2 * n] + slip
-        magnitude = np.sqrt((speed * speed) @ self.groups)
+        magnitude = np.sqrt(self.groups @ (speed * speed))
         found[2 * n :] = (self.limit * speed - magnitude * y[2 * n :]) / self.breakaway
         return found
 
@@ -85,14 +88,18 @@ def equations(job: Job, system: System, index: int, motor_sine: bool) -> Equatio
     linear[n : 2 * n, :n] = -M_inverse @ system.K[index]
     linear[n : 2 * n, n : 2 * n] = -M_inverse @ system.C[index]
     linear[n : 2 * n, 2 * n :] = -M_inverse @ contact.T
+    parts = elastic(machine, system, index, motor_sine)
+    sliding, places = np.zeros((d, 2 * n + d)), np.zeros((parts.rows.shape[0], 2 * n + d))
+    sliding[:, n : 2 * n], places[:, :n] = contact, parts.rows
     return Equations(
         linear=linear,
+        stacked=np.vstack([linear, sliding, places]),
         M_inverse=M_inverse,
         contact=contact,
         groups=machine.contact_groups,
         limit=np.maximum(system.friction_limit[index], 1e-12),
         breakaway=machine.breakaway,
-        parts=elastic(machine, system, index, motor_sine),
+        parts=parts,
         n=n,
     )
 

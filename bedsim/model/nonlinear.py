@@ -26,6 +26,7 @@ class Elastic:
     rows: Array  # (2 s + 3 k + m, n)
     imposed: Array  # (2 s + 3 k + m, r)
     gap: Array  # (s,) m
+    gap_squared: Array  # (s,) m2
     stop: Array  # (s,) N/m
     slope: Array  # (k,)
     rounding: Array  # (k,) m
@@ -65,6 +66,7 @@ def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> E
         rows=np.vstack(rows) if rows else np.zeros((0, n)),
         imposed=np.vstack(picks) if picks else np.zeros((0, r)),
         gap=np.array([s.gap for s in machine.stops]),
+        gap_squared=np.array([s.gap**2 for s in machine.stops]),
         stop=np.array([s.stiffness for s in machine.stops]),
         slope=np.array([f.slope for f in machine.flanks]),
         rounding=np.array([f.rounding for f in machine.flanks]),
@@ -77,8 +79,8 @@ def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> E
 def local_forces(parts: Elastic, extension: Array) -> tuple[Array, Array] | None:
     """Forces (..., e) and block-diagonal derivative (..., e, e) for stacked extensions (..., e); None: nothing acts."""
     s, k = parts.gap.size, parts.slope.size
-    sideways = extension[..., : 2 * s].reshape(*extension.shape[:-1], s, 2)
-    touching = bool(np.any(np.sum(sideways * sideways, axis=-1) > parts.gap**2))
+    square = extension[..., : 2 * s] ** 2
+    touching = bool((square[..., 0::2] + square[..., 1::2] > parts.gap_squared).any())
     if not touching and k == 0 and parts.torque.size == 0:
         return None
     force = np.zeros_like(extension)
