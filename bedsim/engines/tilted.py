@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,11 +47,20 @@ def strain_response(machine: Machine, system: System, bed: Tilted) -> tuple[Arra
     return np.linalg.solve(system.K[0], system.imposed_force[0] @ imposed), imposed
 
 
-def joint_push(machine: Machine, system: System, bed: Tilted) -> Array:
-    """How far (c,) m a tilt alone moves each joint in its plane; 0 where it is bolted."""
+def joint_push(machine: Machine, system: System) -> Callable[[Tilted], Array]:
+    """A function that tells how far (c,) m a tilt alone moves each joint in its plane (bolted: 0)."""
     observer = base.make_observer(machine, system, np.zeros((1, 2)))
-    q, imposed = strain_response(machine, system, bed)
-    return base.extremes(observer, 0, q[None], imposed[None])["joint_excursion"]
+    corners = observer.joint.shape[0]
+    by_motion = observer.joint.reshape(2 * corners, -1)
+    by_strain = by_motion @ np.linalg.solve(system.K[0], system.imposed_force[0])
+    present = (observer.joint_imposed >= 0).ravel()
+    by_strain[present, observer.joint_imposed.ravel()[present]] -= 1.0
+
+    def push(bed: Tilted) -> Array:
+        strained = tilting.strain(machine, bed, tilting.screw_heights(machine, bed))
+        return np.linalg.norm((-by_strain @ strained).reshape(corners, 2), axis=1)
+
+    return push
 
 
 def racking(machine: Machine, system: System) -> Array:

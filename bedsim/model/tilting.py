@@ -86,18 +86,20 @@ def tilt(supports: Supports, about: Array, pivot: Array) -> Tilted:
     arms = (supports.points - pivot) @ asked.T
     weight = np.sqrt(np.stack([supports.along, supports.across], axis=1))
     weight = weight / weight.max()
+    frame = supports.frame
     unknown = np.zeros(3)  # s_x, s_y, psi
     for _ in range(STEPS):
-        about_z = Rotation.from_rotvec([0.0, 0.0, unknown[2]]).as_matrix()
+        c, s = np.cos(unknown[2]), np.sin(unknown[2])
+        about_z = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
         turned = arms @ about_z.T
         plan = turned[:, :2] + unknown[:2] + (pivot - supports.points)[:, :2]
-        give = np.einsum("nij,nj->ni", supports.frame, plan)
-        by_turn = np.einsum("nij,nj->ni", supports.frame, np.stack([-turned[:, 1], turned[:, 0]], axis=1))
-        slope = np.concatenate([supports.frame, by_turn[:, :, None]], axis=2)
+        give = np.einsum("nij,nj->ni", frame, plan)
+        by_turn = np.einsum("nij,nj->ni", frame, np.stack([-turned[:, 1], turned[:, 0]], axis=1))
+        slope = np.concatenate([frame, by_turn[:, :, None]], axis=2)
         normal = (weight[:, :, None] * slope).reshape(-1, 3)
-        if np.linalg.matrix_rank(normal, tol=1e-9) < 3:
+        step, _, rank, _ = np.linalg.lstsq(normal, -(weight * give).ravel(), rcond=1e-9)
+        if rank < 3:
             raise ModelError("tilting: the mounts leave the bed free to slide or to turn on them")
-        step = np.linalg.lstsq(normal, -(weight * give).ravel(), rcond=None)[0]
         unknown = unknown + step
         if np.max(np.abs(step)) < CLOSE:
             return _tilted(supports, about_z @ asked, pivot, unknown)
@@ -154,24 +156,50 @@ class Limit:
     allowed: float
 
 
+GRID = np.concatenate([[0.0], np.geomspace(3e-3, STEEPEST, 12)])  # rad, between which limits are looked for
+
+
 def passed_at(supports: Supports, limits: Sequence[Limit], direction: Array, pivot: Array) -> Array:
     """Tilts (limits,) rad about the horizontal unit vector `direction` (2,) at which each limit is passed.
 
     Infinite for one that is not passed up to 45 degrees.
     """
+    found = np.full(len(limits), np.inf)
+    low = 0.0
+    for high in GRID:
+        bed = tilt(supports, high * direction, pivot)
+        for k, limit in enumerate(limits):
+            if np.isinf(found[k]) and limit.used(bed) > limit.allowed:
+                found[k] = _between(supports, limit, direction, pivot, low, float(high))
+        low = float(high)
+    return found
 
-    def over(angle: float, limit: Limit) -> float:
+
+def first_passed(
+    supports: Supports, limits: Sequence[Limit], direction: Array, pivot: Array
+) -> tuple[int | None, float]:
+    """Which limit is passed first, and the tilt rad; (None, infinite) if none is up to 45 degrees."""
+    low = 0.0
+    for high in GRID:
+        bed = tilt(supports, high * direction, pivot)
+        over = [k for k, limit in enumerate(limits) if limit.used(bed) > limit.allowed]
+        if over:
+            where = [_between(supports, limits[k], direction, pivot, low, float(high)) for k in over]
+            first = int(np.argmin(where))
+            return over[first], where[first]
+        low = float(high)
+    return None, float("inf")
+
+
+def _between(
+    supports: Supports, limit: Limit, direction: Array, pivot: Array, low: float, high: float
+) -> float:
+    """Tilt rad between two at which a limit is passed."""
+
+    def over(angle: float) -> float:
         return limit.used(tilt(supports, angle * direction, pivot)) - limit.allowed
 
-    grid = np.concatenate([[0.0], np.geomspace(1e-3, STEEPEST, 20)])
-    beds = [tilt(supports, a * direction, pivot) for a in grid]
-    found = np.full(len(limits), np.inf)
-    for k, limit in enumerate(limits):
-        values = np.array([limit.used(bed) - limit.allowed for bed in beds])
-        first = int(np.argmax(values > 0))
-        if values[first] > 0:
-            found[k] = brentq(over, grid[first - 1], grid[first], (limit,), xtol=1e-9) if first else 0.0
-    return found
+    return 0.0 if low == high or over(low) > 0 else float(brentq(over, low, high, xtol=1e-7))
 
 
 def commanded_pose(machine: Machine, bed: Tilted, height: Array) -> Array:

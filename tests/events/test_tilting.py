@@ -88,8 +88,9 @@ def test_a_limit_is_found_where_the_closed_form_puts_it():
     limit = Limit(kind="groove", corner="a", used=lambda bed: abs(bed.give[0, 0]), allowed=2 * MM)
     never = Limit(kind="none", corner="a", used=lambda bed: 0.0, allowed=1.0)
     found = tilting.passed_at(grooves(), [limit, never], np.array([0.0, 1.0]), np.zeros(3))
-    assert found[0] == pytest.approx(math.acos(1 - 2 * MM / (1.5 * R)), abs=1e-8)
+    assert found[0] == pytest.approx(math.acos(1 - 2 * MM / (1.5 * R)), abs=1e-6)
     assert found[1] == math.inf
+    assert tilting.first_passed(grooves(), [never, limit], np.array([0.0, 1.0]), np.zeros(3)) == (1, found[0])
 
 
 def course(job, supports, rotation, weight=3.0 * GRAVITY, centre=(0.0, 0.0, -0.008)):
