@@ -1,0 +1,284 @@
+"""`bedsim compare`: scenarios and results in, what changed by how much out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.common import progress_of, set_option
+from bedsim.cli.gauge_output import say
+from bedsim.errors import InputError, ResultFileError
+from bedsim.units import UM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.comparison import Compared, Comparison
+    from bedsim.analysis.difference import Swings
+    from bedsim.analysis.requirements import Requirement
+    from bedsim.scenario.load import LoadedScenario
+
+REQUIREMENT_FAILED = 1
+MOST_RUNS = 6
+"""More runs on one chart cannot be told apart."""
+_HDF5 = b"\x89HDF\r\n\x1a\n"
+
+
+@click.command(name="compare")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@click.option(
+    "--vary",
+    metavar="KEY=V1,V2",
+    help="Compare one scenario with itself under other values of a key, for example "
+    "--vary joint.kind=rigid,rolling.",
+)
+@set_option
+@click.option("--engine", metavar="NAME", help="Solver for scenarios; default: as in bedsim run.")
+@click.option("--no-ranges", is_flag=True, help="Do not vary the uncertain numbers.")
+@click.option(
+    "--require",
+    "required",
+    multiple=True,
+    metavar="NAME<=NUMBER",
+    help="Condition on every run after the first, for example lateral_pv_um<=10 or lateral_pv_ratio<0.5 "
+    "(over the first run); exit code 1 when one is missed. May be given more than once.",
+)
+@click.option(
+    "--break-even",
+    "wants_break_even",
+    is_flag=True,
+    help="With one scenario: up to which stiffness and friction its joint pays against bolted ones.",
+)
+@click.option(
+    "--worth-um",
+    type=click.FloatRange(min=0),
+    help="For --break-even: lateral error (peak to valley) that a joint must take off; default: twice the "
+    "smallest amplitude an eye sees at the lead.",
+)
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="FOLDER",
+    help="For pictures and for results that had to be computed; default: results/compare-NAMES.",
+)
+@click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+def command(
+    files: tuple[Path, ...],
+    vary: str | None,
+    overrides: tuple[str, ...],
+    engine: str | None,
+    no_ranges: bool,
+    required: tuple[str, ...],
+    wants_break_even: bool,
+    worth_um: float | None,
+    output: Path | None,
+    no_pictures: bool,
+) -> int:
+    """Put scenarios or results side by side: FILE... are two or more of them, or one scenario with --vary or
+    --break-even.
+
+    What has not been run is run.  Every run is compared with the first; exits with 1 if a --require is
+    missed.
+    """
+    from bedsim.analysis.requirements import read_requirement
+
+    requirements = [read_requirement(text) for text in required]
+    _check_options(files, vary, wants_break_even, required, worth_um)
+    if wants_break_even:
+        return _break_even(files[0], overrides, worth_um, output, no_pictures)
+    prepared = _prepared(files, vary, overrides)
+    folder = output or Path("results") / ("compare-" + "-".join(_plain(label) for label, _, _ in prepared))
+    items = [_compared(label, path, loaded, engine, folder) for label, path, loaded in prepared]
+    return _report(items, _swings(items, no_ranges), requirements, None if no_pictures else folder)
+
+
+def _check_options(
+    files: Sequence[Path],
+    vary: str | None,
+    wants_break_even: bool,
+    required: Sequence[str],
+    worth: float | None,
+) -> None:
+    alone = "--vary" if vary is not None else "--break-even"
+    if vary is not None and wants_break_even:
+        raise InputError("--vary and --break-even: give one of them.")
+    if (vary is not None or wants_break_even) and len(files) != 1:
+        raise InputError(f"{alone}: goes with one scenario; {len(files)} files are given.")
+    if vary is None and not wants_break_even and len(files) < 2:
+        raise InputError(
+            f"{files[0]}: one file has nothing to be compared with. Give another, or --vary KEY=V1,V2, or "
+            "--break-even."
+        )
+    if wants_break_even and required:
+        raise InputError("--require: is for runs side by side, not for --break-even.")
+    if worth is not None and not wants_break_even:
+        raise InputError("--worth-um: goes with --break-even.")
+    if len(files) > MOST_RUNS:
+        raise InputError(f"{len(files)} files are given; at most {MOST_RUNS} can be told apart on one chart.")
+    if len({f.resolve() for f in files}) < len(files):
+        raise InputError("the same file is given twice: there is nothing to compare.")
+
+
+# ---- what is compared ---------------------------------------------------------------------------------
+
+
+Prepared = tuple[str, Path, "LoadedScenario | None"]
+"""Label, file, and the scenario if it has still to be run."""
+
+
+def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str]) -> list[Prepared]:
+    """Everything that can be refused before the long work."""
+    from bedsim.scenario.load import load_scenario
+
+    if vary is not None:
+        if _is_result(files[0]):
+            raise InputError(f"{files[0]}: --vary needs a scenario, and this is a result.")
+        key, values = _varied(vary)
+        return [
+            (
+                f"{key.rpartition('.')[2]} = {value}",
+                files[0],
+                load_scenario(files[0], (*overrides, f"{key}={value}")),
+            )
+            for value in values
+        ]
+    scenarios = [f for f in files if not _is_result(f)]
+    if overrides and not scenarios:
+        raise InputError("--set: results stay as they are; it needs a scenario.")
+    return [
+        (label, file, None if _is_result(file) else load_scenario(file, overrides))
+        for label, file in zip(_labels(files), files, strict=True)
+    ]
+
+
+def _is_result(file: Path) -> bool:
+    try:
+        with file.open("rb") as stream:
+            return stream.read(len(_HDF5)) == _HDF5
+    except OSError:  # the reader of its kind tells what is wrong
+        return file.suffix in (".h5", ".hdf5")
+
+
+def _varied(vary: str) -> tuple[str, list[str]]:
+    """Key and values of --vary; commas inside brackets, braces and quotes belong to a value."""
+    key, equals, text = vary.partition("=")
+    values = [v.strip() for v in re.findall(r"(?:\[[^\]]*\]|\{[^}]*\}|\"[^\"]*\"|[^,])+", text)]
+    if not equals or not key.strip() or len(values) < 2 or not all(values):
+        raise InputError(f"--vary {vary}: is written KEY=V1,V2, for example joint.kind=rigid,rolling.")
+    if len(set(values)) < len(values):
+        raise InputError(f"--vary {vary}: a value is given twice.")
+    if len(values) > MOST_RUNS:
+        raise InputError(f"--vary {vary}: at most {MOST_RUNS} values can be told apart on one chart.")
+    return key.strip(), values
+
+
+def _labels(files: Sequence[Path]) -> list[str]:
+    """File names without ending where they differ, else whole paths."""
+    stems = [f.stem for f in files]
+    return [s if stems.count(s) == 1 else str(f) for s, f in zip(stems, files, strict=True)]
+
+
+def _plain(label: str) -> str:
+    """A label as part of a file name."""
+    return re.sub(r"[^\w.+-]+", "_", label).strip("_.") or "run"
+
+
+def _compared(
+    label: str, path: Path, loaded: LoadedScenario | None, engine: str | None, folder: Path
+) -> Compared:
+    from bedsim.analysis.comparison import Compared
+    from bedsim.results.reload import scenario_of
+    from bedsim.results.store import read_run, write_run
+    from bedsim.simulate import simulate
+
+    if loaded is None:
+        run = read_run(path)
+        return Compared(label=label, run=run, loaded=scenario_of(run, path))
+    _make(folder)
+    with progress_of(loaded.scenario.print.layers, label) as progress:
+        run = simulate(loaded, engine=engine, progress=progress)
+    target = folder / f"{_plain(label)}.h5"
+    write_run(run, target)
+    click.echo(f"Result: {target}")
+    return Compared(label=label, run=run, loaded=loaded)
+
+
+def _make(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise ResultFileError(f"{folder}: cannot be made: {fault.strerror or fault}.") from None
+
+
+def _swings(items: Sequence[Compared], no_ranges: bool) -> list[Swings]:
+    from bedsim.analysis.difference import find_swings
+
+    if no_ranges:
+        return []
+    found = []
+    for item in items:
+        with progress_of(len(item.loaded.ranges), f"uncertain numbers, {item.label}") as progress:
+            found.append(find_swings(item.loaded, progress))
+    return found
+
+
+# ---- what is told -------------------------------------------------------------------------------------
+
+
+def _report(
+    items: Sequence[Compared],
+    swings: Sequence[Swings],
+    requirements: Sequence[Requirement],
+    folder: Path | None,
+) -> int:
+    from bedsim.analysis.comparison import compare
+    from bedsim.analysis.comparison_text import remarks, requirement_lines, table_lines, verdicts
+
+    comparison = compare(items, swings)
+    if folder is not None:
+        _draw(comparison, items, folder)
+    click.echo("\n".join(table_lines(comparison)))
+    for text in ("", *remarks(comparison), "", *verdicts(comparison)):
+        say(text)
+    lines, met = requirement_lines(comparison, requirements)
+    for line in lines:
+        click.echo(line)
+    return 0 if met else REQUIREMENT_FAILED
+
+
+def _draw(comparison: Comparison, items: Sequence[Compared], folder: Path) -> None:
+    from bedsim.views.compare_plots import draw_comparison
+
+    _make(folder)
+    for picture in draw_comparison(comparison, items, folder):
+        click.echo(f"Picture: {picture}")
+
+
+def _break_even(
+    file: Path, overrides: Sequence[str], worth: float | None, output: Path | None, no_pictures: bool
+) -> int:
+    from bedsim.analysis.break_even import STEPS, break_even, break_even_lines
+    from bedsim.analysis.cautions import cautions
+    from bedsim.results.reload import scenario_of
+    from bedsim.results.store import read_run
+    from bedsim.scenario.load import load_scenario
+
+    if _is_result(file):
+        if overrides:
+            raise InputError("--set: results stay as they are; it needs a scenario.")
+        loaded = scenario_of(read_run(file), file)
+    else:
+        loaded = load_scenario(file, overrides)
+    with progress_of(STEPS, "break-even") as progress:
+        found = break_even(loaded, None if worth is None else worth * UM, progress)
+    for text in (*break_even_lines(found), *cautions(loaded.scenario)):
+        say(text)
+    if not no_pictures:
+        from bedsim.views.compare_plots import draw_break_even
+
+        folder = output or Path("results") / f"compare-{_plain(file.stem)}"
+        _make(folder)
+        click.echo(f"Picture: {draw_break_even(found, folder / 'break_even.png')}")
+    return 0
