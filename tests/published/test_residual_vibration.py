@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from bedsim.engines.exponential import step
+from bedsim.engines.exponential import motion, step
 from bedsim.model.program import Limits, Profile, Program, move
 
 W = 2 * math.pi * 30
@@ -23,13 +23,14 @@ A = 0.1
 
 def exact(profile, zeta):
     """Relative motion (eta, eta') at the end of a move, one exact step per piece: a(t) is linear in each."""
-    y = np.zeros((2, 1))
+    w, d = np.array([W]), np.array([zeta * W])
+    u = np.zeros(1, dtype=complex)
     for piece, length in enumerate(np.diff(profile.time)):
         ends = profile.time[[piece, piece + 1]]
         p = -profile.acceleration(ends, np.array([piece, piece]))[:, 0]
-        s = step(np.array([W]), np.array([zeta * W]), length)
-        y = s.advance(y) + s.start * p[0] + s.end * p[1]
-    return y[:, 0]
+        A, b0, b1 = step(w, d, length)
+        u = A * u + b0 * p[0] + b1 * p[1]
+    return np.concatenate(motion(u, w, d))
 
 
 def by_matrix_exponential(profile, zeta):
