@@ -1,0 +1,296 @@
+"""`bedsim clock`: which screw at which corner, turned how far in its coupling, in plain steps."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.common import progress_of, scenario_argument, set_option
+from bedsim.cli.gauge_output import say
+from bedsim.errors import InputError, ResultFileError
+from bedsim.units import DEG, MM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.clocking import Advice, Placement, Setting
+    from bedsim.scenario.load import LoadedScenario
+
+AIM_WORDS = {
+    "expected": "least expected error after levelling",
+    "worst": "least worst case after levelling",
+    "placed": "least error as placed, never levelled",
+}
+LITTLE_GAIN = 0.1
+"""Part of the expected error below which clocking is called hardly worth the work.  Our choice."""
+
+
+@click.command(name="clock")
+@scenario_argument
+@click.option(
+    "--spares",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Screws on the shelf: TOML with [[screw]] tables (name, run_out, travel), or a table or keys file "
+    "of bedsim gauge. May be given more than once.",
+)
+@click.option("--probe", metavar="NAME", help="Place of the bed that counts; default: all probes alike.")
+@click.option(
+    "--levelling-correction-mm",
+    type=float,
+    default=0.5,
+    show_default=True,
+    help="How far levelling afterwards moves each corner, up or down, at most.",
+)
+@click.option(
+    "--aim",
+    type=click.Choice(tuple(AIM_WORDS)),
+    default="expected",
+    show_default=True,
+    help="What is made least: the mean over levelling, its worst case, or the machine as placed.",
+)
+@click.option("--no-swap", is_flag=True, help="Leave the corners' own screws at their corners.")
+@click.option("--no-check", is_flag=True, help="Do not compute before and after with friction and play.")
+@click.option(
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Picture file (PNG); default: results/SCENARIO_clock.png.",
+)
+@set_option
+@click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+def command(
+    scenario: Path,
+    spares: tuple[Path, ...],
+    probe: str | None,
+    levelling_correction_mm: float,
+    aim: str,
+    no_swap: bool,
+    no_check: bool,
+    output: Path | None,
+    overrides: tuple[str, ...],
+    no_pictures: bool,
+) -> int:
+    """Turn the screws in their couplings, and swap them, for the least lateral error.
+
+    Levelling turns the screws again: the advice is for the error that is left then.
+    """
+    from bedsim.analysis.clocking import advise
+    from bedsim.analysis.clocking_search import sets_to_search
+    from bedsim.scenario.load import load_scenario
+    from bedsim.scenario.spares import read_spares
+
+    if not (math.isfinite(levelling_correction_mm) and levelling_correction_mm >= 0):
+        raise InputError(f"--levelling-correction-mm = {levelling_correction_mm:g}: must be at least 0.")
+    loaded = load_scenario(scenario, overrides)
+    more = read_spares(spares)
+    total = sets_to_search(len(loaded.scenario.corner), len(more))
+    with progress_of(total, "sets of screws") as progress:
+        advice = advise(
+            loaded,
+            spares=more,
+            probe=probe,
+            correction=levelling_correction_mm * MM,
+            aim=aim,
+            swap=not no_swap,
+            progress=progress,
+        )
+    for line in advice_lines(advice):
+        click.echo(line)
+    if not no_check:
+        _check(loaded, advice)
+    _steps(advice, scenario)
+    if not no_pictures:
+        click.echo(f"\nPicture: {_drawn(loaded, advice, output or _usual(scenario))}")
+    return 0
+
+
+def _usual(scenario: Path) -> Path:
+    return Path("results") / f"{scenario.stem}_clock.png"
+
+
+def _drawn(loaded: LoadedScenario, advice: Advice, path: Path) -> Path:
+    from bedsim.views.clock_plots import draw_clock
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise ResultFileError(f"{path}: its folder cannot be made: {fault.strerror}.") from None
+    return draw_clock(loaded.scenario, advice, path)
+
+
+# ---- figures ------------------------------------------------------------------------------------------
+
+
+def _length(value: float) -> str:
+    from bedsim.analysis.printed import quantity
+
+    return quantity(value, "m")
+
+
+def advice_lines(advice: Advice) -> Iterator[str]:
+    """Give the lines of the report before the workshop's steps."""
+    yield _headline(advice)
+    yield ""
+    where = (
+        f"at {advice.probes[0]}"
+        if len(advice.probes) == 1
+        else f"over {len(advice.probes)} probes of the bed"
+    )
+    yield f"Lateral error {where}: its RMS about the mean is made least, peak to valley told beside it."
+    yield ""
+    head = ("", "as it is", "advised", *(AIM_SHORT[name] for name, _ in advice.others))
+    settings = (advice.now, advice.best, *(s for _, s in advice.others))
+    yield from _table([head, *(_row(text, name, settings) for text, name in ROWS)])
+    yield f"  Clocked by chance, these screws would have {_length(advice.by_chance)} RMS as placed."
+    yield ""
+    yield "What inaccurate clocking costs (every screw off by up to so much, as placed, worst case):"
+    for m in advice.misclocked:
+        more = f"{_length(m.rms)} RMS, {_length(m.lateral_pv)} peak to valley"
+        yield f"  {m.degrees:>2g}°   {more}"
+
+
+AIM_SHORT = {"expected": "least expected", "worst": "least worst case", "placed": "least as placed"}
+ROWS = (
+    ("RMS as placed", "placed"),
+    ("RMS after levelling, expected", "expected"),
+    ("RMS after levelling, worst case", "worst"),
+    ("peak to valley as placed", "lateral_pv"),
+    ("peak to valley at that worst case", "worst_lateral_pv"),
+    ("height, peak to valley as placed", "height_pv"),
+)
+
+
+def _row(text: str, name: str, settings: Sequence[Setting]) -> tuple[str, ...]:
+    return (text, *(_length(getattr(s, name)) for s in settings))
+
+
+def _table(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    for row in rows:
+        yield "  " + "  ".join(v.ljust(w) for v, w in zip(row, widths, strict=True)).rstrip()
+
+
+def _headline(advice: Advice) -> str:
+    now, best = advice.now, advice.best
+    change = f"from {_length(now.placed)} to {_length(best.placed)} RMS as placed"
+    left = f"from {_length(now.expected)} to {_length(best.expected)} after levelling"
+    if advice.gain < LITTLE_GAIN:
+        return f"Clocking gains little here: {change}, {left} within ±{advice.correction / MM:g} mm."
+    return (
+        f"Clocking takes the lateral error {change}; levelling within ±{advice.correction / MM:g} mm undoes "
+        f"part of it: {left}, {round(100 * advice.gain):d} % gained."
+    )
+
+
+def _check(loaded: LoadedScenario, advice: Advice) -> None:
+    """Peak-to-valley before and after with friction and play, at rest."""
+    from bedsim.analysis.clocking_response import degrees, extents, placed
+    from bedsim.errors import SolverError
+    from bedsim.simulate import simulate
+
+    screws = [advice.response.screws[k] for k in advice.best.screw]
+    try:
+        with progress_of(2 * loaded.scenario.print.layers, "with friction") as progress:
+            before = simulate(loaded, "equilibrium", progress).layers
+            after = simulate(
+                placed(loaded, screws, degrees(advice.best.clocking)),
+                "equilibrium",
+                lambda done: progress(loaded.scenario.print.layers + done),
+            ).layers
+    except SolverError as fault:
+        say(f"With friction and play: not computed ({fault}).")
+        return
+    told = [
+        " and ".join(
+            f"{_length(v)} {word}"
+            for v, word in zip(
+                extents((run.lateral_error, run.height_error), advice.chosen_probes),
+                ("sideways", "in height"),
+                strict=True,
+            )
+        )
+        for run in (before, after)
+    ]
+    click.echo("")
+    say(f"With friction and play, at rest, peak to valley as placed: {told[0]} before, {told[1]} after.")
+
+
+# ---- workshop -----------------------------------------------------------------------------------------
+
+
+def _steps(advice: Advice, scenario: Path) -> None:
+    """What to do, in the order of doing it."""
+    click.echo(f"\nIn the workshop ({AIM_WORDS[advice.aim]}; angles seen from above):")
+    for number, text in enumerate(_step_texts(advice), start=1):
+        say(f"{number}. {text}")
+    if advice.left_over:
+        say(f"Left over: {', '.join(advice.left_over)}.")
+    click.echo("")
+    for text in _notes(advice):
+        say(text)
+    kept = [p for p in advice.placements if not p.moved]
+    if len(kept) == len(advice.placements):
+        sets = " ".join(f'--set "corner.{p.corner}.screw.clocking_deg={p.clocking / DEG:.1f}"' for p in kept)
+        click.echo(f"\nTo see it layer by layer: bedsim run {scenario} {sets}")
+
+
+def _step_texts(advice: Advice) -> Iterator[str]:
+    yield (
+        "Support the bed, then take it to the height of layer 1. Draw a line across coupling and screw at "
+        "every corner, on the side of +X: the clocking zero, from which directions of run-out count."
+    )
+    for p in advice.placements:
+        yield _turn_text(p)
+    yield (
+        "Take up the height at the bed's mounts or with shims under the nut, not by turning the screw, and "
+        "level there too: a screw that levels turns back what was clocked."
+    )
+    yield "Gauge each screw once more as it is mounted now: a screw clamped anew can bend otherwise."
+
+
+def _turn_text(p: Placement) -> str:
+    way = "counter-clockwise" if p.turn >= 0 else "clockwise"
+    amount = f"{abs(p.turn) / DEG:.0f}° {way}"
+    if p.moved:
+        return (
+            f"{p.corner}: put in {p.screw} with its own zero mark on the line, then turn it in the "
+            f"coupling by {amount}."
+        )
+    if abs(p.turn) < 0.5 * DEG:
+        return f"{p.corner}: leave it."
+    lift = "down" if p.nut_shift < 0 else "up"
+    return (
+        f"{p.corner}: loosen the coupling, turn the screw in it by {amount}, tighten. The nut goes "
+        f"{abs(p.nut_shift) / MM:.2f} mm {lift} by that."
+    )
+
+
+def _notes(advice: Advice) -> Iterator[str]:
+    turned = ", ".join(
+        f"{p.corner} {a / DEG:.0f}°"
+        for p, a in zip(advice.placements, advice.turned_by_levelling, strict=True)
+    )
+    yield (
+        f"Levelling by {advice.correction / MM:g} mm turns the screws by up to: {turned}. Taken as "
+        "independent at every corner and evenly distributed (assumption)."
+    )
+    searched = "one set of screws" if advice.sets == 1 else f"{advice.sets} sets of screws"
+    if advice.aim == "worst":
+        sure = "The least worst case is searched from the best of the other two, and not proven"
+    elif advice.proven:
+        sure = "No other clocking of these screws at these corners is better (proven)"
+    else:
+        sure = "The best of many starts; that none is better is not proven here"
+    yield f"{sure}; {searched} looked at, screws are only moved where that gains more than 1 %."
+    yield (
+        "Frictionless machine with fitting nuts; run-out and once-per-turn travel turn with the screw, the "
+        "slow part of its travel goes with it to another corner."
+    )
+    yield (
+        "Caution: a bed can fall or be driven back while a coupling is loose and when motors lose current: "
+        "secure it first."
+    )

@@ -1,0 +1,132 @@
+"""`bedsim clock` as a user meets it: figures, steps, spares, picture, bad input."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from bedsim.cli.main import main
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+SHORT = ["--set", "print.layers=24"]
+
+SPARES = """
+[[screw]]
+name = "S1"
+[screw.run_out]
+bow_tir_um = {low = 8, likely = 10, high = 12, basis = "measured"}
+bow_deg = 10
+[screw.travel]
+once_per_turn_pv_um = 3
+[[screw]]
+name = "S2"
+[screw.run_out]
+bow_tir_um = 400
+"""
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(SCENARIOS / "bent-rolled-rigid.toml", tmp_path / "machine.toml")
+    (tmp_path / "spares.toml").write_text(SPARES, encoding="utf-8")
+    return tmp_path
+
+
+def told(capsys):
+    return " ".join(capsys.readouterr().out.split())
+
+
+def test_tells_before_after_levelling_cost_and_steps(folder, capsys):
+    assert main(["clock", "machine.toml", "--probe", "centre", *SHORT]) == 0
+    out = told(capsys)
+    for words in (
+        "RMS as placed",
+        "RMS after levelling, expected",
+        "RMS after levelling, worst case",
+        "peak to valley as placed",
+        "height, peak to valley",
+        "What inaccurate clocking costs",
+        "With friction and play",
+        "seen from above",
+        "Take up the height at the bed's mounts",
+        "turns the screws by up to: front left 36°",
+        "Caution: a bed can fall",
+        "Picture: results/machine_clock.png",
+    ):
+        assert words in out
+    assert (folder / "results" / "machine_clock.png").stat().st_size > 10_000
+    assert "safe" not in out.lower().split()
+
+
+def test_the_run_it_proposes_is_the_advised_machine(folder, capsys):
+    """The printed --set options are taken by the scenario and give what was promised with friction."""
+    import shlex
+
+    main(["clock", "machine.toml", "--no-swap", "--no-pictures", "--no-check", *SHORT])
+    line = next(x for x in capsys.readouterr().out.splitlines() if x.startswith("To see it"))
+    arguments = shlex.split(line.partition("bedsim ")[2])
+    extra = ["--engine", "equilibrium", "--no-pictures", "--no-ranges", "--output", "r.h5", *SHORT]
+    assert main([*arguments, *extra]) == 0
+    assert "clocking_deg" in line
+
+
+def test_spares_from_toml_and_from_a_table_of_the_gauge(folder, capsys):
+    """The nearly straight spare is put in, the badly bent one is left over; a CSV is a screw too."""
+    shutil.copy(SCENARIOS / "gauge-readings" / "back.csv", folder / "measured.csv")
+    usual = ["clock", "machine.toml", "--no-check", "--no-pictures", *SHORT]
+    assert main([*usual, "--spares", "spares.toml", "--spares", "measured.csv"]) == 0
+    out = told(capsys)
+    assert "put in spare screw S1" in out
+    assert "Left over:" in out
+    assert "spare screw S2" in out.split("Left over:")[1]
+    assert "120 sets of screws" in out
+
+
+def test_keys_as_the_gauge_writes_them_are_one_screw_named_by_its_file(folder, capsys):
+    (folder / "third.toml").write_text("[screw.run_out]\nbow_tir_um = 5\n", encoding="utf-8")
+    usual = ["clock", "machine.toml", "--no-check", "--no-pictures", *SHORT]
+    assert main([*usual, "--spares", "third.toml"]) == 0
+    assert "put in spare screw third" in told(capsys)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ('[[screw]]\nname = "A"\nrun_out = {bow_tir = 3}', "Did you mean bow_tir_um?"),
+        ('[[screw]]\nname = "A"\nlead_mm = 4', "all else is that of the scenario's screws"),
+        ('[[screw]]\nname = "A"\nrun_out = {bow_tir_um = -3}', "bow_tir_um = -3: must be at least 0"),
+        ('[[screw]]\nname = "A"\nrun_out = {bow_tir_um = "3"}', "must be a number"),
+        ('[[screw]]\nname = "A"\nrun_out = {table = "no.csv"}', "no such file"),
+        ('[[screw]]\nname = "A"\nrun_out = {bow_tir_um = {low = 3, likely = 2, high = 5}}', "low <= likely"),
+        ('[[screw]]\nname = "A"\n[[screw]]\nname = "A"', "is given twice"),
+        ("[nut]\nmass_kg = 1", "unknown key"),
+        ("screw = 3", "must be a list of tables"),
+        ("[[screw]", "is not TOML"),
+    ],
+)
+def test_bad_spares_get_one_message(folder, capsys, text, message):
+    (folder / "bad.toml").write_text(text, encoding="utf-8")
+    assert main(["clock", "machine.toml", "--spares", "bad.toml", *SHORT]) == 2
+    err = capsys.readouterr().err
+    assert message in " ".join(err.split())
+    assert "bad.toml" in err or "spares" in err
+    assert "Traceback" not in err
+
+
+def test_bad_options_get_one_message(folder, capsys):
+    for options, message in (
+        (["--spares", "none.toml"], "No such file"),
+        (["--probe", "middle"], "Allowed: centre"),
+        (["--levelling-correction-mm", "-1"], "must be at least 0"),
+        (["--levelling-correction-mm", "nan"], "must be at least 0"),
+        (["--aim", "best"], "expected"),
+    ):
+        assert main(["clock", "machine.toml", *options, *SHORT]) == 2
+        assert message in capsys.readouterr().err
+
+
+def test_little_to_gain_is_said(folder, capsys):
+    """Screws that already lie well: the first sentence says so."""
+    assert main(["clock", "machine.toml", "--no-check", "--no-pictures", *SHORT]) == 0
+    assert capsys.readouterr().out.startswith("Clocking gains little here")
