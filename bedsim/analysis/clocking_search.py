@@ -25,12 +25,13 @@ SAME = 0.01
 CARRIED = 5
 """Best assignments, by their expected error, that are searched again for the least worst case."""
 
-
 Choice = tuple[float, int, Array]  # value m2, set number, clockings rad
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
+    """What is searched: a form per set of screws, turn by levelling (c,) rad, probes that count."""
+
     response: Response
     sets: list[tuple[int, ...]]
     forms: Form
@@ -38,9 +39,11 @@ class Work:
     probes: list[int]
 
     def form(self, k: int) -> Form:
+        """The form of one set as placed."""
         return self.forms.only(k)
 
     def averaged(self) -> Form:
+        """The forms of all sets, averaged over levelling."""
         return unit_circles.averaged(self.forms, self.spread)
 
 
@@ -83,6 +86,7 @@ def _least(forms: Form, progress: Callable[[int], None]) -> list[Choice]:
 
 
 def proven(work: Work, found: tuple[int, Array], aim: str) -> bool:
+    """Whether the clockings found for a set are the best there are, as placed or expected."""
     form = work.forms if aim == "placed" else work.averaged()
     return unit_circles.is_proven(form.only(found[0]), found[1])
 
