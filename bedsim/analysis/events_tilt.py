@@ -100,7 +100,7 @@ def tilt_scenario(loaded: LoadedScenario) -> TiltReport:
         first=tuple("" if k is None else limit_words(limits[k]) for k, _ in passed),
         corner_names=job.machine.corner_names,
         course=course,
-        missing=_missing(scenario, numbers),
+        missing=unknown_limits(scenario),
         assumptions=_assumptions(scenario),
         cautions=(
             "Caution: a tilted bed can let the part, tools or hot glue slide, and a mount beyond its travel "
@@ -221,6 +221,8 @@ def _seats(scenario: schema.Scenario, layer: int) -> Callable[[Tilted], Array]:
 
 def named_limit(limits: list[Limit], bed: Tilted) -> Limit | None:
     """The limit that a bed passes by most of its allowance, or None."""
+    if not limits:
+        return None
     over = [(limit.used(bed) - limit.allowed) / max(limit.allowed, 1e-12) for limit in limits]
     worst = int(np.argmax(over))
     return limits[worst] if over[worst] > 0 else None
@@ -257,7 +259,8 @@ def _refuse_too_steep(loaded: LoadedScenario, keys: Tilt, asked: float, order: t
     )
 
 
-def _missing(scenario: schema.Scenario, numbers: MachineNumbers) -> tuple[str, ...]:
+def unknown_limits(scenario: schema.Scenario) -> tuple[str, ...]:
+    """Keys that would limit a tilt and are not given."""
     lines = []
     grooves = [c.name for c in scenario.corner if c.mount.kind == "groove"]
     if grooves and sizing_of(scenario).mount_travel_mm is None:

@@ -206,12 +206,12 @@ def dissipation(course: Motion, speed: Array, load: Array) -> float:
     )
 
 
-def worst_rest(system: Falling) -> Array:
-    """Detent phases (c,) with every rotor on top of its detent hill, from where it is let go most easily.
+def hilltops(corners: int) -> Array:
+    """Detent phases (c,) rad with every rotor on top of its detent hill, from where it is let go most easily.
 
     A current keeps a rotor wherever a microstep put it; the hill is at sin = 0, falling: phase pi.
     """
-    return np.full_like(system.phase, np.pi)
+    return np.full(corners, np.pi)
 
 
 def loose_share(drive: float, detent: float) -> float:

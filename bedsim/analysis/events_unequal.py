@@ -1,0 +1,194 @@
+"""Corners that do not move alike: one holds while the others drop, one coupling slips, one driver stops."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.analysis.events_tilt import limit_words, limits_of, named_limit, supports_of
+from bedsim.engines import base, tilted
+from bedsim.engines.fall import Fall, fall
+from bedsim.model import tilting
+from bedsim.model.assembly import Machine, System
+from bedsim.model.power_loss import Falling
+from bedsim.model.tilting import Limit, Supports, Tilted
+from bedsim.scenario.event_keys import PowerLoss
+from bedsim.scenario.load import LoadedScenario
+from bedsim.sizing import holding, loads, torque
+from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
+
+Array = NDArray[np.float64]
+
+HALVINGS = 30
+
+HOLDS = "one corner holds while the others drop"
+SLIPS = "one coupling slips"
+STOPS = "one driver stops while the others lift"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnequalRow:
+    """What corners that move apart lead to, up to the first limit: SI.
+
+    `difference` m of height, `tilt` rad, `side_force` N on the guide that is pushed most; `end` says what
+    ended it.
+    """
+
+    case: str
+    corner: str
+    difference: float
+    tilt: float
+    time: float
+    top_speed: float
+    side_force: float
+    end: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Racked:
+    """What judges a racked bed: its mounts, the machine behind them and the limits of both."""
+
+    numbers: MachineNumbers
+    supports: Supports
+    machine: Machine
+    system: System
+    limits: list[Limit]
+    groove_friction: Array  # (c,)
+
+    def bed(self, height: Array) -> Tilted:
+        """The bed that follows from heights (c,) m of the corners."""
+        return tilting.tilt_of_heights(self.supports, height)
+
+    def limit(self, height: Array) -> Limit | None:
+        """The limit passed by most of its allowance, or None."""
+        bed = self.bed(height)
+        return named_limit(self.limits, bed)
+
+    def side_force(self, height: Array) -> float:
+        """Largest push N on a guide: springs of the machine, friction of the grooves, and their slope.
+
+        |F_springs| + mu F + F tan(tilt): the groove may be the part that tilts.  Source: statics.
+        """
+        bed = self.bed(height)
+        q, imposed = tilted.strain_response(self.machine, self.system, bed)
+        observer = base.make_observer(self.machine, self.system, np.zeros((1, 2)))
+        springs = base.extremes(observer, 0, q[None], imposed[None])["side_force"]
+        weight = np.array([max(c.bed_load[0], 0.0) for c in self.numbers.corners])
+        grooved = np.array([c.mount_kind == "groove" for c in self.numbers.corners])
+        return float(np.max(springs + grooved * weight * (self.groove_friction + math.tan(bed.angle))))
+
+
+def unequal_rows(
+    loaded: LoadedScenario, numbers: MachineNumbers, machine: Machine, system: Falling, room: Array
+) -> list[UnequalRow]:
+    """All unequal cases of all corners; `system` and `room` (c,) m as for the fall of the whole bed."""
+    scenario = loaded.scenario
+    layer = machine.system(np.array([1]))
+    racked = Racked(
+        numbers=numbers,
+        supports=supports_of(scenario),
+        machine=machine,
+        system=layer,
+        limits=[x for x in limits_of(loaded, numbers, machine, layer, 0.0) if not x.kind.startswith("screw")],
+        groove_friction=np.array([c.mount.friction_coefficient for c in scenario.corner]),
+    )
+    keys = scenario.power_loss or PowerLoss()
+    belt = scenario.drive.topology == "belt"
+    rows = []
+    for k, corner in enumerate(numbers.corners):
+        if not belt:
+            held = replace(system, held=np.arange(len(numbers.corners)) == k)
+            rows.append(_falling_row(racked, HOLDS, corner, fall(held, room, longest=keys.longest_s)))
+        loose = _slipping(system, corner, k)
+        rows.append(_falling_row(racked, SLIPS, corner, fall(loose, room, longest=keys.longest_s)))
+        if not belt:
+            rows.append(_lifting_row(racked, corner, k, system))
+    return rows
+
+
+def _slipping(system: Falling, corner: CornerNumbers, k: int) -> Falling:
+    """Corner k's screw without its motor, the others held by theirs."""
+    screw = corner.screw
+    inertia, detent = system.inertia.copy(), system.detent.copy()
+    inertia[k] = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
+    detent[k] = 0.0
+    count = system.radius.size
+    return replace(system, inertia=inertia, detent=detent, group=np.arange(count), held=np.arange(count) != k)
+
+
+def _falling_row(racked: Racked, case: str, corner: CornerNumbers, course: Fall) -> UnequalRow:
+    """The course of a fall up to the first limit that the tilting bed passes."""
+    last, found = _first_passed(racked, course.height)
+    height = course.height[last]
+    end = limit_words(found) if found else course.end
+    return UnequalRow(
+        case=case,
+        corner=corner.name,
+        difference=float(np.ptp(height)),
+        tilt=racked.bed(height).angle,
+        time=float(course.time[last]),
+        top_speed=float(-course.speed[: last + 1].min()),
+        side_force=racked.side_force(height),
+        end=end,
+    )
+
+
+def _first_passed(racked: Racked, height: Array) -> tuple[int, Limit | None]:
+    """Index of the first instant (t, c) at which a limit is passed, by halving; the last if none is."""
+    last = height.shape[0] - 1
+    if racked.limit(height[last]) is None:
+        return last, None
+    low, high = 0, last
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if racked.limit(height[middle]) else (middle, high)
+    return high, racked.limit(height[high])
+
+
+def _lifting_row(racked: Racked, corner: CornerNumbers, k: int, system: Falling) -> UnequalRow:
+    """One corner stays while the others go up at travel speed, until a limit or a motor that loses steps."""
+    others = np.arange(system.radius.size) != k
+    way = float(
+        min(
+            c.screw.length - c.screw.root_diameter - c.nut_high
+            for c, moves in zip(racked.numbers.corners, others, strict=True)
+            if moves
+        )
+    )
+    low, high = 0.0, max(way, 0.0)
+    end = _lifting_end(racked, system, others * high)
+    if end is not None:
+        for _ in range(HALVINGS):
+            middle = 0.5 * (low + high)
+            now = _lifting_end(racked, system, others * middle)
+            low, high, end = (low, middle, now) if now is not None else (middle, high, end)
+    height = others * high
+    speed = racked.numbers.duty.speed
+    return UnequalRow(
+        case=STOPS,
+        corner=corner.name,
+        difference=high,
+        tilt=racked.bed(height).angle,
+        time=high / speed,
+        top_speed=speed,
+        side_force=racked.side_force(height),
+        end=end or "upper end of a screw",
+    )
+
+
+def _lifting_end(racked: Racked, system: Falling, height: Array) -> str | None:
+    """What ends the lifting at heights (c,) m: a motor that cannot push so much, or a limit of the tilt."""
+    push = system.weight + system.racking @ height
+    for c, need, moves in zip(racked.numbers.corners, push, height > 0, strict=True):
+        motor = c.motor
+        at_screw = motor.holding_torque * motor.gear_ratio * motor.gear_efficiency
+        strength = holding.thrust_of_motor(
+            at_screw, c.screw.lead, loads.efficiency_raising(c.screw, c.screw.friction[0])
+        )
+        if moves and need > strength:
+            return f"motor at {c.name} loses steps"
+    found = racked.limit(height)
+    return None if found is None else limit_words(found)
