@@ -17,9 +17,10 @@ from pydantic_core import ErrorDetails
 from bedsim.errors import InputError
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.keys import bare, list_section_of, nearest, section_of
-from bedsim.scenario.section import Name, NonNegative, Positive, Section
+from bedsim.scenario.section import NonNegative, Positive, Section
 
 Value = str | bool | int | float
+Label = Annotated[str, Field(min_length=1, max_length=60)]
 Share = Annotated[float, Field(gt=0, lt=1)]
 
 SPECIAL_KEYS = ("grade", "lot", "buy", "clocking")
@@ -75,7 +76,7 @@ class LotTable(Section):
 class Choice(Section):
     """One place on an axis that sets several keys together."""
 
-    label: Name
+    label: Label
     """Name in tables and pictures."""
     set: dict[str, Value]
     """Keys and their values."""
@@ -92,7 +93,7 @@ class AxisTable(Section):
     """Random plans: lower end of the key's range, instead of values."""
     high: float | None = None
     """Random plans: upper end."""
-    name: Name | None = None
+    name: Label | None = None
     """Name in tables and pictures; default: the key."""
     choice: tuple[Choice, ...] = ()
     """Choices, instead of key and values."""
@@ -265,6 +266,8 @@ def _tell(item: ErrorDetails, faults: Faults) -> None:
     steps = [s for s in item["loc"] if not (isinstance(s, str) and s in ("str", "bool", "int", "float"))]
     key = ".".join(str(s + 1) if isinstance(s, int) else s for s in steps)
     rule, hint = rule_and_hint(item, key)
+    if item["type"] == "multiple_of":
+        rule = f"must be a multiple of {item['ctx']['multiple_of']}"
     if item["type"] == "extra_forbidden":
         known = _known(steps[:-1])
         near = nearest(str(steps[-1]), known)

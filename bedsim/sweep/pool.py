@@ -122,7 +122,7 @@ def dask(address: str) -> Work:
         with _client(distributed, address) as client:
             futures = client.map(run_task, list(tasks), pure=False, retries=_LOST_WORKERS)
             try:
-                for future in distributed.as_completed(futures):
+                for future in distributed.as_completed(futures, loop=client.loop):
                     yield _result(distributed, future)
                     future.release()
             finally:

@@ -57,10 +57,11 @@ def test_interval_of_the_lot_holds_the_differences_between_lots():
 
 
 def test_indices_of_the_ishigami_function():
-    """Closed form for sin x1 + 7 sin^2 x2 + 0.1 x3^4 sin x1 on -pi..pi (Ishigami and Homma 1990; Sobol and Levitan 1999).
+    """Closed form for sin x1 + 7 sin^2 x2 + 0.1 x3^4 sin x1 on -pi..pi, after Ishigami and Homma 1990.
 
-    The table has 64 places for each input at the middles of equal parts, whose own indices differ from the continuous ones
-    by less than 1e-3; four standard errors of the estimators at this number of samples are below 0.03.
+    The table has 64 places for each input at the middles of equal parts, whose own indices differ from the
+    continuous ones by less than 1e-3; four standard errors of the estimators at this number of samples are
+    below 0.03.
     """
     a, b, count = 7.0, 0.1, 64
     x = (np.arange(count) + 0.5) / count * 2 * np.pi - np.pi

@@ -54,7 +54,8 @@ def keys_of(cell, seed, member):
 def test_figures_are_those_of_a_single_run_without_friction(tmp_path, cell_index):
     """The equilibrium engine on the scenario with the drawn screws and all friction set to zero.
 
-    The largest lateral extent is searched more coarsely over many printers: 0.1 %; all else is the same arithmetic.
+    The largest lateral extent is searched more coarsely over many printers: 0.1 %; all else is the same
+    arithmetic.
     """
     plan = load_plan(write_plan(tmp_path))
     cell = one_wave(plan.cells[cell_index])
@@ -68,7 +69,7 @@ def test_figures_are_those_of_a_single_run_without_friction(tmp_path, cell_index
 
 
 def test_figures_with_friction_and_vibration_are_those_of_a_single_run(tmp_path):
-    """The propagator on one printer of a batch of two cells; both solve their contacts to 1e-11 m per step."""
+    """The propagator on one printer of a batch of two cells; contacts are solved to 1e-11 m."""
     machine_layers = ["print.layers = 40", "layers = 5"]
     from plans import MACHINE
 
@@ -141,7 +142,7 @@ def test_a_better_grade_never_has_a_worse_median(tmp_path):
 
 
 def phasor_gains(plan):
-    """Complex gain (c, 2) of the centre's x band per unit eccentricity x and y of each screw; machine and block amounts."""
+    """Cell, machine and complex gain (c, 2) of the centre's x band per unit eccentricity of each screw."""
     cell = plan.cells[0]
     prepared = ready(cell, friction=False)
     bands = Bands(prepared.job, leads_of(cell))
@@ -153,11 +154,11 @@ def phasor_gains(plan):
 
 
 def test_linear_response_to_normal_offsets_is_rayleigh_and_rice(tmp_path):
-    """Amplitude of the band in x for eccentricities normal in both directions: Rayleigh; with one screw known: Rice.
+    """Amplitude of the band in x for normal eccentricities: Rayleigh; with one screw known: Rice.
 
-    Closed forms: mean s sqrt(pi/2), spread s sqrt(2 - pi/2) with s^2 = sigma^2 sum |gain|^2 / 2; scipy.stats.rayleigh and
-    rice for the whole law.  Sampling: four standard errors; the gains are those of a turning vector to 1 % or so, which
-    moves the mean by its square.
+    Closed forms: mean s sqrt(pi/2), spread s sqrt(2 - pi/2) with s^2 = sigma^2 sum |gain|^2 / 2;
+    scipy.stats.rayleigh and rice for the whole law.  Sampling: four standard errors; the gains are those of a
+    turning vector to 1 % or so, which moves the mean by its square.
     """
     cell, prepared, gain = phasor_gains(load_plan(write_plan(tmp_path)))
     lot = cell.lots[0]
