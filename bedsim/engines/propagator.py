@@ -71,7 +71,6 @@ class Track:
     now: Carried
     time: float = 0.0
     spaces: int = 16
-    rate: float = 0.1
     times: list[float] = field(default_factory=list)
     places: list[Array] = field(default_factory=list)
     grids: dict[float, Grid] = field(default_factory=dict)
@@ -88,11 +87,10 @@ class Track:
     def advance(self, grid: Grid, known: Known, first: int, most: int) -> window.Outcome:
         """One window of at most `most` spaces; its length follows how quickly the sweeps converge."""
         spaces = min(self.spaces, most, grid.longest)
-        found = window.solve(grid, known, first, spaces, self.now, self.rate, self.pace.tolerance)
+        found = window.solve(grid, known, first, spaces, self.now, self.pace.tolerance)
         self.sweeps += found.sweeps
         self.windows += 1
         self.corners += found.settled
-        self.rate = min(0.9, max(found.rate, 1e-3))
         if found.settled < spaces or found.sweeps > 6:
             self.spaces = max(2, spaces // 2)
         elif found.sweeps <= 4 and spaces == self.spaces:

@@ -26,6 +26,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 SWEEPS = 12
+SLOWEST = 0.2  # slow contacts hide behind quick ones: no faster convergence is counted on
 LEAST_PATH = 1e-9  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
 
 
@@ -90,14 +91,13 @@ class Outcome:
     end: Carried
     sweeps: int
     settled: int
-    rate: float
     path_error: float
 
 
 def solve(
-    grid: Grid, known: Known, first: int, spaces: int, now: Carried, rate: float, tolerance: float
+    grid: Grid, known: Known, first: int, spaces: int, now: Carried, tolerance: float
 ) -> Outcome:
-    """A window of `spaces` from corner `first` of the known forcing; `rate` is how fast earlier sweeps converged.
+    """A window of `spaces` from corner `first` of the known forcing.
 
     Unknown is what the forces g have changed by since the window began; with the old forces kept the motion is known.
     """
@@ -115,7 +115,7 @@ def solve(
     idle = rows.size == b or rows.idle(kept[..., 2 * b :], offset)
     change = np.zeros((m, spaces, rows.size))
     total = np.empty((m, spaces, free.shape[2]), dtype=complex)
-    seen, before = kept, np.inf
+    seen, before = kept, 0.0
     for sweep in range(1, SWEEPS + 1):
         if sweep > 1:
             seen = np.empty_like(kept)
@@ -133,9 +133,9 @@ def solve(
         np.abs(change, out=change)
         size = float(change.max())
         miss, change = change, found
-        rate = size / before if sweep > 1 else rate
+        rate = size / before if before > 0 else 1.0
         before = size
-        if size <= tolerance or (rate < 0.5 and size * rate <= tolerance):
+        if size <= tolerance or (rate < 0.5 and size * max(rate, SLOWEST) <= tolerance):
             if idle and rows.size > b and not rows.idle(seen[..., 2 * b :], offset):
                 idle = False
                 continue
@@ -144,7 +144,7 @@ def solve(
     else:
         settled = int(np.argmax(np.append(miss.max(axis=(0, 2)) > tolerance, True)))
     if settled == 0:
-        return Outcome(amplitude=total[:, :0], end=now, sweeps=sweep, settled=0, rate=rate, path_error=np.inf)
+        return Outcome(amplitude=total[:, :0], end=now, sweeps=sweep, settled=0, path_error=np.inf)
     k = settled
     u = free[:, 1 : k + 1]
     p = _rounded(change[:, :k]) @ rows.push
@@ -157,7 +157,6 @@ def solve(
         end=Carried(u=u[:, -1].copy(), phi=phi[:, k - 1].copy(), g=now.g + change[:, k - 1]),
         sweeps=sweep,
         settled=k,
-        rate=rate,
         path_error=_path_error(rows, seen[:, : k + 1], path[:, :k]),
     )
 

@@ -1,0 +1,122 @@
+"""Machines to set engines against each other on: those shipped, drawn at random, and one per thing that is not linear."""
+
+from pathlib import Path
+
+import numpy as np
+
+from bedsim.engines import base, state
+from bedsim.engines.reference import ReferenceEngine
+from bedsim.scenario.load import load_scenario, scenario_from_tree
+from bedsim.simulate import make_job, relative_errors
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+UM = 1e-6
+
+REFERENCE = ReferenceEngine(rtol=1e-5, atol=1e-9)  # its own error: test_reference_converged.py
+
+
+def shipped(name, layers):
+    return load_scenario(SCENARIOS / f"{name}.toml", [f"print.layers={layers}"])
+
+
+def loaded(tree):
+    return scenario_from_tree(tree, folder=Path(), source="", name="in this test")
+
+
+def joint(kind):
+    """A joint of this kind; an air film needs a part that keeps the nut from turning."""
+    return {"kind": kind} | ({"rotation_nm_per_rad": 400.0} if kind == "air_film" else {})
+
+
+def drawn(seed, layers=3):
+    """A machine and a print drawn at random: kinds, sizes, hops, reversals, screws."""
+    rng = np.random.default_rng(seed)
+
+    def pick(*choices):
+        return choices[rng.integers(len(choices))]
+
+    def between(low, high):
+        return float(rng.uniform(low, high))
+
+    count = 4 if rng.random() < 0.08 else 3
+    angles = 2 * np.pi * np.arange(count) / count + between(0, 1)
+    radius = between(120, 240)
+    corners = [
+        {
+            "name": f"c{k}",
+            "x_mm": float(radius * np.cos(a)),
+            "y_mm": float(radius * np.sin(a)),
+            "screw": {
+                "clocking_deg": between(0, 360),
+                "run_out": {
+                    "eccentricity_tir_um": between(0, 150),
+                    "eccentricity_deg": between(0, 360),
+                    "bow_tir_um": between(0, 300),
+                    "bow_deg": between(0, 360),
+                },
+                "travel": {"once_per_turn_pv_um": between(0, 15), "once_per_turn_deg": between(0, 360)},
+            },
+        }
+        for k, a in enumerate(angles)
+    ]
+    return loaded(
+        {
+            "title": f"drawn {seed}",
+            "bed": {"size_x_mm": 250, "size_y_mm": 250, "mass_kg": between(1, 5)},
+            "print": {
+                "layers": layers,
+                "layer_mm": pick(0.1, 0.2, 0.3),
+                "seconds_per_layer": 0.75,
+                "settle_s": between(0.05, 0.2),
+                "part_mass_kg": between(0, 1),
+            },
+            "motion": {
+                "speed_mm_s": between(3, 8),
+                "acceleration_mm_s2": between(60, 300),
+                "jerk_mm_s3": pick(0.0, between(3e3, 2e4)),
+                "z_hop_mm": pick(0.0, between(0.1, 0.4)),
+                "hop_dwell_s": between(0.01, 0.08),
+            },
+            "damping": {"ratio": between(0.02, 0.08)},
+            "screw": {
+                "kind": pick("rolled_ball", "rolled_ball", "ground_ball"),
+                "diameter_mm": pick(10, 12, 16),
+                "lead_mm": pick(2, 4, 5, 8),
+                "length_mm": between(300, 450),
+                "ends": pick("fixed-free", "fixed-free", "fixed-supported", "supported-supported"),
+                "hand": pick("right", "left"),
+            },
+            "guide": {"kind": pick("profile_rail", "round_rod", "wheels"), "friction_n": between(0, 3)},
+            "frame": {"radial_n_per_um": between(0.5, 10), "tangential_n_per_um": between(0.5, 10)},
+            "mount": {"kind": pick("groove", "groove", "flexure")},
+            "joint": joint(pick("rigid", "rolling", "sliding", "flexure", "air_film")),
+            "motor": {"holding_torque_n_m": between(0.3, 0.6), "detent_torque_n_m": pick(0.0, 0.0, 0.01)},
+            "corner": corners,
+        }
+    )
+
+
+def poses(engine, job, begin):
+    """Layers one after the other from the state `begin`: poses (m, n, b), and all notes."""
+    system = job.machine.system(np.arange(1, job.program.layers + 1))
+    observer = base.make_observer(job.machine, system, job.probes)
+    now, chunks = begin, []
+    for index, layer in enumerate(system.layers):
+        now, chunk = engine.layer(job, system, observer, index, int(layer), now)
+        chunks.append(chunk)
+    return np.concatenate([c.pose for c in chunks], axis=1), " ".join(n for c in chunks for n in c.notes)
+
+
+def apart(job, one, other):
+    """Largest difference of height and of lateral errors, against the first layer and raw, um."""
+    layers = np.arange(1, one.shape[1] + 1)
+    a, b = relative_errors(job, layers, one), relative_errors(job, layers, other)
+    keys = ("height_error", "lateral_error", "height_raw", "lateral_raw")
+    return max(float(np.abs(a[key] - b[key]).max()) for key in keys) / UM
+
+
+def difference(scenario, one, other):
+    """Largest difference of two engines on a scenario, um; both from one and the same start."""
+    job = make_job(scenario)
+    begin = state.start(job)
+    return apart(job, *(poses(engine, job, begin)[0] for engine in (one, other)))
