@@ -283,14 +283,18 @@ def _assumptions(
     )
 
 
+def _rounded(value: float) -> str:
+    return f"{float(f'{value:.2g}'):g}"
+
+
 def _cautions(loaded: LoadedScenario, rows: list[FallRow]) -> tuple[str, ...]:
     falls = [row for row in rows if row.outcome in ("falls", "creeps")]
     if falls:
         fastest = max(falls, key=lambda row: row.top_speed)
         words = (
             f"Caution: by these numbers the bed comes down when the power goes, at up to "
-            f"{fastest.top_speed / MM_S:.2g} mm/s and {fastest.lost / MM:.2g} mm deep: it can pinch, "
-            "crush and burn."
+            f"{_rounded(fastest.top_speed / MM_S)} mm/s and {_rounded(fastest.lost / MM)} mm deep: it can "
+            "pinch, crush and burn."
         )
     else:
         words = (

@@ -17,6 +17,7 @@ from bedsim.units import MM, N_PER_MM
 
 if TYPE_CHECKING:
     from bedsim.analysis.sizing_report import SizingReport
+    from bedsim.scenario.load import LoadedScenario
     from bedsim.sizing.decision import DecisionRow
     from bedsim.sizing.table import Check
 
@@ -35,8 +36,18 @@ LINE_WIDTH = 100
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 @click.option("--every-corner", is_flag=True, help="Show every corner, not only the worst of each row.")
+@click.option("--power-loss", is_flag=True, help="Instead: does the bed hold, creep or fall without current.")
+@click.option("--tilt", is_flag=True, help="Instead: how far the bed can be tilted, and its errors then.")
+@click.option("--shake", is_flag=True, help="Instead: what a shaken frame does, and how long to wait.")
 def command(
-    scenario: Path, output: Path | None, overrides: tuple[str, ...], no_pictures: bool, every_corner: bool
+    scenario: Path,
+    output: Path | None,
+    overrides: tuple[str, ...],
+    no_pictures: bool,
+    every_corner: bool,
+    power_loss: bool,
+    tilt: bool,
+    shake: bool,
 ) -> int:
     """Check whether the drive holds, turns and lasts.
 
@@ -46,20 +57,45 @@ def command(
     from bedsim.analysis.sizing_report import size_scenario
     from bedsim.scenario.load import load_scenario
 
-    report = size_scenario(load_scenario(scenario, overrides))
+    loaded = load_scenario(scenario, overrides)
+    if power_loss or tilt or shake:
+        return _events(loaded, output, no_pictures, power_loss=power_loss, tilt=tilt, shake=shake)
+    report = size_scenario(loaded)
     click.echo("\n".join(report_lines(report, every_corner=every_corner)))
     if not no_pictures:
-        click.echo(f"\nPicture: {_drawn(report, output or Path('results') / f'{scenario.stem}_size.png')}")
+        path = _with_folder(output or Path("results") / f"{scenario.stem}_size.png")
+        click.echo(f"\nPicture: {_drawn(report, path)}")
     return 0
+
+
+def _events(loaded: LoadedScenario, output: Path | None, no_pictures: bool, **asked: bool) -> int:
+    """Answer the events asked for one after the other, each with its own picture."""
+    from bedsim.cli import size_events
+
+    chosen = [name for name, wanted in asked.items() if wanted]
+    if output is not None and len(chosen) > 1:
+        raise click.UsageError("--output names one picture: ask for one of --power-loss, --tilt, --shake.")
+    for k, name in enumerate(chosen):
+        answer: size_events.Answer = getattr(size_events, name)(loaded)
+        click.echo("\n" * (k > 0) + "\n".join(answer.lines))
+        if not no_pictures:
+            path = _with_folder(output or Path("results") / f"{loaded.path.stem}_{name}.png")
+            click.echo(f"\nPicture: {answer.draw(path)}")
+    return 0
+
+
+def _with_folder(path: Path) -> Path:
+    """Give the path back, its folder made."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise ResultFileError(f"{path}: its folder cannot be made: {fault.strerror}.") from None
+    return path
 
 
 def _drawn(report: SizingReport, path: Path) -> Path:
     from bedsim.views.size_plots import draw_size
 
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise ResultFileError(f"{path}: its folder cannot be made: {fault.strerror}.") from None
     corner = report.softest_corner
     return draw_size(report.checks, report.axial_shares[corner], corner, report.title, path)
 
@@ -76,12 +112,12 @@ def report_lines(report: SizingReport, *, every_corner: bool = False) -> Iterato
             yield from _check_lines(row)
     yield from _joint_lines(report)
     yield from _decision_lines(report.decision, report.decision_corner)
-    yield from _list("Limits passed", [f"{c.name} ({c.corner})" for c in report.passed_limits] or ["none"])
-    yield from _list("Missing", report.missing or ["nothing by these numbers"])
-    yield from _list("Assumptions", report.assumptions)
+    yield from listed("Limits passed", [f"{c.name} ({c.corner})" for c in report.passed_limits] or ["none"])
+    yield from listed("Missing", report.missing or ["nothing by these numbers"])
+    yield from listed("Assumptions", report.assumptions)
     yield ""
     for line in report.cautions:
-        yield from _wrapped(line, "", "  ")
+        yield from wrapped(line, "", "  ")
 
 
 def _order(checks: Sequence[Check], subject: str) -> int:
@@ -96,11 +132,11 @@ def _check_lines(row: Check) -> Iterator[str]:
     yield f"{line}  {row.unit}{mark}".rstrip()
     sources = "; ".join(part for part in (row.formula, row.source) if part)
     if sources:
-        yield from _wrapped(f"= {sources}  [{row.corner}]")
+        yield from wrapped(f"= {sources}  [{row.corner}]")
     if row.note:
-        yield from _wrapped(row.note)
+        yield from wrapped(row.note)
     if row.missing:
-        yield from _wrapped(f"missing: {row.missing}")
+        yield from wrapped(f"missing: {row.missing}")
 
 
 def _joint_lines(report: SizingReport) -> Iterator[str]:
@@ -124,19 +160,21 @@ def _decision_lines(rows: Sequence[DecisionRow], corner: str) -> Iterator[str]:
     for row in rows:
         ball, plain = (number(v) if v is not None else "not given" for v in (row.ball, row.plain))
         yield f"  {row.name:<{NAME_WIDTH - 2}} {ball:>10} {plain:>10}  {row.unit}".rstrip()
-        yield from _wrapped(f"= {row.formula}; {row.source}")
+        yield from wrapped(f"= {row.formula}; {row.source}")
         if row.note:
-            yield from _wrapped(row.note)
+            yield from wrapped(row.note)
 
 
-def _list(head: str, lines: Sequence[str]) -> Iterator[str]:
+def listed(head: str, lines: Sequence[str]) -> Iterator[str]:
+    """Give a headed list."""
     yield ""
     yield f"{head}:"
     for line in lines:
-        yield from _wrapped(line, "  - ", "    ")
+        yield from wrapped(line, "  - ", "    ")
 
 
-def _wrapped(text: str, first: str = " " * 6, others: str = " " * 8) -> list[str]:
+def wrapped(text: str, first: str = " " * 6, others: str = " " * 8) -> list[str]:
+    """Break a text into lines of the report\'s width."""
     return textwrap.wrap(
         text, LINE_WIDTH, initial_indent=first, subsequent_indent=others, break_on_hyphens=False
     )

@@ -1,0 +1,171 @@
+"""What `bedsim size` prints of a power loss, a tilt and a shaken frame."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from bedsim.cli import size
+from bedsim.cli.size import listed, wrapped
+from bedsim.units import DEG, MM, MM_S, UM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.events_fall import PowerLossReport
+    from bedsim.analysis.events_shake import ShakeReport
+    from bedsim.analysis.events_tilt import TiltReport
+    from bedsim.scenario.load import LoadedScenario
+
+
+class Answer(NamedTuple):
+    """Lines of one event, and a function that draws it to a path."""
+
+    name: str
+    lines: list[str]
+    draw: Callable[[Path], Path]
+
+
+def power_loss(loaded: LoadedScenario) -> Answer:
+    """Compute the power loss of a scenario."""
+    from bedsim.analysis.events_fall import power_loss_scenario
+
+    report = power_loss_scenario(loaded)
+
+    def draw(path: Path) -> Path:
+        from bedsim.views.event_plots import draw_power_loss
+
+        return draw_power_loss(report, path)
+
+    return Answer("power_loss", list(power_loss_lines(report)), draw)
+
+
+def tilt(loaded: LoadedScenario) -> Answer:
+    """Compute the tilt of a scenario."""
+    from bedsim.analysis.events_tilt import tilt_scenario
+
+    report = tilt_scenario(loaded)
+
+    def draw(path: Path) -> Path:
+        from bedsim.views.event_plots import draw_tilt
+
+        return draw_tilt(report, path)
+
+    return Answer("tilt", list(tilt_lines(report)), draw)
+
+
+def shake(loaded: LoadedScenario) -> Answer:
+    """Compute the shaken frame of a scenario."""
+    from bedsim.analysis.events_shake import shake_scenario
+
+    report = shake_scenario(loaded)
+
+    def draw(path: Path) -> Path:
+        from bedsim.views.event_plots import draw_shake
+
+        return draw_shake(report, path)
+
+    return Answer("shake", list(shake_lines(report)), draw)
+
+
+def power_loss_lines(report: PowerLossReport) -> Iterator[str]:
+    """Give the lines of a power loss."""
+    yield f"{report.title}: power loss"
+    yield ""
+    yield f"{'The whole bed':<31} {'layer':>6}  {'outcome':<16} {'drop mm':>9} {'after s':>8} {'top mm/s':>9}"
+    for row in report.rows:
+        numbers = f"{number(row.lost / MM):>9} {number(row.time):>8} {number(row.top_speed / MM_S):>9}"
+        yield f"  {row.case:<29} {row.layer:>6}  {row.outcome:<16} {numbers}"
+    yield ""
+    yield f"{'Corners apart':<57} {'mm':>7} {'tilt °':>7} {'s':>7} {'side N':>7}"
+    for apart in report.unequal:
+        name = f"{apart.case}: {apart.corner}"
+        cells = (apart.difference / MM, apart.tilt / DEG, apart.time, apart.side_force)
+        yield f"  {name[:55]:<55} " + " ".join(f"{number(x):>7}" for x in cells)
+        yield f"      ended by: {apart.end}"
+    yield from listed("Missing", report.missing or ("nothing by these numbers",))
+    yield from listed("Assumptions", report.assumptions)
+    yield from _cautions(report.cautions)
+
+
+def tilt_lines(report: TiltReport) -> Iterator[str]:
+    """Give the lines of a tilt."""
+    yield f"{report.title}: tilting"
+    yield ""
+    worst = int(report.largest.argmin())
+    yield (
+        f"Largest tilt: {_degrees(report.largest.min())} in the worst direction (axis at "
+        f"{report.directions[worst] / DEG:.0f}°, {report.first[worst] or 'no limit'}), "
+        f"{_degrees(report.largest.max())} in the best"
+    )
+    course = report.course
+    if course is None:
+        yield "No tilt asked for: give tilt.about_x_deg or tilt.about_y_deg for its errors."
+    else:
+        yield f"Asked for: {report.asked / DEG:.3g}° about an axis at {report.towards / DEG:.0f}°"
+        yield ""
+        yield f"{'Order of failing':<44} {'at tilt °':>10}"
+        for passed in report.order:
+            if passed.angle < float("inf"):
+                at = "" if passed.corner == "all" else f" at {passed.corner}"
+                yield f"  {passed.kind + at:<42} {number(passed.angle / DEG):>10}"
+        yield ""
+        yield f"{'Along the tilt':<24} {'screw mm':>9} {'give mm':>9} {'side N':>8} {'joint µm':>9}"
+        for k, name in enumerate(report.corner_names):
+            joint = course.joint_excursion[:, k].max() / UM
+            cells = (
+                f"{number(course.lift[-1, k] / MM):>9} {number(course.give[-1, k] / MM):>9} "
+                f"{number(course.side_force[:, k].max()):>8} {number(joint):>9}"
+            )
+            yield f"  {name[:22]:<22} {cells}"
+        wander = course.wander[-1] / MM
+        yield f"Held point, where the tilt leads it: {wander[0]:.3f} mm in X, {wander[1]:.3f} mm in Y"
+        worst_error = abs(course.error).max(axis=0) / UM
+        yield (
+            f"Held point, errors along the way: up to {number(worst_error[0])} µm in X, "
+            f"{number(worst_error[1])} µm in Y, {number(worst_error[2])} µm in height"
+        )
+    yield from listed("Missing", report.missing or ("nothing by these numbers",))
+    yield from listed("Assumptions", report.assumptions)
+    yield from _cautions(report.cautions)
+
+
+def shake_lines(report: ShakeReport) -> Iterator[str]:
+    """Give the lines of a shaken frame."""
+    yield f"{report.title}: shaken frame"
+    yield ""
+    names = [f"layer {row.layer}" for row in report.rows]
+    yield f"{'At the nozzle':<52} " + " ".join(f"{name:>12}" for name in names)
+    for words, values in (
+        ("strongest natural frequency, Hz", [row.frequency[0] for row in report.rows]),
+        ("sideways while pushed, largest, µm", [row.peak_lateral / UM for row in report.rows]),
+        ("sideways while pushed, if it lasted, µm", [row.steady / UM for row in report.rows]),
+        ("height while pushed, largest, µm", [row.peak_height / UM for row in report.rows]),
+        ("after the push, until below the target, s", [row.dwell_shaken[0] for row in report.rows]),
+        ("  the same at the lowest damping, s", [row.dwell_shaken[1] for row in report.rows]),
+        ("after a layer change, until below the target, s", [row.dwell_change[0] for row in report.rows]),
+        ("  the same at the lowest damping, s", [row.dwell_change[1] for row in report.rows]),
+    ):
+        yield f"  {words:<50} " + " ".join(f"{number(v):>12}" for v in values)
+    yield ""
+    settle = f"print.settle_s is {report.settle:g}"
+    yield (
+        f"Suggested pause after a layer change: {number(report.suggested)} s for {report.target / UM:g} µm "
+        f"left ({settle})"
+    )
+    yield from listed("Assumptions", report.assumptions)
+    yield from _cautions(report.cautions)
+
+
+def _cautions(lines: Sequence[str]) -> Iterator[str]:
+    yield ""
+    for line in lines:
+        yield from wrapped(line, "", "  ")
+
+
+def _degrees(angle: float) -> str:
+    return "more than 45°" if angle == float("inf") else f"{number(angle / DEG)}°"
+
+
+def number(value: float) -> str:
+    """Write a number with three digits; what is below half a thousandth is nothing."""
+    return size.number(0.0 if abs(value) < 5e-4 else float(value))

@@ -1,0 +1,74 @@
+"""Measured histories beside a scenario: what shakes the frame, over time."""
+
+from __future__ import annotations
+
+import csv
+import math
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.errors import InputError
+from bedsim.scenario.keys import nearest
+
+Array = NDArray[np.float64]
+
+COLUMNS = {"acceleration_mm_s2": "acceleration of the frame", "force_n": "force on the frame"}
+"""The second column of a history and what it means; the first is time_s."""
+
+
+def read_history(folder: Path, written: str, where: str) -> tuple[str, Array]:
+    """Read a history named in a scenario: the name of its second column, and rows (t, 2) in the file's units.
+
+    `where` names file and key in messages.  Raises InputError listing every fault.
+    """
+    rows = _cells(_inside(folder, written, where), where, written)
+    header = [cell.strip() for cell in rows[0][1]] if rows else []
+    if len(header) != 2 or header[0] != "time_s" or header[1] not in COLUMNS:
+        wanted = " or ".join(f"time_s, {name}" for name in COLUMNS)
+        raise InputError(f"{where}: {written}: must have the columns {wanted}; it has {', '.join(header)}.")
+    faults: list[str] = []
+    values: list[list[float]] = []
+    for line, cells in rows[1:]:
+        found = _numbers(cells)
+        if found is None:
+            faults.append(f"{where}: {written} line {line}: {', '.join(cells)!r} are not two numbers.")
+        elif values and found[0] <= values[-1][0]:
+            faults.append(f"{where}: {written} line {line}: time_s = {found[0]:g} does not grow.")
+        else:
+            values.append(found)
+    if not faults and len(values) < 2:
+        faults.append(f"{where}: {written}: has fewer than 2 rows of numbers.")
+    if faults:
+        raise InputError("\n".join(faults))
+    return header[1], np.array(values)
+
+
+def _inside(folder: Path, written: str, where: str) -> Path:
+    path = (folder / written).resolve()
+    if Path(written).is_absolute() or not path.is_relative_to(folder.resolve()):
+        raise InputError(f"{where}: must name a file in the scenario's folder or below it.")
+    if not path.is_file():
+        near = nearest(written, sorted(p.name for p in folder.glob("*.csv")))
+        hint = f' Did you mean "{near}"?' if near else ""
+        raise InputError(f"{where}: no such file.{hint}")
+    return path
+
+
+def _cells(path: Path, where: str, written: str) -> list[tuple[int, list[str]]]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        reader = csv.reader(text.splitlines())
+        found = [(reader.line_num, cells) for cells in reader]
+    except (UnicodeDecodeError, OSError, csv.Error):
+        raise InputError(f"{where}: {written}: is not a table of plain columns in UTF-8.") from None
+    return [(n, c) for n, c in found if any(x.strip() for x in c) and not c[0].lstrip().startswith("#")]
+
+
+def _numbers(cells: list[str]) -> list[float] | None:
+    try:
+        found = [float(cell) for cell in cells]
+    except ValueError:
+        return None
+    return found if len(found) == 2 and all(map(math.isfinite, found)) else None
