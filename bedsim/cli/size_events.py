@@ -92,10 +92,12 @@ def tilt_lines(report: TiltReport) -> Iterator[str]:
     yield f"{report.title}: tilting"
     yield ""
     worst = int(report.largest.argmin())
-    yield (
+    yield from wrapped(
         f"Largest tilt: {_degrees(report.largest.min())} in the worst direction (axis at "
         f"{report.directions[worst] / DEG:.0f}°, {report.first[worst] or 'no limit'}), "
-        f"{_degrees(report.largest.max())} in the best"
+        f"{_degrees(report.largest.max())} in the best",
+        "",
+        "  ",
     )
     course = report.course
     if course is None:
