@@ -33,7 +33,7 @@ TURNS = 3
 """Turns of the slowest screw that are followed at most: bands repeat once per turn."""
 
 Progress = Callable[[int], None]
-STEPS = 2 + 2 * (POINTS + 6)
+STEPS = 2 * (POINTS + 6)
 """About how many evaluations `break_even` reports as progress."""
 
 
@@ -108,23 +108,19 @@ def break_even(
             f'{loaded.name}: joint.kind = "rigid": there is no joint to weigh. Set the one you think of, for '
             "example --set joint.kind=rolling."
         )
-    search = _Search(
-        joint=loaded,
-        rigid=with_rigid_joints(loaded),
-        worth=visible_worth(loaded) if worth is None else worth,
-        layers=followed_layers(loaded),
-        progress=progress,
-    )
-    rigid, joint = (lateral_pv(machine, search.layers) for machine in (search.rigid, loaded))
-    stiffness = _stiffness_crossing(search, 2)
+    worth = visible_worth(loaded) if worth is None else worth
+    layers = followed_layers(loaded)
+    rigid, joint = (lateral_pv(machine, layers) for machine in (with_rigid_joints(loaded), loaded))
+    stiffness = stiffness_crossing(loaded, worth, layers, progress)
+    done = stiffness.curve.place.size
     return BreakEven(
         kind=" and ".join(kinds),
-        worth=search.worth,
+        worth=worth,
         rigid=rigid,
         joint=joint,
-        layers=search.layers,
+        layers=layers,
         stiffness=stiffness,
-        friction=_friction_crossing(search, rigid, 2 + stiffness.curve.place.size),
+        friction=friction_crossing(loaded, worth, layers, lambda count: progress(done + count)),
     )
 
 
@@ -189,41 +185,40 @@ def rubbing(loaded: LoadedScenario, coefficient: float) -> LoadedScenario:
 # ---- the search ---------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Search:
-    """What both searches share."""
+def stiffness_crossing(
+    loaded: LoadedScenario, worth: float, layers: int, progress: Progress = lambda done: None
+) -> Crossing:
+    """Where the joint's saving passes `worth` (m) as guide and frame stiffen, within `FACTORS` of what is
+    given."""
+    machines = (with_rigid_joints(loaded), loaded)
 
-    joint: LoadedScenario
-    rigid: LoadedScenario
-    worth: float
-    layers: int
-    progress: Progress
-
-
-def _stiffness_crossing(search: _Search, done: int) -> Crossing:
     def both(factor: float) -> tuple[float, float]:
-        machines = (stiffer(m, factor) for m in (search.rigid, search.joint))
-        rigid, joint = (lateral_pv(m, search.layers) for m in machines)
+        rigid, joint = (lateral_pv(stiffer(machine, factor), layers) for machine in machines)
         return rigid, joint
 
-    return _crossing(search, FACTORS, series_stiffness(search.joint), 1.0, both, done)
+    return _crossing(worth, FACTORS, series_stiffness(loaded), 1.0, both, progress)
 
 
-def _friction_crossing(search: _Search, rigid: float, done: int) -> Crossing:
+def friction_crossing(
+    loaded: LoadedScenario, worth: float, layers: int, progress: Progress = lambda done: None
+) -> Crossing:
+    """Where the joint's saving passes `worth` (m) as its friction grows, within `COEFFICIENTS`."""
+    rigid = lateral_pv(with_rigid_joints(loaded), layers)
+
     def both(coefficient: float) -> tuple[float, float]:
-        return rigid, lateral_pv(rubbing(search.joint, coefficient), search.layers)
+        return rigid, lateral_pv(rubbing(loaded, coefficient), layers)
 
-    per_unit = friction_force(search.joint, 1.0)
-    return _crossing(search, COEFFICIENTS, per_unit, friction_force(search.joint) / per_unit, both, done)
+    per_unit = friction_force(loaded, 1.0)
+    return _crossing(worth, COEFFICIENTS, per_unit, friction_force(loaded) / per_unit, both, progress)
 
 
 def _crossing(
-    search: _Search,
+    worth: float,
     bounds: tuple[float, float],
     unit: float,
     given: float,
     both: Callable[[float], tuple[float, float]],
-    done: int,
+    progress: Progress,
 ) -> Crossing:
     """Where `both` (rigid, joint) differ by the worth, between `bounds`; places are told in `unit`s."""
     known: dict[float, tuple[float, float]] = {}
@@ -231,9 +226,9 @@ def _crossing(
     def beyond(logarithm: float) -> float:
         if logarithm not in known:
             known[logarithm] = both(math.exp(logarithm))
-            search.progress(done + len(known))
+            progress(len(known))
         rigid, joint = known[logarithm]
-        return rigid - joint - search.worth
+        return rigid - joint - worth
 
     grid = [float(x) for x in np.linspace(math.log(bounds[0]), math.log(bounds[1]), POINTS)]
     pays = [beyond(x) > 0.0 for x in grid]

@@ -11,10 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.results.layers import Array
 
-SWEEPS = 12
+SWEEPS, ROUGH_SWEEPS = 12, 4
 NEWTON_STEPS = 40
 SAMPLES = 16
 
@@ -34,7 +35,11 @@ class Form:
 
     def only(self, k: int) -> Form:
         """One form, its axis kept."""
-        return Form(S=self.S[k : k + 1], b=self.b[k : k + 1], constant=self.constant[k : k + 1])
+        return self.some(np.array([k]))
+
+    def some(self, which: NDArray[np.int64]) -> Form:
+        """Some of the forms, in the order asked for."""
+        return Form(S=self.S[which], b=self.b[which], constant=self.constant[which])
 
 
 def unit_vectors(angle: Array) -> Array:
@@ -147,6 +152,15 @@ def minimise(form: Form, start: Array | None = None, kept: int = 3) -> tuple[Arr
     best = np.argmin(found, axis=1)
     rows = np.arange(best.size)
     return np.mod(angle[rows, best], 2 * np.pi), found[rows, best]
+
+
+def roughly(form: Form) -> Array:
+    """Values (f,) near the lowest of every form, from few starts and sweeps: to tell poor forms from good ones."""
+    start = starts(form.angles, 3)
+    angle = np.broadcast_to(start, (form.S.shape[0], *start.shape[1:]))
+    for _ in range(ROUGH_SWEEPS):
+        angle = _sweep(form, angle)
+    return np.asarray(values(form, angle).min(axis=1))
 
 
 def is_proven(form: Form, angle: Array) -> bool:

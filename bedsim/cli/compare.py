@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from bedsim.analysis.comparison import Compared, Comparison
     from bedsim.analysis.difference import Swings
     from bedsim.analysis.requirements import Requirement
+    from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
 
 REQUIREMENT_FAILED = 1
@@ -89,8 +91,8 @@ def command(
     if wants_break_even:
         return _break_even(files[0], overrides, worth_um, output, no_pictures)
     prepared = _prepared(files, vary, overrides)
-    folder = output or Path("results") / ("compare-" + "-".join(_plain(label) for label, _, _ in prepared))
-    items = [_compared(label, path, loaded, engine, folder) for label, path, loaded in prepared]
+    folder = output or Path("results") / ("compare-" + "-".join(_plain(item.label) for item in prepared))
+    items = [_compared(item, engine, folder) for item in prepared]
     return _report(items, _swings(items, no_ranges), requirements, None if no_pictures else folder)
 
 
@@ -124,11 +126,16 @@ def _check_options(
 # ---- what is compared ---------------------------------------------------------------------------------
 
 
-Prepared = tuple[str, Path, "LoadedScenario | None"]
-"""Label, file, and the scenario if it has still to be run."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Prepared:
+    """A run that was read, or a scenario (`run` is None) that has still to be run."""
+
+    label: str
+    loaded: LoadedScenario
+    run: Run | None
 
 
-def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str]) -> list[Prepared]:
+def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str]) -> list[_Prepared]:
     """Everything that can be refused before the long work."""
     from bedsim.scenario.load import load_scenario
 
@@ -137,20 +144,27 @@ def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str])
             raise InputError(f"{files[0]}: --vary needs a scenario, and this is a result.")
         key, values = _varied(vary)
         return [
-            (
-                f"{key.rpartition('.')[2]} = {value}",
-                files[0],
-                load_scenario(files[0], (*overrides, f"{key}={value}")),
+            _Prepared(
+                label=f"{key.rpartition('.')[2]} = {value}",
+                loaded=load_scenario(files[0], (*overrides, f"{key}={value}")),
+                run=None,
             )
             for value in values
         ]
-    scenarios = [f for f in files if not _is_result(f)]
-    if overrides and not scenarios:
+    if overrides and all(_is_result(f) for f in files):
         raise InputError("--set: results stay as they are; it needs a scenario.")
-    return [
-        (label, file, None if _is_result(file) else load_scenario(file, overrides))
-        for label, file in zip(_labels(files), files, strict=True)
-    ]
+    return [_one_file(label, f, overrides) for label, f in zip(_labels(files), files, strict=True)]
+
+
+def _one_file(label: str, file: Path, overrides: Sequence[str]) -> _Prepared:
+    from bedsim.results.reload import scenario_of
+    from bedsim.results.store import read_run
+    from bedsim.scenario.load import load_scenario
+
+    if not _is_result(file):
+        return _Prepared(label=label, loaded=load_scenario(file, overrides), run=None)
+    run = read_run(file)
+    return _Prepared(label=label, loaded=scenario_of(run, file), run=run)
 
 
 def _is_result(file: Path) -> bool:
@@ -185,24 +199,21 @@ def _plain(label: str) -> str:
     return re.sub(r"[^\w.+-]+", "_", label).strip("_.") or "run"
 
 
-def _compared(
-    label: str, path: Path, loaded: LoadedScenario | None, engine: str | None, folder: Path
-) -> Compared:
+def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
+    """The run itself, or a new one, kept in the folder."""
     from bedsim.analysis.comparison import Compared
-    from bedsim.results.reload import scenario_of
-    from bedsim.results.store import read_run, write_run
+    from bedsim.results.store import write_run
     from bedsim.simulate import simulate
 
-    if loaded is None:
-        run = read_run(path)
-        return Compared(label=label, run=run, loaded=scenario_of(run, path))
+    if item.run is not None:
+        return Compared(label=item.label, run=item.run, loaded=item.loaded)
     _make(folder)
-    with progress_of(loaded.scenario.print.layers, label) as progress:
-        run = simulate(loaded, engine=engine, progress=progress)
-    target = folder / f"{_plain(label)}.h5"
+    with progress_of(item.loaded.scenario.print.layers, item.label) as progress:
+        run = simulate(item.loaded, engine=engine, progress=progress)
+    target = folder / f"{_plain(item.label)}.h5"
     write_run(run, target)
     click.echo(f"Result: {target}")
-    return Compared(label=label, run=run, loaded=loaded)
+    return Compared(label=item.label, run=run, loaded=item.loaded)
 
 
 def _make(folder: Path) -> None:
@@ -261,16 +272,10 @@ def _break_even(
 ) -> int:
     from bedsim.analysis.break_even import STEPS, break_even, break_even_lines
     from bedsim.analysis.cautions import cautions
-    from bedsim.results.reload import scenario_of
-    from bedsim.results.store import read_run
-    from bedsim.scenario.load import load_scenario
 
-    if _is_result(file):
-        if overrides:
-            raise InputError("--set: results stay as they are; it needs a scenario.")
-        loaded = scenario_of(read_run(file), file)
-    else:
-        loaded = load_scenario(file, overrides)
+    if overrides and _is_result(file):
+        raise InputError("--set: results stay as they are; it needs a scenario.")
+    loaded = _one_file(file.stem, file, overrides).loaded
     with progress_of(STEPS, "break-even") as progress:
         found = break_even(loaded, None if worth is None else worth * UM, progress)
     for text in (*break_even_lines(found), *cautions(loaded.scenario)):

@@ -221,7 +221,9 @@ def assemble(machine: Machine, layers: Layers) -> System:
     _refuse_loose(machine, unloaded[0], M[0])
     load = _corner_load(machine, position, unloaded, weight)
     K, link_stiffness = _stiffness(machine, position, load)
-    limits = [f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])]
+    limits = [
+        f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])
+    ]
     limit = np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0))
     contact = machine.contact_rows
     bristle = contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
@@ -267,7 +269,9 @@ def _corner_load(machine: Machine, position: Array, K: Array, weight: Array) -> 
     load = np.zeros_like(position)
     for i, name in enumerate(machine.corner_names):
         link = f"{name}.axial"
-        k = machine.links[[x.name for x in machine.links].index(link)].stiffness_at(position[:, i], load[:, i])
+        k = machine.links[[x.name for x in machine.links].index(link)].stiffness_at(
+            position[:, i], load[:, i]
+        )
         load[:, i] = -k[:, 0, 0] * (q @ machine.rows[machine.slices[link]][0])
     return load
 

@@ -142,6 +142,16 @@ def test_levelling_turns_by_correction_over_lead(three):
     assert np.rad2deg(turns) == pytest.approx([36, 90])
 
 
+def test_of_very_many_sets_the_best_is_found(three):
+    """Eight screws: the rough search keeps the set that a careful search of all 336 finds best."""
+    rng = np.random.default_rng(8)
+    more = [spare(f"S{k}", bow_tir_um=float(rng.uniform(150, 300)), bow_deg=10.0 * k) for k in range(5)]
+    advice = advise(three, spares=more, aim="placed", probe="centre")
+    sets = list(permutations(range(8), 3))
+    careful = unit_circles.minimise(lateral_forms(advice.response, sets, [0]))[1]
+    assert advice.best.placed <= math.sqrt(careful.min()) * 1.01
+
+
 def test_straight_spares_take_the_place_of_bent_screws(three):
     """From five screws, three of them straight, the straight ones are chosen and nothing is left sideways."""
     spares = [spare("A"), spare("B", bow_tir_um=300.0), spare("C"), spare("D")]

@@ -1,0 +1,63 @@
+"""The machine and its independent equations, derived once for the tests of this folder."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
+
+import energies
+from three_screws import Numbers, numbers, three_screws
+
+from bedsim.results.layers import Trace
+from bedsim.scenario.load import LoadedScenario
+from bedsim.simulate import probe_points, simulate
+
+UNTIL = 0.3  # s of the layer change that are compared: motion 0.07 s, then ringing
+
+
+@pytest.fixture(scope="session")
+def loaded() -> LoadedScenario:
+    """The scenario."""
+    return three_screws()
+
+
+@pytest.fixture(scope="session")
+def both_layers(loaded: LoadedScenario) -> tuple[tuple[Numbers, energies.Equations], ...]:
+    """Numbers and equations of layers 1 and 2 under weight."""
+    found = []
+    for layer in (1, 2):
+        loads = energies.derive(numbers(loaded, layer)).loads
+        n = numbers(loaded, layer, loads)
+        found.append((n, energies.derive(n, loads)))
+    return tuple(found)
+
+
+@pytest.fixture(scope="session", params=["propagator", "reference"])
+def trace(request: pytest.FixtureRequest, loaded: LoadedScenario) -> Trace:
+    """The change to layer 2 by one engine of the package."""
+    return simulate(loaded, request.param).layers.trace[0]
+
+
+def probe_motion(loaded: LoadedScenario, pose: np.ndarray, layer: int) -> tuple[np.ndarray, np.ndarray]:
+    """Height (t, p) at the bed and sideways motion (t, p, 2) at the top of the part: d = t + w x p."""
+    places = probe_points(loaded)[1]
+    t, w = pose[:, None, :3], pose[:, None, 3:6]
+    bed = np.column_stack([places, np.zeros(len(places))])
+    top = bed + np.array([0, 0, layer * loaded.scenario.print.layer_mm * 1e-3])
+    return (t + np.cross(w, bed))[..., 2], (t + np.cross(w, top))[..., :2]
+
+
+@pytest.fixture(scope="session")
+def largest_difference(loaded: LoadedScenario):
+    """A function: largest difference at the probes between a trace and poses at its instants."""
+
+    def difference(trace: Trace, pose: np.ndarray) -> float:
+        height, lateral = probe_motion(loaded, pose, trace.layer)
+        kept = slice(0, pose.shape[0])
+        return max(np.abs(trace.height[kept] - height).max(), np.abs(trace.lateral[kept] - lateral).max())
+
+    return difference

@@ -1,0 +1,432 @@
+"""One three-screw machine as a scenario, and its numbers in SI without the package's own formulas.
+
+The shaft's 2x2 stiffness comes by the force method (a cantilever or a simple beam whose surplus supports
+are put back as unknown forces), not from span matrices. Read: rolling joints, groove mounts, run-out
+(eccentricity, tilt, bow), heat growth, weight, and a trapezoidal layer change. Everything else must be
+switched off.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.scenario import schema
+from bedsim.scenario.load import LoadedScenario, scenario_from_tree
+
+Array = NDArray[np.float64]
+
+GRAVITY = 9.80665  # m/s2, standard value
+# Euler load over pi^2 EI/L^2, theoretical end conditions, any table of columns
+EULER = {"fixed-free": 0.25, "supported-supported": 1.0, "fixed-supported": 2.0457, "fixed-fixed": 4.0}
+
+CORNERS = (
+    {
+        "name": "left",
+        "x_mm": -190,
+        "y_mm": -105,
+        "screw": {"ends": "fixed-free", "run_out": {"eccentricity_tir_um": 120, "eccentricity_deg": 20}},
+        "nut": {"thread_height_mm": -48},
+        "joint": {"height_mm": -33},
+    },
+    {
+        "name": "right",
+        "x_mm": 185,
+        "y_mm": -110,
+        "screw": {
+            "ends": "supported-supported",
+            "hand": "left",
+            "clocking_deg": 35,
+            "run_out": {"bow_tir_um": 160, "bow_deg": 135, "tilt_tir_um_per_100mm": 10, "tilt_deg": -40},
+        },
+        "guide": {"offset_x_mm": 25, "offset_y_mm": -10, "height_mm": -55},
+        "mount": {"offset_x_mm": -20, "offset_y_mm": 12, "height_mm": -11},
+    },
+    {
+        "name": "back",
+        "x_mm": 10,
+        "y_mm": 195,
+        "screw": {
+            "ends": "fixed-supported",
+            "run_out": {"eccentricity_tir_um": 90, "bow_tir_um": 100, "bow_deg": 250},
+        },
+        "carriage": {"mass_kg": 0.55, "height_mm": -42},
+        "frame": {"radial_n_per_um": 1.4},
+        "joint": {
+            "element": [
+                {"x_mm": 22, "y_mm": 3, "lateral_n_per_mm": 7},
+                {"x_mm": -12, "y_mm": 18, "lateral_n_per_mm": 5},
+                {"x_mm": -9, "y_mm": -20, "lateral_n_per_mm": 6},
+            ],
+            "rotation_nm_per_rad": 25,
+        },
+    },
+)
+
+TREE: dict[str, Any] = {
+    "title": "Three screws for independent models",
+    "bed": {
+        "size_x_mm": 300,
+        "size_y_mm": 280,
+        "mass_kg": 2.8,
+        "centre_x_mm": 4,
+        "centre_y_mm": -6,
+        "centre_height_mm": -9,
+        "temperature_rise_k": 3,
+    },
+    "print": {
+        "layers": 2,
+        "layer_mm": 0.5,
+        "first_layer_nut_mm": 230,
+        "seconds_per_layer": 2,
+        "part_mass_kg": 0.3,
+        "part_x_mm": 15,
+        "part_y_mm": -8,
+    },
+    "motion": {"speed_mm_s": 12, "acceleration_mm_s2": 400},
+    "screw": {
+        "kind": "rolled_ball",
+        "diameter_mm": 12,
+        "root_diameter_mm": 10,
+        "lead_mm": 5,
+        "length_mm": 400,
+    },
+    "nut": {"drag_torque_n_mm": 0},
+    "joint": {
+        "kind": "rolling",
+        "lateral_n_per_mm": 40,
+        "friction_coefficient": 0,
+        "damping_n_s_per_m": 20,
+    },
+    "mount": {"kind": "groove", "radial_n_per_um": 0.03, "friction_coefficient": 0},
+    "guide": {"kind": "profile_rail", "friction_n": 0},
+    "frame": {"radial_n_per_um": 1.0, "tangential_n_per_um": 0.8},
+    "motor": {"holding_torque_n_m": 0.45, "detent_torque_n_m": 0},
+    "corner": list(CORNERS),
+}
+
+
+def three_screws() -> LoadedScenario:
+    """The machine all independent models are built from: three unlike corners, all shaft ends but one."""
+    return scenario_from_tree(TREE, folder=Path(), source="", name="three screws")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Corner:
+    """One corner's numbers in SI; points from the screw axis at the height of the bed surface unless said."""
+
+    axis: Array  # (3,) machine
+    hand: int
+    lead: float
+    plane: Array  # (2, 2) deflection, slope
+    axial: float
+    thread: float
+    joint: float
+    elements: tuple[tuple[float, float, float], ...]  # x, y, stiffness
+    joint_rotation: float
+    joint_damping: float
+    nut_mass: float
+    nut_inertia: float
+    mount: Array  # (3,) machine
+    mount_stiffness: tuple[float, float, float]  # along the groove, across, vertical
+    groove: Array  # (2,) unit vector
+    growth: Array  # (3,)
+    guide: Array
+    guide_direction: Array  # (2,) outwards
+    guide_stiffness: tuple[float, float, float, float]  # radial, tangential, tilt, yaw
+    carriage_mass: float
+    carriage_inertia: float
+    carriage_height: float
+    rotor_inertia: float
+    motor: float
+    centreline: complex  # offset at the clocking zero with the nut at its place of layer 1
+    slope: complex
+    curvature: complex
+    euler_load: float
+
+    @property
+    def turn(self) -> float:
+        """Turn of the screw per metre of rise: a right-hand screw lowers its nut when it turns by +."""
+        return -self.hand * 2 * math.pi / self.lead
+
+
+@dataclass(frozen=True, kw_only=True)
+class Numbers:
+    """The machine in SI for one layer. Bed and part as one rigid body about the bed surface's origin."""
+
+    corners: tuple[Corner, ...]
+    bodies: tuple[tuple[float, Array, Array], ...]  # mass, centre (3,), inertia about the centre (3,)
+    damping_ratio: float
+    layer: float
+    period: float
+    speed: float
+    acceleration: float
+
+
+def numbers(loaded: LoadedScenario, layer: int, loads: Array | None = None) -> Numbers:
+    """Work out the machine at mid-height of a layer; `loads` (3,) N soften the shafts by 1 - P/P_Euler."""
+    s = loaded.scenario
+    check_supported(s)
+    places = np.array([[c.x_mm, c.y_mm] for c in s.corner]) * 1e-3
+    mounts = places + np.array([[c.mount.offset_x_mm, c.mount.offset_y_mm] for c in s.corner]) * 1e-3
+    out_axes, out_mounts = outwards(places), outwards(mounts)
+    drop = (layer - 1.5) * s.print.layer_mm * 1e-3
+    corners = tuple(
+        corner(s, k, out_axes[k], out_mounts[k], drop, 0.0 if loads is None else float(loads[k]))
+        for k in range(3)
+    )
+    return Numbers(
+        corners=corners,
+        bodies=(plate(s.bed), part(s.print, layer)),
+        damping_ratio=s.damping.ratio,
+        layer=s.print.layer_mm * 1e-3,
+        period=s.print.seconds_per_layer,
+        speed=s.motion.speed_mm_s * 1e-3,
+        acceleration=s.motion.acceleration_mm_s2 * 1e-3,
+    )
+
+
+def check_supported(s: schema.Scenario) -> None:
+    """Raise ValueError for content these models do not carry."""
+    silent = [
+        len(s.corner) == 3,
+        s.motion.z_hop_mm == s.motion.jerk_mm_s3 == 0,
+        s.drive.topology == "motor_per_screw",
+        all(c.joint.kind == "rolling" and c.mount.kind == "groove" for c in s.corner),
+        all(
+            c.joint.friction_coefficient == c.guide.friction_n == c.nut.drag_torque_n_mm == 0
+            for c in s.corner
+        ),
+        all(c.mount.friction_coefficient == c.motor.detent_torque_n_m == 0 for c in s.corner),
+        all(
+            c.nut.bore_offset_x_um == c.nut.bore_offset_y_um == c.guide.straightness_mm_per_m == 0
+            for c in s.corner
+        ),
+        all(c.screw.travel == schema.Travel() and c.screw.alignment == schema.Alignment() for c in s.corner),
+        all(c.screw.run_out.table is None and c.motor.gear_ratio == 1 for c in s.corner),
+        all((microsteps(s, c) % 1) < 1e-9 or (microsteps(s, c) % 1) > 1 - 1e-9 for c in s.corner),
+    ]
+    if not all(silent):
+        raise ValueError(f"content that the independent models do not carry: {silent}")
+
+
+def microsteps(s: schema.Scenario, c: schema.Corner) -> float:
+    """Microsteps in a layer: a whole number leaves no rounding."""
+    return s.print.layer_mm / c.screw.lead_mm * c.motor.steps_per_turn * c.motor.microsteps
+
+
+def outwards(points: Array) -> Array:
+    """Unit vectors from the middle of the points."""
+    arm = points - points.mean(axis=0)
+    return arm / np.hypot(arm[:, 0], arm[:, 1])[:, None]
+
+
+def plate(bed: schema.Bed) -> tuple[float, Array, Array]:
+    """The bed as a uniform cuboid, unless its moments of inertia are given."""
+    x, y, t = bed.size_x_mm * 1e-3, bed.size_y_mm * 1e-3, bed.thickness_mm * 1e-3
+    m = bed.mass_kg
+    cuboid = (m * (y * y + t * t) / 12, m * (x * x + t * t) / 12, m * (x * x + y * y) / 12)
+    given = (bed.inertia_x_kg_m2, bed.inertia_y_kg_m2, bed.inertia_z_kg_m2)
+    inertia = np.array([c if g is None else g for c, g in zip(cuboid, given, strict=True)])
+    return m, np.array([bed.centre_x_mm, bed.centre_y_mm, bed.centre_height_mm]) * 1e-3, inertia
+
+
+def part(job: schema.Print, layer: int) -> tuple[float, Array, Array]:
+    """The part so far: a slender column that stands on the bed."""
+    m, height = job.part_mass_kg * layer / job.layers, layer * job.layer_mm * 1e-3
+    slender = m * height**2 / 12
+    return (
+        m,
+        np.array([job.part_x_mm * 1e-3, job.part_y_mm * 1e-3, height / 2]),
+        np.array([slender, slender, 0.0]),
+    )
+
+
+def corner(s: schema.Scenario, k: int, out_axis: Array, out_mount: Array, drop: float, load: float) -> Corner:
+    """One corner in SI, its nut `drop` m below its place at layer 1."""
+    c = s.corner[k]
+    w, n = c.screw, c.nut
+    given = s.print.first_layer_nut_mm
+    nut = (w.length_mm - 60 if given is None else given) * 1e-3
+    axis = np.array([c.x_mm, c.y_mm, 0.0]) * 1e-3
+    mount = axis + np.array([c.mount.offset_x_mm, c.mount.offset_y_mm, c.mount.height_mm]) * 1e-3
+    angle = None if c.mount.direction_deg is None else math.radians(c.mount.direction_deg)
+    groove = out_mount if angle is None else np.array([math.cos(angle), math.sin(angle)])
+    offset, slope, curvature = centreline(w, nut)
+    return Corner(
+        axis=axis,
+        hand=1 if w.hand == "right" else -1,
+        lead=w.lead_mm * 1e-3,
+        plane=lateral_stiffness(w, n, nut - drop, load),
+        axial=axial_stiffness(c, nut - drop),
+        thread=n.thread_height_mm * 1e-3,
+        joint=c.joint.height_mm * 1e-3,
+        elements=joint_elements(c.joint),
+        joint_rotation=c.joint.rotation_nm_per_rad,
+        joint_damping=c.joint.damping_n_s_per_m,
+        nut_mass=n.mass_kg,
+        nut_inertia=n.inertia_kg_cm2 * 1e-4,
+        mount=mount,
+        mount_stiffness=(
+            c.mount.radial_n_per_um * 1e6,
+            c.mount.tangential_n_per_um * 1e6,
+            c.mount.vertical_n_per_um * 1e6,
+        ),
+        groove=groove,
+        growth=s.bed.expansion_um_per_m_k * 1e-6 * s.bed.temperature_rise_k * mount * [1, 1, 0],
+        guide=np.array([c.guide.offset_x_mm, c.guide.offset_y_mm, c.guide.height_mm]) * 1e-3,
+        guide_direction=out_axis,
+        guide_stiffness=(
+            one_behind_the_other(c.guide.radial_n_per_um * 1e6, c.frame.radial_n_per_um * 1e6),
+            one_behind_the_other(c.guide.tangential_n_per_um * 1e6, c.frame.tangential_n_per_um * 1e6),
+            one_behind_the_other(c.guide.tilt_nm_per_rad, c.frame.rotation_nm_per_rad),
+            one_behind_the_other(c.guide.yaw_nm_per_rad, c.frame.rotation_nm_per_rad),
+        ),
+        carriage_mass=c.carriage.mass_kg,
+        carriage_inertia=c.carriage.inertia_kg_cm2 * 1e-4,
+        carriage_height=c.carriage.height_mm * 1e-3,
+        rotor_inertia=c.motor.rotor_inertia_g_cm2 * 1e-7 + shaft_inertia(w),
+        motor=c.motor.steps_per_turn / 4 * c.motor.holding_torque_n_m * c.motor.current_percent / 100,
+        centreline=offset,
+        slope=slope,
+        curvature=curvature,
+        euler_load=euler_load(w),
+    )
+
+
+def one_behind_the_other(*stiffness: float) -> float:
+    """Springs in series."""
+    return 1 / sum(1 / k for k in stiffness)
+
+
+def joint_elements(joint: schema.Joint) -> tuple[tuple[float, float, float], ...]:
+    """Place and stiffness of the balls: those listed, or equal ones on a circle."""
+    if joint.element:
+        return tuple((e.x_mm * 1e-3, e.y_mm * 1e-3, e.lateral_n_per_mm * 1e3) for e in joint.element)
+    places = (
+        cmath.rect(joint.element_radius_mm * 1e-3, 2 * math.pi * k / joint.elements)
+        for k in range(joint.elements)
+    )
+    return tuple((p.real, p.imag, joint.lateral_n_per_mm * 1e3 / joint.elements) for p in places)
+
+
+def bending(w: schema.Screw) -> float:
+    """E I of the root circle."""
+    return w.youngs_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 4 / 64
+
+
+def shaft_inertia(w: schema.Screw) -> float:
+    """A solid cylinder of the root diameter about its axis: m r^2/2."""
+    radius = w.root_diameter_mm * 1e-3 / 2
+    return w.density_kg_m3 * math.pi * radius**2 * w.length_mm * 1e-3 * radius**2 / 2
+
+
+def euler_load(w: schema.Screw) -> float:
+    """Buckling load of the free length."""
+    return EULER[w.ends] * math.pi**2 * bending(w) / (w.length_mm * 1e-3) ** 2
+
+
+def lateral_stiffness(w: schema.Screw, n: schema.Nut, a: float, load: float) -> Array:
+    """Stiffness (2, 2) for deflection and slope: shaft by the force method, bearings, nut in series."""
+    EI = bending(w) * (1 - max(load, 0.0) / euler_load(w))
+    at = shaft_compliance(w, a, EI) + np.diag([1e-6 / n.radial_n_per_um, 1 / n.tilt_nm_per_rad])
+    return np.linalg.inv(at)
+
+
+def shaft_compliance(w: schema.Screw, a: float, EI: float) -> Array:
+    """Deflection and slope at the nut under unit force and unit moment there."""
+    L, lower, upper = (
+        w.length_mm * 1e-3,
+        w.bearing_radial_n_per_um * 1e6,
+        w.upper_bearing_radial_n_per_um * 1e6,
+    )
+    if w.ends == "supported-supported":
+        b = L - a
+        beam = np.array(
+            [
+                [a**2 * b**2, a * b * (b - a)],
+                [a * b * (b - a), a**2 - a * b + b**2],
+            ]
+        ) / (3 * EI * L)
+        reaction_low, reaction_high = np.array([b / L, -1 / L]), np.array([a / L, 1 / L])
+        return (
+            beam
+            + np.outer(reaction_low, reaction_low) / lower
+            + np.outer(reaction_high, reaction_high) / upper
+        )
+    tilt = w.bearing_tilt_nm_per_rad
+    at_nut = cantilever(a, a, EI, lower, tilt)
+    held = {"fixed-free": 0, "fixed-supported": 1, "fixed-fixed": 2}[w.ends]
+    to_end = cantilever(a, L, EI, lower, tilt)[:, :held]
+    at_end = cantilever(L, L, EI, lower, tilt)[:held, :held] + np.diag([1 / upper, 1 / tilt])[:held, :held]
+    return at_nut - to_end @ np.linalg.solve(at_end, to_end.T) if held else at_nut
+
+
+def cantilever(x: float, load_at: float, EI: float, radial: float, tilt: float) -> Array:
+    """Deflection and slope at x under unit force and unit moment at `load_at` >= x, on an elastic root."""
+    beam = np.array([[x**2 * (3 * load_at - x) / 6, x**2 / 2], [x * (2 * load_at - x) / 2, x]]) / EI
+    root = np.array([[1 / radial + x * load_at / tilt, x / tilt], [load_at / tilt, 1 / tilt]])
+    return beam + root
+
+
+def axial_stiffness(c: schema.Corner, a: float) -> float:
+    """Thrust bearing, shaft in tension and torsion, coupling, nut, joint and frame one behind the other."""
+    w = c.screw
+    area = math.pi * (w.root_diameter_mm * 1e-3) ** 2 / 4
+    EA, GJ = (
+        w.youngs_modulus_gpa * 1e9 * area,
+        w.shear_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 4 / 32,
+    )
+    below = a / EA + 1e-6 / w.bearing_axial_n_per_um
+    if w.ends == "fixed-fixed":
+        above = (w.length_mm * 1e-3 - a) / EA + 1e-6 / w.bearing_axial_n_per_um
+        below = 1 / (1 / below + 1 / above)
+    twist = (w.lead_mm * 1e-3 / (2 * math.pi)) ** 2 * (a / GJ + 1 / w.coupling_nm_per_rad)
+    rest = 1e-6 * (1 / c.nut.axial_n_per_um + 1 / c.joint.axial_n_per_um + 1 / c.frame.vertical_n_per_um)
+    return 1 / (below + twist + rest)
+
+
+def centreline(w: schema.Screw, s: float) -> tuple[complex, complex, complex]:
+    """Offset, slope, curvature of the centreline at s, clocking included; TIR is twice the offset."""
+    r, L = w.run_out, w.length_mm * 1e-3
+
+    def vector(tir_um: float, deg: float) -> complex:
+        return cmath.rect(tir_um * 1e-6 / 2, math.radians(deg + w.clocking_deg))
+
+    bow, tilt = vector(r.bow_tir_um, r.bow_deg), vector(r.tilt_tir_um_per_100mm, r.tilt_deg) / 0.1
+    if w.ends == "fixed-free":
+        k = math.pi / (2 * L)
+        shape, first, second = 1 - math.cos(k * s), k * math.sin(k * s), k * k * math.cos(k * s)
+    else:
+        k = math.pi / L
+        shape, first, second = math.sin(k * s), k * math.cos(k * s), -k * k * math.sin(k * s)
+    offset = vector(r.eccentricity_tir_um, r.eccentricity_deg) + tilt * s + bow * shape
+    return offset, tilt + bow * first, bow * second
+
+
+def ramps(layer: float, speed: float, acceleration: float) -> tuple[Array, Array]:
+    """Instants (4,) and jumps (4,) of the acceleration of a trapezoidal step down by `layer`."""
+    top = min(speed, math.sqrt(acceleration * layer))
+    rise, whole = top / acceleration, layer / top + top / acceleration
+    return np.array([0, rise, whole - rise, whole]), acceleration * np.array([-1.0, 1.0, 1.0, -1.0])
+
+
+def commanded(n: Numbers, time: Array) -> tuple[Array, Array, Array]:
+    """Height, speed and acceleration (t,) of the layer change; at a jump of acceleration the later value."""
+    start, jump = ramps(n.layer, n.speed, n.acceleration)
+    since = np.maximum(np.asarray(time, dtype=float)[:, None] - start, 0.0)
+    begun = np.asarray(time)[:, None] >= start
+    return (since**2 / 2) @ jump, since @ jump, begun @ jump
+
+
+def screw_offset(c: Corner, height: Array) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Offset and slope (t,) of the centreline at the nut, turned with the screw, at heights (t,)."""
+    turned = np.exp(1j * c.turn * height)
+    offset = c.centreline + c.slope * height + c.curvature * height**2 / 2
+    return offset * turned, (c.slope + c.curvature * height) * turned
