@@ -92,13 +92,10 @@ def tilt_lines(report: TiltReport) -> Iterator[str]:
     yield f"{report.title}: tilting"
     yield ""
     worst = int(report.largest.argmin())
-    yield from wrapped(
-        f"Largest tilt: {_degrees(report.largest.min())} in the worst direction (axis at "
-        f"{report.directions[worst] / DEG:.0f}°, {report.first[worst] or 'no limit'}), "
-        f"{_degrees(report.largest.max())} in the best",
-        "",
-        "  ",
-    )
+    if report.largest.min() == float("inf"):
+        yield "Largest tilt: none of the limits known is passed up to 45°; what is not known stands below"
+    else:
+        yield from _largest_lines(report, worst)
     course = report.course
     if course is None:
         yield "No tilt asked for: give tilt.about_x_deg or tilt.about_y_deg for its errors."
@@ -129,6 +126,16 @@ def tilt_lines(report: TiltReport) -> Iterator[str]:
     yield from listed("Missing", report.missing or ("nothing by these numbers",))
     yield from listed("Assumptions", report.assumptions)
     yield from _cautions(report.cautions)
+
+
+def _largest_lines(report: TiltReport, worst: int) -> Iterator[str]:
+    yield from wrapped(
+        f"Largest tilt: {_degrees(report.largest.min())} in the worst direction (axis at "
+        f"{report.directions[worst] / DEG:.0f}°, {report.first[worst] or 'no limit'}), "
+        f"{_degrees(report.largest.max())} in the best",
+        "",
+        "  ",
+    )
 
 
 def shake_lines(report: ShakeReport) -> Iterator[str]:

@@ -135,6 +135,17 @@ def test_grooves_push_their_carriages_with_their_friction(tmp_path):
     assert found.side_force[-1] == pytest.approx(np.hypot(along, across), rel=0.03)
 
 
+@pytest.mark.parametrize("outward", [1, -1])
+def test_a_groove_drags_its_carriage_the_way_the_bed_goes(tmp_path, outward):
+    """The bed draws in at the rear: that eases a guide pushed outward and burdens one pushed inward."""
+    pushed = {"joint.kind": '"rigid"', "corner.rear.screw.alignment.offset_y_um": 20 * outward}
+    job, supports = machine(tmp_path, **pushed)
+    found = course(job, supports, about(3, 0))
+    assert found.give[-1, 2] < -100e-6
+    gained = found.side_force[-1, 2] - found.side_force[0, 2]
+    assert -outward * gained > 0.2
+
+
 def test_load_wanders_with_the_centre_of_mass(tmp_path):
     """Statics by hand: a centre z below the pivot moves by -z sin w, the corners take moments."""
     job, supports = machine(tmp_path, **{"mount.friction_coefficient": 0})
