@@ -138,7 +138,7 @@ def test_grooves_push_their_carriages_with_their_friction(tmp_path):
 @pytest.mark.parametrize("outward", [1, -1])
 def test_a_groove_drags_its_carriage_the_way_the_bed_goes(tmp_path, outward):
     """The bed draws in at the rear: that eases a guide pushed outward and burdens one pushed inward."""
-    pushed = {"joint.kind": '"rigid"', "corner.rear.screw.alignment.offset_y_um": 20 * outward}
+    pushed = {"joint.kind": '"rigid"', "corner.rear.screw.alignment.offset_y_um": 200 * outward}
     job, supports = machine(tmp_path, **pushed)
     found = course(job, supports, about(3, 0))
     assert found.give[-1, 2] < -100e-6
