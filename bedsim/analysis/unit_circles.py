@@ -155,7 +155,7 @@ def minimise(form: Form, start: Array | None = None, kept: int = 3) -> tuple[Arr
 
 
 def roughly(form: Form) -> Array:
-    """Values (f,) near the lowest of every form, from few starts and sweeps: to tell poor forms from good ones."""
+    """Values (f,) near the lowest of every form, from few starts and sweeps: to tell good forms from poor."""
     start = starts(form.angles, 3)
     angle = np.broadcast_to(start, (form.S.shape[0], *start.shape[1:]))
     for _ in range(ROUGH_SWEEPS):

@@ -270,6 +270,8 @@ def _turn_text(p: Placement) -> str:
 
 
 def _notes(advice: Advice) -> Iterator[str]:
+    from bedsim.analysis.clocking_search import LOOKED_AT_CLOSELY
+
     turned = ", ".join(
         f"{p.corner} {a / DEG:.0f}°"
         for p, a in zip(advice.placements, advice.turned_by_levelling, strict=True)
@@ -285,6 +287,8 @@ def _notes(advice: Advice) -> Iterator[str]:
         sure = "No other clocking of these screws at these corners is better (proven)"
     else:
         sure = "The best of many starts; that none is better is not proven here"
+    if advice.sets > LOOKED_AT_CLOSELY:
+        searched += f" (closely at the {LOOKED_AT_CLOSELY} most promising by a rough search)"
     yield f"{sure}; {searched} looked at, screws are only moved where that gains more than 1 %."
     yield (
         "Frictionless machine with fitting nuts; run-out and once-per-turn travel turn with the screw, the "

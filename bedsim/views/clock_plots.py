@@ -49,7 +49,7 @@ def plan_of_turns(ax: Axes, scenario: Scenario, advice: Advice) -> None:
     for corner, placement in zip(scenario.corner, advice.placements, strict=True):
         _turn(ax, corner, placement, reach, bed.size_y_mm / 2)
     half_x, half_y = bed.size_x_mm / 2, bed.size_y_mm / 2
-    ax.set_xlim(min(*xs, -half_x) - 2.6 * reach, max(*xs, half_x) + 2.6 * reach)
+    ax.set_xlim(min(*xs, -half_x) - 3.6 * reach, max(*xs, half_x) + 3.6 * reach)
     ax.set_ylim(min(*ys, -half_y) - 4.6 * reach, max(*ys, half_y) + 4.6 * reach)
     ax.plot([], [], color=style.INK, linewidth=1.6, label="mark on the screw now (zero where it is put in)")
     ax.plot([], [], color=style.VERMILLION, linestyle=MARK, label="mark on the screw when turned")

@@ -1,7 +1,7 @@
 """Where motion is slow, statics is enough: equilibrium and propagator within 0.1 um, friction included."""
 
 import pytest
-from machines import apart, loaded
+from engine_machines import apart, loaded
 
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.engines.propagator import PropagatorEngine

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from machines import apart, drawn, poses
+from engine_machines import apart, drawn, poses
 
 from bedsim.engines import state
 from bedsim.engines.propagator import Pace, PropagatorEngine

@@ -5,7 +5,7 @@ Whole prints of all shipped scenarios take hours with the reference; `whole_prin
 
 import numpy as np
 import pytest
-from machines import REFERENCE, SCENARIOS, apart, difference, drawn, loaded, poses, shipped
+from engine_machines import REFERENCE, SCENARIOS, apart, difference, drawn, loaded, poses, shipped
 
 from bedsim.engines import state
 from bedsim.engines.base import LINEAR_LOAD_ANGLE, Job

@@ -1,6 +1,6 @@
 """The reference engine is right before it is a reference: tighter tolerances and another method change nothing."""
 
-from machines import REFERENCE, difference, drawn
+from engine_machines import REFERENCE, difference, drawn
 
 from bedsim.engines.reference import ReferenceEngine
 

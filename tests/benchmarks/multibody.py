@@ -24,7 +24,7 @@ import bodies  # noqa: E402
 import energies  # noqa: E402
 import exudyn as exu  # noqa: E402
 from exudyn.itemInterface import NodeGenericODE2, ObjectGenericODE2, SensorNode  # noqa: E402
-from three_screws import Numbers, commanded, numbers, ramps, screw_offset  # noqa: E402
+from oracle_machine import Numbers, commanded, numbers, ramps, screw_offset  # noqa: E402
 
 from bedsim.scenario.load import LoadedScenario  # noqa: E402
 

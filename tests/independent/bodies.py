@@ -32,7 +32,7 @@ from exudyn.itemInterface import (
 )
 from exudyn.rigidBodyUtilities import RigidBodyInertia
 from numpy.typing import NDArray
-from three_screws import GRAVITY, Corner, Numbers, commanded
+from oracle_machine import GRAVITY, Corner, Numbers, commanded
 
 Array = NDArray[np.float64]
 

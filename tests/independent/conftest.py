@@ -10,19 +10,18 @@ sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 
 import energies
-from three_screws import Numbers, numbers, three_screws
+from oracle_machine import UNTIL, Numbers, numbers, oracle_machine
 
 from bedsim.results.layers import Trace
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulate import probe_points, simulate
 
-UNTIL = 0.3  # s of the layer change that are compared: motion 0.07 s, then ringing
 
 
 @pytest.fixture(scope="session")
 def loaded() -> LoadedScenario:
     """The scenario."""
-    return three_screws()
+    return oracle_machine()
 
 
 @pytest.fixture(scope="session")

@@ -15,7 +15,7 @@ import sympy as sp
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.linalg import eigh
-from three_screws import GRAVITY, Corner, Numbers, commanded, ramps, screw_offset
+from oracle_machine import GRAVITY, Corner, Numbers, commanded, ramps, screw_offset
 
 Array = NDArray[np.float64]
 

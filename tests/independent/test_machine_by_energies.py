@@ -8,9 +8,8 @@ import dataclasses
 import energies
 import numpy as np
 import pytest
-from conftest import UNTIL
 from scipy.linalg import eigh
-from three_screws import GRAVITY, numbers
+from oracle_machine import GRAVITY, UNTIL, numbers
 
 from bedsim.simulate import make_job, simulate
 

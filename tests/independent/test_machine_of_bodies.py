@@ -11,10 +11,9 @@ import bodies
 import multibody
 import numpy as np
 import pytest
-from conftest import UNTIL
 from scipy.interpolate import CubicSpline
 from scipy.linalg import eigh
-from three_screws import GRAVITY, numbers
+from oracle_machine import GRAVITY, UNTIL, numbers
 
 from bedsim.simulate import make_job
 

@@ -56,13 +56,13 @@ def test_the_json_schema_is_valid_and_refuses_what_the_loader_refuses(text):
 
 
 def test_the_story_is_told_on_one_machine():
-    """To rolling joints only the joint differs from the first build, to plain screws only screw and nut."""
+    """To rolling joints only the joint differs from the first build, to plain screws only screw, nut and speed."""
     first, rolling, plain = (
         tomllib.loads((README.parent / f"{name}.toml").read_text(encoding="utf-8"))
         for name in ("bent-rolled-rigid", "bent-rolled-rolling-joints", "plain-lead-screws")
     )
     assert {k for k in first if first[k] != rolling.get(k)} == {"title", "joint"}
-    assert {k for k in plain if plain[k] != first.get(k)} == {"title", "screw", "nut"}
+    assert {k for k in plain if plain[k] != first.get(k)} == {"title", "motion", "screw", "nut"}
 
 
 def test_readings_in_the_gauge_scenario_are_near_the_bows_of_the_story():

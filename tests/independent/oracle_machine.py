@@ -22,6 +22,7 @@ from bedsim.scenario.load import LoadedScenario, scenario_from_tree
 
 Array = NDArray[np.float64]
 
+UNTIL = 0.3  # s of the layer change that are compared: motion 0.07 s, then ringing
 GRAVITY = 9.80665  # m/s2, standard value
 # Euler load over pi^2 EI/L^2, theoretical end conditions, any table of columns
 EULER = {"fixed-free": 0.25, "supported-supported": 1.0, "fixed-supported": 2.0457, "fixed-fixed": 4.0}
@@ -112,7 +113,7 @@ TREE: dict[str, Any] = {
 }
 
 
-def three_screws() -> LoadedScenario:
+def oracle_machine() -> LoadedScenario:
     """The machine all independent models are built from: three unlike corners, all shaft ends but one."""
     return scenario_from_tree(TREE, folder=Path(), source="", name="three screws")
 
