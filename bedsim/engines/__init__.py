@@ -7,4 +7,6 @@ from bedsim.engines.reference import ReferenceEngine
 
 ENGINES: dict[str, Engine] = {
     "propagator": PropagatorEngine(),
-    "reference": ReferenceEngine(), "equilibrium": EquilibriumEngine()}
+    "reference": ReferenceEngine(),
+    "equilibrium": EquilibriumEngine(),
+}

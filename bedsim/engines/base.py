@@ -180,7 +180,10 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
         lateral=lateral @ bed,
         joint=joint,
         joint_imposed=np.array(
-            [[where[f"{n}.joint"].start + k if f"{n}.joint" in where else -1 for k in range(2)] for n in names]
+            [
+                [where[f"{n}.joint"].start + k if f"{n}.joint" in where else -1 for k in range(2)]
+                for n in names
+            ]
         ),
         guide_rows=np.array([[where[f"{n}.guide"].start + k for k in range(2)] for n in names]),
         guide_stiffness=np.array(guide_k),

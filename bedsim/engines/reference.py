@@ -179,7 +179,14 @@ class ReferenceEngine:
                 job.progress(int(layer))
 
     def layer(
-        self, job: Job, system: System, observer: base.Observer, index: int, layer: int, state: State, member: int = 0
+        self,
+        job: Job,
+        system: System,
+        observer: base.Observer,
+        index: int,
+        layer: int,
+        state: State,
+        member: int = 0,
     ) -> tuple[State, Chunk]:
         """One layer of one member from `state` (1, ...): its end and what is reported of it."""
         state = state.within_limit(job.machine, system.friction_limit[index])
@@ -216,7 +223,10 @@ class ReferenceEngine:
             history += [(t + elapsed, q) for t, q in chunk]
             q = np.concatenate([x for _, x in chunk])
             away = q - q[-1]
-            moves = np.abs(away @ observer.height.T).max(), np.abs(away @ observer.lateral[index].reshape(-1, q.shape[1]).T).max()
+            moves = (
+                np.abs(away @ observer.height.T).max(),
+                np.abs(away @ observer.lateral[index].reshape(-1, q.shape[1]).T).max(),
+            )
             bound = float(max(moves))
             elapsed += span
         return state, bound
@@ -264,7 +274,9 @@ class ReferenceEngine:
             max_step=max((forcing.end - forcing.start) / 8, 1e-6),
         )
         if not solution.success:
-            raise SolverError(f"reference engine: {self.method} gave up at {forcing.start:.3f} s: {solution.message}")
+            raise SolverError(
+                f"reference engine: {self.method} gave up at {forcing.start:.3f} s: {solution.message}"
+            )
         return time, solution.y
 
 
@@ -292,7 +304,14 @@ def _chunk(
     histories: tuple[History, ...] = ()
     if layer in job.trace_layers:
         histories = (
-            History(layer=layer, member=member, time=time, q=q, imposed=imposed, commanded=path.height.mean(axis=1)),
+            History(
+                layer=layer,
+                member=member,
+                time=time,
+                q=q,
+                imposed=imposed,
+                commanded=path.height.mean(axis=1),
+            ),
         )
     return Chunk(
         layers=np.array([layer]),
@@ -302,5 +321,3 @@ def _chunk(
         histories=histories,
         **fields,
     )
-
-

@@ -20,7 +20,9 @@ Array = NDArray[np.float64]
 NEWTON_STEPS = 80
 HALVINGS = 12
 NEWTON_TOLERANCE = 1e-12  # m, rad: well below a nanometre
-TURN_PER_STEP = np.pi / 36  # rad of the screw between two slow steps: the path is straight enough (tests/agreement)
+TURN_PER_STEP = (
+    np.pi / 36
+)  # rad of the screw between two slow steps: the path is straight enough (tests/agreement)
 LEAST_STEPS = 4  # per move, so that short hops resolve the build-up of friction
 
 
@@ -103,7 +105,9 @@ def _balance(
     layer: SlowLayer, before: Array, q: Array, base: Array, force: Array, imposed: Array
 ) -> tuple[Array, Array]:
     """Residual force (m, n) and bristle forces (m, d) at q."""
-    f = friction.after_increment(before, q @ layer.contact.T + base, layer.groups, layer.limit, layer.breakaway)
+    f = friction.after_increment(
+        before, q @ layer.contact.T + base, layer.groups, layer.limit, layer.breakaway
+    )
     residual = q @ layer.K + f @ layer.contact - force
     extra = force_and_tangent(layer.parts, q, imposed)
     return residual if extra is None else residual + extra[0], f
@@ -174,8 +178,6 @@ def start(job: Job) -> State:
     imposed = job.machine.imposed(resting_path(0.0, top), job.amounts)
     force = imposed[:, 0] @ system.imposed_force[0].T + system.weight[0]
     empty = np.zeros((job.members, 0))
-    loaded = slow_step(
-        frictionless, State(q=state.q, v=state.v, f=empty), force, imposed[:, 0], empty
-    )
+    loaded = slow_step(frictionless, State(q=state.q, v=state.v, f=empty), force, imposed[:, 0], empty)
     state = State(q=loaded.q, v=state.v, f=state.f)
     return follow(job, system, 0, slow_path(job, job.program.start_up()), top, state)

@@ -94,9 +94,7 @@ class Outcome:
     path_error: float
 
 
-def solve(
-    grid: Grid, known: Known, first: int, spaces: int, now: Carried, tolerance: float
-) -> Outcome:
+def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, tolerance: float) -> Outcome:
     """A window of `spaces` from corner `first` of the known forcing.
 
     Unknown is what the forces g have changed by since the window began; with the old forces kept the motion is known.

@@ -76,8 +76,9 @@ def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
                 parts, k = future.result(), futures.pop(future)
                 yield parts
                 del left[k]
-        finally:
+        except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
+            raise
 
 
 def _end_with_parent() -> None:

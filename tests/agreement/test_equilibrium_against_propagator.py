@@ -1,12 +1,12 @@
 """Where motion is slow, statics is enough: equilibrium and propagator within 0.1 um, friction included."""
 
+import numpy as np
 import pytest
 from engine_machines import apart, loaded
 
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.simulate import make_job
-import numpy as np
 
 
 def slow(joint):

@@ -52,7 +52,12 @@ def machine(**tables):
         "motor": {"detent_torque_n_m": 0.0},
         "corner": [
             {"name": "left", "x_mm": -180, "y_mm": -100, "screw": {"run_out": {"bow_tir_um": 300}}},
-            {"name": "right", "x_mm": 180, "y_mm": -100, "screw": {"run_out": {"bow_tir_um": 200, "bow_deg": 130}}},
+            {
+                "name": "right",
+                "x_mm": 180,
+                "y_mm": -100,
+                "screw": {"run_out": {"bow_tir_um": 200, "bow_deg": 130}},
+            },
             {"name": "back", "x_mm": 0, "y_mm": 180},
         ],
     }
@@ -72,15 +77,21 @@ def both(scenario, reference=REFERENCE):
 
 def test_stop_hit():
     """Joints that run into their stops while the screws turn."""
-    found, _, chunks = both(machine(joint={"kind": "rolling", "travel_mm": 0.04}, screw={
-        "kind": "rolled_ball", "diameter_mm": 12, "lead_mm": 4, "length_mm": 400}))
+    found, _, chunks = both(
+        machine(
+            joint={"kind": "rolling", "travel_mm": 0.04},
+            screw={"kind": "rolled_ball", "diameter_mm": 12, "lead_mm": 4, "length_mm": 400},
+        )
+    )
     assert any(chunk.stop_hit.any() for chunk in chunks)
     assert found < CLOSE
 
 
 def test_load_angle_past_the_linear_range():
     """Such a layer is done by the reference engine with the motors' sine, and the run says so."""
-    scenario = machine(motor={"holding_torque_n_m": 0.05, "detent_torque_n_m": 0.0}, motion={"acceleration_mm_s2": 900})
+    scenario = machine(
+        motor={"holding_torque_n_m": 0.05, "detent_torque_n_m": 0.0}, motion={"acceleration_mm_s2": 900}
+    )
     found, note, chunks = both(scenario, ReferenceEngine(rtol=1e-6, atol=1e-10, motor_sine=True))
     assert max(float(chunk.load_angle.max()) for chunk in chunks) > LINEAR_LOAD_ANGLE
     assert "load angle" in note

@@ -15,4 +15,7 @@ def test_tolerances_divided_by_ten():
 
 def test_radau_against_lsoda():
     """A one-step Runge-Kutta method and a multistep method find the same layers."""
-    assert difference(drawn(0, layers=2), REFERENCE, ReferenceEngine(method="Radau", rtol=1e-5, atol=1e-9)) < 1e-3
+    assert (
+        difference(drawn(0, layers=2), REFERENCE, ReferenceEngine(method="Radau", rtol=1e-5, atol=1e-9))
+        < 1e-3
+    )

@@ -10,12 +10,11 @@ sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
 
 import energies
-from oracle_machine import UNTIL, Numbers, numbers, oracle_machine
+from oracle_machine import Numbers, numbers, oracle_machine
 
 from bedsim.results.layers import Trace
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulate import probe_points, simulate
-
 
 
 @pytest.fixture(scope="session")

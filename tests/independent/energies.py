@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import sympy as sp
 from numpy.typing import NDArray
+from oracle_machine import GRAVITY, Corner, Numbers, commanded, ramps, screw_offset
 from scipy.integrate import solve_ivp
 from scipy.linalg import eigh
-from oracle_machine import GRAVITY, Corner, Numbers, commanded, ramps, screw_offset
 
 Array = NDArray[np.float64]
 

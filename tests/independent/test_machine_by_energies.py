@@ -8,8 +8,8 @@ import dataclasses
 import energies
 import numpy as np
 import pytest
-from scipy.linalg import eigh
 from oracle_machine import GRAVITY, UNTIL, numbers
+from scipy.linalg import eigh
 
 from bedsim.simulate import make_job, simulate
 

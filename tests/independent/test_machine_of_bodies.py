@@ -11,9 +11,9 @@ import bodies
 import multibody
 import numpy as np
 import pytest
+from oracle_machine import GRAVITY, UNTIL, numbers
 from scipy.interpolate import CubicSpline
 from scipy.linalg import eigh
-from oracle_machine import GRAVITY, UNTIL, numbers
 
 from bedsim.simulate import make_job
 
