@@ -1,4 +1,5 @@
-"""The faults a user can meet: every one carries a finished sentence, and the command line prints nothing else."""
+"""The faults a user can meet: every one carries a finished sentence, and the command line prints nothing
+else."""
 
 
 class BedsimError(Exception):

@@ -1,4 +1,5 @@
-"""What all tests share: one thread per process, so that test processes side by side do not fight for cores."""
+"""What all tests share: one thread per process, so that test processes side by side do not fight for
+cores."""
 
 import os
 

@@ -1,7 +1,9 @@
 """The contract of all engines: a job goes in, layers come out in chunks, in order.
 
-An engine is a frozen value with a name and `handles`, what it can carry; `run(job)` yields `Chunk`s.  Members are
-machines that differ in the strengths of their imperfections alone; a single machine is a batch of one and keeps its axis.
+An engine is a frozen value with a name and `handles`, what it can carry; `run(job)` yields `Chunk`s.
+Members are
+machines that differ in the strengths of their imperfections alone; a single machine is a batch of one and
+keeps its axis.
 """
 
 from __future__ import annotations
@@ -104,8 +106,15 @@ REPORTED = (
 class Engine(Protocol):
     """One way to solve the model."""
 
-    name: str
-    handles: Handles
+    @property
+    def name(self) -> str:
+        """What the engine is called by."""
+        ...
+
+    @property
+    def handles(self) -> Handles:
+        """What it can carry."""
+        ...
 
     def run(self, job: Job) -> Iterator[Chunk]:
         """Yield the layers in order. Raises EngineRefusalError by name for content it does not carry."""
@@ -146,7 +155,8 @@ class Observer:
 
 
 def probe_maps(machine: Machine, probes: Array) -> tuple[Array, Array, Array]:
-    """Maps on the bed's motions (b): height (p, b), lateral at the bed surface (p, 2, b), lateral per metre above it."""
+    """Maps on the bed's motions (b): height (p, b), lateral at the bed surface (p, 2, b), lateral per metre
+    above it."""
     size = machine.coordinates.bed_size
     count = probes.shape[0]
     height, flat, abbe = np.zeros((count, size)), np.zeros((count, 2, size)), np.zeros((count, 2, size))
@@ -203,7 +213,8 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
 
 
 def extremes(observer: Observer, layer: int, q: Array, imposed: Array) -> dict[str, Array]:
-    """Largest (smallest for mount and axial force) values over time of motions (..., t, n) with imposed (..., t, r)."""
+    """Largest (smallest for mount and axial force) values over time of motions (..., t, n) with imposed
+    (..., t, r)."""
     tension = q @ observer.rows.T - imposed
     joint = np.einsum("ckn,...tn->...tck", observer.joint, q)
     present = observer.joint_imposed[:, 0] >= 0
@@ -224,7 +235,8 @@ def extremes(observer: Observer, layer: int, q: Array, imposed: Array) -> dict[s
 def residual(
     observer: Observer, layer: int, time: Array, q: Array, end: Array, printing: float, motion_end: float
 ) -> dict[str, Array]:
-    """Vibration left when printing starts and time to settle, from motions (..., t, n) against their rest `end` (..., n)."""
+    """Vibration left when printing starts and time to settle, from motions (..., t, n) against their rest
+    `end` (..., n)."""
     away = q - end[..., None, :]
     height = np.abs(away @ observer.height.T)
     lateral = np.sqrt(np.sum(np.einsum("pkn,...tn->...tpk", observer.lateral[layer], away) ** 2, axis=-1))
@@ -241,7 +253,8 @@ def residual(
 
 
 def print_mean(time: Array, q: Array, end: Array, printing: float, finish: float) -> Array:
-    """Mean of motions (..., t, n) over the print window; after the last instant they rest at `end` (..., n)."""
+    """Mean of motions (..., t, n) over the print window; after the last instant they rest at `end` (...,
+    n)."""
     if time.size < 2 or time[-1] <= printing:
         return end
     inside = np.maximum(time, printing)

@@ -1,6 +1,7 @@
 """The equilibrium engine: no inertia, one factorisation per height.
 
-Without friction, stops and plain nuts every layer is one solve and a million printers are one matrix product over the
+Without friction, stops and plain nuts every layer is one solve and a million printers are one matrix product
+over the
 precomputed responses; with them, bristles are carried along the path by their exact increments.
 """
 
@@ -8,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,7 +47,10 @@ class EquilibriumEngine:
 
 
 def is_linear(machine: Machine) -> bool:
-    """Whether nothing in the machine depends on its path. Stops count as linear while they are not reached."""
+    """Whether nothing in the machine depends on its path.
+
+    Stops count as linear while they are not reached.
+    """
     return not machine.frictions and not machine.flanks
 
 
@@ -53,12 +58,13 @@ def layer_path(job: Job, layers: NDArray[np.int64]) -> Path:
     """The path of resting places of some layers, one instant each, at the end of the layer's motion."""
     height = job.program.height(layers)[:, None] * np.ones(job.program.corners)
     before = job.program.height(layers - 1)[:, None] * np.ones(job.program.corners)
-    time = (layers - 1) * job.program.period
+    time = np.asarray((layers - 1.0) * job.program.period, dtype=np.float64)
     return Path(time=time, height=height, move_start=before, move_end=height)
 
 
 def linear_poses(job: Job, system: System) -> tuple[Array, Array]:
-    """Frictionless motions (m, l, n) of all members at the resting places of a system's layers, and imposed (m, l, r)."""
+    """Frictionless motions (m, l, n) of all members at the resting places of a system's layers, and imposed
+    (m, l, r)."""
     imposed = job.machine.imposed(layer_path(job, system.layers), job.amounts)
     force = np.einsum("lnr,mlr->lnm", system.imposed_force, imposed) + system.weight[:, :, None]
     return np.moveaxis(np.linalg.solve(system.K, force), 2, 0), imposed
@@ -110,7 +116,9 @@ def _chunk(
 ) -> Chunk:
     members, layers = q.shape[:2]
     unknown = np.full((members, layers, observer.height.shape[0]), np.nan)
-    fields = {key: np.stack([report[key] for report in reports], axis=1) for key in reports[0]}
+    fields: dict[str, Any] = {
+        key: np.stack([report[key] for report in reports], axis=1) for key in reports[0]
+    }
     histories = tuple(
         History(
             layer=int(layer),

@@ -1,9 +1,12 @@
 """Exact discretisation of natural modes, the matrix exponential in closed form.
 
-    eta'' + 2 d eta' + w^2 eta = p(t)        u = eta - i (eta' + d eta)/wd,   u' = mu u - i p/wd,   mu = -d + i wd
+    eta'' + 2 d eta' + w^2 eta = p(t)        u = eta - i (eta' + d eta)/wd,   u' = mu u - i p/wd,   mu = -d +
+    i wd
 
-With p linear over a step h (first-order hold) u1 = A u0 + b0 p0 + b1 p1, A = exp(mu h), exact for any h; b0, b1 are the
-integrals of the impulse response against the hold and the ramp of p.  Source: [VanLoan1978] for the augmented exponential;
+With p linear over a step h (first-order hold) u1 = A u0 + b0 p0 + b1 p1, A = exp(mu h), exact for any h; b0,
+b1 are the
+integrals of the impulse response against the hold and the ramp of p.  Source: [VanLoan1978] for the
+augmented exponential;
 tests compare with scipy.linalg.expm.
 """
 
@@ -40,8 +43,8 @@ def step(frequency: Array, damping: Array, length: Array | float) -> tuple[Compl
     wd = damped(frequency, damping)
     mu = -damping + 1j * wd
     x = mu * length
-    whole = np.expm1(x)
-    push = -1j / wd
+    whole: Complex = np.asarray(np.expm1(x), dtype=complex)
+    push: Complex = np.asarray(-1j / wd, dtype=complex)
     hold = push * whole / mu
     # (exp(x) - 1 - x)/x^2 loses digits where x is small: its series there
     small = np.abs(x) < 1e-2

@@ -1,9 +1,12 @@
-"""The natural modes of layers with their bristles stuck, and the few rows through which everything not linear acts.
+"""The natural modes of layers with their bristles stuck, and the few rows through which everything not
+linear acts.
 
     z = Z eta (or eta' for dampers),      modal force = -z's force @ push
 
-Bristle rows count in breakaway travels: displacement zeta = J q / breakaway, bristle deflection phi = f / F_c, and what the
-modes do not carry already is g = phi - zeta.  Arrays have a leading axis s: 1 where all members share a layer, or one
+Bristle rows count in breakaway travels: displacement zeta = J q / breakaway, bristle deflection phi = f /
+F_c, and what the
+modes do not carry already is g = phi - zeta.  Arrays have a leading axis s: 1 where all members share a
+layer, or one
 entry per member where members stand at layers of their own.
 """
 
@@ -27,7 +30,8 @@ FORCE_UNIT = 10.0  # N: dampers and elastic rows count forces in it, so that one
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rows:
-    """Rows in the order bristles, dampers, elastic elements; `place` acts on eta (dampers: eta'), `push` on forces."""
+    """Rows in the order bristles, dampers, elastic elements; `place` acts on eta (dampers: eta'), `push` on
+    forces."""
 
     place: Array  # (s, n, z)
     push: Array  # (s, z, n)
@@ -50,7 +54,8 @@ class Rows:
         return np.sqrt((x * x) @ self.groups) if self.planar else np.abs(x)
 
     def others(self, seen: Array, offset: Array, idle: bool) -> Array:
-        """Forces (..., z - b) of dampers and elastic rows that see (..., z - b); `idle`: no elastic element acts."""
+        """Forces (..., z - b) of dampers and elastic rows that see (..., z - b); `idle`: no elastic element
+        acts."""
         d = self.dampers
         found = np.zeros_like(seen)
         if d:
@@ -117,7 +122,7 @@ def _dampers(machine: Machine) -> list[tuple[Array, Array]]:
     return found
 
 
-def _rows(machine: Machine, system: System, at: Array, modes: Array) -> Rows:
+def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) -> Rows:
     parts = elastic(machine, system, int(at[0]), motor_sine=False)
     dampers = _dampers(machine)
     contact = machine.contact_rows

@@ -1,9 +1,13 @@
 """The propagator: the same equations as the reference engine, advanced exactly in the natural modes.
 
-The modes are those of the machine with its bristles stuck, so that what rings down after a move is carried exactly and
-only the slip of the bristles is left over.  Imperfections are forcing alone, so a layer's modes serve every member of a
-batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts through a few rows whose forces are
-polygons in time; `window.py` solves for them.  Errors are of second order in the polygon's spacing or better, and the
+The modes are those of the machine with its bristles stuck, so that what rings down after a move is carried
+exactly and
+only the slip of the bristles is left over.  Imperfections are forcing alone, so a layer's modes serve every
+member of a
+batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts through a few rows whose
+forces are
+polygons in time; `window.py` solves for them.  Errors are of second order in the polygon's spacing or
+better, and the
 spacing follows an estimate of the error of the bristles' path (`Pace`); tests/agreement shows both.
 """
 
@@ -11,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,9 +40,11 @@ REPORT = 2e-3  # s: motions reported this close
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """Spacing of the polygons, s: `drive` while the bed is driven, `touch` where stops or plain nuts act, `rest` a ladder.
+    """Spacing of the polygons, s: `drive` while the bed is driven, `touch` where stops or plain nuts act,
+    `rest` a ladder.
 
-    At rest a wider spacing is taken when the bristles' path over a window changes by less than `path_error` breakaways
+    At rest a wider spacing is taken when the bristles' path over a window changes by less than `path_error`
+    breakaways
     if every other corner is left out, and a closer one when it changes by more than four times that.
     """
 
@@ -117,7 +124,8 @@ class PropagatorEngine:
     pace: Pace = field(default_factory=Pace)
 
     def run(self, job: Job) -> Iterator[Chunk]:
-        """Layers in order, for all members. A layer past the motors' linear range is done by the reference engine.
+        """Layers in order, for all members. A layer past the motors' linear range is done by the reference
+        engine.
 
         Raises SolverError if contacts find no solution.
         """
@@ -163,7 +171,8 @@ class PropagatorEngine:
         after: State,
         chunk: Chunk,
     ) -> tuple[State, Chunk]:
-        """Members whose load angle left the linear range are computed again by the reference engine, sine and all."""
+        """Members whose load angle left the linear range are computed again by the reference engine, sine
+        and all."""
         over = np.flatnonzero(np.any(chunk.load_angle[:, 0] > base.LINEAR_LOAD_ANGLE, axis=1))
         if over.size == 0:
             return after, chunk
@@ -172,7 +181,9 @@ class PropagatorEngine:
         fields = {key: getattr(chunk, key).copy() for key in base.REPORTED}
         histories = list(chunk.histories)
         for member in over:
-            end, one = exact.layer(job, system, observer, index, layer, before.member(member), int(member))
+            end, one = exact.layer(
+                job, system, observer, index, layer, before.member(int(member)), int(member)
+            )
             q[member], v[member], f[member] = end.q[0], end.v[0], end.f[0]
             for key, values in fields.items():
                 values[member] = getattr(one, key)[0]
@@ -248,7 +259,8 @@ def known_forcing(
     spaces: int,
     start_time: float,
 ) -> Known:
-    """What the known forcing of part of a piece does at all corners: exact for forces straight between fine instants."""
+    """What the known forcing of part of a piece does at all corners: exact for forces straight between fine
+    instants."""
     job, layer = track.job, track.layer
     b = layer.rows.bristles
     finer = max(1, int(np.ceil(grid.corners.spacing / FORCING - 1e-9)))
@@ -345,6 +357,7 @@ def _report(
                 commanded=path.height.mean(axis=1),
             ),
         )
+    reported: dict[str, Any] = {key: value[:, None] for key, value in fields.items()}
     return Chunk(
         layers=np.array([layer]),
         pose=(mean @ observer.bed.T)[:, None],
@@ -352,5 +365,5 @@ def _report(
         tail_bound=bound[:, None],
         histories=histories,
         statistics={"steps": float(time.size)},
-        **{key: value[:, None] for key, value in fields.items()},
+        **reported,
     )

@@ -1,7 +1,9 @@
 """The reference engine: scipy's implicit integrators with the analytic Jacobian, slow and trusted.
 
-State y = (q, q', bristle forces).  The integration is split where the commanded acceleration jumps; within a piece the
-forcing is interpolated by Chebyshev polynomials far below the solver's tolerance.  With `motor_sine` the motors follow
+State y = (q, q', bristle forces).  The integration is split where the commanded acceleration jumps; within a
+piece the
+forcing is interpolated by Chebyshev polynomials far below the solver's tolerance.  With `motor_sine` the
+motors follow
 their full torque curve, so that a lost step can be seen; without, all engines solve the same equations.
 """
 
@@ -9,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any, Literal
 
 import numpy as np
 from numpy.polynomial import chebyshev
@@ -160,7 +163,7 @@ class ReferenceEngine:
 
     name: str = "reference"
     handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.INERTIA | Handles.LOST_STEPS
-    method: str = "LSODA"
+    method: Literal["LSODA", "Radau", "BDF"] = "LSODA"
     rtol: float = 1e-6
     atol: float = 1e-10  # m and rad; speeds and forces in proportion
     motor_sine: bool = False
@@ -300,7 +303,7 @@ def _chunk(
     found = base.extremes(observer, index, q, imposed)
     found |= base.residual(observer, index, time, q, end, printing, motion.duration)
     mean = base.print_mean(time, q, end, printing, job.program.period)
-    fields = {key: np.asarray(value)[None, None] for key, value in found.items()}
+    fields: dict[str, Any] = {key: np.asarray(value)[None, None] for key, value in found.items()}
     histories: tuple[History, ...] = ()
     if layer in job.trace_layers:
         histories = (

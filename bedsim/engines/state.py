@@ -1,8 +1,10 @@
-"""What is carried from layer to layer, where a print starts from, and the slow step that friction engines share."""
+"""What is carried from layer to layer, where a print starts from, and the slow step that friction engines
+share."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,14 +73,16 @@ def slow_layer(job: Job, system: System, index: int) -> SlowLayer:
 
 
 def slow_step(layer: SlowLayer, state: State, force: Array, imposed: Array, slip: Array) -> State:
-    """Quasi-static step: the equilibrium (m, n) under `force` (m, n) after contacts slipped by `slip` (m, d) as commanded.
+    """Quasi-static step: the equilibrium (m, n) under `force` (m, n) after contacts slipped by `slip` (m, d)
+    as commanded.
 
-    Newton's method on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) + slip, the bristle's exact increment f1,
+    Newton's method on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) + slip, the bristle's exact
+    increment f1,
     halving a member's step until its residual falls.  Raises SolverError if it does not converge.
     """
     base = slip - state.q @ layer.contact.T
     q = state.q
-    residual, f = _balance(layer, state.f, q, base, force, imposed)
+    residual, _ = _balance(layer, state.f, q, base, force, imposed)
     for _ in range(NEWTON_STEPS):
         step = np.linalg.solve(_tangent(layer, state.f, q, base, imposed), residual[..., None])[..., 0]
         size = np.max(np.abs(step), axis=-1)
@@ -89,7 +93,7 @@ def slow_step(layer: SlowLayer, state: State, force: Array, imposed: Array, slip
         share = np.ones_like(size)
         for _ in range(HALVINGS):
             trial = q - share[:, None] * step
-            after, f = _balance(layer, state.f, trial, base, force, imposed)
+            after, _ = _balance(layer, state.f, trial, base, force, imposed)
             worse = np.sum(after * after * layer.scale, axis=-1) > worth
             if not np.any(worse & (size > NEWTON_TOLERANCE)):
                 break
@@ -126,7 +130,7 @@ def slow_path(job: Job, profile: Profile) -> Path:
     """Instants of a profile that are close enough together for slow steps; speed does not matter."""
     heights = job.program.turning_points(profile)
     starts, ends, share = [], [], []
-    for a, b in zip(heights[:-1], heights[1:], strict=True):
+    for a, b in pairwise(heights):
         turn = float(np.max(np.abs(job.machine.command @ (b - a))))
         count = max(LEAST_STEPS, int(np.ceil(turn / TURN_PER_STEP)))
         share.append(np.arange(1, count + 1) / count)
@@ -158,7 +162,8 @@ def resting_path(time: float, height: Array) -> Path:
 
 
 def start(job: Job) -> State:
-    """The state at layer 1 that all engines share: loaded equilibrium with all bristles at zero, then the run-in.
+    """The state at layer 1 that all engines share: loaded equilibrium with all bristles at zero, then the
+    run-in.
 
     The run-in of two leads down and up and the approach from above are slow, as levelling is.
     """

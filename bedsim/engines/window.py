@@ -1,11 +1,16 @@
-"""Contacts solved over a window of time: forces and motions at all corners of a polygon, iterated to a tolerance.
+"""Contacts solved over a window of time: forces and motions at all corners of a polygon, iterated to a
+tolerance.
 
-Within a window the forces of all rows are polygons in time, and their motions follow exactly.  Each sweep takes the
-motions of the last one, integrates every bristle along its path, and feeds the forces back.  Forces act on motions through
-inertia, so each sweep settles the corners from the front: where the sweeps do not converge over the whole window, the
+Within a window the forces of all rows are polygons in time, and their motions follow exactly.  Each sweep
+takes the
+motions of the last one, integrates every bristle along its path, and feeds the forces back.  Forces act on
+motions through
+inertia, so each sweep settles the corners from the front: where the sweeps do not converge over the whole
+window, the
 corners that have settled are kept and the next window begins there.
 
-The bristle's law over one space, in breakaway travels, with the path X by Simpson's rule on the speeds at both corners and
+The bristle's law over one space, in breakaway travels, with the path X by Simpson's rule on the speeds at
+both corners and
 in the middle of the cubic through them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
@@ -32,7 +37,8 @@ LEAST_PATH = 1e-9  # breakaways: keeps (1 - exp(-X))/X defined where nothing mov
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """Tables of one layer for one spacing: `back` (s, 2n, b + b + o) rows from (Re u, Im u), `local` (s, z, b + b + o)."""
+    """Tables of one layer for one spacing: `back` (s, 2n, b + b + o) rows from (Re u, Im u), `local` (s, z,
+    b + b + o)."""
 
     layer: LayerModes
     corners: Corners
@@ -63,7 +69,8 @@ def grid(layer: LayerModes, spacing: float, longest: int) -> Grid:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
-    """Known forcing on a grid of corners (t+1): amplitudes it alone causes, its rows, and commanded slip in breakaways.
+    """Known forcing on a grid of corners (t+1): amplitudes it alone causes, its rows, and commanded slip in
+    breakaways.
 
     At rest there is one corner that stands for all.
     """
@@ -76,7 +83,8 @@ class Known:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carried:
-    """The state between windows: modal amplitudes u (m, n), bristle deflections phi (m, b), row forces g (m, z)."""
+    """The state between windows: modal amplitudes u (m, n), bristle deflections phi (m, b), row forces g (m,
+    z)."""
 
     u: Complex
     phi: Array
@@ -85,7 +93,8 @@ class Carried:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """Settled corners (m, k, n) of a window, the state at the last of them, sweeps taken, and the estimated path error."""
+    """Settled corners (m, k, n) of a window, the state at the last of them, sweeps taken, and the estimated
+    path error."""
 
     amplitude: Complex
     end: Carried
@@ -97,7 +106,8 @@ class Outcome:
 def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, tolerance: float) -> Outcome:
     """A window of `spaces` from corner `first` of the known forcing.
 
-    Unknown is what the forces g have changed by since the window began; with the old forces kept the motion is known.
+    Unknown is what the forces g have changed by since the window began; with the old forces kept the motion
+    is known.
     """
     rows, table = grid.layer.rows, grid.corners
     b, m = rows.bristles, now.u.shape[0]
@@ -180,7 +190,8 @@ def _response(grid: Grid, change: Array, total: Complex) -> Array:
 def _rounded(change: Array) -> Array:
     """Corner values whose polygon has the same integral as the smooth curve through `change` (m, j, z).
 
-    A polygon through a curve exceeds its mean by spacing^2/12 times its curvature: a twelfth of the second difference.
+    A polygon through a curve exceeds its mean by spacing^2/12 times its curvature: a twelfth of the second
+    difference.
     """
     found = change.copy()
     if change.shape[1] > 2:
@@ -190,7 +201,8 @@ def _rounded(change: Array) -> Array:
 
 
 def _bristles(rows: Rows, place: Array, speed: Array, phi: Array) -> tuple[Array, Array]:
-    """Deflections (m, j, b) at the corners and the path of each space, from places and speeds x spacing/6 (m, j+1, b)."""
+    """Deflections (m, j, b) at the corners and the path of each space, from places and speeds x spacing/6
+    (m, j+1, b)."""
     increment = place[:, 1:] - place[:, :-1]
     ends = speed[:, 1:] + speed[:, :-1]
     size = rows.length(speed)

@@ -2,7 +2,8 @@
 
     M q'' + C q' + (K + K_geo) q = J^T k imposed - J_c^T bristle + g - M q_cmd''
 
-Rigid connections are removed by a coordinate transformation q_full = T q; an offset imposed on a rigid connection turns
+Rigid connections are removed by a coordinate transformation q_full = T q; an offset imposed on a rigid
+connection turns
 into extensions of all other links.  Imperfections enter through `imposed` only.
 """
 
@@ -29,7 +30,8 @@ LOOSE = 1e-9  # a motion whose stiffness is below this share of the stiffest has
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GrowingPart:
-    """The part on the bed: mass (layers,) kg and height of its centre (layers,) m above the bed at (x, y) m."""
+    """The part on the bed: mass (layers,) kg and height of its centre (layers,) m above the bed at (x, y)
+    m."""
 
     mass: Array
     centre_height: Array
@@ -155,7 +157,8 @@ class Machine:
         return self.slices[source.link], values
 
     def imposed(self, path: Path, amounts: Array | None = None) -> Array:
-        """Imposed extensions (..., t, r) along a path for strengths (..., s); by default this machine's own."""
+        """Imposed extensions (..., t, r) along a path for strengths (..., s); by default this machine's
+        own."""
         amounts = self.amounts if amounts is None else amounts
         total = np.zeros((*amounts.shape[:-1], path.time.size, self.rows.shape[0]))
         used = np.flatnonzero(np.any(amounts.reshape(-1, amounts.shape[-1]) != 0.0, axis=0))
@@ -194,7 +197,8 @@ def nut_position(machine: Machine, layers: Layers) -> Array:
 
 
 def _part_mass(machine: Machine, layers: Layers) -> tuple[Array, Array]:
-    """Mass matrix (l, size, size) and weight (l, size) of the part: a slender column on the bed, [any dynamics text]."""
+    """Mass matrix (l, size, size) and weight (l, size) of the part: a slender column on the bed, [any
+    dynamics text]."""
     size = machine.coordinates.size
     part = machine.part
     m, z = part.mass[layers - 1], part.centre_height[layers - 1]
@@ -289,7 +293,8 @@ def _natural_modes(K: Array, M: Array) -> tuple[Array, Array]:
 def _damping(machine: Machine, M: Array, frequency: Array, modes: Array) -> Array:
     """C = M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal damping matrix.
 
-    V, w are the modes with all bristles stuck: a tap, which is how a damping ratio is measured, moves contacts by far
+    V, w are the modes with all bristles stuck: a tap, which is how a damping ratio is measured, moves
+    contacts by far
     less than their breakaway travel.
     """
     MV = M @ modes
@@ -309,5 +314,6 @@ def _refuse_loose(machine: Machine, K: Array, M: Array) -> None:
     share = np.abs(vectors[:, 0]) * np.sqrt(np.diag(M))
     loosest = [names[machine.kept[k]] for k in np.argsort(share)[::-1][:3]]
     raise ModelError(
-        f"nothing holds this motion: {', '.join(loosest)}. Give the joint, mount or guide concerned a stiffness."
+        f"nothing holds this motion: {', '.join(loosest)}. "
+        "Give the joint, mount or guide concerned a stiffness."
     )

@@ -18,7 +18,8 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Elastic:
-    """Stacked elements: `stop` (2 s, n), `flank` (3 k, n), `motor` (m, n) rows, their imposed rows and numbers.
+    """Stacked elements: `stop` (2 s, n), `flank` (3 k, n), `motor` (m, n) rows, their imposed rows and
+    numbers.
 
     `imposed` (rows, r) picks the imposed extension that each of the stacked rows is measured from.
     """
@@ -77,7 +78,8 @@ def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> E
 
 
 def local_forces(parts: Elastic, extension: Array) -> tuple[Array, Array] | None:
-    """Forces (..., e) and block-diagonal derivative (..., e, e) for stacked extensions (..., e); None: nothing acts."""
+    """Forces (..., e) and block-diagonal derivative (..., e, e) for stacked extensions (..., e); None:
+    nothing acts."""
     s, k = parts.gap.size, parts.slope.size
     square = extension[..., : 2 * s] ** 2
     touching = bool((square[..., 0::2] + square[..., 1::2] > parts.gap_squared).any())

@@ -27,7 +27,8 @@ class PowerLoss(Section):
 
 
 class Tilt(Section):
-    """A plane for non-planar printing, for `bedsim size --tilt`: the bed turned about a point that is held."""
+    """A plane for non-planar printing, for `bedsim size --tilt`: the bed turned about a point that is
+    held."""
 
     about_x_deg: Annotated[float, Field(ge=-30, le=30)] = 0.0
     """Turn about X: positive raises the back of the bed."""

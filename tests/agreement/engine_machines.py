@@ -1,4 +1,5 @@
-"""Machines to set engines against each other on: those shipped, drawn at random, and one per thing that is not linear."""
+"""Machines to set engines against each other on: those shipped, drawn at random, and one per thing that is
+not linear."""
 
 from pathlib import Path
 

@@ -1,6 +1,7 @@
 """The propagator against the reference engine: height and lateral errors within 0.01 um at every layer.
 
-Whole prints of all shipped scenarios take hours with the reference; `whole_prints.py` beside this file does them.
+Whole prints of all shipped scenarios take hours with the reference; `whole_prints.py` beside this file does
+them.
 """
 
 import numpy as np
@@ -127,7 +128,8 @@ def test_viscous_joint():
 
 
 def test_members_are_machines_one_by_one():
-    """A batch of machines that differ in their screws gives what each gives alone, to the sweeps' tolerance."""
+    """A batch of machines that differ in their screws gives what each gives alone, to the sweeps'
+    tolerance."""
     job = make_job(shipped("bent-rolled-rolling-joints", 2))
     amounts = job.amounts * np.random.default_rng(1).uniform(0.3, 1.5, (3, 1))
 

@@ -1,4 +1,5 @@
-"""The reference engine is right before it is a reference: tighter tolerances and another method change nothing."""
+"""The reference engine is right before it is a reference: tighter tolerances and another method change
+nothing."""
 
 from engine_machines import REFERENCE, difference, drawn
 

@@ -56,7 +56,8 @@ def test_the_json_schema_is_valid_and_refuses_what_the_loader_refuses(text):
 
 
 def test_the_story_is_told_on_one_machine():
-    """To rolling joints only the joint differs from the first build, to plain screws only screw, nut and speed."""
+    """To rolling joints only the joint differs from the first build, to plain screws only screw, nut and
+    speed."""
     first, rolling, plain = (
         tomllib.loads((README.parent / f"{name}.toml").read_text(encoding="utf-8"))
         for name in ("bent-rolled-rigid", "bent-rolled-rolling-joints", "plain-lead-screws")
