@@ -103,10 +103,12 @@ def tilt_lines(report: TiltReport) -> Iterator[str]:
         yield f"Asked for: {report.asked / DEG:.3g}° about an axis at {report.towards / DEG:.0f}°"
         yield ""
         yield f"{'Order of failing':<44} {'at tilt °':>10}"
-        for passed in report.order:
-            if passed.angle < float("inf"):
-                at = "" if passed.corner == "all" else f" at {passed.corner}"
-                yield f"  {passed.kind + at:<42} {number(passed.angle / DEG):>10}"
+        failing = [passed for passed in report.order if passed.angle < float("inf")]
+        for passed in failing:
+            at = "" if passed.corner == "all" else f" at {passed.corner}"
+            yield f"  {passed.kind + at:<42} {number(passed.angle / DEG):>10}"
+        if not failing:
+            yield "  none of the limits known, up to 45°"
         yield ""
         yield f"{'Along the tilt':<24} {'screw mm':>9} {'give mm':>9} {'side N':>8} {'joint µm':>9}"
         for k, name in enumerate(report.corner_names):
