@@ -182,7 +182,7 @@ def _method(comparison: Comparison) -> str:
     left = sum(len(s.left_out) for s in comparison.swings)
     text = (
         "Ranges of differences: every uncertain key alone at its low and high, the same value in both "
-        f"machines where they share it, joined by root-sum-square ({told})."
+        f"machines where they share it, both at rest, joined by root-sum-square ({told})."
     )
     return text + (f" {left} could not be varied." if left else "")
 

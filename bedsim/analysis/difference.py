@@ -23,6 +23,9 @@ from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
 from bedsim.simulate import layer_result, make_job
 
+DRIVEN = ("load_angle", "mount_force")
+"""Figures whose extremes come from the motion: what a key changes at rest says nothing of their range."""
+
 Values = Mapping[str, float]
 Progress = Callable[[int], None]
 KeyRange = tuple[str, float, float, float]
@@ -101,7 +104,7 @@ def _number(value: float) -> float:
 
 
 def differences(first: Values, other: Values, swings: tuple[Swings, Swings] | None) -> tuple[Difference, ...]:
-    """Every figure of a run against that of the first, with ranges for those in RANGED.
+    """Every figure of a run against that of the first, with ranges for those in RANGED but not in DRIVEN.
 
     A key that both know alike is varied in both at once, so a common guess counts only with what it changes
     between them.  Change: root-sum-square of the one-sided changes, [GUM] 5.1.2; ratio: of their logarithms,
@@ -120,7 +123,7 @@ def differences(first: Values, other: Values, swings: tuple[Swings, Swings] | No
 
 def _bounds(name: str, a: float, b: float, swings: tuple[Swings, Swings] | None) -> dict[str, float]:
     unknown = dict.fromkeys(("low", "high", "ratio_low", "ratio_high"), math.nan)
-    if swings is None or name not in RANGED or math.isnan(a) or math.isnan(b):
+    if swings is None or name not in RANGED or name in DRIVEN or math.isnan(a) or math.isnan(b):
         return unknown
     pairs = [
         _moved(name, a, b, swings, key) for key in dict.fromkeys((*swings[0].changes, *swings[1].changes))

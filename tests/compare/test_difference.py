@@ -51,6 +51,13 @@ def test_a_key_known_differently_in_both_is_two_guesses():
     assert shared_keys(swings(A=(1, 1), B=(1, 1)), swings(C=(1, 1), B=(1, 1))) == (1, 2)
 
 
+def test_extremes_of_the_motion_get_no_range_from_the_machine_at_rest():
+    both = swings(A=(12e-6, -12e-6)), swings(A=(1e-6, -2e-6))
+    found = {d.name: d for d in differences(values(60e-6), values(6e-6), both)}
+    assert math.isnan(found["load_angle"].low) and math.isnan(found["mount_force"].high)
+    assert not math.isnan(found["height_pv"].low)
+
+
 def test_without_swings_there_is_no_range():
     found = {d.name: d for d in differences(values(60e-6), values(6e-6), None)}["lateral_pv"]
     assert math.isnan(found.low) and math.isnan(found.ratio_high)
