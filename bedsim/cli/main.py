@@ -18,6 +18,10 @@ import click
 import bedsim
 from bedsim.errors import BedsimError
 
+# The matrices are small: several BLAS threads per product only get into each other's way.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("bedsim.cli.new", "Write a commented scenario to start from."),
     "run": ("bedsim.cli.run", "Compute the bed's errors layer by layer."),

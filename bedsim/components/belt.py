@@ -32,7 +32,10 @@ def link(
 def eccentricity_source(
     corner: int, link_name: str, offset: float, radius: float, angle: Callable[[Path], Array]
 ) -> Source:
-    """The pulley's eccentricity, its phase taken as zero at the clocking zero."""
+    """The pulley's eccentricity, its phase taken as zero at the clocking zero.
+
+    `angle(path)` (t,) rad of the shaft, without the clocking of a screw turned in its coupling.
+    """
     return Source(
         cause="belt pulley",
         corner=corner,

@@ -72,8 +72,11 @@ def link(displacement: Array, rotation: Array, corner: int, mount: Mount, name: 
     return Link(name=name, corner=corner, jacobian=jacobian, stiffness=np.diag(stiffness))
 
 
-def friction(displacement: Array, corner: int, mount: Mount, name: str) -> list[Friction]:
-    """Friction along the groove under the vertical load."""
+def friction(displacement: Array, corner: int, mount: Mount, carried: float, name: str) -> list[Friction]:
+    """Friction along the groove under the bed's load alone.
+
+    `carried` N: weight of carriage and nut, which hangs on the screw but not on the mount.
+    """
     if mount.friction == 0.0 or mount.kind != "groove":
         return []
     return [
@@ -85,7 +88,7 @@ def friction(displacement: Array, corner: int, mount: Mount, name: str) -> list[
             breakaway=mount.breakaway,
             coefficient=mount.friction,
             load_share=1.0,
-            preload=mount.magnet_force,
+            preload=mount.magnet_force - carried,
         )
     ]
 

@@ -154,7 +154,7 @@ def _drive(
     for c in corners:
         name = f"{c.name}.belt"
         links.append(belt.link(coordinates, c.index, stiffness, radius, name, c.turn / lead_corner.turn))
-        sources.append(belt.eccentricity_source(c.index, name, offset, radius, c.angle))
+        sources.append(belt.eccentricity_source(c.index, name, offset, radius, c.shaft_angle))
     return motors, links, sources
 
 

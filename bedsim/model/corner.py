@@ -51,9 +51,13 @@ class CornerParts:
         """Nut above the lower end along a path (t,) m."""
         return self.start + path.height[:, self.index]
 
+    def shaft_angle(self, path: Path) -> Array:
+        """Angle of motor or pulley shaft along a path (t,) rad."""
+        return self.turn * path.height[:, self.index]
+
     def angle(self, path: Path) -> Array:
         """Angle of the screw along a path (t,) rad, clocking included."""
-        return self.turn * path.height[:, self.index] + self.data.screw.clocking_deg * units.DEG
+        return self.shaft_angle(path) + self.data.screw.clocking_deg * units.DEG
 
 
 def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerParts]:
@@ -154,7 +158,8 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Row
     else:
         displacement, rotation = mount.rows(coordinates, c.index, c.mount, c.axis, c.shapes)
         links.append(mount.link(displacement, rotation, c.index, c.mount, f"{name}.mount"))
-        frictions += mount.friction(displacement, c.index, c.mount, f"{name}.mount")
+        carried = (data.carriage.mass_kg + c.nut.mass) * units.GRAVITY
+        frictions += mount.friction(displacement, c.index, c.mount, carried, f"{name}.mount")
     return Rows(
         links=links,
         frictions=frictions,

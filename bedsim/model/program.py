@@ -75,7 +75,7 @@ class Profile:
 
     def _value(self, time: Array, order: int, piece: NDArray[np.int64] | None = None) -> Array:
         k = self.piece(time) if piece is None else piece
-        t = (time - self.time[k])[:, None]
+        t = (np.clip(time, 0.0, self.duration) - self.time[k])[:, None]  # before and after it stands still
         c0, c1, c2, c3 = np.moveaxis(self.coefficients[k], 1, 0)
         if order == 0:
             return c0 + t * (c1 + t * (c2 + t * c3))

@@ -63,8 +63,7 @@ def thrust_of_motor(torque: float, lead: float, efficiency: float) -> float:
 
 
 def foreshortening(tilt: float, radius: float) -> float:
-    """Return how far [m] a support at `radius` [m] from the middle moves inward as the plate tilts: R (1 -
-    cos tilt).
+    """Return how far [m] a support at `radius` [m] from the tilting axis moves inward: R (1 - cos tilt).
 
     Source: rotation of a rigid plate whose support points lie in one plane.
     """

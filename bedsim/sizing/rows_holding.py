@@ -123,7 +123,8 @@ def _tilt_allowed(corner: CornerNumbers, machine: MachineNumbers) -> float:
         return math.nan
     centre = np.mean([(c.mount_x, c.mount_y) for c in machine.corners], axis=0)
     radius = math.hypot(corner.mount_x - centre[0], corner.mount_y - centre[1])
-    return holding.tilt_at_foreshortening(corner.mount_travel, radius)
+    # the mount lifted alone turns about the line of the other two, 1.5 R away on three radial grooves
+    return holding.tilt_at_foreshortening(corner.mount_travel, 1.5 * radius)
 
 
 def _height_row(corner: CornerNumbers, name: str, possible: float, per_height: float, tilt: float) -> Check:
