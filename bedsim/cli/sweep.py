@@ -23,6 +23,16 @@ TARGET_MISSED = 1
 _UNITS = {"side_force": "N", "mount_force": "N", "axial_force": "N", "load_angle": "rad"}
 
 
+def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted and not ctx.resilient_parsing:
+        import json
+
+        from bedsim.scenario.sweep_plan import plan_schema
+
+        click.echo(json.dumps(plan_schema(), indent=2, ensure_ascii=False))
+        ctx.exit()
+
+
 @click.command(name="sweep")
 @click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
 @click.option(
@@ -41,6 +51,14 @@ _UNITS = {"side_force": "N", "mount_force": "N", "axial_force": "N", "load_angle
     "--member", metavar="CELL,PRINTER", help="Work out one printer of one cell again, alone, and stop."
 )
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+@click.option(
+    "--schema",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_schema,
+    help="Print a JSON Schema of the plan file, for editors, and stop.",
+)
 def command(
     plan_file: Path,
     output: Path | None,

@@ -225,6 +225,11 @@ def read_plan_file(path: Path) -> PlanFile:
     raise InputError(f"{path}: cannot be used.")  # pragma: no cover
 
 
+def plan_schema() -> dict[str, Any]:
+    """JSON Schema of plan files, for editors."""
+    return PlanFile.model_json_schema()
+
+
 def _tree(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))

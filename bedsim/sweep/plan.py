@@ -317,7 +317,8 @@ def _notes(file: PlanFile, cells: Sequence[Cell]) -> tuple[str, ...]:
     ]
     if any(cell.clocking == "best" for cell in cells):
         notes.append(
-            "Clocked screws: turned to the least lateral error, run-out gauged without error: a best case."
+            "Clocked screws: turned to the least RMS lateral error over all probes, run-out gauged without "
+            "error: a best case, of which the worst probe may see little."
         )
     if any(cell.sorted_out for cell in cells):
         notes.append(

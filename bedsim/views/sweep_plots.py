@@ -115,7 +115,7 @@ def _target_text(result: SweepResult) -> str:
 def draw_distributions(result: SweepResult, path: Path) -> Path:
     """Lateral and height error of all printers by the first axis, a series per combination of the rest."""
     places, series = _arranged(result)
-    with style.page(path, 260 * MM, 120 * MM, _title(result, "Distribution over printers")) as figure:
+    with style.page(path, 260 * MM, 135 * MM, _title(result, "Distribution over printers")) as figure:
         axes = figure.subplots(1, 2)
         panels = (
             ("lateral_pv", "lateral error", result.lateral_target),
@@ -127,10 +127,11 @@ def draw_distributions(result: SweepResult, path: Path) -> Path:
                 ax.axhline(limit / UM, color=style.INK, linewidth=1.2, linestyle=(0, (6, 2)))
             ax.set_ylabel(f"{what}, peak to valley (µm)")
             ax.set_xlabel(result.axis_names[0] if result.axis_names else "cell")
-        handles: list[Any] = [_patch(i, label) for i, label in enumerate(series)]
+        handles: list[Any] = [_patch(i, label) for i, label in enumerate(series) if label]
         if has_target(result):
             handles.append(Line2D([], [], color=style.INK, linestyle=(0, (6, 2)), label="target"))
-        figure.legend(handles=handles, loc="outside lower center", ncols=min(len(handles), 4))
+        if handles:
+            figure.legend(handles=handles, loc="outside lower center", ncols=min(len(handles), 4))
         axes[0].set_title(
             "box: middle half; line: 5 to 95 %; dots: the rest", fontsize=8, fontweight="normal"
         )
@@ -139,7 +140,7 @@ def draw_distributions(result: SweepResult, path: Path) -> Path:
 
 def _patch(i: int, label: str) -> Patch:
     look = {"facecolor": style.COLOURS[i % 7], "hatch": style.HATCHES[i % 6] * 2, "edgecolor": style.INK}
-    return Patch(label=style.short(label, 40) or "all", **look)  # type: ignore[arg-type]
+    return Patch(label=style.short(label, 40), **look)  # type: ignore[arg-type]
 
 
 def _arranged(result: SweepResult) -> tuple[list[str], dict[str, list[CellResult | None]]]:
@@ -157,6 +158,15 @@ def _arranged(result: SweepResult) -> tuple[list[str], dict[str, list[CellResult
     return [style.wrapped(name, 14) for name in names], series
 
 
+def _name_places(ax: Axes, places: list[str]) -> None:
+    """Names under the axis, slanted where they would touch."""
+    if len(places) * max(len(line) for name in places for line in name.split("\n")) <= 50:
+        ax.set_xticks(range(len(places)), places)
+        return
+    flat = [style.short(name.replace("\n", " "), 32) for name in places]
+    ax.set_xticks(range(len(places)), flat, rotation=30, ha="right", rotation_mode="anchor")
+
+
 def _strips(
     ax: Axes, result: SweepResult, name: str, places: list[str], series: dict[str, list[CellResult | None]]
 ) -> None:
@@ -167,7 +177,7 @@ def _strips(
             if cell is not None:
                 at = x + (i - (len(series) - 1) / 2) * width
                 _box(ax, at, 0.8 * width, cell.figures[:, column] / UM, i)
-    ax.set_xticks(range(len(places)), places)
+    _name_places(ax, places)
     ax.set_xlim(-0.6, len(places) - 0.4)
     ax.set_yscale("log")
     ax.yaxis.set_major_formatter(lambda v, _: f"{v:g}")
