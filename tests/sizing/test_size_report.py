@@ -155,7 +155,7 @@ def test_belt_shares_the_motor(tmp_path):
 
 
 def test_unequal_corners_reach_the_end_of_a_groove(tmp_path):
-    """Left groove: 1 - cos(tilt) = 3 mm/(1.5 x 206 mm); the rear corner is 300 mm from the line of the others."""
+    """Left groove: 1 - cos(tilt) = 3 mm/(1.5 x 206 mm); the rear corner is 300 mm from the others' line."""
     found = rows(size_scenario(loaded(tmp_path, sizing={"mount_travel_mm": 3})), "rear")
     tilt = math.acos(1 - 3 / (1.5 * math.hypot(180, 100)))
     row = found["one coupling slips and its corner drops alone"]
