@@ -11,12 +11,12 @@ __all__ = ["__version__", "load_scenario", "open_result", "simulate"]
 if TYPE_CHECKING:
     from bedsim.results.store import read_run as open_result
     from bedsim.scenario.load import load_scenario
-    from bedsim.simulate import simulate
+    from bedsim.simulation import simulate
 
 _PUBLIC = {
     "load_scenario": ("bedsim.scenario.load", "load_scenario"),
     "open_result": ("bedsim.results.store", "read_run"),
-    "simulate": ("bedsim.simulate", "simulate"),
+    "simulate": ("bedsim.simulation", "simulate"),
 }
 
 

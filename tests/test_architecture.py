@@ -16,7 +16,7 @@ ORDER = (
     ("model",),
     ("engines",),
     ("results",),
-    ("simulate",),
+    ("simulation",),
     ("analysis",),
     ("sweep",),
     ("views",),
@@ -105,7 +105,7 @@ def test_only_the_builder_knows_both_scenario_and_components():
     for file, source in FILES.items():
         parts = {part_of(name) for name in imported(source, module_name(file))}
         rank = RANK.get(file.relative_to(ROOT).parts[0].removesuffix(".py"), 0)
-        if {"scenario", "components"} <= parts and rank <= RANK["simulate"]:
+        if {"scenario", "components"} <= parts and rank <= RANK["simulation"]:
             both.append(str(file.relative_to(ROOT)))
     assert both == ["model/build.py", "model/convert.py", "model/corner.py"]
 
@@ -131,4 +131,4 @@ def test_a_backward_arrow_would_be_seen():
     assert backward("from bedsim.scenario import schema", "bedsim.components.bed")
     assert backward("from bedsim import views", "bedsim.results.store")
     assert not backward("from bedsim.components import screw", "bedsim.model.build")
-    assert not backward("import bedsim\nfrom bedsim.engines import base", "bedsim.simulate")
+    assert not backward("import bedsim\nfrom bedsim.engines import base", "bedsim.simulation")

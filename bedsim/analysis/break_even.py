@@ -18,7 +18,7 @@ from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
-from bedsim.simulate import layer_result, make_job
+from bedsim.simulation import layer_result, make_job
 from bedsim.units import MM, N_PER_UM
 
 FACTORS = (1e-2, 1e2)

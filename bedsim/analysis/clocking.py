@@ -24,7 +24,7 @@ from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Screw
 from bedsim.scenario.spares import Spare
-from bedsim.simulate import probe_points
+from bedsim.simulation import probe_points
 from bedsim.units import DEG, MM
 
 MISCLOCKED_DEG = (5.0, 15.0)

@@ -20,7 +20,7 @@ from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario, Tables
 from bedsim.scenario.schema import RunOut, Screw, Travel
 from bedsim.scenario.spares import Spare
-from bedsim.simulate import make_job, relative_errors
+from bedsim.simulation import make_job, relative_errors
 from bedsim.units import DEG
 
 TURNING = ("run-out", "once-per-turn travel")

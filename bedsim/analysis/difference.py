@@ -21,7 +21,7 @@ from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
-from bedsim.simulate import layer_result, make_job
+from bedsim.simulation import layer_result, make_job
 
 DRIVEN = ("load_angle", "mount_force")
 """Figures whose extremes come from the motion: what a key changes at rest says nothing of their range."""

@@ -17,7 +17,7 @@ from bedsim.model.disturbance import Modes, Signal
 from bedsim.scenario.event_keys import Disturbance
 from bedsim.scenario.histories import read_history
 from bedsim.scenario.load import LoadedScenario
-from bedsim.simulate import make_job, probe_points
+from bedsim.simulation import make_job, probe_points
 from bedsim.units import DEG, MM, MM_S, MM_S2, UM
 
 Array = NDArray[np.float64]

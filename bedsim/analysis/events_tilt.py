@@ -21,7 +21,7 @@ from bedsim.model.tilting import Limit, Supports, Tilted
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import Tilt
 from bedsim.scenario.load import LoadedScenario
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 from bedsim.sizing import statics
 from bedsim.sizing.axial_train import series
 from bedsim.sizing.numbers import MachineNumbers

@@ -16,7 +16,7 @@ from bedsim.errors import BedsimError
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
-from bedsim.simulate import layer_result, make_job
+from bedsim.simulation import layer_result, make_job
 from bedsim.units import MM
 
 RANGED = (

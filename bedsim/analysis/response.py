@@ -14,7 +14,7 @@ from bedsim.engines import base
 from bedsim.engines.equilibrium import linear_poses
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
-from bedsim.simulate import make_job, probe_points, relative_errors
+from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.units import MM
 
 PART: Source = ("weight of the growing part", "all")

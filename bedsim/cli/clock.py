@@ -190,7 +190,7 @@ def _check(loaded: LoadedScenario, advice: Advice) -> None:
     """Peak-to-valley before and after with friction and play, at rest."""
     from bedsim.analysis.clocking_response import degrees, extents, placed
     from bedsim.errors import SolverError
-    from bedsim.simulate import simulate
+    from bedsim.simulation import simulate
 
     screws = [advice.response.screws[k] for k in advice.best.screw]
     try:

@@ -203,7 +203,7 @@ def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
     """The run itself, or a new one, kept in the folder."""
     from bedsim.analysis.comparison import Compared
     from bedsim.results.store import write_run
-    from bedsim.simulate import simulate
+    from bedsim.simulation import simulate
 
     if item.run is not None:
         return Compared(label=item.label, run=item.run, loaded=item.loaded)

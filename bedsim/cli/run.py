@@ -82,7 +82,7 @@ def _make_folder(target: Path) -> None:
 
 
 def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
-    from bedsim.simulate import simulate
+    from bedsim.simulation import simulate
 
     with progress_of(loaded.scenario.print.layers, "layers") as progress:
         return simulate(loaded, engine=engine, progress=progress)

@@ -20,7 +20,7 @@ from bedsim.scenario.load import LoadedScenario, load_scenario
 from bedsim.scenario.sweep_plan import SPECIAL_KEYS, AxisTable, PlanFile, Value, read_plan_file
 from bedsim.screws.drawing import typical_screw
 from bedsim.screws.lots import Lot
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 from bedsim.sweep import lots as lot_tables
 from bedsim.units import UM
 

@@ -17,7 +17,7 @@ from bedsim.engines import ENGINES
 from bedsim.engines.base import Chunk, Job
 from bedsim.results.sweep import CellPart
 from bedsim.screws.lots import Lot
-from bedsim.simulate import make_job, relative_errors
+from bedsim.simulation import make_job, relative_errors
 from bedsim.sweep.drawing import BLOCK, block_amounts
 from bedsim.sweep.figures import ENVELOPE_MEMBERS, Bands, Tally, metric_names
 from bedsim.sweep.plan import Cell

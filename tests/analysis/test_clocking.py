@@ -20,7 +20,7 @@ from bedsim.analysis.clocking_search import assignments
 from bedsim.errors import InputError
 from bedsim.scenario.schema import RunOut, Travel
 from bedsim.scenario.spares import Spare
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 TURNING_TRAVEL = (
     "corner.front left.screw.travel.once_per_turn_pv_um=9",

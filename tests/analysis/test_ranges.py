@@ -11,7 +11,7 @@ from bedsim.analysis.linear_machine import linear_chunk, shortened
 from bedsim.cli.main import main
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.scenario.ranges import Range
-from bedsim.simulate import make_job, simulate
+from bedsim.simulation import make_job, simulate
 
 
 def engine_pose(job):

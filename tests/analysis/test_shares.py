@@ -5,7 +5,7 @@ import pytest
 
 from bedsim.analysis.metrics import lateral_peak_to_valley
 from bedsim.analysis.shares import share_note, shares_of, source_layers
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 FEW = ("print.layers=45", "screw.travel.once_per_turn_pv_um=8")
 

@@ -8,7 +8,7 @@ from three_screws import circle, job, run, with_run_out
 
 from bedsim.engines.equilibrium import linear_poses
 from bedsim.model import assembly
-from bedsim.simulate import relative_errors
+from bedsim.simulation import relative_errors
 from bedsim.units import GRAVITY
 
 # a nut that does not hold the slope, a guide that does not tilt, no lever arms: a tug of war of forces alone

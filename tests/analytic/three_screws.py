@@ -9,7 +9,7 @@ import math
 from pathlib import Path
 
 from bedsim.scenario.load import scenario_from_tree
-from bedsim.simulate import make_job, simulate
+from bedsim.simulation import make_job, simulate
 
 BASE = {
     "title": "a machine in numbers",

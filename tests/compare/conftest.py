@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from in_phase import in_phase
 
 from bedsim.analysis.comparison import Compared
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 
 @pytest.fixture(scope="session")

@@ -31,7 +31,7 @@ from bedsim.analysis.break_even import (
 from bedsim.analysis.metrics import lateral_peak_to_valley
 from bedsim.errors import InputError
 from bedsim.scenario.load import scenario_from_text
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 LAYERS = 9  # one turn
 FIRM = {"nut__radial_n_per_um": 1e5}  # the screw itself does not give way

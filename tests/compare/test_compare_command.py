@@ -8,7 +8,7 @@ from bedsim.analysis import break_even as analysis
 from bedsim.cli import compare as cli
 from bedsim.cli.main import main
 from bedsim.results.store import read_run, write_run
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 QUICK = ("--engine", "equilibrium", "--no-ranges", "--no-pictures")
 

@@ -11,7 +11,7 @@ from bedsim.engines.base import Job
 from bedsim.model import convert
 from bedsim.model.tilting import Supports
 from bedsim.scenario.load import LoadedScenario, load_scenario
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 
 MACHINE = """
 title = "Tilting"

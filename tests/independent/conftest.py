@@ -14,7 +14,7 @@ from oracle_machine import Numbers, numbers, oracle_machine
 
 from bedsim.results.layers import Trace
 from bedsim.scenario.load import LoadedScenario
-from bedsim.simulate import probe_points, simulate
+from bedsim.simulation import probe_points, simulate
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,7 @@ import pytest
 from oracle_machine import GRAVITY, UNTIL, numbers
 from scipy.linalg import eigh
 
-from bedsim.simulate import make_job, simulate
+from bedsim.simulation import make_job, simulate
 
 FREQUENCY = 1e-6  # relative
 PROBE = 0.01e-6  # m

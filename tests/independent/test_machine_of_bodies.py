@@ -15,7 +15,7 @@ from oracle_machine import GRAVITY, UNTIL, numbers
 from scipy.interpolate import CubicSpline
 from scipy.linalg import eigh
 
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 
 FREQUENCY = 1e-6  # relative
 PROBE = 0.05e-6  # m

@@ -10,7 +10,7 @@ from made_up_report import made_up_run
 from bedsim.cli.main import main
 from bedsim.results.store import write_run
 from bedsim.scenario.load import load_scenario
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 

@@ -11,7 +11,7 @@ from bedsim.results import schema
 from bedsim.results.reload import scenario_of
 from bedsim.results.store import read_run, write_run
 from bedsim.scenario.load import load_scenario
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 

@@ -11,7 +11,7 @@ from bedsim.analysis.figures import metric_values
 from bedsim.screws.drawing import draw_member
 from bedsim.screws.drawn import centreline, slow_deviation
 from bedsim.screws.lots import Waves
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 from bedsim.sweep.drawing import BLOCK, block_amounts, clocked, screws_of, straightest, turned
 from bedsim.sweep.figures import DIRECTIONS, Bands, metric_names, sharpened
 from bedsim.sweep.plan import SCREWS, load_plan

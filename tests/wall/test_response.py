@@ -16,7 +16,7 @@ from bedsim.analysis.response import once_per_turn_response, source_errors
 from bedsim.analysis.wall import probe_index, wall_of_layers
 from bedsim.scenario.load import load_scenario
 from bedsim.scenario.toml_text import resolved_text
-from bedsim.simulate import simulate
+from bedsim.simulation import simulate
 
 FRICTIONLESS = {
     "joint.friction_coefficient": 0.0,

@@ -1,0 +1,11 @@
+"""The names a user imports are functions, whatever has been imported before."""
+
+import importlib
+
+import bedsim
+
+
+def test_public_names_are_callable():
+    for module in ("bedsim.simulation", "bedsim.scenario.load", "bedsim.results.store"):
+        importlib.import_module(module)
+    assert all(callable(getattr(bedsim, name)) for name in ("load_scenario", "simulate", "open_result"))
