@@ -107,12 +107,12 @@ def main() -> None:
         plain = replace(big, cells=tuple(replace(c, others=()) for c in big.cells))
         wall, busy = timed(plain, folder, pool.local(2))
         row("the same without the second interval", 12 * members, layers, wall, busy)
-        some = plan_of(folder, 300, 256, '"C3", "C5"')
+        some = plan_of(folder, 600, 512, '"C3", "C5"')
         walls = {}
         for workers in (1, 2):
             walls[workers], busy = timed(some, folder, pool.local(workers))
             more = "" if workers == 1 else f"x {walls[1] / walls[2]:.2f}"
-            row(f"2 grades x 2 joints, processes: {workers}", 1024, 300, walls[workers], busy, more)
+            row(f"2 grades x 2 joints, processes: {workers}", 2048, 600, walls[workers], busy, more)
         _dask_row(some, folder, walls[2])
         slow = plan_of(folder, 60, 16, '"C5", "C7"', "propagator")
         slow = replace(slow, cells=tuple(replace(c, others=()) for c in slow.cells))
