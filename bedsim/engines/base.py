@@ -253,12 +253,17 @@ def residual(
 
 
 def print_mean(time: Array, q: Array, end: Array, printing: float, finish: float) -> Array:
-    """Mean of motions (..., t, n) over the print window; after the last instant they rest at `end` (...,
-    n)."""
+    """Mean of motions (..., t, n) over the print window, by the trapezoidal rule.
+
+    Between instants motions are straight; after the last one they rest at `end` (..., n).
+    """
     if time.size < 2 or time[-1] <= printing:
         return end
-    inside = np.maximum(time, printing)
-    step = np.diff(inside)
-    away = q - end[..., None, :]
+    first = int(np.searchsorted(time, printing, side="right"))
+    away = q[..., first - 1 :, :] - end[..., None, :]
+    before, after = time[first - 1], time[first]
+    away[..., 0, :] += (away[..., 1, :] - away[..., 0, :]) * ((printing - before) / (after - before))
+    step = np.diff(time[first - 1 :])
+    step[0] = after - printing
     area = np.einsum("t,...tn->...n", step / 2, away[..., 1:, :] + away[..., :-1, :])
     return end + area / (finish - printing)

@@ -36,6 +36,10 @@ Array = NDArray[np.float64]
 LAYERS_AT_ONCE = 64
 FORCING = 1.3e-4  # s: known forcing is straight between instants this close
 REPORT = 2e-3  # s: motions reported this close
+WATCHED = 2e-3  # s: widest spacing while the probes still move by more than what counts as settled
+INSTANT = 1e-9  # s
+MEMORY = 0.01  # s: a path error once seen counts half after this time
+GAIN = 4.0  # path errors grow by so much, or a little more, when the spacing doubles
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +55,7 @@ class Pace:
     drive: float = 2.5e-4
     touch: float = 6.25e-5
     rest: tuple[float, ...] = (2.5e-4, 5e-4, 1e-3, 2e-3, 4e-3)
-    path_error: float = 1e-3
+    path_error: float = 5e-4
     tolerance: float = 2e-5  # breakaways (and 10 N): what the sweeps of a window may leave
     spaces: int = 64  # most in one window
     least: float = 1e-6  # contacts that need a closer spacing are given up
@@ -81,6 +85,8 @@ class Track:
     times: list[float] = field(default_factory=list)
     places: list[Array] = field(default_factory=list)
     grids: dict[float, Grid] = field(default_factory=dict)
+    began: Carried | None = None  # the state when printing began
+    impulse: Array | None = None  # (m, z) row forces integrated since
     sweeps: int = 0
     windows: int = 0
     corners: int = 0
@@ -91,8 +97,13 @@ class Track:
             self.grids[spacing] = window.grid(self.layer, spacing, self.pace.spaces)
         return self.grids[spacing]
 
-    def advance(self, grid: Grid, known: Known, first: int, most: int) -> window.Outcome:
-        """One window of at most `most` spaces; its length follows how quickly the sweeps converge."""
+    def advance(
+        self, grid: Grid, known: Known, first: int, most: int, worst: float = np.inf
+    ) -> window.Outcome:
+        """One window of at most `most` spaces; its length follows how quickly the sweeps converge.
+
+        A window whose path error exceeds `worst` is not taken.
+        """
         spaces = min(self.spaces, most, grid.longest)
         found = window.solve(grid, known, first, spaces, self.now, self.pace.tolerance)
         self.sweeps += found.sweeps
@@ -102,8 +113,10 @@ class Track:
             self.spaces = max(2, spaces // 2)
         elif found.sweeps <= 4 and spaces == self.spaces:
             self.spaces = min(2 * self.spaces, self.pace.spaces)
-        if found.settled:
+        if found.settled and found.path_error <= worst:
             self.now = found.end
+            if self.impulse is not None:
+                self.impulse += found.impulse
             self._store(grid.corners.spacing, found)
         return found
 
@@ -153,10 +166,13 @@ class PropagatorEngine:
         track.places.append(track.now.u.real[:, None])
         for piece in range(motion.time.size - 1):
             drive(track, motion, piece, start_time)
-        bound = ring_down(track, observer, index, motion, start_time)
+        bound, mean = ring_down(track, observer, index, motion, start_time)
         eta = np.concatenate(track.places, axis=1)
-        q = eta @ np.swapaxes(modes.modes, 1, 2)
-        chunk = _report(job, observer, index, layer, motion, np.array(track.times), q, bound)
+        back = np.swapaxes(modes.modes, 1, 2)
+        q = eta @ back
+        chunk = _report(
+            job, observer, index, layer, motion, np.array(track.times), q, (mean[:, None] @ back)[:, 0], bound
+        )
         chunk.statistics.update(corners=track.corners, windows=track.windows, sweeps=track.sweeps)
         return self._past_linear(job, system, observer, index, layer, before, leave(modes, track.now), chunk)
 
@@ -233,7 +249,7 @@ def drive(track: Track, profile: Profile, piece: int, start_time: float) -> None
         while k < spaces:
             found = track.advance(grid, known, k, spaces - k)
             k += found.settled
-            if found.settled == 0:
+            if found.stiff and grid.corners.spacing > track.pace.touch or found.settled == 0:
                 spacing = closer(track.pace, grid)
                 break
         begin += k * grid.corners.spacing
@@ -295,8 +311,10 @@ def known_forcing(
     )
 
 
-def ring_down(track: Track, observer: Observer, index: int, motion: Profile, start_time: float) -> Array:
-    """Let the motion die out; returns the bound (m,) m of what is left at the probes."""
+def ring_down(
+    track: Track, observer: Observer, index: int, motion: Profile, start_time: float
+) -> tuple[Array, Array]:
+    """Let the motion die out: the bound (m,) m of what is left at the probes, and the mean (m, n) of eta in print."""
     job, layer, pace = track.job, track.layer, track.pace
     imposed = job.machine.imposed(motion.path(np.array([motion.duration]), start_time), job.amounts)
     force = (imposed @ layer.imposed)[:, 0] + layer.weight
@@ -304,28 +322,55 @@ def ring_down(track: Track, observer: Observer, index: int, motion: Profile, sta
     resting = layer.resting(force)[:, None]
     lateral = observer.lateral[index].reshape(-1, observer.height.shape[1])
     probe = np.abs(np.concatenate([observer.height, lateral]) @ layer.modes)
-    finish, rung, spacing = job.program.period, 0, track.pace.rest[0]
+    printing, finish = motion.duration + job.program.settle, job.program.period
+    rung, spacing, error = 0, track.pace.rest[0], pace.path_error
     slip = np.zeros((1, layer.rows.bristles))
     while True:
         bound = np.max(amplitudes(layer, track.now, force)[:, None] @ np.swapaxes(probe, 1, 2), axis=(1, 2))
-        left = finish - track.time
-        if bound.max() < base.STILL or left < 1e-9:
-            return bound
+        if bound.max() < base.STILL or finish - track.time < INSTANT:
+            return bound, mean_motion(track, force, finish - printing)
+        if track.began is None and track.time > printing - INSTANT:
+            track.began, track.impulse = track.now, np.zeros_like(track.now.g)
+        left = (printing if track.began is None else finish) - track.time
         if left < spacing * min(track.spaces, pace.spaces):
             spaces = int(np.ceil(left / spacing - 1e-9))
             grid = window.grid(layer, left / spaces, pace.spaces)
         else:
             spaces, grid = pace.spaces, track.grid(spacing)
         known = Known(amplitude=resting, rows=resting.view(float) @ grid.back, slip=slip, offset=offset)
-        found = track.advance(grid, known, 0, spaces)
-        if found.settled == 0:
+        found = track.advance(grid, known, 0, spaces, 4 * pace.path_error if rung else np.inf)
+        widest = pace.rest[-1] if bound.max() < base.SETTLED else WATCHED
+        span = found.settled * grid.corners.spacing
+        error = max(found.path_error, error * 0.5 ** (span / MEMORY))
+        if found.stiff and spacing > pace.touch or found.settled == 0:
             spacing = closer(pace, grid)
-        elif found.path_error < pace.path_error and rung + 1 < len(pace.rest):
-            rung += 1
+        elif error > pace.path_error and rung > 0:
+            rung, error = rung - 1, error / GAIN
             spacing = pace.rest[rung]
-        elif found.path_error > 4 * pace.path_error and rung > 0:
-            rung -= 1
+        elif rung + 1 < len(pace.rest) and GAIN * error < pace.path_error and pace.rest[rung + 1] <= widest:
+            rung, error = rung + 1, error * GAIN
             spacing = pace.rest[rung]
+
+
+def mean_motion(track: Track, force: Array, span: float) -> Array:
+    """Mean (m, n) of eta over the `span` s of printing under the constant modal `force` (m, n).
+
+    The mode's equation integrated: w^2 mean(eta) = mean(p) - (eta' + 2 d eta, end less start)/span; what had died out
+    before the end rests.
+    """
+    layer = track.layer
+    held = (track.now.g[:, None] @ layer.rows.push)[:, 0]
+    rest = (force - held) / layer.frequency**2
+    if track.began is None or track.impulse is None:
+        return rest
+    left = max(0.0, track.job.program.period - track.time)
+    mean_force = force - ((track.impulse + left * track.now.g)[:, None] @ layer.rows.push)[:, 0] / span
+    start, start_speed = exponential.motion(track.began.u, layer.frequency, layer.damping)
+    end, end_speed = exponential.motion(track.now.u, layer.frequency, layer.damping)
+    if left > INSTANT:
+        end, end_speed = rest, np.zeros_like(rest)
+    gained = end_speed - start_speed + 2 * layer.damping * (end - start)
+    return (mean_force - gained / span) / layer.frequency**2
 
 
 def amplitudes(layer: LayerModes, now: Carried, force: Array) -> Array:
@@ -335,16 +380,23 @@ def amplitudes(layer: LayerModes, now: Carried, force: Array) -> Array:
 
 
 def _report(
-    job: Job, observer: Observer, index: int, layer: int, motion: Profile, time: Array, q: Array, bound: Array
+    job: Job,
+    observer: Observer,
+    index: int,
+    layer: int,
+    motion: Profile,
+    time: Array,
+    q: Array,
+    mean: Array,
+    bound: Array,
 ) -> Chunk:
-    """What is reported of one layer's motions q (m, t, n)."""
+    """What is reported of one layer's motions q (m, t, n) and their mean (m, n) in print."""
     path = motion.path(np.minimum(time, motion.duration), job.program.start_time(layer))
     imposed = job.machine.imposed(path, job.amounts)
     printing = motion.duration + job.program.settle
     end = q[:, -1]
     fields = base.extremes(observer, index, q, imposed)
     fields |= base.residual(observer, index, time, q, end, printing, motion.duration)
-    mean = base.print_mean(time, q, end, printing, job.program.period)
     histories: tuple[History, ...] = ()
     if layer in job.trace_layers:
         histories = (

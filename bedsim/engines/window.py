@@ -32,6 +32,7 @@ Complex = NDArray[np.complex128]
 
 SWEEPS = 12
 SLOWEST = 0.2  # slow contacts hide behind quick ones: no faster convergence is counted on
+LONGEST_PATH = 600.0  # breakaways in one window: beyond it a sweep has gone astray
 LEAST_PATH = 1e-9  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
 
 
@@ -98,9 +99,15 @@ class Outcome:
 
     amplitude: Complex
     end: Carried
+    impulse: Array
     sweeps: int
     settled: int
     path_error: float
+
+    @property
+    def stiff(self) -> bool:
+        """Whether contacts are too stiff for the spacing: hardly a corner settles."""
+        return self.sweeps == SWEEPS and self.settled <= 2
 
 
 def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, tolerance: float) -> Outcome:
@@ -139,7 +146,7 @@ def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, toler
         found -= now.g[:, None]
         change -= found
         np.abs(change, out=change)
-        size = float(change.max())
+        size = float(change.max(initial=0.0))
         miss, change = change, found
         rate = size / before if before > 0 else 1.0
         before = size
@@ -150,9 +157,16 @@ def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, toler
             settled = spaces
             break
     else:
-        settled = int(np.argmax(np.append(miss.max(axis=(0, 2)) > tolerance, True)))
+        settled = int(np.argmax(np.append(miss.max(axis=(0, 2), initial=0.0) > tolerance, True)))
     if settled == 0:
-        return Outcome(amplitude=total[:, :0], end=now, sweeps=sweep, settled=0, path_error=np.inf)
+        return Outcome(
+            amplitude=total[:, :0],
+            end=now,
+            impulse=np.zeros_like(now.g),
+            sweeps=sweep,
+            settled=0,
+            path_error=np.inf,
+        )
     k = settled
     u = free[:, 1 : k + 1]
     p = _rounded(change[:, :k]) @ rows.push
@@ -163,6 +177,7 @@ def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, toler
     return Outcome(
         amplitude=u,
         end=Carried(u=u[:, -1].copy(), phi=phi[:, k - 1].copy(), g=now.g + change[:, k - 1]),
+        impulse=table.spacing * (k * now.g + change[:, :k].sum(axis=1) - change[:, k - 1] / 2),
         sweeps=sweep,
         settled=k,
         path_error=_path_error(rows, seen[:, : k + 1], path[:, :k]),
@@ -212,6 +227,7 @@ def _bristles(rows: Rows, place: Array, speed: Array, phi: Array) -> tuple[Array
     np.maximum(path, LEAST_PATH, out=path)
     grown = np.zeros_like(place)
     np.cumsum(path, axis=1, out=grown[:, 1:])
+    np.minimum(grown, LONGEST_PATH, out=grown)
     np.exp(grown, out=grown)
     found = grown[:, 1:] - grown[:, :-1]
     found /= path

@@ -6,7 +6,7 @@ from engine_machines import apart, loaded
 
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.engines.propagator import PropagatorEngine
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 
 
 def slow(joint):

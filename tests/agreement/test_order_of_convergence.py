@@ -6,7 +6,7 @@ from engine_machines import apart, drawn, poses
 
 from bedsim.engines import state
 from bedsim.engines.propagator import Pace, PropagatorEngine
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 
 
 def test_second_order_in_the_spacing():
@@ -16,7 +16,7 @@ def test_second_order_in_the_spacing():
 
     def at(spacing):
         pace = replace(Pace(), drive=spacing, touch=spacing, rest=(spacing,), tolerance=1e-9)
-        return poses(PropagatorEngine(pace=pace), job, begin)[0]
+        return poses(PropagatorEngine(pace=pace), job, begin)
 
     truth = at(3.125e-5)
     coarse, middle, fine = (apart(job, at(spacing), truth) for spacing in (1e-3, 5e-4, 2.5e-4))

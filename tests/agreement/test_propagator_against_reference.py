@@ -1,19 +1,31 @@
 """The propagator against the reference engine: height and lateral errors within 0.01 um at every layer.
 
-Whole prints of all shipped scenarios take hours with the reference; `whole_prints.py` beside this file does
-them.
+Where the reference at its usual tolerances differs by more, it is tightened a hundredfold before it is believed.
+Whole prints of all shipped scenarios take hours with the reference: `python tests/agreement/whole_prints.py`.
 """
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from engine_machines import REFERENCE, SCENARIOS, apart, difference, drawn, loaded, poses, shipped
+from engine_machines import (
+    REFERENCE,
+    SCENARIOS,
+    apart,
+    drawn,
+    from_reference,
+    layers_of,
+    loaded,
+    poses,
+    shipped,
+)
 
 from bedsim.engines import state
-from bedsim.engines.base import LINEAR_LOAD_ANGLE, Job
+from bedsim.engines.base import LINEAR_LOAD_ANGLE
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.reference import ReferenceEngine
 from bedsim.errors import EngineRefusalError, SolverError
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 
 CLOSE = 0.01  # um
 PROPAGATOR = PropagatorEngine()
@@ -22,7 +34,7 @@ LAYERS = 2  # the first is reached by a layer change like all others, bristles c
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in SCENARIOS.glob("*.toml")))
 def test_shipped_scenarios(name):
-    assert difference(shipped(name, LAYERS), PROPAGATOR, REFERENCE) < CLOSE
+    assert from_reference(shipped(name, LAYERS), PROPAGATOR, CLOSE) < CLOSE
 
 
 def test_fifty_machines_drawn_at_random():
@@ -30,12 +42,13 @@ def test_fifty_machines_drawn_at_random():
     refused, far = [], []
     for seed in range(50):
         try:
-            found = difference(drawn(seed), PROPAGATOR, REFERENCE)
+            found = from_reference(drawn(seed), PROPAGATOR, CLOSE)
         except (EngineRefusalError, SolverError) as error:
             refused.append(f"{seed}: {error}")
             continue
         if found >= CLOSE:
             far.append(f"{seed}: {found:.4f} um")
+    print(f"refused {len(refused)} of 50: {refused}")
     assert not far
     assert not refused
 
@@ -68,20 +81,20 @@ def machine(**tables):
 
 
 def both(scenario, reference=REFERENCE):
-    """Difference um, and the propagator's chunks and notes of the last layer."""
+    """Largest difference um, and the propagator's layers."""
     job = make_job(scenario)
     begin = state.start(job)
-    one, note = poses(PROPAGATOR, job, begin)
-    other, _ = poses(reference, job, begin)
-    return apart(job, one, other), note, list(PROPAGATOR.run(job))
+    chunks = layers_of(PROPAGATOR, job, begin)
+    found = np.concatenate([chunk.pose for chunk in chunks], axis=1)
+    return apart(job, found, poses(reference, job, begin)), chunks
 
 
 def test_stop_hit():
     """Joints that run into their stops while the screws turn."""
-    found, _, chunks = both(
+    found, chunks = both(
         machine(
-            joint={"kind": "rolling", "travel_mm": 0.04},
-            screw={"kind": "rolled_ball", "diameter_mm": 12, "lead_mm": 4, "length_mm": 400},
+            joint={"kind": "rolling", "travel_mm": 0.03},
+            print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.5, "settle_s": 0.1},
         )
     )
     assert any(chunk.stop_hit.any() for chunk in chunks)
@@ -91,11 +104,15 @@ def test_stop_hit():
 def test_load_angle_past_the_linear_range():
     """Such a layer is done by the reference engine with the motors' sine, and the run says so."""
     scenario = machine(
-        motor={"holding_torque_n_m": 0.05, "detent_torque_n_m": 0.0}, motion={"acceleration_mm_s2": 900}
+        motor={"holding_torque_n_m": 0.04, "detent_torque_n_m": 0.0},
+        motion={"acceleration_mm_s2": 900},
+        joint={"kind": "rigid"},
+        damping={"ratio": 0.2},
+        print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.4, "settle_s": 0.1},
     )
-    found, note, chunks = both(scenario, ReferenceEngine(rtol=1e-6, atol=1e-10, motor_sine=True))
+    found, chunks = both(scenario, ReferenceEngine(motor_sine=True))
     assert max(float(chunk.load_angle.max()) for chunk in chunks) > LINEAR_LOAD_ANGLE
-    assert "load angle" in note
+    assert all("load angle" in chunk.notes[0] for chunk in chunks)
     assert found < CLOSE
 
 
@@ -103,8 +120,9 @@ def test_stick_slip():
     """Dry slideways that stick, break away and reverse with every hop."""
     scenario = machine(
         joint={"kind": "sliding", "friction_coefficient": 0.3},
-        motion={"z_hop_mm": 0.4, "hop_dwell_s": 0.05},
+        motion={"z_hop_mm": 0.2, "hop_dwell_s": 0.05},
         guide={"kind": "round_rod", "friction_n": 5.0},
+        print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.9, "settle_s": 0.1},
     )
     assert both(scenario)[0] < CLOSE
 
@@ -115,7 +133,7 @@ def test_plain_nut_with_clearance():
         screw={"kind": "plain", "diameter_mm": 10, "lead_mm": 2, "length_mm": 400},
         nut={"clearance_um": 60, "friction_coefficient": 0.12},
         joint={"kind": "rigid"},
-        print={"layers": 2, "layer_mm": 0.1, "seconds_per_layer": 0.6, "settle_s": 0.1},
+        print={"layers": 2, "layer_mm": 0.1, "seconds_per_layer": 0.5, "settle_s": 0.1},
     )
     assert make_job(scenario).machine.flanks
     assert both(scenario)[0] < CLOSE
@@ -123,26 +141,47 @@ def test_plain_nut_with_clearance():
 
 def test_viscous_joint():
     """Explicit dampers act beside the modes' own damping."""
-    scenario = machine(joint={"kind": "air_film", "rotation_nm_per_rad": 300.0, "damping_n_s_per_m": 60.0})
+    scenario = machine(
+        joint={"kind": "air_film", "rotation_nm_per_rad": 300.0, "damping_n_s_per_m": 60.0},
+        print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.5, "settle_s": 0.1},
+    )
     assert both(scenario)[0] < CLOSE
 
 
 def test_members_are_machines_one_by_one():
-    """A batch of machines that differ in their screws gives what each gives alone, to the sweeps'
-    tolerance."""
+    """A batch of machines that differ in their screws gives what each gives alone.
+
+    Spacing and sweeps follow the member that needs most, so with friction only to the engine's own error.
+    """
     job = make_job(shipped("bent-rolled-rolling-joints", 2))
     amounts = job.amounts * np.random.default_rng(1).uniform(0.3, 1.5, (3, 1))
 
     def of(rows):
-        part = Job(machine=job.machine, program=job.program, probes=job.probes, amounts=rows)
-        return poses(PROPAGATOR, part, state.start(part))[0]
+        part = replace(job, amounts=rows)
+        return poses(PROPAGATOR, part, state.start(part))
 
     batch = of(amounts)
     for k in range(3):
-        assert apart(job, batch[k : k + 1], of(amounts[k : k + 1])) < 5e-3
+        assert apart(job, batch[k : k + 1], of(amounts[k : k + 1])) < CLOSE
+
+
+def test_frictionless_members_are_machines_one_by_one_to_rounding():
+    job = make_job(
+        machine(
+            joint={"kind": "rigid"},
+            guide={"kind": "profile_rail", "friction_n": 0.0},
+            nut={"drag_torque_n_mm": 0.0},
+            mount={"kind": "flexure"},
+        )
+    )
+    assert not job.machine.frictions
+    job = replace(job, amounts=job.amounts * np.random.default_rng(1).uniform(0.3, 1.5, (3, 1)))
+    batch = poses(PROPAGATOR, job, state.start(job))
+    alone = replace(job, amounts=job.amounts[1:2])
+    assert apart(job, batch[1:2], poses(PROPAGATOR, alone, state.start(alone))) < 1e-6
 
 
 def test_rerun_is_identical_bit_for_bit():
     job = make_job(shipped("bent-rolled-rolling-joints", 2))
-    one, other = (poses(PROPAGATOR, job, state.start(job))[0] for _ in range(2))
+    one, other = (poses(PROPAGATOR, job, state.start(job)) for _ in range(2))
     assert one.tobytes() == other.tobytes()
