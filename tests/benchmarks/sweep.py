@@ -135,14 +135,12 @@ def _dask_row(plan: Plan, folder: Path, local: float) -> None:
         return
     options = {"n_workers": 2, "threads_per_worker": 1, "host": "127.0.0.1", "dashboard_address": None}
     with distributed.LocalCluster(**options) as cluster:
-        timed(
-            plan, folder, pool.dask(cluster.scheduler_address)
-        )  # workers have imported everything after this
+        timed(plan, folder, pool.dask(cluster.scheduler_address))  # workers import everything here
         wall, _ = timed(plan, folder, pool.dask(cluster.scheduler_address))
     row(
         "the same on Dask, 2 workers that are up already",
-        1024,
-        300,
+        2048,
+        600,
         wall,
         float("nan"),
         f"{wall - local:+.1f} s",
