@@ -9,9 +9,9 @@ keeps its axis.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Flag, auto
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -103,6 +103,14 @@ REPORTED = (
 )
 
 
+def join_members(chunks: list[Chunk]) -> Chunk:
+    """Chunks of the same layers for members one after the other; only the first keeps its histories."""
+    if len(chunks) == 1:
+        return chunks[0]
+    fields: dict[str, Any] = {key: np.concatenate([getattr(c, key) for c in chunks]) for key in REPORTED}
+    return replace(chunks[0], **fields)
+
+
 class Engine(Protocol):
     """One way to solve the model."""
 
@@ -152,6 +160,8 @@ class Observer:
     motor_rows: Array  # (c,) motor of each corner
     motor_electrical: Array  # (c,)
     rows: Array  # (r, n)
+    watched: NDArray[np.int64]  # (w,) rows that reports need
+    place: NDArray[np.int64]  # (r,) where a row stands among them
 
 
 def probe_maps(machine: Machine, probes: Array) -> tuple[Array, Array, Array]:
@@ -184,7 +194,7 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
     guide_k = [np.diag(np.asarray(links[f"{n}.guide"].stiffness))[:2] for n in names]
     mounts = [f"{n}.mount" if f"{n}.mount" in links else None for n in names]
     motors = [f"{n}.motor" if f"{n}.motor" in links else "shared.motor" for n in names]
-    return Observer(
+    found = Observer(
         bed=bed,
         height=height @ bed,
         lateral=lateral @ bed,
@@ -209,20 +219,39 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
             [machine.motor_electrical[min(k, machine.motor_electrical.size - 1)] for k in range(len(names))]
         ),
         rows=machine.rows,
+        watched=np.zeros(0, dtype=int),
+        place=np.zeros(0, dtype=int),
     )
+    parts = (found.joint_imposed, found.guide_rows, found.axial_rows, found.mount_rows, found.motor_rows)
+    watched = np.unique(np.concatenate([part.ravel() for part in parts]))
+    watched = watched[watched >= 0]
+    place = np.zeros(machine.rows.shape[0], dtype=int)
+    place[watched] = np.arange(watched.size)
+    return replace(found, watched=watched, place=place)
 
 
 def extremes(observer: Observer, layer: int, q: Array, imposed: Array) -> dict[str, Array]:
     """Largest (smallest for mount and axial force) values over time of motions (..., t, n) with imposed
     (..., t, r)."""
-    tension = q @ observer.rows.T - imposed
-    joint = np.einsum("ckn,...tn->...tck", observer.joint, q)
+    return watched_extremes(observer, layer, q, imposed[..., observer.watched])
+
+
+def watched_extremes(
+    observer: Observer, layer: int | NDArray[np.intp], q: Array, imposed: Array
+) -> dict[str, Array]:
+    """Likewise from imposed (..., t, w) of the watched rows; many layers (l,) at once: q (..., l, t, n)."""
+    place = observer.place
+    stiffness = observer.axial_stiffness[layer]
+    if stiffness.ndim == 2:
+        stiffness = stiffness[:, None]
+    tension = q @ observer.rows[observer.watched].T - imposed
+    joint = (q @ observer.joint.reshape(-1, q.shape[-1]).T).reshape(*q.shape[:-1], -1, 2)
     present = observer.joint_imposed[:, 0] >= 0
-    joint[..., present, :] -= imposed[..., observer.joint_imposed[present]]
-    guide = tension[..., observer.guide_rows] * observer.guide_stiffness
-    axial = -tension[..., observer.axial_rows] * observer.axial_stiffness[layer]
-    seated = observer.mount_preload - tension[..., observer.mount_rows] * observer.mount_stiffness
-    angle = np.abs(tension[..., observer.motor_rows]) * observer.motor_electrical
+    joint[..., present, :] -= imposed[..., place[observer.joint_imposed[present]]]
+    guide = tension[..., place[observer.guide_rows]] * observer.guide_stiffness
+    axial = -tension[..., place[observer.axial_rows]] * stiffness
+    seated = observer.mount_preload - tension[..., place[observer.mount_rows]] * observer.mount_stiffness
+    angle = np.abs(tension[..., place[observer.motor_rows]]) * observer.motor_electrical
     return {
         "joint_excursion": np.sqrt(np.sum(joint**2, axis=-1)).max(axis=-2),
         "side_force": np.sqrt(np.sum(guide**2, axis=-1)).max(axis=-2),

@@ -65,27 +65,55 @@ def layer_path(job: Job, layers: NDArray[np.int64]) -> Path:
 def linear_poses(job: Job, system: System) -> tuple[Array, Array]:
     """Frictionless motions (m, l, n) of all members at the resting places of a system's layers, and imposed
     (m, l, r)."""
+    used = np.flatnonzero(np.any(job.amounts != 0.0, axis=0))
+    if job.members > used.size + 1:
+        q, imposed = responses(job, system, used)
+        mix = np.concatenate([job.amounts[:, used], np.ones((job.members, 1))], axis=1)
+        return _sums(mix, q), _sums(mix[:, :-1], imposed[:-1])
     imposed = job.machine.imposed(layer_path(job, system.layers), job.amounts)
-    force = np.einsum("lnr,mlr->lnm", system.imposed_force, imposed) + system.weight[:, :, None]
-    return np.moveaxis(np.linalg.solve(system.K, force), 2, 0), imposed
+    return _solved(system, imposed, system.weight), imposed
+
+
+def responses(job: Job, system: System, sources: NDArray[np.int64]) -> tuple[Array, Array]:
+    """What layers answer to each of `sources` (s,) of unit strength and, last, to weight alone.
+
+    Motions (s+1, l, n) and imposed extensions (s+1, l, r): any number of machines that differ in strengths
+    are sums.
+    """
+    strengths = np.zeros((sources.size + 1, job.amounts.shape[1]))
+    strengths[np.arange(sources.size), sources] = 1.0
+    imposed = job.machine.imposed(layer_path(job, system.layers), strengths)
+    weight = np.zeros((sources.size + 1, *system.weight.shape))
+    weight[-1] = system.weight
+    return _solved(system, imposed, weight), imposed
+
+
+def _solved(system: System, imposed: Array, weight: Array) -> Array:
+    force = np.swapaxes(imposed, 0, 1) @ np.swapaxes(system.imposed_force, 1, 2)  # (l, m, n)
+    force += np.swapaxes(np.broadcast_to(weight, (imposed.shape[0], *system.weight.shape)), 0, 1)
+    return np.transpose(np.linalg.solve(system.K, np.swapaxes(force, 1, 2)), (2, 0, 1))
+
+
+def _sums(mix: Array, answers: Array) -> Array:
+    return (mix @ answers.reshape(answers.shape[0], -1)).reshape(mix.shape[0], *answers.shape[1:])
 
 
 def linear_chunk(job: Job, system: System, observer: Observer) -> Chunk:
     """Layers without friction; layers in which a stop is reached are solved again with it."""
     q, imposed = linear_poses(job, system)
-    layers = system.layers.size
-    reports = [base.extremes(observer, k, q[:, k, None], imposed[:, k, None]) for k in range(layers)]
-    touching = np.any(
-        np.stack([r["joint_excursion"] > job.machine.joint_travel for r in reports], axis=1), axis=(0, 2)
-    )
+    every = np.arange(system.layers.size)
+    fields = base.watched_extremes(observer, every, q[:, :, None], imposed[:, :, None, observer.watched])
+    touching = np.any(fields["joint_excursion"] > job.machine.joint_travel, axis=(0, 2))
     for k in np.flatnonzero(touching):
         layer = state.slow_layer(job, system, int(k))
         empty = np.zeros((job.members, 0))
         start = state.State(q=q[:, k], v=np.zeros_like(q[:, k]), f=empty)
         force = imposed[:, k] @ system.imposed_force[k].T + system.weight[k]
         q[:, k] = state.slow_step(layer, start, force, imposed[:, k], empty).q
-        reports[k] = base.extremes(observer, int(k), q[:, k, None], imposed[:, k, None])
-    return _chunk(job, system, observer, q, imposed, reports)
+        again = base.extremes(observer, int(k), q[:, k, None], imposed[:, k, None])
+        for key, values in again.items():
+            fields[key][:, k] = values
+    return _chunk(job, system, observer, q, imposed, fields)
 
 
 def _friction_chunk(
@@ -108,17 +136,15 @@ def _friction_chunk(
         carried = state.follow(job, system, k, path, before, carried)
         motions.append(carried.q)
         reports.append(base.extremes(observer, k, carried.q[:, None], imposed[:, k, None]))
-    return carried, _chunk(job, system, observer, np.stack(motions, axis=1), imposed, reports)
+    fields = {key: np.stack([report[key] for report in reports], axis=1) for key in reports[0]}
+    return carried, _chunk(job, system, observer, np.stack(motions, axis=1), imposed, fields)
 
 
 def _chunk(
-    job: Job, system: System, observer: Observer, q: Array, imposed: Array, reports: list[dict[str, Array]]
+    job: Job, system: System, observer: Observer, q: Array, imposed: Array, fields: dict[str, Any]
 ) -> Chunk:
     members, layers = q.shape[:2]
     unknown = np.full((members, layers, observer.height.shape[0]), np.nan)
-    fields: dict[str, Any] = {
-        key: np.stack([report[key] for report in reports], axis=1) for key in reports[0]
-    }
     histories = tuple(
         History(
             layer=int(layer),

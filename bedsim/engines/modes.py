@@ -49,30 +49,31 @@ class Rows:
         """Number of rows."""
         return self.place.shape[2]
 
-    def length(self, x: Array) -> Array:
-        """Length of each contact's vector (..., b), repeated for its rows."""
-        return np.sqrt((x * x) @ self.groups) if self.planar else np.abs(x)
+    def length(self, x: Array, room: Array) -> Array:
+        """Length of each contact's vector (..., b), repeated for its rows; `room` is written over."""
+        if not self.planar:
+            return np.abs(x, out=room)
+        np.multiply(x, x, out=room)
+        found = room @ self.groups
+        return np.sqrt(found, out=found)
 
-    def others(self, seen: Array, offset: Array, idle: bool) -> Array:
-        """Forces (..., z - b) of dampers and elastic rows that see (..., z - b); `idle`: no elastic element
-        acts."""
+    def others(self, seen: Array, offset: Array) -> Array:
+        """Forces (..., z - b) of dampers and elastic rows that see (..., z - b)."""
         d = self.dampers
         found = np.zeros_like(seen)
         if d:
             found[..., :d] = seen[..., :d] @ (self.damping / FORCE_UNIT)
-        if not idle:
-            local = local_forces(self.parts, seen[..., d:] - offset)
-            if local is not None:
-                found[..., d:] = local[0] / FORCE_UNIT
+        local = local_forces(self.parts, seen[..., d:] - offset)
+        if local is not None:
+            found[..., d:] = local[0] / FORCE_UNIT
         return found
 
     def idle(self, seen: Array, offset: Array) -> bool:
         """Whether no elastic element acts at what dampers and elastic rows see (..., z - b)."""
         if self.parts.slope.size:
             return False
-        extension = seen[..., self.dampers :] - offset
-        reach = extension[..., 0::2] ** 2 + extension[..., 1::2] ** 2
-        return bool((reach <= self.parts.gap**2).all())
+        square = (seen[..., self.dampers :] - offset) ** 2
+        return bool((square[..., 0::2] + square[..., 1::2] <= self.parts.gap_squared).all())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -42,7 +42,17 @@ class State:
 
     def member(self, k: int) -> State:
         """One member, its axis kept."""
-        return State(q=self.q[k : k + 1], v=self.v[k : k + 1], f=self.f[k : k + 1])
+        return self.part(slice(k, k + 1))
+
+    def part(self, members: slice) -> State:
+        """Some members."""
+        return State(q=self.q[members], v=self.v[members], f=self.f[members])
+
+
+def join(states: list[State]) -> State:
+    """Members one after the other."""
+    q, v, f = (np.concatenate([getattr(s, key) for s in states]) for key in ("q", "v", "f"))
+    return State(q=q, v=v, f=f)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,6 +19,7 @@ in the middle of the cubic through them:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,14 +38,27 @@ LEAST_PATH = 1e-9  # breakaways: keeps (1 - exp(-X))/X defined where nothing mov
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Tables:
+    """Rows at the corners from the modes: `place` (s, 2n, w) from (Re u, Im u), `local` (s, w, w) and `push`
+    (s, w, n).
+
+    w rows: bristles alone, or all of them.
+    """
+
+    push: Array
+    place: Array
+    local: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """Tables of one layer for one spacing: `back` (s, 2n, b + b + o) rows from (Re u, Im u), `local` (s, z,
-    b + b + o)."""
+    """Tables of one layer for one spacing; `speed` (s, 2n, b): speeds of the bristle rows times spacing/6."""
 
     layer: LayerModes
     corners: Corners
-    back: Array
-    local: Array
+    speed: Array
+    bristles: Tables
+    all: Tables
 
     @property
     def longest(self) -> int:
@@ -57,15 +71,25 @@ def grid(layer: LayerModes, spacing: float, longest: int) -> Grid:
     rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
     table = exponential.corners(layer.frequency, layer.damping, spacing, longest)
     s, n, z = rows.place.shape
-    by_speed = np.concatenate([rows.place[..., :b] * (spacing / 6), rows.place[..., b : b + d]], axis=2)
-    back = np.zeros((s, n, 2, z + b))
-    back[:, :, 0, :b] = rows.place[..., :b]
-    back[:, :, 0, b : 2 * b + d] = -layer.damping[..., None] * by_speed
-    back[:, :, 1, b : 2 * b + d] = -exponential.damped(layer.frequency, layer.damping)[..., None] * by_speed
-    back[:, :, 0, 2 * b + d :] = rows.place[..., b + d :]
-    back = back.reshape(s, 2 * n, z + b)
-    at_once = (rows.push * table.last[:, None]).view(float)
-    return Grid(layer=layer, corners=table, back=back, local=at_once @ back)
+    to_speed = np.stack([-layer.damping, -exponential.damped(layer.frequency, layer.damping)], axis=2)
+    place = np.zeros((s, n, 2, z))
+    place[:, :, 0] = rows.place
+    place[..., b : b + d] = to_speed[..., None] * rows.place[:, :, None, b : b + d]
+    to_rows = place.reshape(s, 2 * n, z)
+    speed = to_speed[..., None] * (rows.place[:, :, None, :b] * (spacing / 6))
+    local = (rows.push * table.last[:, None]).view(float) @ to_rows
+    few = slice(None, b)
+    return Grid(
+        layer=layer,
+        corners=table,
+        speed=speed.reshape(s, 2 * n, b),
+        bristles=Tables(
+            push=np.ascontiguousarray(rows.push[:, few]),
+            place=np.ascontiguousarray(to_rows[..., few]),
+            local=np.ascontiguousarray(local[:, few, few]),
+        ),
+        all=Tables(push=rows.push, place=to_rows, local=local),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,9 +101,28 @@ class Known:
     """
 
     amplitude: Complex  # (m, t+1, n)
-    rows: Array  # (m, t+1, 2b + o), commanded slip included
+    place: Array  # (m, t+1, z), commanded slip included
+    speed: Array  # (m, t+1, b), likewise
     slip: Array  # (t+1, b)
     offset: Array  # (m, t+1, e)
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether one corner stands for all."""
+        return self.amplitude.shape[1] == 1
+
+    def corners(self, first: int, spaces: int) -> Known:
+        """The part that a window needs."""
+        if self.at_rest:
+            return self
+        here = slice(first, first + spaces + 1)
+        return Known(
+            amplitude=self.amplitude[:, here],
+            place=self.place[:, here],
+            speed=self.speed[:, here],
+            slip=self.slip[here],
+            offset=self.offset[:, here],
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,8 +137,10 @@ class Carried:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """Settled corners (m, k, n) of a window, the state at the last of them, sweeps taken, and the estimated
-    path error."""
+    """Settled corners (m, k, n) of a window, the state at the last of them, and how it went.
+
+    `impulse` (m, z): row forces over the window integrated, s; `path_error` breakaways, estimated.
+    """
 
     amplitude: Complex
     end: Carried
@@ -110,77 +155,166 @@ class Outcome:
         return self.sweeps == SWEEPS and self.settled <= 2
 
 
-def solve(grid: Grid, known: Known, first: int, spaces: int, now: Carried, tolerance: float) -> Outcome:
-    """A window of `spaces` from corner `first` of the known forcing.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """Room for the sweeps of one window: fresh memory costs more here than the arithmetic in it."""
+
+    place: Array  # (m, j+1, z)
+    speeds: Array  # (m, 2j+1, b): at the corners, then in the middles
+    squares: Array  # (m, 2j+1, b)
+    increment: Array  # (m, j, b)
+    grown: Array  # (m, j+1, b)
+    phi: Array  # (m, j, b)
+    path: Array  # (m, j, b)
+    modal: Array  # (m, j, n)
+    total: Complex  # (m, j, n)
+
+
+@lru_cache(maxsize=64)
+def desk(members: int, spaces: int, size: tuple[int, int, int], thread: int) -> Desk:
+    """Room for a window of so many members and spaces, (bristles, rows, modes); one for each `thread`."""
+    m, j, (b, rows, modes) = members, spaces, size
+    return Desk(
+        place=np.empty((m, j + 1, rows)),
+        speeds=np.empty((m, 2 * j + 1, b)),
+        squares=np.empty((m, 2 * j + 1, b)),
+        increment=np.empty((m, j, b)),
+        grown=np.empty((m, j + 1, b)),
+        phi=np.empty((m, j, b)),
+        path=np.empty((m, j, b)),
+        modal=np.empty((m, j, modes)),
+        total=np.empty((m, j, modes), dtype=complex),
+    )
+
+
+def solve(
+    grid: Grid, known: Known, room: Desk, now: Carried, tolerance: float, alone: bool = True
+) -> Outcome:
+    """A window as long as its `room`; `alone`: bristles alone act if the motion with the old forces meets no
+    stop.
 
     Unknown is what the forces g have changed by since the window began; with the old forces kept the motion
     is known.
     """
-    rows, table = grid.layer.rows, grid.corners
-    b, m = rows.bristles, now.u.shape[0]
-    at_rest = known.amplitude.shape[1] == 1
-    here = slice(0, 1) if at_rest else slice(first, first + spaces + 1)
-    there = here if at_rest else slice(first + 1, first + spaces + 1)
+    rows, b, spaces = grid.layer.rows, grid.layer.rows.bristles, room.phi.shape[1]
     held = grid.layer.resting((now.g[:, None] @ rows.push)[:, 0])
-    free = table.power[:, : spaces + 1] * (now.u - known.amplitude[:, here.start] + held)[:, None]
+    free = grid.corners.power[:, : spaces + 1] * (now.u - known.amplitude[:, 0] + held)[:, None]
     free -= held[:, None]
-    kept = free.view(float) @ grid.back
-    kept += known.rows[:, here]
-    slip, offset = known.slip[there], known.offset[:, here]
-    idle = rows.size == b or rows.idle(kept[..., 2 * b :], offset)
-    change = np.zeros((m, spaces, rows.size))
-    total = np.empty((m, spaces, free.shape[2]), dtype=complex)
-    seen, before = kept, 0.0
-    for sweep in range(1, SWEEPS + 1):
-        if sweep > 1:
-            seen = np.empty_like(kept)
-            seen[:, 0] = kept[:, 0]
-            np.subtract(kept[:, 1:], _response(grid, change, total), out=seen[:, 1:])
-        phi, path = _bristles(rows, seen[..., :b], seen[..., b : 2 * b], now.phi)
-        found = np.empty_like(change)
-        np.subtract(phi, seen[:, 1:, :b], out=found[..., :b])
-        if not at_rest:
-            found[..., :b] += slip
-        if rows.size > b:
-            found[..., b:] = rows.others(seen[:, 1:, 2 * b :], known.offset[:, there], idle)
-        found -= now.g[:, None]
-        change -= found
-        np.abs(change, out=change)
-        size = float(change.max(initial=0.0))
-        miss, change = change, found
+    place, speed = free.view(float) @ grid.all.place, free.view(float) @ grid.speed
+    place += known.place
+    speed += known.speed
+    alone = alone and _alone(rows, place, known, now)
+    use = grid.bristles if alone else grid.all
+    change, found = np.zeros((2, now.u.shape[0], spaces, use.push.shape[1]))
+    offset = known.offset if known.at_rest else known.offset[:, 1:]
+    before, sweep, settled = 0.0, 0, 0
+    while sweep < SWEEPS:
+        sweep += 1
+        seen = _seen(grid, use, place, speed, change if sweep > 1 else None, room)
+        _bristles(rows, seen[..., :b], now.phi, room)
+        np.subtract(room.phi, seen[:, 1:, :b], out=found[..., :b])
+        if not known.at_rest:
+            found[..., :b] += known.slip[1:]
+        if not alone:
+            found[..., b:] = rows.others(seen[:, 1:, b:], offset)
+        found -= now.g[:, None, : found.shape[2]]
+        np.abs(np.subtract(change, found, out=change), out=change)
+        change, found = found, change
+        size = float(found.max(initial=0.0))
         rate = size / before if before > 0 else 1.0
         before = size
         if size <= tolerance or (rate < 0.5 and size * max(rate, SLOWEST) <= tolerance):
-            if idle and rows.size > b and not rows.idle(seen[..., 2 * b :], offset):
-                idle = False
-                continue
             settled = spaces
             break
     else:
-        settled = int(np.argmax(np.append(miss.max(axis=(0, 2), initial=0.0) > tolerance, True)))
-    if settled == 0:
+        settled = int(np.argmax(np.append(found.max(axis=(0, 2), initial=0.0) > tolerance, True)))
+    done = _ended(grid, use, known, free, change, room, now, (sweep, settled))
+    if alone and rows.size > b and settled:
+        others = done.amplitude.view(float) @ grid.all.place[..., b:]
+        if not rows.idle(others, offset if known.at_rest else offset[:, :settled]):
+            return solve(grid, known, room, now, tolerance, alone=False)
+    return done
+
+
+def _alone(rows: Rows, place: Array, known: Known, now: Carried) -> bool:
+    """Whether only bristles act: no dampers, and no elastic element is touched by motions with the old forces
+    kept."""
+    b = rows.bristles
+    if rows.size == b:
+        return True
+    return rows.dampers == 0 and not now.g[:, b:].any() and rows.idle(place[..., b:], known.offset)
+
+
+def _seen(grid: Grid, use: Tables, place: Array, speed: Array, change: Array | None, room: Desk) -> Array:
+    """Places (m, j+1, w) under the changed forces; speeds go to the first half of `room.speeds`.
+
+    What the changes add to speeds is taken from differences: it is smooth, and counts only where a bristle
+    reverses.
+    """
+    b, w = speed.shape[2], use.push.shape[1]
+    j = speed.shape[1] - 1
+    if change is None:
+        room.speeds[:, : j + 1] = speed
+        return place[..., :w]
+    seen = room.place[..., :w]
+    change = _rounded(change)
+    np.matmul(change, use.push, out=room.modal)
+    _sums(grid.corners, room.modal, room.total)
+    moved = room.total.view(float) @ use.place
+    moved += change @ use.local
+    seen[:, 0] = place[:, 0, :w]
+    np.subtract(place[:, 1:, :w], moved, out=seen[:, 1:])
+    by_change = moved[..., :b]
+    by_change *= 1 / 12
+    speeds = room.speeds[:, : j + 1]
+    speeds[:] = speed
+    if j == 1:
+        speeds[:, 1] -= 4 * by_change[:, 0]
+        return seen
+    speeds[:, 1:j] -= by_change[:, 1:]
+    speeds[:, 2:j] += by_change[:, : j - 2]
+    speeds[:, j] -= 3 * by_change[:, j - 1] - 4 * by_change[:, j - 2]
+    if j > 2:
+        speeds[:, j] -= by_change[:, j - 3]
+    return seen
+
+
+def _ended(
+    grid: Grid,
+    use: Tables,
+    known: Known,
+    free: Complex,
+    change: Array,
+    room: Desk,
+    now: Carried,
+    course: tuple[int, int],
+) -> Outcome:
+    """The motions that belong to the settled changes of force."""
+    sweeps, k = course
+    if k == 0:
+        none = np.zeros((now.u.shape[0], 0, now.u.shape[1]), dtype=complex)
         return Outcome(
-            amplitude=total[:, :0],
-            end=now,
-            impulse=np.zeros_like(now.g),
-            sweeps=sweep,
-            settled=0,
-            path_error=np.inf,
+            amplitude=none, end=now, impulse=0 * now.g, sweeps=sweeps, settled=0, path_error=np.inf
         )
-    k = settled
+    change = change[:, :k]
+    p = _rounded(change) @ use.push
+    total = room.total[:, :k]
+    _sums(grid.corners, p, total)
     u = free[:, 1 : k + 1]
-    p = _rounded(change[:, :k]) @ rows.push
-    _sums(table, p, total[:, :k])
-    u -= total[:, :k]
-    u -= table.last[:, None] * p
-    u += known.amplitude if at_rest else known.amplitude[:, first + 1 : first + 1 + k]
+    u -= total
+    u -= grid.corners.last[:, None] * p
+    u += known.amplitude if known.at_rest else known.amplitude[:, 1 : k + 1]
+    g, impulse = now.g.copy(), k * now.g
+    w = change.shape[2]
+    g[:, :w] += change[:, -1]
+    impulse[:, :w] += change.sum(axis=1) - change[:, -1] / 2
     return Outcome(
         amplitude=u,
-        end=Carried(u=u[:, -1].copy(), phi=phi[:, k - 1].copy(), g=now.g + change[:, k - 1]),
-        impulse=table.spacing * (k * now.g + change[:, :k].sum(axis=1) - change[:, k - 1] / 2),
-        sweeps=sweep,
+        end=Carried(u=u[:, -1].copy(), phi=room.phi[:, k - 1].copy(), g=g),
+        impulse=grid.corners.spacing * impulse,
+        sweeps=sweeps,
         settled=k,
-        path_error=_path_error(rows, seen[:, : k + 1], path[:, :k]),
+        path_error=_path_error(grid.layer.rows, room, k),
     )
 
 
@@ -193,59 +327,59 @@ def _sums(table: Corners, p: Array, total: Complex) -> None:
     total *= table.power[:, 1 : j + 1]
 
 
-def _response(grid: Grid, change: Array, total: Complex) -> Array:
-    """Rows (m, j, 2b + o) that the changes of force (m, j, z) move by."""
-    change = _rounded(change)
-    _sums(grid.corners, change @ grid.layer.rows.push, total)
-    found = total.view(float) @ grid.back
-    found += change @ grid.local
-    return found
-
-
 def _rounded(change: Array) -> Array:
-    """Corner values whose polygon has the same integral as the smooth curve through `change` (m, j, z).
+    """Corner values whose polygon has the same integral as the smooth curve through `change` (m, j, w).
 
     A polygon through a curve exceeds its mean by spacing^2/12 times its curvature: a twelfth of the second
     difference.
     """
-    found = change.copy()
-    if change.shape[1] > 2:
-        bend = change[:, 1:] - change[:, :-1]
-        found[:, 1:-1] -= (bend[:, 1:] - bend[:, :-1]) / 12
+    if change.shape[1] < 3:
+        return change
+    found = np.empty_like(change)
+    inner = found[:, 1:-1]
+    np.add(change[:, 2:], change[:, :-2], out=inner)
+    inner *= -1 / 12
+    inner += (7 / 6) * change[:, 1:-1]
+    found[:, 0], found[:, -1] = change[:, 0], change[:, -1]
     return found
 
 
-def _bristles(rows: Rows, place: Array, speed: Array, phi: Array) -> tuple[Array, Array]:
-    """Deflections (m, j, b) at the corners and the path of each space, from places and speeds x spacing/6
-    (m, j+1, b)."""
-    increment = place[:, 1:] - place[:, :-1]
-    ends = speed[:, 1:] + speed[:, :-1]
-    size = rows.length(speed)
-    path = rows.length(increment - ends)
-    path += size[:, 1:]
-    path += size[:, :-1]
+def _bristles(rows: Rows, place: Array, phi: Array, room: Desk) -> None:
+    """Deflections at the corners and the path of each space, into `room`, from its speeds and places (m, j+1,
+    b)."""
+    j = room.phi.shape[1]
+    speeds, squares, increment, path, grown = room.speeds, room.squares, room.increment, room.path, room.grown
+    np.subtract(place[:, 1:], place[:, :-1], out=increment)
+    middle = speeds[:, j + 1 :]
+    np.subtract(increment, speeds[:, :j], out=middle)
+    middle -= speeds[:, 1 : j + 1]
+    size = rows.length(speeds, squares)
+    np.add(size[:, :j], size[:, 1 : j + 1], out=path)
+    path += size[:, j + 1 :]
     np.maximum(path, LEAST_PATH, out=path)
-    grown = np.zeros_like(place)
+    grown[:, 0] = 0.0
     np.cumsum(path, axis=1, out=grown[:, 1:])
-    np.minimum(grown, LONGEST_PATH, out=grown)
+    if grown[:, -1].max(initial=0.0) > LONGEST_PATH:
+        np.minimum(grown, LONGEST_PATH, out=grown)
     np.exp(grown, out=grown)
-    found = grown[:, 1:] - grown[:, :-1]
+    found = room.phi
+    np.subtract(grown[:, 1:], grown[:, :-1], out=found)
     found /= path
     found *= increment
     np.cumsum(found, axis=1, out=found)
     found += phi[:, None]
     found /= grown[:, 1:]
-    return found, path
 
 
-def _path_error(rows: Rows, seen: Array, path: Array) -> float:
-    """How much the path over the window changes if every other corner is left out: breakaways."""
-    b = rows.bristles
-    k = path.shape[1] // 2 * 2
-    if k == 0 or b == 0:
+def _path_error(rows: Rows, room: Desk, settled: int) -> float:
+    """How much the path over the settled spaces changes if every other corner is left out: breakaways."""
+    k = settled // 2 * 2
+    if k == 0 or rows.bristles == 0:
         return 0.0
-    place, speed = seen[:, : k + 1 : 2, :b], 2 * seen[:, : k + 1 : 2, b : 2 * b]
-    size = rows.length(speed)
-    coarse = rows.length(place[:, 1:] - place[:, :-1] - speed[:, 1:] - speed[:, :-1])
+    speed = 2 * room.speeds[:, : k + 1 : 2]
+    increment = room.increment[:, 0:k:2] + room.increment[:, 1:k:2]
+    size = rows.length(speed, np.empty_like(speed))
+    middle = increment - speed[:, 1:] - speed[:, :-1]
+    coarse = rows.length(middle, np.empty_like(middle))
     total = coarse.sum(axis=1) + size[:, 1:].sum(axis=1) + size[:, :-1].sum(axis=1)
-    return float(np.abs(total - path[:, :k].sum(axis=1)).max())
+    return float(np.abs(total - room.path[:, :k].sum(axis=1)).max())

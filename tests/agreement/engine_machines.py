@@ -131,7 +131,7 @@ def difference(scenario, one, other):
 
 
 def from_reference(scenario, engine, close):
-    """Largest difference from the reference, um; where that is not `close`, the reference is tightened first."""
+    """Largest difference from the reference, um; where not `close`, the reference is tightened first."""
     job = make_job(scenario)
     begin = state.start(job)
     found = poses(engine, job, begin)

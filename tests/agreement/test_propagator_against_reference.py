@@ -1,7 +1,8 @@
 """The propagator against the reference engine: height and lateral errors within 0.01 um at every layer.
 
-Where the reference at its usual tolerances differs by more, it is tightened a hundredfold before it is believed.
-Whole prints of all shipped scenarios take hours with the reference: `python tests/agreement/whole_prints.py`.
+Where the reference at its usual tolerances differs by more, it is tightened a hundredfold before it is
+believed.  Whole prints of all shipped scenarios take hours with the reference: `python
+tests/agreement/whole_prints.py`.
 """
 
 from dataclasses import replace

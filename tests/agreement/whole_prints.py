@@ -1,4 +1,5 @@
-"""Every layer of every shipped scenario with propagator and reference.  Run: python tests/agreement/whole_prints.py
+"""Every layer of every shipped scenario with propagator and reference.  Run: python
+tests/agreement/whole_prints.py
 
 Takes hours; prints a line per scenario.  Names as arguments pick scenarios, `--layers N` cuts them.
 """
@@ -11,7 +12,7 @@ from engine_machines import FINER, REFERENCE, SCENARIOS, apart, poses
 from bedsim.engines import state
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.scenario.load import load_scenario
-from bedsim.simulate import make_job
+from bedsim.simulation import make_job
 
 
 def line(name, layers, reference):

@@ -1,0 +1,318 @@
+"""How fast the engines are, as ratios in one run on one core.  Run: python tests/benchmarks/engines.py
+[--quick] [--json FILE]
+
+Times are processor time of this process, except whole processes, which are wall time.  Beside every time
+stands the largest difference of height and lateral errors from a propagator run a few times finer, in um.
+"""
+
+from __future__ import annotations
+
+import os
+
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+for _name in THREADS:
+    os.environ[_name] = "1"
+
+import argparse  # noqa: E402
+import cProfile  # noqa: E402
+import datetime  # noqa: E402
+import json  # noqa: E402
+import platform  # noqa: E402
+import pstats  # noqa: E402
+import subprocess  # noqa: E402
+import sys  # noqa: E402
+import tempfile  # noqa: E402
+import time  # noqa: E402
+from collections.abc import Callable  # noqa: E402
+from dataclasses import dataclass, replace  # noqa: E402
+from pathlib import Path  # noqa: E402
+
+import numpy as np  # noqa: E402
+import scipy  # noqa: E402
+from numpy.typing import NDArray  # noqa: E402
+
+from bedsim.engines import base, state  # noqa: E402
+from bedsim.engines.base import Job  # noqa: E402
+from bedsim.engines.equilibrium import EquilibriumEngine  # noqa: E402
+from bedsim.engines.propagator import Pace, PropagatorEngine  # noqa: E402
+from bedsim.engines.reference import ReferenceEngine  # noqa: E402
+from bedsim.scenario.load import load_scenario  # noqa: E402
+from bedsim.simulation import make_job, relative_errors  # noqa: E402
+
+Array = NDArray[np.float64]
+ROOT = Path(__file__).parents[2]
+ROLLING = ROOT / "scenarios" / "bent-rolled-rolling-joints.toml"
+RIGID = ROOT / "scenarios" / "bent-rolled-rigid.toml"
+FOUR = ROOT / "scenarios" / "four-screws.toml"
+MANY = 256
+FINE = Pace(drive=1e-4, touch=2e-5, rest=(1e-4, 2e-4, 4e-4, 8e-4), path_error=5e-5, tolerance=1e-6)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """Poses (m, l, b) and processor seconds per member and layer."""
+
+    pose: Array
+    seconds: float
+
+
+def job_of(path: Path, layers: int, members: int = 1, friction: bool = True) -> Job:
+    """A shipped scenario cut to so many layers; members differ in the strength of their imperfections."""
+    frictionless = [
+        "nut.drag_torque_n_mm=0",
+        "nut.friction_coefficient=0",
+        "guide.friction_n=0",
+        "joint.friction_coefficient=0",
+        "mount.friction_coefficient=0",
+    ]
+    job = make_job(load_scenario(path, [f"print.layers={layers}", *([] if friction else frictionless)]))
+    strength = np.random.default_rng(1).uniform(0.3, 1.2, (members, 1))
+    strength[0] = 1.0
+    return replace(job, amounts=job.amounts * strength)
+
+
+def layers_of(engine: PropagatorEngine | ReferenceEngine, job: Job, begin: state.State) -> Measured:
+    """Layers from a given start: what a print costs once it runs."""
+    system = job.machine.system(np.arange(1, job.program.layers + 1))
+    observer = base.make_observer(job.machine, system, job.probes)
+    now, poses = begin, []
+    clock = time.process_time()
+    for index, layer in enumerate(system.layers):
+        now, chunk = engine.layer(job, system, observer, index, int(layer), now)
+        poses.append(chunk.pose)
+    seconds = time.process_time() - clock
+    return Measured(pose=np.concatenate(poses, axis=1), seconds=seconds / job.members / job.program.layers)
+
+
+def apart(job: Job, one: Array, other: Array) -> float:
+    """Largest difference of height and lateral errors, um."""
+    layers = np.arange(1, one.shape[1] + 1)
+    a, b = relative_errors(job, layers, one), relative_errors(job, layers, other)
+    return max(float(np.abs(a[key] - b[key]).max()) for key in ("height_raw", "lateral_raw")) * 1e6
+
+
+def row(what: str, seconds: float, error: float | None, ratio: float | None = None, note: str = "") -> None:
+    """One line of the table."""
+    times = f"{ratio:9.1f}x" if ratio is not None else " " * 10
+    um = f"{error:9.4f} um" if error is not None else " " * 12
+    print(f"{what:<58} {seconds * 1e3:11.4f} ms {um} {times}  {note}", flush=True)
+
+
+def against_scipy(quick: bool, found: dict[str, object]) -> None:
+    """One printer and many, rolling joints and friction, against scipy's solvers at equal error."""
+    layers = 2 if quick else 4
+    job = job_of(ROLLING, layers)
+    begin = state.start(job)
+    truth = layers_of(PropagatorEngine(pace=FINE), job, begin).pose
+    engine = PropagatorEngine()
+    layers_of(engine, job, begin)  # tables and caches warm
+    one = min((layers_of(engine, job, begin) for _ in range(3)), key=lambda x: x.seconds)
+    error = apart(job, one.pose, truth)
+    print(f"\nRolling joints, friction, detent ({ROLLING.name}, {layers} layers), per printer and layer:")
+    best, best_error, best_name = np.inf, np.nan, ""
+    tries = {"LSODA": (1e-4, 1e-5, 1e-6), "BDF": (1e-4,) if quick else (1e-4, 1e-5, 1e-6)}
+    if not quick:
+        tries["Radau"] = (1e-4, 1e-5)
+    for method, tolerances in tries.items():
+        for rtol in tolerances:
+            other = layers_of(ReferenceEngine(method=method, rtol=rtol, atol=rtol * 1e-4), job, begin)
+            off = apart(job, other.pose, truth)
+            row(f"scipy {method}, rtol {rtol:g}", other.seconds, off)
+            if off <= max(error, 0.002) and other.seconds < best:
+                best, best_error, best_name = other.seconds, off, f"{method} at rtol {rtol:g}"
+            if off <= max(error, 0.002):
+                break
+    found["propagator_vs_scipy"] = best / one.seconds
+    found["propagator_error_um"], found["scipy_error_um"] = error, best_error
+    row("propagator, one printer", one.seconds, error, best / one.seconds, f"against {best_name}")
+    crowd = job_of(ROLLING, 1 if quick else 2, MANY)
+    many = layers_of(engine, crowd, state.start(crowd))
+    off = apart(job, many.pose[:1, : crowd.program.layers], truth[:, : crowd.program.layers])
+    found["batch_vs_scipy"], found["batch_error_um"] = best / many.seconds, off
+    row(f"propagator, {MANY} printers", many.seconds, off, best / many.seconds, f"against {best_name}")
+
+
+def against_equilibrium(quick: bool, found: dict[str, object]) -> None:
+    """Without friction: statics against dynamics, one against one and many against many."""
+    print(f"\nWithout friction ({RIGID.name}), per printer and layer:")
+    ratios = []
+    for members in (1, MANY):
+        layers = 64 if members == 1 or not quick else 16
+        job = job_of(RIGID, layers, members, friction=False)
+        dynamic = layers_of(
+            PropagatorEngine(), replace_layers(job, 8 if members == 1 else 2), state.start(job)
+        )
+        clock = time.process_time()
+        pose = np.concatenate([chunk.pose for chunk in EquilibriumEngine().run(job)], axis=1)
+        seconds = (time.process_time() - clock) / members / layers
+        off = apart(job, pose[:, : dynamic.pose.shape[1]], dynamic.pose)
+        row(f"propagator, {members} printers", dynamic.seconds, None)
+        row(
+            f"equilibrium, {members} printers",
+            seconds,
+            off,
+            dynamic.seconds / seconds,
+            "apart from the propagator",
+        )
+        ratios.append(dynamic.seconds / seconds)
+        found[f"equilibrium_difference_um_{members}"] = off
+    found["equilibrium_vs_propagator_one"], found["equilibrium_vs_propagator"] = ratios
+
+
+def replace_layers(job: Job, layers: int) -> Job:
+    """The same print, shorter."""
+    return replace(job, program=replace(job.program, layers=layers))
+
+
+def against_multibody(found: dict[str, object]) -> None:
+    """The change from layer 1 to layer 2 of a frictionless machine in exudyn, if it is installed."""
+    sys.path.insert(0, str(Path(__file__).parent))
+    try:
+        import multibody
+        from oracle_machine import oracle_machine
+    except ImportError as error:
+        print(f"\nMultibody library left out: {error}")
+        return
+    loaded = oracle_machine()
+    job = replace_layers(make_job(loaded), 2)
+    begin = state.start(job)
+    print("\nThe frictionless machine of tests/independent, one layer change and its settling:")
+    truth = history(job, begin, FINE)
+    engine = history(job, begin, Pace())
+    error = largest(job, engine, truth)
+    for step in (1e-3, 5e-4, 2e-4, 1e-4):
+        change = multibody.prepare(loaded, step, None)
+        moved, pose, seconds = min((multibody.run(change) for _ in range(3)), key=lambda x: x[2])
+        off = largest(job, (moved, pose, seconds), truth)
+        row(f"exudyn, generalised-alpha, step {step * 1e3:g} ms", seconds, off)
+        if off <= error * 1.5 or step == 1e-4:
+            break
+    found["propagator_vs_multibody"] = seconds / engine[2]
+    found["multibody_error_um"], found["propagator_frictionless_error_um"] = off, error
+    row("propagator", engine[2], error, seconds / engine[2])
+
+
+def history(job: Job, begin: state.State, pace: Pace) -> tuple[Array, Array, float]:
+    """Instants and bed poses (t, 6) of layer 2, and the processor time of that layer."""
+    job = replace(job, trace_layers=(2,))
+    system = job.machine.system(np.array([1, 2]))
+    observer = base.make_observer(job.machine, system, job.probes)
+    engine = PropagatorEngine(pace=pace)
+    now, _ = engine.layer(job, system, observer, 0, 1, begin)
+    best = np.inf
+    for _ in range(3):
+        clock = time.process_time()
+        _, chunk = engine.layer(job, system, observer, 1, 2, now)
+        best = min(best, time.process_time() - clock)
+    traced = chunk.histories[0]
+    return traced.time, traced.q @ observer.bed.T, best
+
+
+def largest(job: Job, one: tuple[Array, Array, float], other: tuple[Array, Array, float]) -> float:
+    """Largest difference of probe heights, um, at instants that both have (within a microsecond), after the
+    first."""
+    height, _, _ = base.probe_maps(job.machine, job.probes)
+    near = np.clip(np.searchsorted(other[0], one[0] - 1e-6), 0, other[0].size - 1)
+    both = np.abs(other[0][near] - one[0]) < 1e-6
+    return float(np.abs((one[1][both] - other[1][near[both]]) @ height[:, :6].T).max()) * 1e6
+
+
+def growth(quick: bool) -> None:
+    """Cost against layers, members and screws."""
+    print("\nCost of the propagator, processor seconds in all:")
+    cases: list[tuple[str, Path, int, int]] = [
+        *((f"{n} layers", ROLLING, n, 1) for n in ((4, 8, 16) if quick else (16, 32, 64, 128))),
+        *(
+            (f"{m} members, 1 layer", ROLLING, 1, m)
+            for m in ((16, 64, 256) if quick else (16, 64, 256, 1024))
+        ),
+        ("3 screws, 4 layers", ROLLING, 4, 1),
+        ("4 screws, 4 layers", FOUR, 4, 1),
+    ]
+    for what, path, layers, members in cases:
+        job = job_of(path, layers, members)
+        done = layers_of(PropagatorEngine(), job, state.start(job))
+        total = done.seconds * layers * members
+        print(f"  {what:<24} {total:8.3f} s   {done.seconds * 1e3:8.3f} ms per member and layer", flush=True)
+
+
+def where_time_goes() -> None:
+    """Shares of one printer's time by function."""
+    job = job_of(ROLLING, 4)
+    begin = state.start(job)
+    profile = cProfile.Profile()
+    profile.enable()
+    layers_of(PropagatorEngine(), job, begin)
+    profile.disable()
+    stats = pstats.Stats(profile)
+    whole = stats.total_tt  # type: ignore[attr-defined]
+    print("\nWhere one printer's time goes (profiled, shares with all they call):")
+    shown = ("solve", "_bristles", "_seen", "_ended", "forcing", "grid", "assemble", "layer_modes", "report")
+    for (file, _, name), (_, calls, _, spent, _) in sorted(stats.stats.items(), key=lambda x: -x[1][3]):  #
+    type: ignore[attr-defined]
+        if name in shown and "bedsim" in file:
+            print(f"  {name:<14} {100 * spent / whole:5.1f} %   {calls} calls")
+
+
+def wall(command: list[str], times: int = 1) -> float:
+    """Least wall time of a process, s."""
+
+    def once() -> float:
+        clock = time.perf_counter()
+        subprocess.run(command, check=True, stdout=subprocess.DEVNULL, cwd=tempfile.gettempdir())
+        return time.perf_counter() - clock
+
+    return min(once() for _ in range(times))
+
+
+def whole_processes(quick: bool, found: dict[str, object]) -> None:
+    """`bedsim --help` against numpy's import, and a 1,500-layer print from the command line."""
+    bedsim = [sys.executable, "-m", "bedsim"]
+    show, numpy = wall([*bedsim, "--help"], 7), wall([sys.executable, "-c", "import numpy"], 7)
+    print("\nWhole processes, wall time:")
+    found["help_vs_numpy"] = show / numpy
+    print(f"  bedsim --help {show:.3f} s, import numpy {numpy:.3f} s: {show / numpy:.2f}x")
+    with tempfile.TemporaryDirectory() as folder:
+        spent: dict[str, float] = {}
+        for name, path in (("rigid joints", RIGID), ("rolling joints", ROLLING)):
+            for engine in ("equilibrium", "propagator"):
+                layers = 1500 if not quick or engine == "equilibrium" else 60
+                output = Path(folder) / f"{engine}.h5"
+                settings = ["--set", f"print.layers={layers}", "--set", "print.layer_mm=0.1", "--no-ranges"]
+                order = [*bedsim, "run", str(path), "--engine", engine, "--output", str(output), *settings]
+                spent[name, engine] = wall(order)
+                said = f"  bedsim run, {name}, {engine}, {layers} layers: {spent[name, engine]:.1f} s"
+                print(said, flush=True)
+        if not quick:
+            found["whole_process_s"] = spent["rolling joints", "propagator"]
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true", help="less of everything: under two minutes")
+    parser.add_argument("--json", metavar="FILE", help="also write ratios and differences")
+    given = parser.parse_args()
+    print(
+        f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d %H:%M} UTC, {platform.processor() or
+        platform.machine()}"
+    )
+    print(f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}")
+    print("threads: " + ", ".join(f"{name}={os.environ[name]}" for name in THREADS))
+    found: dict[str, object] = {}
+    parts: list[Callable[[], None]] = [
+        lambda: against_scipy(given.quick, found),
+        lambda: against_equilibrium(given.quick, found),
+        lambda: against_multibody(found),
+        lambda: growth(given.quick),
+        where_time_goes,
+        lambda: whole_processes(given.quick, found),
+    ]
+    for part in parts:
+        part()
+    if given.json:
+        Path(given.json).write_text(json.dumps(found, indent=2) + "\n")
+
+
+if __name__ == "__main__":
+    main()
