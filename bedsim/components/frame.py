@@ -1,9 +1,8 @@
 """Axes, signs and the names of the generalised coordinates: defined once, here.
 
 X right, Y back, Z up; angles about +z, counter-clockwise seen from above.  The reference point is the bed
-SURFACE at
-the XY origin; heights of parts are measured from that surface (negative: below).  A body moves by a small
-displacement t and a small rotation w from its commanded pose, a point p of it by d = t + w x p.
+SURFACE at the XY origin; heights of parts are measured from that surface (negative: below).  A body moves by
+a small displacement t and a small rotation w from its commanded pose, a point p of it by d = t + w x p.
 
 Coordinates, in this order:
 

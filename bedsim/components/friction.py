@@ -3,16 +3,14 @@
     f' = k_b (v - |v| f / F_c),   |f| <= F_c,   k_b = F_c / breakaway,   force on the pair = -f
 
 Source: [Dahl1968] for one direction, exponent 1; the planar form replaces the sign of the speed by its
-direction, so that
-f tends to F_c v/|v|.  Over a straight increment D (length s, direction u) the law integrates exactly, path
-length
-taking the place of time:
+direction, so that f tends to F_c v/|v|.  Over a straight increment D (length s, direction u) the law
+integrates exactly, path length taking the place of time:
 
     f1 = F_c u + (f0 - F_c u) exp(-s / breakaway)
 
 Limits: no difference between static and kinetic friction; under a steady bias with vibration on top the
-bristle
-relaxes by exp(-path / breakaway), which a real contact with a true stick zone does less (see tests/analytic).
+bristle relaxes by exp(-path / breakaway), which a real contact with a true stick zone does less (see
+tests/analytic).
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
 """The guide of a carriage and the frame behind it, one behind the other in every direction.
 
 Both are given per direction (radial: towards the middle of the machine) plus rotations; the springs add in
-series:
-1/k = 1/k_guide + 1/k_frame.  Along the guide nothing holds but friction.
+series: 1/k = 1/k_guide + 1/k_frame.  Along the guide nothing holds but friction.
 """
 
 from __future__ import annotations

@@ -5,9 +5,8 @@ Planar stiffness from elements at (x_e, y_e) with stiffness k_e:
     K = sum_e B_e^T k_e B_e,   B_e = [1 0 -y_e; 0 1 x_e]        for (x, y, rotation) of nut against carriage
 
 Torsional stiffness grows with the radius squared while lateral stiffness does not; elements on one side only
-couple
-sideways motion to rotation, a mirrored pair cancels it.  Derivation: rigid-body motion of the element's
-point.
+couple sideways motion to rotation, a mirrored pair cancels it.  Derivation: rigid-body motion of the
+element's point.
 """
 
 from __future__ import annotations
@@ -135,11 +134,9 @@ def load_link(coordinates: Coordinates, corner: int, rows: Array, name: str) -> 
     joint y.
 
     The nut stands in the carriage's joint plane, so a carriage that is tilted by a while the joint is
-    displaced by j
-    sits lower by a_x j_y - a_y j_x; the load's potential is -F0 (a_x j_y - a_y j_x), its second derivative
-    K_geo = -F0 (a_x j_y^T + j_y a_x^T - a_y j_x^T - j_x a_y^T).  Without it a height error by the bed's
-    corner can have
-    the wrong sign.  First order in the load; tilts small.
+    displaced by j sits lower by a_x j_y - a_y j_x; the load's potential is -F0 (a_x j_y - a_y j_x), its
+    second derivative K_geo = -F0 (a_x j_y^T + j_y a_x^T - a_y j_x^T - j_x a_y^T).  Without it a height error
+    by the bed's corner can have the wrong sign.  First order in the load; tilts small.
     """
     tilt = rotation_motion(coordinates.size, coordinates.carriage(corner))
     pattern = np.zeros((4, 4))

@@ -2,11 +2,9 @@
 
     delta(s) = slope error + slow variation along the travel + once-per-turn part + thermal growth, all in m
 
-Positive lifts the nut.  Terms and evaluation follow ISO 3408-3 (travel deviation e, variation v_up, v_300
-and v_2pi).
-The once-per-turn part belongs to the thread, so it turns with the screw and its clocking; it acts on the
-height,
-not sideways, and no joint takes it away.
+Positive lifts the nut.  Terms and evaluation follow ISO 3408-3 (travel deviation e, variation v_up, v_300 and
+v_2pi). The once-per-turn part belongs to the thread, so it turns with the screw and its clocking; it acts on
+the height, not sideways, and no joint takes it away.
 """
 
 from __future__ import annotations

@@ -3,12 +3,10 @@
     T = -T_hold sin(N_r (theta - command)) - T_detent sin(4 N_r theta + phase)
 
 N_r rotor teeth: 50 for 1.8 degree steps; the small-angle spring is N_r T_hold.  A detent torque of 5 %
-changes that
-spring by up to 20 % (its own slope is 4 N_r T_detent); here it enters as an imposed angle at the commanded
-place.
-Source: [Acarnley] static torque-position characteristic; [Jones] for the detent's four cycles per tooth
-pitch.
-With a gear every angle here is the screw's: stiffness grows with the ratio squared, torque with the ratio.
+changes that spring by up to 20 % (its own slope is 4 N_r T_detent); here it enters as an imposed angle at the
+commanded place. Source: [Acarnley] static torque-position characteristic; [Jones] for the detent's four
+cycles per tooth pitch. With a gear every angle here is the screw's: stiffness grows with the ratio squared,
+torque with the ratio.
 """
 
 from __future__ import annotations

@@ -1,21 +1,17 @@
 """The nut: compliance of its thread contact, the drag that holds it back, and the play of a plain nut.
 
 A plain (trapezoidal) nut hangs on one flank with radial play.  Displaced sideways by x against the shaft it
-rides up
-the flank, which stands at the angle beta from the plane across the axis: lift = x tan(beta).  Virtual work
-with the axial load
-F gives the side force the flank passes without friction, F tan(beta); friction of angle rho adds to it while
-the nut
-climbs, F tan(beta + rho), and the nut comes back by itself only if beta > rho.  So the sideways push of a
-bent screw is
-limited to F tan(beta + rho) until the play is used up; then the thread's flanks meet and the stop takes over.
+rides up the flank, which stands at the angle beta from the plane across the axis: lift = x tan(beta).
+Virtual work with the axial load F gives the side force the flank passes without friction, F tan(beta);
+friction of angle rho adds to it while the nut climbs, F tan(beta + rho), and the nut comes back by itself
+only if beta > rho.  So the sideways push of a bent screw is limited to F tan(beta + rho) until the play is
+used up; then the thread's flanks meet and the stop takes over.
 
 Derivation: a body on an incline of angle beta with friction angle rho, [Shigley] power screws, here for the
-profile
-angle.  While the screw turns, friction is spent mostly on the turning and the sideways part is smaller, so
-F tan(beta + rho) is the unfavourable end.  Limits: the flank is taken as a cone (lead angle neglected), the
-play is the
-same in all directions, and contact on one side's tilting moment is left to the nut's tilt stiffness.
+profile angle.  While the screw turns, friction is spent mostly on the turning and the sideways part is
+smaller, so F tan(beta + rho) is the unfavourable end.  Limits: the flank is taken as a cone (lead angle
+neglected), the play is the same in all directions, and contact on one side's tilting moment is left to the
+nut's tilt stiffness.
 """
 
 from __future__ import annotations

@@ -2,13 +2,10 @@
 too stiff.
 
 Shapes are monomials in u = x/x_c, v = y/y_c of degree two and more, the twist u v first; N screws take N - 3
-of them.
-Stiffness by the Kirchhoff energy U = (D/2) int [(w_xx + w_yy)^2 - 2 (1 - nu)(w_xx w_yy - w_xy^2)] dA, mass
-of a uniform
-plate; both by Gauss-Legendre quadrature over the rectangle, exact for these polynomials.  For the twist
-alone this is
-k = G t^3 A / (3 x_c^2 y_c^2).  Source: [Timoshenko-Plates] strain energy in bending.  Thin plates, small
-slopes, free edges.
+of them. Stiffness by the Kirchhoff energy U = (D/2) int [(w_xx + w_yy)^2 - 2 (1 - nu)(w_xx w_yy - w_xy^2)]
+dA, mass of a uniform plate; both by Gauss-Legendre quadrature over the rectangle, exact for these
+polynomials.  For the twist alone this is k = G t^3 A / (3 x_c^2 y_c^2).  Source: [Timoshenko-Plates] strain
+energy in bending.  Thin plates, small slopes, free edges.
 """
 
 from __future__ import annotations

@@ -4,9 +4,8 @@
     extension_r)
 
 A part returns links (compliance), contacts (friction, one-sided stops) and sources (imperfections).  An
-imperfection
-is only ever an imposed extension: it never enters a stiffness, so one factorisation serves every screw
-quality.
+imperfection is only ever an imposed extension: it never enters a stiffness, so one factorisation serves every
+screw quality.
 """
 
 from __future__ import annotations
@@ -25,11 +24,9 @@ Stiffness = Callable[[Array, Array], Array]
 class Link:
     """A compliant connection of m rows.
 
-    `jacobian` (m, size); `stiffness` (m, m), or a function of the nut's position on the screw (layers,) m
-    and of the
-    corner's load (layers,) N that returns (layers, m, m); `damping` (m, m) explicit row dampers.  N/m for
-    displacement
-    rows, N m/rad for rotation rows.
+    `jacobian` (m, size); `stiffness` (m, m), or a function of the nut's position on the screw (layers,) m and
+    of the corner's load (layers,) N that returns (layers, m, m); `damping` (m, m) explicit row dampers.  N/m
+    for displacement rows, N m/rad for rotation rows.
     """
 
     name: str
@@ -55,10 +52,8 @@ class Friction:
     """A friction pair in one direction or in a plane, ruled by the bristle law of `friction.py`.
 
     `jacobian` (d, size), d = 1 or 2: relative displacement of the pair; `command` (d,): what the pair moves
-    by per metre
-    of commanded height of its corner; `coefficient` times the normal load, plus `constant`, is the friction
-    force (N, or
-    N m for a rotation): normal load = `load_share` x corner load + `preload`.
+    by per metre of commanded height of its corner; `coefficient` times the normal load, plus `constant`, is
+    the friction force (N, or N m for a rotation): normal load = `load_share` x corner load + `preload`.
     """
 
     name: str
@@ -99,8 +94,8 @@ class Flank:
     """The loaded flank of a plain thread with radial play: sideways motion makes the nut climb, see `nut.py`.
 
     `jacobian` (3, size): sideways x, y of nut against shaft, and the axial row of the same corner (link
-    `axial_link`).
-    `slope`: tangent of the flank angle; `rounding` m: below it the flank's own elasticity smooths the cone.
+    `axial_link`). `slope`: tangent of the flank angle; `rounding` m: below it the flank's own elasticity
+    smooths the cone.
     """
 
     name: str
@@ -116,8 +111,7 @@ class Path:
     """Where the machine is commanded to be: instants (t,), heights per corner (t, corners).
 
     `height` is z_cmd against layer 1 (0, then negative); `move_start`, `move_end` (t, corners) are the
-    resting heights
-    between which the current move runs, and `time` (t,) s counts from the start of the print.
+    resting heights between which the current move runs, and `time` (t,) s counts from the start of the print.
     """
 
     time: Array
@@ -130,11 +124,9 @@ class Path:
 class Source:
     """One imperfection with unit strength: what it adds to the imposed extensions of a link.
 
-    `values(path)` returns (t, m) for the m rows of `link`; a link name of "offset" means an imposed offset
-    of the full
-    coordinates themselves (rigid connections), m = size.  `amount` is the strength of this machine, in the
-    unit that
-    makes `amount * values` an extension; a batch of machines differs in amounts alone.
+    `values(path)` returns (t, m) for the m rows of `link`; a link name of "offset" means an imposed offset of
+    the full coordinates themselves (rigid connections), m = size.  `amount` is the strength of this machine,
+    in the unit that makes `amount * values` an extension; a batch of machines differs in amounts alone.
     """
 
     cause: str

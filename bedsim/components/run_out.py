@@ -5,10 +5,9 @@ In the screw's own frame the mounted, unloaded centreline at the axial position 
     r(s) = eccentricity e^{ja} + tilt s e^{jc} + bow shape(s) e^{jb} + measured table
 
 with shape sin(pi s/L) when both ends are held and 1 - cos(pi s/(2L)) when one end is free (first Ritz shapes
-of a
-beam so held; our choice, a screw bent elsewhere needs a measured table).  In the machine it is r(s)
-e^{j(theta + clocking)};
-the nut is offered the deflection r and the slope dr/ds.  A dial gauge reads TIR = 2 |r|.
+of a beam so held; our choice, a screw bent elsewhere needs a measured table).  In the machine it is r(s)
+e^{j(theta + clocking)}; the nut is offered the deflection r and the slope dr/ds.  A dial gauge reads TIR = 2
+|r|.
 """
 
 from __future__ import annotations

@@ -105,14 +105,11 @@ def shaft_stiffness(screw: Screw, nut_position: Array, load: Array | float = 0.0
     """Stiffness (n, 2, 2) of the shaft for (deflection m, slope rad) at the nut, in one bending plane.
 
     Two Euler-Bernoulli spans on spring supports, condensed to the nut: a fixed end is held by the bearing's
-    radial and
-    tilting stiffness, a supported end by the radial stiffness alone, a free end by nothing.  With stiff
-    bearings the
-    handbook forms return: fixed-free 3EI/a^3; supported-supported 3EIL/(a^2 b^2); fixed-supported
-    12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables, concentrated
-    intermediate load.
-    The load hanging on the screw softens the spans by 1 - P/P_cr (first-order beam-column, [Timoshenko]
-    elastic stability).
+    radial and tilting stiffness, a supported end by the radial stiffness alone, a free end by nothing.  With
+    stiff bearings the handbook forms return: fixed-free 3EI/a^3; supported-supported 3EIL/(a^2 b^2);
+    fixed-supported 12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables,
+    concentrated intermediate load. The load hanging on the screw softens the spans by 1 - P/P_cr (first-order
+    beam-column, [Timoshenko] elastic stability).
     """
     critical = buckling_load(screw)
     if np.max(load) > 0.5 * critical:

@@ -32,8 +32,8 @@ def flank_force(extension: Array, slope: float, rounding: float, stiffness: floa
     extensions (..., 3) m.
 
     The axial link of stiffness k is longer by the climb c = slope (sqrt(x^2 + y^2 + r^2) - r).  Its energy
-    k/2 (a - c)^2 less the linear k/2 a^2 gives what is returned:
-    sideways -k (a - c) dc/dx, axial -k c.  Derivation in `nut.py`; r rounds the cone's tip.
+    k/2 (a - c)^2 less the linear k/2 a^2 gives what is returned: sideways -k (a - c) dc/dx, axial -k c.
+    Derivation in `nut.py`; r rounds the cone's tip.
     """
     sideways, axial = extension[..., :2], extension[..., 2:]
     root = np.sqrt(np.sum(sideways**2, axis=-1, keepdims=True) + rounding**2)

@@ -7,6 +7,6 @@ from bedsim.engines.reference import ReferenceEngine
 
 ENGINES: dict[str, Engine] = {
     "propagator": PropagatorEngine(),
-    "reference": ReferenceEngine(),
+    "reference": ReferenceEngine(motor_sine=True),
     "equilibrium": EquilibriumEngine(),
 }

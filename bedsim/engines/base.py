@@ -1,8 +1,7 @@
 """The contract of all engines: a job goes in, layers come out in chunks, in order.
 
-An engine is a frozen value with a name and `handles`, what it can carry; `run(job)` yields `Chunk`s.
-Members are
-machines that differ in the strengths of their imperfections alone; a single machine is a batch of one and
+An engine is a frozen value with a name and `handles`, what it can carry; `run(job)` yields `Chunk`s. Members
+are machines that differ in the strengths of their imperfections alone; a single machine is a batch of one and
 keeps its axis.
 """
 

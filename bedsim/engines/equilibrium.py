@@ -1,8 +1,7 @@
 """The equilibrium engine: no inertia, one factorisation per height.
 
 Without friction, stops and plain nuts every layer is one solve and a million printers are one matrix product
-over the
-precomputed responses; with them, bristles are carried along the path by their exact increments.
+over the precomputed responses; with them, bristles are carried along the path by their exact increments.
 """
 
 from __future__ import annotations

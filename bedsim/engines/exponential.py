@@ -4,10 +4,8 @@
     i wd
 
 With p linear over a step h (first-order hold) u1 = A u0 + b0 p0 + b1 p1, A = exp(mu h), exact for any h; b0,
-b1 are the
-integrals of the impulse response against the hold and the ramp of p.  Source: [VanLoan1978] for the
-augmented exponential;
-tests compare with scipy.linalg.expm.
+b1 are the integrals of the impulse response against the hold and the ramp of p.  Source: [VanLoan1978] for
+the augmented exponential; tests compare with scipy.linalg.expm.
 """
 
 from __future__ import annotations

@@ -4,10 +4,8 @@ linear acts.
     z = Z eta (or eta' for dampers),      modal force = -z's force @ push
 
 Bristle rows count in breakaway travels: displacement zeta = J q / breakaway, bristle deflection phi = f /
-F_c, and what the
-modes do not carry already is g = phi - zeta.  Arrays have a leading axis s: 1 where all members share a
-layer, or one
-entry per member where members stand at layers of their own.
+F_c, and what the modes do not carry already is g = phi - zeta.  Arrays have a leading axis s: 1 where all
+members share a layer, or one entry per member where members stand at layers of their own.
 """
 
 from __future__ import annotations

@@ -1,14 +1,11 @@
 """The propagator: the same equations as the reference engine, advanced exactly in the natural modes.
 
 The modes are those of the machine with its bristles stuck, so that what rings down after a move is carried
-exactly and
-only the slip of the bristles is left over.  Imperfections are forcing alone, so a layer's modes serve every
-member of a
-batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts through a few rows whose
-forces are
-polygons in time; `window.py` solves for them.  Errors are of second order in the polygon's spacing or
-better, and the
-spacing follows an estimate of the error of the bristles' path (`Pace`); tests/agreement shows both.
+exactly and only the slip of the bristles is left over.  Imperfections are forcing alone, so a layer's modes
+serve every member of a batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts
+through a few rows whose forces are polygons in time; `window.py` solves for them.  Errors are of second order
+in the polygon's spacing or better, and the spacing follows an estimate of the error of the bristles' path
+(`Pace`); tests/agreement shows both.
 """
 
 from __future__ import annotations

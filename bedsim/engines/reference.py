@@ -1,10 +1,9 @@
 """The reference engine: scipy's implicit integrators with the analytic Jacobian, slow and trusted.
 
 State y = (q, q', bristle forces).  The integration is split where the commanded acceleration jumps; within a
-piece the
-forcing is interpolated by Chebyshev polynomials far below the solver's tolerance.  With `motor_sine` the
-motors follow
-their full torque curve, so that a lost step can be seen; without, all engines solve the same equations.
+piece the forcing is interpolated by Chebyshev polynomials far below the solver's tolerance.  With
+`motor_sine` the motors follow their full torque curve, so that a lost step can be seen; without, all engines
+solve the same equations.
 """
 
 from __future__ import annotations

@@ -87,8 +87,8 @@ def slow_step(layer: SlowLayer, state: State, force: Array, imposed: Array, slip
     as commanded.
 
     Newton's method on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) + slip, the bristle's exact
-    increment f1,
-    halving a member's step until its residual falls.  Raises SolverError if it does not converge.
+    increment f1, halving a member's step until its residual falls.  Raises SolverError if it does not
+    converge.
     """
     base = slip - state.q @ layer.contact.T
     q = state.q

@@ -35,8 +35,8 @@ class Pace:
     `rest` a ladder.
 
     At rest a wider spacing is taken when the bristles' path over a window changes by less than `path_error`
-    breakaways
-    if every other corner is left out, and a closer one when it changes by more than four times that.
+    breakaways if every other corner is left out, and a closer one when it changes by more than four times
+    that.
     """
 
     drive: float = 2.5e-4

@@ -2,16 +2,12 @@
 tolerance.
 
 Within a window the forces of all rows are polygons in time, and their motions follow exactly.  Each sweep
-takes the
-motions of the last one, integrates every bristle along its path, and feeds the forces back.  Forces act on
-motions through
-inertia, so each sweep settles the corners from the front: where the sweeps do not converge over the whole
-window, the
-corners that have settled are kept and the next window begins there.
+takes the motions of the last one, integrates every bristle along its path, and feeds the forces back.  Forces
+act on motions through inertia, so each sweep settles the corners from the front: where the sweeps do not
+converge over the whole window, the corners that have settled are kept and the next window begins there.
 
 The bristle's law over one space, in breakaway travels, with the path X by Simpson's rule on the speeds at
-both corners and
-in the middle of the cubic through them:
+both corners and in the middle of the cubic through them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 """

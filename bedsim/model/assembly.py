@@ -3,8 +3,7 @@
     M q'' + C q' + (K + K_geo) q = J^T k imposed - J_c^T bristle + g - M q_cmd''
 
 Rigid connections are removed by a coordinate transformation q_full = T q; an offset imposed on a rigid
-connection turns
-into extensions of all other links.  Imperfections enter through `imposed` only.
+connection turns into extensions of all other links.  Imperfections enter through `imposed` only.
 """
 
 from __future__ import annotations
@@ -294,8 +293,7 @@ def _damping(machine: Machine, M: Array, frequency: Array, modes: Array) -> Arra
     """C = M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal damping matrix.
 
     V, w are the modes with all bristles stuck: a tap, which is how a damping ratio is measured, moves
-    contacts by far
-    less than their breakaway travel.
+    contacts by far less than their breakaway travel.
     """
     MV = M @ modes
     C = (MV * (2 * machine.damping_ratio * frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)

@@ -6,10 +6,10 @@ direction e pushes every mass backwards:
     M q'' + C q' + K q = -M e a(t)          frame alone on its feet:  m_f x'' + c x' + k x = F(t),  a = x''
 
 e: one for every coordinate that counts a motion along the direction.  The gantry of mass m that gains speed
-with a_g pushes the frame with F = -m a_g for as long as the speed grows.
-Source: relative motion in an accelerated frame, [Clough] support excitation.
-Limits: bristles of all contacts stuck (small motions); a frame that moves as one, without rocking; the bed
-does not shake the frame back; the gantry's own bending is left out.
+with a_g pushes the frame with F = -m a_g for as long as the speed grows. Source: relative motion in an
+accelerated frame, [Clough] support excitation. Limits: bristles of all contacts stuck (small motions); a
+frame that moves as one, without rocking; the bed does not shake the frame back; the gantry's own bending is
+left out.
 """
 
 from __future__ import annotations

@@ -10,10 +10,9 @@ weight there and R_ij what the machine's stiffness sets against corners that do 
 eta: eta2 = tan(lambda - rho)/tan(lambda) where the load drives the thread, 1/eta1 = tan(lambda +
 rho)/tan(lambda) where the thread drives the load; tau: nut drag and brake; f: friction of the guide; n = 4
 N_r times the gear ratio. A screw at rest stays at rest while friction can hold it.  Screws on one belt turn
-as one.
-Source: Newton's law for screw and load; thread as [Shigley] section 8-2, detent as [Jones].
-Limits: stiff bed, screws and belts (racking apart); tilts small enough that a mount stays above its place in
-the plan (relative error tilt^2/2); constant friction; open coils (no braking by induced currents but for c).
+as one. Source: Newton's law for screw and load; thread as [Shigley] section 8-2, detent as [Jones]. Limits:
+stiff bed, screws and belts (racking apart); tilts small enough that a mount stays above its place in the plan
+(relative error tilt^2/2); constant friction; open coils (no braking by induced currents but for c).
 """
 
 from __future__ import annotations
@@ -219,9 +218,9 @@ def loose_share(drive: float, detent: float) -> float:
 
     `drive` N m is what the load brings beyond all friction, `detent` N m the detent's amplitude, b their
     ratio. Potential -b x - cos x: from rest at x0 the hill at x_h = pi - asin(b) is passed if x0 lies between
-    the hill before and the place of equal height with the hill ahead.
-    Source: energy of a rotor in a tilted washboard potential; derived.
-    Limits: one rotor, no friction left over (friction that acts on the swinging rotor lowers it).
+    the hill before and the place of equal height with the hill ahead. Source: energy of a rotor in a tilted
+    washboard potential; derived. Limits: one rotor, no friction left over (friction that acts on the swinging
+    rotor lowers it).
     """
     if drive <= 0:
         return 0.0

@@ -1,8 +1,7 @@
 """The motion program: what the bed is commanded to do, as pieces of cubic polynomials in time.
 
 A move is a list of pieces (duration, acceleration, jerk); trapezoids of speed and jerk-limited S-curves are
-both of
-this kind, and a new kind of segment is one more function that returns a `Profile`.
+both of this kind, and a new kind of segment is one more function that returns a `Profile`.
 """
 
 from __future__ import annotations
@@ -31,10 +30,9 @@ class Limits:
 class Profile:
     """Commanded heights of the corners over time.
 
-    `time` (k+1,) s breakpoints from 0; `coefficients` (k, 4, corners): height m = c0 + c1 t + c2 t^2 + c3
-    t^3 with t from
-    the piece's start; `move_start`, `move_end` (k, corners) m: the resting heights between which the piece
-    runs.
+    `time` (k+1,) s breakpoints from 0; `coefficients` (k, 4, corners): height m = c0 + c1 t + c2 t^2 + c3 t^3
+    with t from the piece's start; `move_start`, `move_end` (k, corners) m: the resting heights between which
+    the piece runs.
     """
 
     time: Array

@@ -17,10 +17,8 @@ class Trace:
     """Time history of one layer, from the start of its layer change.
 
     `time` (t,) s; `pose` (t, n_bed) bed motion from the commanded pose (m, rad); `height` (t, probe) and
-    `lateral`
-    (t, probe, 2) m, raw; `joint` (t, corner, 2) m nut minus carriage; `load_angle` (t, corner) electrical
-    rad;
-    `commanded_height` (t,) m.
+    `lateral` (t, probe, 2) m, raw; `joint` (t, corner, 2) m nut minus carriage; `load_angle` (t, corner)
+    electrical rad; `commanded_height` (t,) m.
     """
 
     layer: int
