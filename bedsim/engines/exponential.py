@@ -36,6 +36,12 @@ def motion(u: Complex, frequency: Array, damping: Array) -> tuple[Array, Array]:
     return u.real.copy(), -damping * u.real - damped(frequency, damping) * u.imag
 
 
+def power(frequency: Array, damping: Array, time: Array) -> Complex:
+    """Free motion exp(mu t) (s, t, n) of modes (s, n) after each of `time` (t,) s."""
+    mu = -damping + 1j * damped(frequency, damping)
+    return np.exp(mu[:, None] * time[:, None])
+
+
 def step(frequency: Array, damping: Array, length: Array | float) -> tuple[Complex, Complex, Complex]:
     """A, b0, b1 of one step of `length` s."""
     wd = damped(frequency, damping)
@@ -70,11 +76,10 @@ def corners(frequency: Array, damping: Array, spacing: float, most: int) -> Corn
     """Tables for modes (s, n); as many corners as the running sum keeps its digits for, `most` at most."""
     count = max(1, min(most, int(DECAY / (float(damping.max()) * spacing))))
     A, b0, b1 = step(frequency, damping, spacing)
-    mu = -damping + 1j * damped(frequency, damping)
-    power = np.exp(mu[:, None] * (spacing * np.arange(count + 1))[:, None])
+    powers = power(frequency, damping, spacing * np.arange(count + 1))
     first = b0 / A
     return Corners(
-        spacing=spacing, power=power, weight=(first + b1)[:, None] / power[:, 1:], first=first, last=b1
+        spacing=spacing, power=powers, weight=(first + b1)[:, None] / powers[:, 1:], first=first, last=b1
     )
 
 

@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 REPORT = 2e-3  # s: motions reported this close
 WATCHED = 2e-3  # s: widest spacing while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s
+COASTED = 4096  # most instants looked at in a ring-down without contacts
 # windows grow up to the first and shrink beyond the second number of sweeps: a few members pay for calls,
 # many for
 # arithmetic, of which short windows need less
@@ -182,6 +183,8 @@ def drive(track: Track, piece: int) -> None:
     """Follow one piece of the commanded motion. Raises SolverError where contacts find no solution."""
     work = track.work
     profile, pace = work.plan.motion, work.pace
+    if work.layer.rows.size == 0:
+        return _drive_freely(track, piece)
     spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive
     start, end = float(profile.time[piece]), float(profile.time[piece + 1])
     while end - start > 1e-12:
@@ -197,6 +200,56 @@ def drive(track: Track, piece: int) -> None:
                 spacing = closer(pace, grid)
                 break
         start = end if k == spaces else start + k * grid.corners.spacing
+
+
+def _drive_freely(track: Track, piece: int) -> None:
+    """Follow one piece where nothing but the modes acts: known forcing and free motion are all there is."""
+    work, layer = track.work, track.work.layer
+    start, end = (float(x) for x in work.plan.motion.time[piece : piece + 2])
+    spaces = int(np.ceil((end - start) / work.pace.drive - 1e-9))
+    forcing = work.forcing(piece, (start, end), spaces)
+    stride = max(1, round(REPORT * spaces / (end - start)))
+    kept = np.arange(spaces, 0, -stride)[::-1]
+    known = mixed(forcing.known.amplitude[:, np.append(0, kept)].view(float), track.mix).view(complex)
+    passed = kept * ((end - start) / spaces)
+    free = exponential.power(layer.frequency, layer.damping, passed) * (track.now.u - known[:, 0])[:, None]
+    u = known[:, 1:] + free
+    track.places.append(u.real)
+    track.times += (track.time + passed).tolist()
+    track.imposed.append(forcing.imposed[:, kept])
+    track.time = end
+    track.now = replace(track.now, u=u[:, -1].copy())
+
+
+def _coast(track: Track, resting: NDArray[np.complex128], force: Array) -> tuple[Array, Array]:
+    """Ring-down where nothing but the modes acts: the bound (m,) m and the mean (m, n) of eta in print,
+    exactly."""
+    work, layer = track.work, track.work.layer
+    program, motion = work.plan.job.program, work.plan.motion
+    printing, finish = motion.duration + program.settle, program.period
+    away = track.now.u - resting
+
+    def bound(time: Array) -> Array:
+        left = np.abs(away)[:, None] * np.exp(-layer.damping[:, None] * time[:, None])
+        return (left @ np.swapaxes(work.probes, 1, 2)).max(axis=2)  # (m, t)
+
+    time = np.arange(1, int((finish - track.time) / REPORT)) * REPORT
+    time = time[:COASTED]
+    largest = bound(time[::16]).max(axis=0, initial=0.0)
+    moving, unsettled = (16 * (1 + np.count_nonzero(largest > limit)) for limit in (base.STILL, base.SETTLED))
+    time = np.concatenate([time[:unsettled], time[unsettled:moving:4]])
+    if moving >= COASTED or time.size == 0:
+        time = np.append(time, finish - track.time)
+    u = resting[:, None] + exponential.power(layer.frequency, layer.damping, time) * away[:, None]
+    if printing < track.time + time[-1]:
+        passed = np.array([printing - track.time])
+        start = resting + (exponential.power(layer.frequency, layer.damping, passed) * away[:, None])[:, 0]
+        track.began, track.impulse = replace(track.now, u=start), np.zeros_like(track.now.g)
+    track.places.append(u.real)
+    track.times += (track.time + time).tolist()
+    track.time += float(time[-1])
+    track.now = replace(track.now, u=u[:, -1].copy())
+    return bound(time[-1:])[:, 0], mean_motion(track, force, finish - printing)
 
 
 def closer(pace: Pace, grid: Grid) -> float:
@@ -221,6 +274,8 @@ def ring_down(track: Track) -> tuple[Array, Array]:
     last = mixed(last, track.mix)
     offset = last @ layer.rows.parts.imposed.T
     resting = layer.resting(force)[:, None]
+    if layer.rows.size == 0:
+        return _coast(track, resting[:, 0], force)
     printing, finish = motion.duration + program.settle, program.period
     rung, spacing, error = 0, pace.rest[0], pace.path_error
     while True:

@@ -47,6 +47,8 @@ FOUR = ROOT / "scenarios" / "four-screws.toml"
 MANY = 256
 FINE = Pace(drive=1e-4, touch=2e-5, rest=(1e-4, 2e-4, 4e-4, 8e-4), path_error=5e-5, tolerance=1e-6)
 
+LOOSE = Pace(drive=5e-4, rest=(5e-4, 1e-3, 2e-3, 4e-3), path_error=2e-3, tolerance=1e-4)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Measured:
@@ -99,37 +101,42 @@ def row(what: str, seconds: float, error: float | None, ratio: float | None = No
 
 
 def against_scipy(quick: bool, found: dict[str, object]) -> None:
-    """One printer and many, rolling joints and friction, against scipy's solvers at equal error."""
+    """One printer and many, rolling joints and friction, against scipy's solvers.
+
+    Against each row stands the fastest scipy run that is no less exact; where none is, the fastest of all.
+    BDF is left out: at rtol 1e-4 it took 228 s a layer here, for friction keeps its step short.
+    """
     layers = 2 if quick else 4
     job = job_of(ROLLING, layers)
     begin = state.start(job)
     truth = layers_of(PropagatorEngine(pace=FINE), job, begin).pose
-    engine = PropagatorEngine()
-    layers_of(engine, job, begin)  # tables and caches warm
-    one = min((layers_of(engine, job, begin) for _ in range(3)), key=lambda x: x.seconds)
-    error = apart(job, one.pose, truth)
     print(f"\nRolling joints, friction, detent ({ROLLING.name}, {layers} layers), per printer and layer:")
-    best, best_error, best_name = np.inf, np.nan, ""
-    tries = {"LSODA": (1e-4, 1e-5, 1e-6), "BDF": (1e-4,) if quick else (1e-4, 1e-5, 1e-6)}
-    if not quick:
-        tries["Radau"] = (1e-4, 1e-5)
-    for method, tolerances in tries.items():
-        for rtol in tolerances:
-            other = layers_of(ReferenceEngine(method=method, rtol=rtol, atol=rtol * 1e-4), job, begin)
-            off = apart(job, other.pose, truth)
-            row(f"scipy {method}, rtol {rtol:g}", other.seconds, off)
-            if off <= max(error, 0.002) and other.seconds < best:
-                best, best_error, best_name = other.seconds, off, f"{method} at rtol {rtol:g}"
-            if off <= max(error, 0.002):
-                break
-    found["propagator_vs_scipy"] = best / one.seconds
-    found["propagator_error_um"], found["scipy_error_um"] = error, best_error
-    row("propagator, one printer", one.seconds, error, best / one.seconds, f"against {best_name}")
-    crowd = job_of(ROLLING, 1 if quick else 2, MANY)
-    many = layers_of(engine, crowd, state.start(crowd))
-    off = apart(job, many.pose[:1, : crowd.program.layers], truth[:, : crowd.program.layers])
-    found["batch_vs_scipy"], found["batch_error_um"] = best / many.seconds, off
-    row(f"propagator, {MANY} printers", many.seconds, off, best / many.seconds, f"against {best_name}")
+    tries: list[tuple[str, float, float]] = []
+    solvers = [("LSODA", rtol) for rtol in (1e-3, 1e-4, 1e-5, 1e-6)]
+    for method, rtol in solvers if quick else [*solvers, ("LSODA", 1e-7), ("Radau", 1e-4)]:
+        other = layers_of(ReferenceEngine(method=method, rtol=rtol, atol=rtol * 1e-4), job, begin)
+        tries.append((f"{method}, rtol {rtol:g}", other.seconds, apart(job, other.pose, truth)))
+        row(f"scipy {tries[-1][0]}", *tries[-1][1:])
+
+    def compare(what: str, measured: Measured, error: float) -> float:
+        exact = [x for x in tries if x[2] <= error] or tries
+        name, seconds, _ = min(exact, key=lambda x: x[1])
+        row(what, measured.seconds, error, seconds / measured.seconds, f"against {name}")
+        return seconds / measured.seconds
+
+    for name, pace in (("default pace", Pace()), ("looser pace", LOOSE)):
+        engine = PropagatorEngine(pace=pace)
+        layers_of(engine, job, begin)  # imports and caches warm
+        one = min((layers_of(engine, job, begin) for _ in range(3)), key=lambda x: x.seconds)
+        error = apart(job, one.pose, truth)
+        ratio = compare(f"propagator, one printer, {name}", one, error)
+        crowd = job_of(ROLLING, layers, MANY)
+        many = layers_of(engine, replace_layers(crowd, layers), state.start(crowd))
+        off = apart(job, many.pose[:1], truth)
+        batch = compare(f"propagator, {MANY} printers, {name}", many, off)
+        key = "" if pace == Pace() else "_looser"
+        found[f"propagator_vs_scipy{key}"], found[f"propagator_error_um{key}"] = ratio, error
+        found[f"batch_vs_scipy{key}"], found[f"batch_error_um{key}"] = batch, off
 
 
 def against_equilibrium(quick: bool, found: dict[str, object]) -> None:
@@ -180,12 +187,12 @@ def against_multibody(found: dict[str, object]) -> None:
     truth = history(job, begin, FINE)
     engine = history(job, begin, Pace())
     error = largest(job, engine, truth)
-    for step in (1e-3, 5e-4, 2e-4, 1e-4):
+    for step in (1e-3, 2e-4, 1e-4, 5e-5, 2e-5, 1e-5):
         change = multibody.prepare(loaded, step, None)
         moved, pose, seconds = min((multibody.run(change) for _ in range(3)), key=lambda x: x[2])
         off = largest(job, (moved, pose, seconds), truth)
         row(f"exudyn, generalised-alpha, step {step * 1e3:g} ms", seconds, off)
-        if off <= error * 1.5 or step == 1e-4:
+        if off <= error or step == 1e-5:
             break
     found["propagator_vs_multibody"] = seconds / engine[2]
     found["multibody_error_um"], found["propagator_frictionless_error_um"] = off, error
@@ -269,7 +276,8 @@ def wall(command: list[str], times: int = 1) -> float:
 
 
 def whole_processes(quick: bool, found: dict[str, object]) -> None:
-    """`bedsim --help` against numpy's import, and a 1,500-layer print from the command line."""
+    """`bedsim --help` against numpy's import, and a 1,500-layer print from the command line (quick: 100
+    layers)."""
     bedsim = [sys.executable, "-m", "bedsim"]
     show, numpy = wall([*bedsim, "--help"], 7), wall([sys.executable, "-c", "import numpy"], 7)
     print("\nWhole processes, wall time:")
@@ -278,16 +286,16 @@ def whole_processes(quick: bool, found: dict[str, object]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         spent: dict[str, float] = {}
         for name, path in (("rigid joints", RIGID), ("rolling joints", ROLLING)):
-            for engine in ("equilibrium", "propagator"):
-                layers = 1500 if not quick or engine == "equilibrium" else 60
+            for engine in ("propagator",) if quick else ("equilibrium", "propagator"):
+                layers = 100 if quick else 1500
                 output = Path(folder) / f"{engine}.h5"
                 settings = ["--set", f"print.layers={layers}", "--set", "print.layer_mm=0.1", "--no-ranges"]
                 order = [*bedsim, "run", str(path), "--engine", engine, "--output", str(output), *settings]
                 spent[name, engine] = wall(order)
                 said = f"  bedsim run, {name}, {engine}, {layers} layers: {spent[name, engine]:.1f} s"
                 print(said, flush=True)
-        if not quick:
-            found["whole_process_s"] = spent["rolling joints", "propagator"]
+        key = "whole_process_100_layers_s" if quick else "whole_process_s"
+        found[key] = spent["rolling joints", "propagator"]
 
 
 def main() -> None:
