@@ -11,6 +11,7 @@ the augmented exponential; tests compare with scipy.linalg.expm.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,7 @@ def motion(u: Complex, frequency: Array, damping: Array) -> tuple[Array, Array]:
     return u.real.copy(), -damping * u.real - damped(frequency, damping) * u.imag
 
 
-def power(frequency: Array, damping: Array, time: Array) -> Complex:
+def power(frequency: Array, damping: Array, time: NDArray[np.floating[Any]]) -> Complex:
     """Free motion exp(mu t) (s, t, n) of modes (s, n) after each of `time` (t,) s."""
     mu = -damping + 1j * damped(frequency, damping)
     return np.exp(mu[:, None] * time[:, None])

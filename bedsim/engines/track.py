@@ -233,12 +233,12 @@ def _coast(track: Track, resting: NDArray[np.complex128], force: Array) -> tuple
         left = np.abs(away)[:, None] * np.exp(-layer.damping[:, None] * time[:, None])
         return (left @ np.swapaxes(work.probes, 1, 2)).max(axis=2)  # (m, t)
 
-    time = np.arange(1, int((finish - track.time) / REPORT)) * REPORT
-    time = time[:COASTED]
+    most = min(int((finish - track.time) / REPORT), COASTED)
+    time: Array = REPORT * np.arange(1.0, most)
     largest = bound(time[::16]).max(axis=0, initial=0.0)
     moving, unsettled = (16 * (1 + np.count_nonzero(largest > limit)) for limit in (base.STILL, base.SETTLED))
     time = np.concatenate([time[:unsettled], time[unsettled:moving:4]])
-    if moving >= COASTED or time.size == 0:
+    if moving >= most or time.size == 0:
         time = np.append(time, finish - track.time)
     u = resting[:, None] + exponential.power(layer.frequency, layer.damping, time) * away[:, None]
     if printing < track.time + time[-1]:
