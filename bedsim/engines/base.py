@@ -229,6 +229,22 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
     return replace(found, watched=watched, place=place)
 
 
+def view(observer: Observer, layer: NDArray[np.int64]) -> Array:
+    """All that is watched in one map (l, v, n): watched rows, joints, heights, then both lateral directions."""
+    n = observer.height.shape[1]
+    fixed = np.concatenate([observer.rows[observer.watched], observer.joint.reshape(-1, n), observer.height])
+    shared = np.broadcast_to(fixed, (layer.size, *fixed.shape))
+    return np.concatenate([shared, observer.lateral[layer].reshape(layer.size, -1, n)], axis=1)
+
+
+def parts(observer: Observer, seen: Array) -> tuple[Array, Array, Array, Array]:
+    """Watched rows (..., w), joints (..., c, 2), heights (..., p) and lateral motions (..., p, 2) from a view
+    (..., v)."""
+    w, c, p = observer.watched.size, observer.joint.shape[0], observer.height.shape[0]
+    rows, joint, height, lateral = np.split(seen, np.cumsum([w, 2 * c, p]), axis=-1)
+    return rows, joint.reshape(*joint.shape[:-1], c, 2), height, lateral.reshape(*lateral.shape[:-1], p, 2)
+
+
 def extremes(observer: Observer, layer: int, q: Array, imposed: Array) -> dict[str, Array]:
     """Largest (smallest for mount and axial force) values over time of motions (..., t, n) with imposed
     (..., t, r)."""
@@ -239,12 +255,21 @@ def watched_extremes(
     observer: Observer, layer: int | NDArray[np.intp], q: Array, imposed: Array
 ) -> dict[str, Array]:
     """Likewise from imposed (..., t, w) of the watched rows; many layers (l,) at once: q (..., l, t, n)."""
+    rows = q @ observer.rows[observer.watched].T
+    joint = (q @ observer.joint.reshape(-1, q.shape[-1]).T).reshape(*q.shape[:-1], -1, 2)
+    return seen_extremes(observer, layer, rows, joint, imposed)
+
+
+def seen_extremes(
+    observer: Observer, layer: int | NDArray[np.intp], rows: Array, joint: Array, imposed: Array
+) -> dict[str, Array]:
+    """Likewise from watched rows (..., t, w) and joints (..., t, c, 2)."""
     place = observer.place
     stiffness = observer.axial_stiffness[layer]
     if stiffness.ndim == 2:
         stiffness = stiffness[:, None]
-    tension = q @ observer.rows[observer.watched].T - imposed
-    joint = (q @ observer.joint.reshape(-1, q.shape[-1]).T).reshape(*q.shape[:-1], -1, 2)
+    tension = rows - imposed
+    joint = joint.copy()
     present = observer.joint_imposed[:, 0] >= 0
     joint[..., present, :] -= imposed[..., place[observer.joint_imposed[present]]]
     guide = tension[..., place[observer.guide_rows]] * observer.guide_stiffness
@@ -252,12 +277,19 @@ def watched_extremes(
     seated = observer.mount_preload - tension[..., place[observer.mount_rows]] * observer.mount_stiffness
     angle = np.abs(tension[..., place[observer.motor_rows]]) * observer.motor_electrical
     return {
-        "joint_excursion": np.sqrt(np.sum(joint**2, axis=-1)).max(axis=-2),
-        "side_force": np.sqrt(np.sum(guide**2, axis=-1)).max(axis=-2),
+        "joint_excursion": _longest(joint),
+        "side_force": _longest(guide),
         "load_angle": angle.max(axis=-2),
         "mount_force": seated.min(axis=-2),
         "axial_force": axial.min(axis=-2),
     }
+
+
+def _longest(vectors: Array) -> Array:
+    """Largest length over time (..., c) of vectors (..., t, c, 2)."""
+    square = vectors[..., 0] ** 2
+    square += vectors[..., 1] ** 2
+    return np.sqrt(square.max(axis=-2))
 
 
 def residual(
@@ -266,16 +298,24 @@ def residual(
     """Vibration left when printing starts and time to settle, from motions (..., t, n) against their rest
     `end` (..., n)."""
     away = q - end[..., None, :]
-    height = np.abs(away @ observer.height.T)
-    lateral = np.sqrt(np.sum(np.einsum("pkn,...tn->...tpk", observer.lateral[layer], away) ** 2, axis=-1))
+    lateral = np.einsum("pkn,...tn->...tpk", observer.lateral[layer], away)
+    return seen_residual(time, away @ observer.height.T, lateral, printing, motion_end)
+
+
+def seen_residual(
+    time: Array, height: Array, lateral: Array, printing: float, motion_end: float
+) -> dict[str, Array]:
+    """Likewise from how far probes are from their rest: heights (..., t, p) and lateral motions (..., t, p, 2)."""
+    height = np.abs(height)
+    flat = np.sqrt(lateral[..., 0] ** 2 + lateral[..., 1] ** 2)
     after = time >= printing - 1e-12
-    moving = np.maximum(height.max(axis=-1), lateral.max(axis=-1)) > SETTLED
+    moving = np.maximum(height.max(axis=-1), flat.max(axis=-1)) > SETTLED
     moving &= time >= motion_end - 1e-12
     last = np.where(moving, time, motion_end).max(axis=-1)
     zero = np.zeros(height.shape[:-2] + height.shape[-1:])
     return {
         "residual_height": height[..., after, :].max(axis=-2) if after.any() else zero,
-        "residual_lateral": lateral[..., after, :].max(axis=-2) if after.any() else zero,
+        "residual_lateral": flat[..., after, :].max(axis=-2) if after.any() else zero,
         "settle_time": last - motion_end,
     }
 

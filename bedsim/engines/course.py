@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 from bedsim.components.row import Path
 from bedsim.engines import exponential
 from bedsim.engines.base import Job
-from bedsim.engines.modes import LayerModes
-from bedsim.engines.window import Grid, Known
+from bedsim.engines.modes import LayerModes, Real
+from bedsim.engines.steps import Known, Tables
 from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
 
-FORCING = 2.6e-4  # s: known forcing is taken at instants this close
+LONGEST = 256  # corners in one running sum
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,8 +29,7 @@ class Course:
     """The commanded motion of a layer.
 
     `profiles`, `start_times` one per layer (s); `strengths` (r, sources) of what is computed; members are
-    `mix` (m, r) times that, or the r themselves.  The last row of a mix is what all share: weight and
-    inertia.
+    `mix` (r, m) times that, or the r themselves.  The last row of a mix is what all share: weight and inertia.
     """
 
     job: Job
@@ -82,7 +81,7 @@ def course(job: Job, layers: Array) -> Course:
     mix = None
     if many:
         strengths[np.arange(used.size), used] = 1.0
-        mix = np.concatenate([job.amounts[:, used], np.ones((job.members, 1))], axis=1)
+        mix = np.concatenate([job.amounts[:, used], np.ones((job.members, 1))], axis=1).T
     return Course(
         job=job,
         profiles=tuple(job.program.layer_change(int(layer)) for layer in layers),
@@ -93,68 +92,88 @@ def course(job: Job, layers: Array) -> Course:
 
 
 def mixed(values: Array, mix: Array | None) -> Array:
-    """Members' values (m, ...) from computed ones (r, ...)."""
-    if mix is None:
-        return values
-    return (mix @ values.reshape(values.shape[0], -1)).reshape(mix.shape[0], *values.shape[1:])
+    """Members' values (..., m) from computed ones (..., r) and a mix (r, m)."""
+    return values if mix is None else values @ mix
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forcing:
-    """The known forcing of part of a piece on a grid of corners: what a mix of members is made from.
+    """The known forcing of part of a piece at t equally spaced corners, for the r that are computed.
 
-    `known`: its rows r; `imposed` (r, t+1, rows) at the corners.
+    `force` (t, n, r) modal, beyond that at the first corner, under which modes stand at `rest` (n, r); `slip` of
+    the bristles (t, b, 1) breakaways and its speed 1/s; `offset` (t, e, r): where elastic rows would stand at
+    `rest`, less what is imposed on them; `imposed` (r, t, rows).
     """
 
-    spaces: int
-    known: Known
+    spacing: float
+    force: Array
+    rest: Array
+    slip: Array
+    slip_speed: Array
+    offset: Array
     imposed: Array
 
-    def of(self, mix: Array | None) -> Known:
-        """The forcing of the members with this mix."""
-        if mix is None:
-            return self.known
-        known = self.known
+    @property
+    def spaces(self) -> int:
+        """Number of spaces between the corners."""
+        return self.force.shape[0] - 1
+
+    def stretch(self, first: int, count: int, table: Tables, mix: Array | None) -> Known:
+        """`count` steps from the corner `first` on, with a corner in the middle of each."""
+        stride = round(table.spacing / self.spacing)
+        last = first + count * stride
+        ends, middles = self.force[first : last + 1 : stride], self.force[first + stride // 2 : last : stride]
+        f0, f1 = (x[:, None].astype(Real) for x in (ends[:-1], ends[1:]))
+        bent = (4 * (ends[:-1] - 2 * middles + ends[1:])).astype(Real)[:, None]
+        move = table.known[0] * f0 + table.known[1] * (f1 - f0) + table.known[2] * bent
+        here = slice(first, last + 1, stride)
         return Known(
-            amplitude=mixed(known.amplitude.view(float), mix).view(complex),
-            place=mixed(known.place, mix),
-            speed=mixed(known.speed, mix),
-            slip=known.slip,
-            offset=mixed(known.offset, mix),
+            move=move,
+            slip=np.diff(self.slip[here], axis=0).astype(Real),
+            slip_speed=(self.slip_speed[here] / table.scale).astype(Real),
+            offset=self.offset[here].astype(Real),
+            mix=None if mix is None else mix.astype(Real),
         )
 
 
 def forcing(
-    plan: Course, layer: LayerModes, grid: Grid, piece: int, span: tuple[float, float], spaces: int
+    plan: Course, layer: LayerModes, piece: int, span: tuple[float, float], spaces: int
 ) -> Forcing:
-    """Carry the forcing of part of a piece through the modes, as a polygon with the curve's integral."""
+    """The known forcing of part of a piece."""
     job, profile, rows = plan.job, plan.motion, layer.rows
-    b = rows.bristles
-    finer = max(1, int(np.ceil(grid.corners.spacing / FORCING - 1e-9)))
-    time = np.linspace(*span, spaces * finer + 1)
+    b, d = rows.bristles, rows.dampers
+    time = np.linspace(*span, spaces + 1)
     which = np.full(time.size, piece)
     imposed = plan.imposed(time, which)
     force = imposed @ layer.imposed
     force += plan.shared(layer.weight[:, None] + profile.acceleration(time, which) @ layer.command)
-    force[:, 1:-1] += (2 * force[:, 1:-1] - force[:, 2:] - force[:, :-2]) / 12  # see window.py
-    spacing = grid.corners.spacing
-    table = grid.corners
-    if finer > 1:
-        table = exponential.corners(layer.frequency, layer.damping, spacing / finer, 256)
-    start = layer.resting(force[:, 0])
-    moved = exponential.carried(table, start, force)[:, finer - 1 :: finer]
-    amplitude = np.concatenate([start[:, None], moved], axis=1)
-    command = job.machine.contact_command.T / rows.breakaway
-    height = profile.height_on(time[::finer], which[::finer])
-    slip = (height - height[0]) @ command
-    place, speed = amplitude.view(float) @ grid.all.place, amplitude.view(float) @ grid.speed
-    place[..., :b] += plan.shared(slip[None])
-    speed += plan.shared((profile.speed(time[::finer]) @ command)[None] * (spacing / 6))
-    known = Known(
-        amplitude=amplitude,
-        place=place,
-        speed=speed,
-        slip=slip,
-        offset=imposed[:, ::finer] @ rows.parts.imposed.T,
+    rest = force[:, 0] / layer.frequency**2
+    offset = (rest[:, None] @ rows.place[..., b + d :]) - imposed @ rows.parts.imposed.T
+    command = job.machine.contact_command[rows.order].T / rows.breakaway
+    height = profile.height_on(time, which)
+    return Forcing(
+        spacing=(span[1] - span[0]) / spaces,
+        force=np.ascontiguousarray(np.transpose(force - force[:, :1], (1, 2, 0))),
+        rest=np.ascontiguousarray(rest.T),
+        slip=((height - height[0]) @ command)[..., None],
+        slip_speed=(profile.speed(time) @ command)[..., None],
+        offset=np.ascontiguousarray(np.transpose(offset, (1, 2, 0))),
+        imposed=imposed,
     )
-    return Forcing(spaces=spaces, known=known, imposed=imposed[:, ::finer])
+
+
+def free_motion(layer: LayerModes, known: Forcing) -> Array:
+    """Motions (t, 2, n, r) of eta and eta' that known forcing alone causes, from rest at the first corner.
+
+    The force is a polygon that has the curve's integral: through a curve it exceeds the mean by spacing^2/12
+    times the curvature, so corners are taken a twelfth of the second difference lower.
+    """
+    force = np.transpose(known.force, (2, 0, 1)).copy()
+    force[:, 1:-1] += (2 * force[:, 1:-1] - force[:, 2:] - force[:, :-2]) / 12
+    table = exponential.corners(layer.frequency, layer.damping, known.spacing, LONGEST)
+    start = np.zeros((force.shape[0], force.shape[2]), dtype=complex)
+    u = np.concatenate([start[:, None], exponential.carried(table, start, force)], axis=1)
+    moved = np.stack(exponential.motion(u, layer.frequency[:, None], layer.damping[:, None]))
+    found = np.transpose(moved, (2, 0, 3, 1))
+    found[:, 0] += known.rest
+    return found

@@ -3,13 +3,14 @@
     eta'' + 2 d eta' + w^2 eta = p(t)        u = eta - i (eta' + d eta)/wd,   u' = mu u - i p/wd,   mu = -d +
     i wd
 
-With p linear over a step h (first-order hold) u1 = A u0 + b0 p0 + b1 p1, A = exp(mu h), exact for any h; b0,
-b1 are the integrals of the impulse response against the hold and the ramp of p.  Source: [VanLoan1978] for
-the augmented exponential; tests compare with scipy.linalg.expm.
+With p a polynomial over a step h the motion u1 = A u0 + ..., A = exp(mu h), is exact for any h: the integrals of
+the impulse response against a hold, a ramp and a parabola.  Source: [VanLoan1978] for the augmented
+exponential; tests compare with scipy.linalg.expm.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -43,20 +44,34 @@ def power(frequency: Array, damping: Array, time: NDArray[np.floating[Any]]) -> 
     return np.exp(mu[:, None] * time[:, None])
 
 
-def step(frequency: Array, damping: Array, length: Array | float) -> tuple[Complex, Complex, Complex]:
-    """A, b0, b1 of one step of `length` s."""
+def step(
+    frequency: Array, damping: Array, length: Array | float
+) -> tuple[Complex, Complex, Complex, Complex]:
+    """A, b0, b1, b2 of one step of `length` s: u1 = A u0 + b0 p0 + b1 (p1 - p0) + b2 (p1 - 2 p0 + p-1).
+
+    b0, b1, b2 answer to a hold, to the ramp s and to the parabola s (s - 1)/2 over 0 < s < 1: the integrals
+    phi1, phi2 and phi3 - phi2/2 of the exponential.  Without the last term p is linear over the step.
+    """
     wd = damped(frequency, damping)
     mu = -damping + 1j * wd
-    x = mu * length
-    whole: Complex = np.asarray(np.expm1(x), dtype=complex)
-    push: Complex = np.asarray(-1j / wd, dtype=complex)
-    hold = push * whole / mu
-    # (exp(x) - 1 - x)/x^2 loses digits where x is small: its series there
-    small = np.abs(x) < 1e-2
+    x = np.asarray(mu * length, dtype=complex)
+    push = np.asarray(-1j * length / wd, dtype=complex)
+    whole = np.expm1(x)
+    # (exp(x) - 1 - x)/x^2 and the next one lose digits where x is small: their series there
+    small = np.abs(x) < 0.3
     safe = np.where(small, 1.0, x)
-    series = 0.5 + x / 6 * (1 + x / 4 * (1 + x / 5 * (1 + x / 6)))
-    ramp = push * length * np.where(small, series, (whole - x) / safe**2)
-    return whole + 1.0, hold - ramp, ramp
+    near = np.where(small, x, 0.0)
+    second = np.where(small, _series(near, 2), (whole - safe) / safe**2)
+    third = np.where(small, _series(near, 3), ((whole - safe) / safe**2 - 0.5) / safe)
+    return whole + 1.0, push * whole / x, push * second, push * (third - second / 2)
+
+
+def _series(x: Complex, order: int) -> Complex:
+    """phi of an order, the sum of x^k/(k + order)!, for small x."""
+    found: Complex = np.zeros_like(x)
+    for k in reversed(range(12)):
+        found = found * x + 1 / math.factorial(k + order)
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +91,8 @@ class Corners:
 def corners(frequency: Array, damping: Array, spacing: float, most: int) -> Corners:
     """Tables for modes (s, n); as many corners as the running sum keeps its digits for, `most` at most."""
     count = max(1, min(most, int(DECAY / (float(damping.max()) * spacing))))
-    A, b0, b1 = step(frequency, damping, spacing)
+    A, hold, b1, _ = step(frequency, damping, spacing)
+    b0 = hold - b1
     powers = power(frequency, damping, spacing * np.arange(count + 1))
     first = b0 / A
     return Corners(

@@ -22,6 +22,8 @@ from bedsim.model.nonlinear import Elastic, elastic, local_forces
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+Real = np.float32  # what rows cause within a stretch is worked out in this, see steps.py
+Working = NDArray[np.float32]
 
 FORCE_UNIT = 10.0  # N: dampers and elastic rows count forces in it, so that one tolerance serves all rows
 
@@ -29,17 +31,23 @@ FORCE_UNIT = 10.0  # N: dampers and elastic rows count forces in it, so that one
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rows:
     """Rows in the order bristles, dampers, elastic elements; `place` acts on eta (dampers: eta'), `push` on
-    forces."""
+    forces.
+
+    Of the b bristles the first c = `contacts` are the only or the first direction of each contact, planar
+    contacts first; the last b - c are the second directions of these.  `order` (b,) says where each stands in
+    the machine.
+    """
 
     place: Array  # (s, n, z)
     push: Array  # (s, z, n)
     bristles: int
+    contacts: int
     dampers: int
-    groups: Array  # (b, b): sums squares over the rows of a planar contact
-    planar: bool
+    order: NDArray[np.intp]
     breakaway: Array  # (b,) m
     limit: Array  # (s, b) N
     damping: Array  # (dampers, dampers)
+    steep: Array  # (z, 1): a row's force per its place (dampers: speed), at most
     parts: Elastic
 
     @property
@@ -47,31 +55,39 @@ class Rows:
         """Number of rows."""
         return self.place.shape[2]
 
-    def length(self, x: Array, room: Array) -> Array:
-        """Length of each contact's vector (..., b), repeated for its rows; `room` is written over."""
-        if not self.planar:
-            return np.abs(x, out=room)
-        np.multiply(x, x, out=room)
-        found = room @ self.groups
-        return np.sqrt(found, out=found)
+    def lengths(self, square: Working, out: Working) -> None:
+        """Length (..., c, m) of each contact's vector from the squares of its directions (..., b, m), which are
+        worked on."""
+        c, pairs = self.contacts, self.bristles - self.contacts
+        if pairs:
+            square[..., :pairs, :] += square[..., c:, :]
+        np.sqrt(square[..., :c, :], out=out)
 
-    def others(self, seen: Array, offset: Array) -> Array:
-        """Forces (..., z - b) of dampers and elastic rows that see (..., z - b)."""
-        d = self.dampers
-        found = np.zeros_like(seen)
+    def others(self, seen: Array | Working, scale: float) -> Array:
+        """Forces (z - b, m) of dampers and elastic rows that see places and scaled speeds (2, z, m)."""
+        b, d = self.bristles, self.dampers
+        found = np.zeros(seen[0, b:].shape)
         if d:
-            found[..., :d] = seen[..., :d] @ (self.damping / FORCE_UNIT)
-        local = local_forces(self.parts, seen[..., d:] - offset)
+            found[:d] = (scale / FORCE_UNIT) * (self.damping @ seen[1, b : b + d])
+        local = local_forces(self.parts, seen[0, b + d :].T.astype(float))
         if local is not None:
-            found[..., d:] = local[0] / FORCE_UNIT
+            found[d:] = local[0].T / FORCE_UNIT
         return found
 
-    def idle(self, seen: Array, offset: Array) -> bool:
-        """Whether no elastic element acts at what dampers and elastic rows see (..., z - b)."""
+    def shift(self, seen: Working, by: Working, scale: float) -> None:
+        """Move what the acting rows see (2, z, m) back by (w, m)."""
+        b, d, w = self.bristles, self.dampers, by.shape[0]
+        seen[0, :b] -= by[:b]
+        if w > b:
+            seen[1, b : b + d] -= by[b : b + d] / scale
+            seen[0, b + d :] -= by[b + d :]
+
+    def idle(self, place: Working) -> bool:
+        """Whether no elastic element acts at the places (..., z, m)."""
         if self.parts.slope.size:
             return False
-        square = (seen[..., self.dampers :] - offset) ** 2
-        return bool((square[..., 0::2] + square[..., 1::2] <= self.parts.gap_squared).all())
+        square = place[..., self.bristles + self.dampers :, :] ** 2
+        return bool((square[..., 0::2, :] + square[..., 1::2, :] <= self.parts.gap_squared[:, None]).all())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,19 +147,34 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) 
     for J, c in dampers:
         damping[start : start + J.shape[0], start : start + J.shape[0]] = c
         start += J.shape[0]
-    limit = np.maximum(system.friction_limit[at], 1e-12)
+    order, contacts = _order(machine.contact_groups)
+    limit = np.maximum(system.friction_limit[at], 1e-12)[:, order]
+    breakaway, contact = machine.breakaway[order], contact[order]
     others = np.vstack([damped, parts.rows])
-    place = np.vstack([contact / machine.breakaway[:, None], others]) @ modes
+    place = np.vstack([contact / breakaway[:, None], others]) @ modes
     push = np.concatenate([limit[:, :, None] * (contact @ modes), FORCE_UNIT * (others @ modes)], axis=1)
+    stiffest = np.concatenate([np.repeat(parts.stop, 2), np.repeat(parts.flank, 3)])
+    steep = np.concatenate([np.ones(order.size), np.abs(damping).sum(axis=0) / FORCE_UNIT, stiffest / FORCE_UNIT])
     return Rows(
         place=np.ascontiguousarray(np.swapaxes(place, 1, 2)),
         push=push,
-        bristles=contact.shape[0],
+        bristles=order.size,
+        contacts=contacts,
         dampers=damped.shape[0],
-        groups=machine.contact_groups,
-        planar=bool((machine.contact_groups.sum(axis=0) > 1).any()),
-        breakaway=machine.breakaway,
+        order=order,
+        breakaway=breakaway,
         limit=limit,
         damping=damping,
+        steep=steep[:, None],
         parts=parts,
     )
+
+
+def _order(groups: Array) -> tuple[NDArray[np.intp], int]:
+    """Bristles with the first direction of planar contacts first, then the other contacts, then second
+    directions; and the number of contacts."""
+    size = groups.sum(axis=0)
+    second = np.tril(groups, -1).sum(axis=1) > 0
+    planar = (size > 1) & ~second
+    order = np.concatenate([np.flatnonzero(x) for x in (planar, ~planar & ~second, second)])
+    return order, int(np.count_nonzero(~second))

@@ -44,7 +44,7 @@ class State:
         """One member, its axis kept."""
         return self.part(slice(k, k + 1))
 
-    def part(self, members: slice) -> State:
+    def part(self, members: slice | NDArray[np.bool_]) -> State:
         """Some members."""
         return State(q=self.q[members], v=self.v[members], f=self.f[members])
 

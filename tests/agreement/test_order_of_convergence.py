@@ -15,7 +15,7 @@ def test_second_order_in_the_spacing():
     begin = state.start(job)
 
     def at(spacing):
-        pace = replace(Pace(), drive=spacing, touch=spacing, rest=(spacing,), tolerance=1e-9)
+        pace = replace(Pace(), drive=spacing, touch=spacing, rest=(spacing,), tolerance=1e-6)
         return poses(PropagatorEngine(pace=pace), job, begin)
 
     truth = at(3.125e-5)

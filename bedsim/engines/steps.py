@@ -1,0 +1,353 @@
+"""Equal steps through a stretch of time: the modes exactly, every contact's force to a tolerance.
+
+Over a step the forces g of the rows are a parabola through the corners p-1, p0 behind and p1 ahead, and what
+the modes answer is exact (`exponential.step`):
+
+    y1 = P y0 - hold p0 - ramp (p1 - p0) - bend (p1 - 2 p0 + p-1),      p = g @ push
+
+At the corner ahead g is predicted on the line through the two behind.  What it then exceeds the prediction by
+moves the rows by `local`, of second order in the step, and is put back until no force changes by more than the
+tolerance.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's rule on the
+speeds at both corners and in the middle of the cubic through them:
+
+    phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
+
+What rows cause within a stretch is worked out in single precision: it adds to a motion that is known in double
+precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Members stand on the last axis, where
+arithmetic is quickest.  Matrix tables of members at layers of their own have an axis for them in front.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.engines import exponential
+from bedsim.engines.modes import LayerModes, Real, Rows, Working
+
+Array = NDArray[np.float64]
+
+ONE = Real(1.0)
+TRIES = 12  # most at one corner: contacts that need more want a shorter step
+LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tables:
+    """Answers of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
+
+    The first w rows act: bristles alone, or all z.
+    """
+
+    spacing: float
+    scale: float
+    move: Working  # (5, 2, n, m): to eta, speed, p0, the predicted p1 - p0, and the last corner's excess
+    new: Working  # (2, n, m): to what p1 exceeds its prediction by
+    known: Working  # (3, 2, n, s): to what is known: its hold, ramp and bend
+    place: Working  # (z, n), or (m, n, z)
+    push: Working  # (n, w), or (m, w, n)
+    local: Working  # (w, w), or (m, w, w): what rows see of the excess of g
+
+
+def tables(layer: LayerModes, spacing: float, width: int, members: int) -> Tables:
+    """Tables for a spacing where the first `width` rows act."""
+    rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
+    frequency, damping = layer.frequency, layer.damping
+    scale = 6 / spacing
+    wd = exponential.damped(frequency, damping)
+    power, hold, ramp, bend = exponential.step(frequency, damping, spacing)
+
+    def motion(u: NDArray[np.complex128]) -> Array:
+        return np.stack([u.real, (-damping * u.real - wd * u.imag) / scale])
+
+    def tiled(x: Array) -> Working:
+        last = np.moveaxis(x, -2, -1)
+        return np.ascontiguousarray(np.broadcast_to(last, (*last.shape[:-1], members)), dtype=Real)
+
+    def matrix(x: Array) -> Working:
+        return np.ascontiguousarray(x[0].T if frequency.shape[0] == 1 else x, dtype=Real)
+
+    new = motion(ramp + bend)
+    known = np.stack([motion(hold), motion(ramp), motion(bend)])
+    push = rows.push[:, :width]
+    local = (push * new[0][:, None]) @ rows.place[..., :width]
+    if d and width > b:
+        local[..., b : b + d] = (push * (scale * new[1])[:, None]) @ rows.place[..., b : b + d]
+    to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
+    late = -(to_eta * new[0] + to_speed * new[1])  # the excess of a corner counts from the next one on
+    return Tables(
+        spacing=spacing,
+        scale=scale,
+        move=tiled(np.stack([to_eta, to_speed, -motion(hold), -motion(ramp), late])),
+        known=np.ascontiguousarray(np.moveaxis(known, -2, -1), dtype=Real),
+        new=tiled(new),
+        place=matrix(rows.place),
+        push=matrix(push),
+        local=matrix(local),
+    )
+
+
+def apply(table: Working, x: Working, out: Working) -> Working:
+    """Products (..., i, m) of a matrix table with x (..., j, m)."""
+    if table.ndim == 2:
+        return np.matmul(table, x, out=out)
+    turned = np.ascontiguousarray(np.moveaxis(x.reshape(-1, *x.shape[-2:]), 2, 0))
+    np.copyto(out.reshape(-1, *out.shape[-2:]), np.moveaxis(turned @ table, 0, 2))
+    return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """Known forcing of a stretch of t steps, for r computed ones that members are a `mix` (r, m) of, or for the
+    members themselves.
+
+    At rest nothing moves and one `offset` stands for all corners.
+    """
+
+    move: Working | None  # (t, 2, n, r): motion that known forces add over each step
+    slip: Working  # (t, b, 1): commanded over each step, breakaways
+    slip_speed: Working  # (t+1, b, 1): at the corners, in the tables' scale
+    offset: Working  # (t+1, e, r), or (1, e, r): to what elastic rows see at the corners
+    mix: Working | None
+
+    def mixed(self, values: Working) -> Working:
+        """Members' values (..., m)."""
+        return values if self.mix is None else values @ self.mix
+
+
+def still(bristles: int, offset: Array) -> Known:
+    """Known forcing that does not change, with the `offset` (e, m) of elastic rows."""
+    none = np.zeros((0, bristles, 1), dtype=Real)
+    return Known(move=None, slip=none, slip_speed=none, offset=offset[None].astype(Real), mix=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """What one stretch hands to the next: `motion` (2, n, m) eta and eta', bristle deflections phi (b, m), row
+    forces g (z, m) and their rate (z, m) 1/s."""
+
+    motion: Array
+    phi: Array
+    g: Array
+    rate: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """A stretch: `stored` eta (n, m) after the `kept` steps, counted as it began, and the state at its end.
+
+    `impulse` (n, m): modal forces of the rows integrated, N s; `error` m: an estimate of what the steps miss at
+    the probes; `taken`: steps, short of those asked for where contacts found no solution; `tries` at their
+    forces.
+    """
+
+    stored: list[Working]
+    kept: list[int]
+    end: Carried
+    impulse: Array
+    error: float
+    taken: int
+    tries: int
+
+
+class Desk:
+    """Room for the steps of one stretch and the views that each step takes: fresh memory and fresh views cost
+    more here than the arithmetic in them."""
+
+    def __init__(self, members: int, steps: int, sizes: tuple[int, int, int, int]) -> None:
+        c, b, z, n = sizes
+
+        def room(*shape: int) -> Working:
+            return np.zeros((*shape, members), dtype=Real)
+
+        self.motion, self.terms, self.after = room(5, n), room(5, 2, n), room(2, n)
+        self.y, self.p, self.dp, self.excess = self.motion[:2], *self.motion[2:]
+        self.spread, self.summed = self.motion[:, None], room(n)
+        self.seen = room(steps + 1, 2, z)
+        self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
+        self.rows = room(5, z)
+        self.middle, self.found = room(2, b)
+        # deflection and increment, what becomes of them, and the latter by contacts and directions
+        self.now, self.factor = room(2, 2, b)
+        self.phi, self.increment = self.now
+        self.middle_square, self.speed_square = self.factor
+        self.contact = self.factor[:, :c]
+        self.decay, self.mean = self.contact
+        self.first, self.second = self.factor[:, : b - c], self.factor[:, c:]
+        self.lengths, self.earlier = room(2, 2, c)
+        self.path, self.total = room(2, c)
+        self.coarse = room(2, steps + 1, b)
+
+
+@lru_cache(maxsize=16)
+def desk(members: int, steps: int, sizes: tuple[int, int, int, int], thread: int) -> Desk:
+    """Room for so many members and steps, (contacts, bristles, rows, modes); one for each `thread`."""
+    return Desk(members, steps, sizes)
+
+
+def march(
+    table: Tables,
+    rows: Rows,
+    known: Known,
+    now: Carried,
+    count: int,
+    stride: int,
+    tolerance: float,
+    weight: Working,
+    room: Desk,
+) -> Outcome:
+    """`count` steps from `now`, whose motion counts from where known forces at the beginning would hold it;
+    every `stride`-th corner is kept, the last among them.
+
+    `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of each
+    moves the probes by at rest, m.
+    """
+    w, b = table.local.shape[-1], rows.bristles
+    y, p, dp, excess, summed, after = room.y, room.p, room.dp, room.excess, room.summed, room.after
+    g, dg, work, shift, moved = room.rows[:, :w]
+    bristles, elastic = work[:b], slice(b + rows.dampers, None)
+    moving, touched, alone = known.move is not None, rows.parts.present, w == b
+    phi = room.phi
+
+    y[0], y[1] = now.motion[0], now.motion[1] / table.scale
+    phi[:], g[:], dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
+    apply(table.push, g, p)
+    apply(table.push, dg, dp)
+    excess[:] = 0.0
+    np.multiply(p, 0.5, out=summed)
+    apply(table.place, y, room.seen[0])
+    if moving:
+        room.speed[0] += known.slip_speed[0]
+    # where bristles stand at the beginning does not matter, only how far they move from there
+    np.subtract(phi, room.place[0], out=g[:b])
+    at_first = now.g[:b] - g[:b]
+    room.middle_square[:] = 0.0
+    np.multiply(room.speed[0], room.speed[0], out=room.speed_square)
+    rows.lengths(room.factor, room.earlier)
+    room.total[:] = 0.0
+    stored: list[Working] = []
+    kept: list[int] = []
+    tries = k = 0
+    while k < count:
+        np.multiply(table.move, room.spread, out=room.terms)
+        np.add.reduce(room.terms, axis=0, out=after)
+        here, place = room.seen[k + 1], room.place[k + 1]
+        if known.move is not None:
+            after += known.mixed(known.move[k])
+        apply(table.place, after, here)
+        if moving:
+            room.speed[k + 1] += known.slip_speed[k + 1]
+        if touched:
+            here[0, elastic] += known.mixed(known.offset[k + 1 if moving else 0])
+        g += dg
+        for attempt in range(TRIES):
+            tries += 1
+            _bristles(rows, room, k, known.slip[k] if moving else None)
+            np.subtract(room.found, place, out=bristles)
+            if not alone:
+                work[b:] = rows.others(here, table.scale)
+            work -= g
+            apply(table.local, work, moved)
+            if attempt:
+                np.subtract(moved, shift, out=shift)
+            else:
+                shift[:] = moved
+            if alone:
+                place -= shift
+            else:
+                rows.shift(here, shift, table.scale)
+                shift *= rows.steep
+            np.abs(shift, out=shift)
+            change = np.maximum.reduce(shift, axis=None)
+            shift, moved = moved, shift
+            if change <= tolerance:
+                break
+        else:
+            break
+        phi[:] = room.found
+        room.total += room.path
+        room.lengths, room.earlier = room.earlier, room.lengths
+        g += work
+        dg += work
+        apply(table.push, work, excess)
+        y[:] = after
+        dp += excess
+        p += dp
+        summed += p
+        k += 1
+        if (count - k) % stride == 0:
+            stored.append(y[0] - table.new[0] * excess)
+            kept.append(k)
+    if k == 0:
+        return Outcome(stored=[], kept=[], end=now, impulse=0.0 * p, error=np.inf, taken=0, tries=tries)
+    if k < count:
+        g -= dg
+    rest = np.zeros((2, now.g.shape[0] - w, g.shape[1]))
+    end = Carried(
+        motion=(y - table.new * excess) * np.array([[[1.0]], [[table.scale]]]),
+        phi=phi.astype(float),
+        g=np.concatenate([g[:b] + at_first, g[b:], rest[0]]),
+        rate=np.concatenate([dg / table.spacing, rest[1]]),
+    )
+    error = _missed(rows, known, weight[:, :w], room, k) if k == count else np.inf
+    impulse = table.spacing * (summed - p / 2)
+    return Outcome(stored=stored, kept=kept, end=end, impulse=impulse, error=error, taken=k, tries=tries)
+
+
+def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
+    """Find the bristle deflections after the step from corner k; `slip` (b, 1) is commanded besides."""
+    increment, middle, path, decay, mean = room.increment, room.middle, room.path, room.decay, room.mean
+    speed = room.speed[k + 1]
+    np.subtract(room.place[k + 1], room.place[k], out=increment)
+    if slip is not None:
+        increment += slip
+    np.subtract(increment, speed, out=middle)
+    middle -= room.speed[k]
+    np.multiply(middle, middle, out=room.middle_square)
+    np.multiply(speed, speed, out=room.speed_square)
+    if rows.bristles > rows.contacts:
+        room.first += room.second
+    np.sqrt(room.contact, out=room.lengths)
+    np.add(room.lengths[0], room.lengths[1], out=path)
+    path += room.earlier[1]
+    path += LEAST_PATH
+    np.negative(path, out=decay)
+    np.exp(decay, out=decay)
+    np.subtract(ONE, decay, out=mean)
+    mean /= path
+    if rows.bristles > rows.contacts:
+        room.second[:] = room.first
+    room.factor *= room.now
+    np.add(room.factor[0], room.factor[1], out=room.found)
+
+
+def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> float:
+    """An estimate of what the last k steps miss at the probes, m: paths change by dX if every other corner is
+    left out, and bristles by -phi dX."""
+    if k % 2:
+        return 0.0
+    b, c, half = rows.bristles, rows.contacts, k // 2
+    seen, phi = room.seen, room.phi
+    square, work = room.coarse[:, : half + 1]
+    speed = seen[: k + 1 : 2, 1, :b]
+    np.multiply(speed, speed, out=square)
+    length = room.coarse[1, : half + 1, :c]
+    rows.lengths(square, length)
+    total = 4 * length.sum(axis=0) - 2 * (length[0] + length[-1]) - room.total
+    middle = np.subtract(seen[2 : k + 1 : 2, 0, :b], seen[: k - 1 : 2, 0, :b], out=square[1:])
+    if known.move is not None:
+        middle += known.slip[:k:2] + known.slip[1:k:2]
+    middle -= np.multiply(2.0, speed[1:], out=work[1:])
+    middle -= np.multiply(2.0, speed[:-1], out=work[1:])
+    middle *= middle
+    rows.lengths(middle, length[1:])
+    total += length[1:].sum(axis=0)
+    missed = np.zeros((weight.shape[1], phi.shape[1]), dtype=Real)
+    missed[:c] = phi[:c] * total
+    missed[c:b] = phi[c:] * total[: b - c]
+    probes = weight.shape[0] if weight.ndim == 2 else weight.shape[2]
+    found = apply(weight, missed, np.empty((probes, phi.shape[1]), dtype=Real))
+    return float(np.abs(found).max(initial=0.0))
