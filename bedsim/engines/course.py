@@ -28,41 +28,36 @@ LONGEST = 256  # corners in one running sum
 class Course:
     """The commanded motion of a layer.
 
-    `profiles`, `start_times` one per layer (s); `strengths` (r, sources) of what is computed; members are
+    `motion` of the first of the `layers`, `start_times` one per layer (s); `strengths` (r, sources) of what is computed; members are
     `mix` (r, m) times that, or the r themselves.  The last row of a mix is what all share: weight and inertia.
     """
 
     job: Job
-    profiles: tuple[Profile, ...]
+    layers: NDArray[np.int64]
+    motion: Profile
     start_times: Array
     strengths: Array
     mix: Array | None
 
-    @property
-    def motion(self) -> Profile:
-        """The profile of the first layer; the others have the same course at other heights."""
-        return self.profiles[0]
-
     def imposed(self, time: Array, piece: NDArray[np.int64]) -> Array:
         """Imposed extensions (r, t, rows) at instants of the motion."""
-        paths = [
-            Path(
-                time=start + time,
-                height=profile.height_on(time, piece),
-                move_start=profile.move_start[piece],
-                move_end=profile.move_end[piece],
-            )
-            for profile, start in zip(self.profiles, self.start_times, strict=True)
-        ]
-        if len(paths) == 1:
-            return self.job.machine.imposed(paths[0], self.strengths)
-        whole = Path(
-            time=np.concatenate([p.time for p in paths]),
-            height=np.concatenate([p.height for p in paths]),
-            move_start=np.concatenate([p.move_start for p in paths]),
-            move_end=np.concatenate([p.move_end for p in paths]),
+        profile, program = self.motion, self.job.program
+        # layers have the same course, each at its own height
+        shift = program.height(self.layers) - program.height(self.layers[0])
+
+        def every(height: Array) -> Array:
+            return (height + shift[:, None, None]).reshape(-1, height.shape[1])
+
+        path = Path(
+            time=(self.start_times[:, None] + time).ravel(),
+            height=every(profile.height_on(time, piece)),
+            move_start=every(profile.move_start[piece]),
+            move_end=every(profile.move_end[piece]),
         )
-        return self.job.machine.imposed(whole, self.strengths[0]).reshape(len(paths), time.size, -1)
+        imposed = self.job.machine.imposed(path, self.strengths)
+        if self.layers.size == 1:
+            return imposed
+        return imposed.reshape(self.layers.size, time.size, -1)
 
     def shared(self, values: Array) -> Array:
         """Put `values` (..., n), which all members share, beside computed ones (r, ..., n)."""
@@ -73,7 +68,7 @@ class Course:
         return found
 
 
-def course(job: Job, layers: Array) -> Course:
+def course(job: Job, layers: NDArray[np.int64]) -> Course:
     """The course of one layer for all members, or of one layer for each (a job of one member)."""
     used = np.flatnonzero(np.any(job.amounts != 0.0, axis=0))
     many = job.members > used.size + 1 and layers.size == 1
@@ -84,7 +79,8 @@ def course(job: Job, layers: Array) -> Course:
         mix = np.concatenate([job.amounts[:, used], np.ones((job.members, 1))], axis=1).T
     return Course(
         job=job,
-        profiles=tuple(job.program.layer_change(int(layer)) for layer in layers),
+        layers=layers,
+        motion=job.program.layer_change(int(layers[0])),
         start_times=np.array([job.program.start_time(int(layer)) for layer in layers]),
         strengths=strengths,
         mix=mix,

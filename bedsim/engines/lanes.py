@@ -1,17 +1,19 @@
 """One long print, its parts computed side by side.
 
-Layers follow from each other only through what bristles carry over, and they forget: every layer's travel and
-vibration relaxes them.  So lanes begin all over the print at once from a guess.  A lane that comes to its end
-goes on into the next one's part and replaces what it finds there, until its state at the end of a layer agrees
-with the one found before; from there on both would be the same.  The first lane begins at the true start, so
-what remains has been reached from there, seam by seam.  Where nothing is forgotten a lane goes on to the end of
-the print: slow, but right.
+Layers follow from each other only through what the bristles carry over.  So lanes begin all over the print at
+once, from a guess of the bristles there.  A bristle's law is linear in its deflection along a given path, and
+motions answer linearly: how a small error of the guess is carried through a layer, and how it moves the bed, is
+known once the layer is computed (`memory`).  When all lanes are done the error of every guess is what the lane
+before has found at that place, errors are carried through lane after lane, and taken off what was found.  What
+this leaves is of second order.  Then the first layer of every lane is computed again from its corrected start:
+where that differs from the corrected result, all lanes are run again from there.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -19,106 +21,212 @@ from numpy.typing import NDArray
 
 from bedsim.components.row import Path
 from bedsim.engines import base, state
-from bedsim.engines.base import Chunk, History, Job, Observer
+from bedsim.engines.base import Chunk, Job, Observer
+from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
 from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
-Advance = Callable[[Job, System, Observer, Layers, Layers, State], tuple[State, Chunk]]
+Solve = Callable[[Job, System, Observer, Layers, Layers, State], Solved]
 
-MOST = 32
+MOST = 48
+HEAD = 8  # layers done one by one first: what lanes guess from
 SHORTEST = 12  # layers in a lane
-SEAM = 1e-10  # m: probes agree this well where a lane ends
+WARM = 4  # layers before it that shake a guess
+TOGETHER = 2048  # layers kept at once
+SEAM = 2e-9  # m: what probes may differ by where a lane begins
+PASSES = 4
+FORGOTTEN = 60.0  # breakaways: after such a path nothing is left of a bristle's past
+TURNS, TURN_STEPS = 1.5, 36  # of the screws, before a lane begins, and slow steps in them
+PARTS = 64  # in which the exponential of `memory` is taken
 
 
-@dataclass(slots=True, kw_only=True)
-class Found:
-    """What has been found of all layers so far, the best of each."""
+def worth(job: Job, layers: int) -> bool:
+    """Whether lanes pay: one machine, many layers, friction, and elements that are the same at all layers."""
+    machine = job.machine
+    return job.members == 1 and layers >= 2 * SHORTEST and not machine.flanks and bool(machine.frictions)
 
-    seams: Array  # (layers, s) what `_seams` says of the state at the end of each layer
-    fields: dict[str, Array] = field(default_factory=dict)  # (layers, ...)
-    histories: dict[int, History] = field(default_factory=dict)
-    notes: dict[str, None] = field(default_factory=dict)
-    statistics: dict[str, float] = field(default_factory=dict)
 
-    def put(self, layers: Layers, chunk: Chunk, seams: Array) -> None:
-        """Store what was found of some layers (k,), members (k,) of the chunk."""
-        for key in base.REPORTED:
-            values = getattr(chunk, key)[:, 0]
-            if key not in self.fields:
-                self.fields[key] = np.zeros((self.seams.shape[0], *values.shape[1:]), dtype=values.dtype)
-            self.fields[key][layers - 1] = values
-        self.seams[layers - 1] = seams
-        self.histories |= {history.layer: history for history in chunk.histories}
-        self.notes |= dict.fromkeys(chunk.notes)
-        for key, value in chunk.statistics.items():
-            self.statistics[key] = self.statistics.get(key, 0.0) + value
+def memory(solved: Solved) -> tuple[Array, Array]:
+    """How a small error of the bristles' forces at the start of a layer is carried to its end, and how it moves
+    the modes in print: `carry` (k, d, d) and `answer` (k, n, d).
 
-    def chunk(self) -> Chunk:
-        """All layers of one machine."""
-        fields: dict[str, Any] = {key: values[None] for key, values in self.fields.items()}
-        return Chunk(
-            layers=np.arange(1, self.seams.shape[0] + 1),
-            histories=tuple(self.histories[layer] for layer in sorted(self.histories)),
-            notes=tuple(self.notes),
-            statistics=self.statistics,
-            **fields,
+    With g = phi - zeta and the bed at rest zeta = -L g, so phi = (1 - L) g.  Along the path X of a contact
+    g' = -X' phi, hence g1 = exp(-X (1 - L)) g0; the exponential as a power of its first diagonal approximant.
+    """
+    layer, rows = solved.modes, solved.modes.rows
+    b = rows.bristles
+    c = rows.contacts
+    compliance = -(rows.push[:, :b] / layer.frequency[:, None] ** 2)  # (k, b, n)
+    one = np.eye(b)
+    stuck = one + np.swapaxes(compliance @ rows.place[..., :b], 1, 2)  # 1 - L
+    path = np.minimum(np.concatenate([solved.path, solved.path[: b - c]]).T, FORGOTTEN)  # (k, b)
+    half = path[:, :, None] * stuck / (2 * PARTS)
+    left = np.linalg.matrix_power(np.linalg.solve(one + half, one - half), PARTS) @ np.linalg.inv(stuck)
+    limit = rows.limit
+    carry = np.empty_like(left)
+    carry[:, rows.order[:, None], rows.order] = limit[:, :, None] * (stuck @ left) / limit[:, None]
+    answer = np.empty((limit.shape[0], layer.frequency.shape[1], b))
+    answer[:, :, rows.order] = np.swapaxes(compliance, 1, 2) @ left / limit[:, None]
+    return carry, answer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One layer of each of the k lanes that are not at their end yet, with its `memory`."""
+
+    system: System
+    observer: Observer
+    solved: Solved
+    carry: Array
+    answer: Array
+
+
+def run(job: Job, first: int, last: int, begin: State, solve: Solve) -> tuple[State, Chunk] | None:
+    """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is reported.
+
+    None if lanes do not agree, or if a motor leaves its linear range.
+    """
+    count = min(MOST, (last - first + 1) // SHORTEST)
+    starts = first + np.linspace(0, last - first + 1, count + 1).astype(int)[:-1]
+    # lanes that are a layer longer come first, so that those still on are always the first k
+    lengths = np.diff(np.append(starts, last + 1))
+    starts = first + np.concatenate([[0], np.cumsum(np.sort(lengths)[::-1])[:-1]])
+    lengths = np.sort(lengths)[::-1]
+    now = _warmed(job, starts, begin, solve)
+    for _ in range(PASSES):
+        steps, end = _march(job, starts, lengths, now, solve)
+        errors, end = _errors(steps, lengths, now, end)
+        corrected = State(
+            q=np.concatenate([begin.q, end.q[:-1]]),
+            v=np.concatenate([begin.v, end.v[:-1]]),
+            f=np.concatenate([begin.f, end.f[:-1]]),
         )
+        if _agree(job, starts, steps[0], corrected, errors[0], solve):
+            chunk = _joined(job, first, steps, errors)
+            over = np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE)
+            return None if over else (end.member(-1), chunk)
+        now = corrected
+    return None
 
 
-def lanes_for(job: Job) -> int:
-    """How many lanes a job is worth: one where members share layers, or where elements differ by layer."""
-    if job.members > 1 or job.machine.flanks or not job.machine.frictions:
-        return 1
-    return max(1, min(MOST, job.program.layers // SHORTEST))
+def _warmed(job: Job, starts: Layers, begin: State, solve: Solve) -> State:
+    """A guess of the states before some layers: bristles as at the beginning, slowly turned with the screws up
+    to a few layers before, and shaken by these."""
+    layers = starts - WARM
+    layers[0] = starts[0]
+    now = _turned(job, layers, begin)
+    for j in range(WARM):
+        at = np.append(starts[0], layers[1:] + j)
+        system = job.machine.system(at)
+        observer = base.make_observer(job.machine, system, job.probes)
+        now = solve(job, system, observer, np.arange(at.size), at, now).after
+    return State(
+        q=np.concatenate([begin.q, now.q[1:]]),
+        v=np.concatenate([begin.v, now.v[1:]]),
+        f=np.concatenate([begin.f, now.f[1:]]),
+    )
 
 
-def run(job: Job, count: int, advance: Advance) -> Chunk:
-    """All layers of one machine in so many lanes."""
-    last = job.program.layers
-    ends = np.linspace(0, last, count + 1).astype(int)[1:]
-    at = np.concatenate([[0], ends[:-1]])  # the layer each lane has done last
-    now = _guess(job, at + 1)
-    found = Found(seams=np.full((last, job.probes.shape[0] * 3 + job.machine.breakaway.size), np.nan))
-    end = ends
-    while at.size:
-        layers = at + 1
+def _turned(job: Job, layers: Layers, begin: State) -> State:
+    """States (k, ...) before some layers, reached slowly over the last turns of the screws."""
+    system = job.machine.system(layers)
+    slow = state.slow_layer(job, system, slice(0, layers.size))
+    end = job.program.height(layers - 1)
+    turn = 2 * np.pi / float(np.abs(job.machine.command).max())
+    time = np.array([job.program.start_time(int(layer)) for layer in layers])
+
+    def forced(height: Array) -> tuple[Array, Array]:
+        at = height[:, None] * np.ones(job.program.corners)
+        imposed = job.machine.imposed(
+            Path(time=time, height=at, move_start=at, move_end=at), job.amounts[0]
+        )
+        return (system.imposed_force @ imposed[:, :, None])[..., 0] + system.weight, imposed
+
+    # no higher than where the print began
+    heights = np.minimum(end + TURNS * turn * np.linspace(1, 0, TURN_STEPS + 1)[:, None], end[0])
+    force, _ = forced(heights[0])
+    f = np.repeat(begin.f, layers.size, axis=0)
+    q = np.linalg.solve(system.K, (force - f @ job.machine.contact_rows)[:, :, None])[..., 0]
+    now = State(q=q, v=np.zeros_like(q), f=f)
+    for before, height in pairwise(heights):
+        force, imposed = forced(height)
+        slip = (height - before)[:, None] * job.machine.contact_command.sum(axis=1)
+        now = state.slow_step(slow, now, force, imposed, slip)
+    return now
+
+
+def _march(
+    job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve
+) -> tuple[list[Step], State]:
+    """All layers of all lanes, and the states at their ends."""
+    steps: list[Step] = []
+    ends = State(q=now.q.copy(), v=now.v.copy(), f=now.f.copy())
+    for j in range(int(lengths[0])):
+        on = np.flatnonzero(lengths > j)
+        layers = starts[on] + j
         system = job.machine.system(layers)
         observer = base.make_observer(job.machine, system, job.probes)
-        now, chunk = advance(job, system, observer, np.arange(layers.size), layers, now)
-        seams = _seams(job, system, observer, now)
-        agree = np.abs(seams - found.seams[layers - 1]).max(axis=1) < SEAM  # not where nothing was found yet
-        found.put(layers, chunk, seams)
-        on = (layers < last) & ((layers <= end) | ~agree)
-        at, end, now = layers[on], end[on], now.part(on)
-        job.progress(int(np.count_nonzero(~np.isnan(found.seams[:, 0]))))
-    return found.chunk()
+        solved = solve(job, system, observer, np.arange(on.size), layers, ends.part(slice(0, on.size)))
+        carry, answer = memory(solved)
+        steps.append(Step(system=system, observer=observer, solved=solved, carry=carry, answer=answer))
+        for key in ("q", "v", "f"):
+            getattr(ends, key)[: on.size] = getattr(solved.after, key)
+        job.progress(int(np.minimum(lengths, j + 1).sum()))
+    return steps, ends
 
 
-def _guess(job: Job, layers: Layers) -> State:
-    """States (k, ...) before some layers: bristles as before layer 1, and the equilibrium that goes with them."""
-    first = state.start(job)
-    if layers.size == 1:
-        return first
-    system = job.machine.system(layers)
-    height = job.program.height(layers - 1)[:, None] * np.ones(job.program.corners)
-    time = np.array([job.program.start_time(int(layer)) for layer in layers])
-    resting = Path(time=time, height=height, move_start=height, move_end=height)
-    imposed = job.machine.imposed(resting, job.amounts[0])
-    force = (system.imposed_force @ imposed[:, :, None])[..., 0] + system.weight
-    f = np.repeat(first.f, layers.size, axis=0)
-    q = np.linalg.solve(system.K, (force - f @ job.machine.contact_rows)[:, :, None])[..., 0]
-    q[0] = first.q[0]
-    return State(q=q, v=np.zeros_like(q), f=f)
+def _errors(steps: list[Step], lengths: Layers, now: State, end: State) -> tuple[list[Array], State]:
+    """Errors (k, d) N of the forces at the start of each step, to be added, and the corrected ends."""
+    errors = [np.zeros((step.carry.shape[0], now.f.shape[1])) for step in steps]
+    q, f = end.q.copy(), end.f.copy()
+    error = np.zeros(now.f.shape[1])
+    for lane, length in enumerate(lengths):
+        for j, step in enumerate(steps[:length]):
+            errors[j][lane] = error
+            moved = step.solved.modes.modes[lane] @ (step.answer[lane] @ error)
+            error = step.carry[lane] @ error
+        q[lane] += moved
+        f[lane] += error
+        if lane + 1 < lengths.size:
+            error = f[lane] - now.f[lane + 1]
+    return errors, State(q=q, v=end.v, f=f)
 
 
-def _seams(job: Job, system: System, observer: Observer, now: State) -> Array:
-    """The state (k, s) in metres: where the probes are, and how far each bristle's force moves them at most."""
-    n = now.q.shape[1]
-    lateral = observer.lateral.reshape(now.q.shape[0], -1, n)
-    height = np.broadcast_to(observer.height, (now.q.shape[0], *observer.height.shape))
-    probes = np.concatenate([height, lateral], axis=1)
-    contact = np.broadcast_to(job.machine.contact_rows.T, (now.q.shape[0], n, now.f.shape[1]))
-    answer = np.abs(probes @ np.linalg.solve(system.K, contact)).max(axis=1)
-    return np.concatenate([(probes @ now.q[:, :, None])[..., 0], now.f * answer], axis=1)
+def _agree(
+    job: Job, starts: Layers, step: Step, corrected: State, errors: Array, solve: Solve
+) -> bool:
+    """Whether the first layer of every lane, from its corrected start, comes out as corrected."""
+    again = solve(job, step.system, step.observer, np.arange(starts.size), starts, corrected)
+    view = base.view(step.observer, np.arange(starts.size))[:, -3 * job.probes.shape[0] :]
+    modes = step.solved.modes.modes
+    shift = (step.answer @ errors[:, :, None])[..., 0]
+    moved = again.mean - step.solved.mean - shift
+    left = (step.carry @ errors[:, :, None])[..., 0] + step.solved.after.f - again.after.f
+    carried = np.abs(view @ modes @ step.answer) @ np.abs(left)[:, :, None]
+    probes = np.abs(view @ (modes @ moved[:, :, None]))
+    import os
+    if os.environ.get("DBG"): print("seam", probes.max(), carried.max(), np.abs(view @ (modes @ shift[:, :, None])).max())
+    return float(max(probes.max(), carried.max())) < SEAM
+
+
+def _joined(job: Job, first: int, steps: list[Step], errors: list[Array]) -> Chunk:
+    """What is reported of all layers, in order."""
+    chunks = []
+    for step, error in zip(steps, errors, strict=True):
+        index = np.arange(error.shape[0])
+        shift = (step.answer @ error[:, :, None])[..., 0]
+        chunks.append(report(step.solved, step.observer, index, shift))
+    layers = np.concatenate([chunk.layers for chunk in chunks])
+    order = np.argsort(layers)
+    fields: dict[str, Any] = {
+        key: np.concatenate([getattr(chunk, key)[:, 0] for chunk in chunks])[order][None]
+        for key in base.REPORTED
+    }
+    histories = sorted((h for chunk in chunks for h in chunk.histories), key=lambda h: h.layer)
+    statistics: dict[str, float] = {}
+    for chunk in chunks:
+        for key, value in chunk.statistics.items():
+            statistics[key] = statistics.get(key, 0.0) + value * chunk.layers.size
+    return Chunk(layers=layers[order], histories=tuple(histories), statistics=statistics, **fields)

@@ -3,27 +3,26 @@
 The modes are those of the machine with its bristles stuck, so that what rings down after a move is carried
 exactly and only the slip of the bristles is left over.  Imperfections are forcing alone, so a layer's modes
 serve every member of a batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts
-through a few rows whose forces are polygons in time; `window.py` solves for them.  Errors are of second order
-in the polygon's spacing or better, and the spacing follows an estimate of the error of the bristles' path
-(`Pace`); tests/agreement shows both.
+through a few rows; `steps.py` finds their forces corner by corner.  Errors are of second order in the step or
+better, and at rest the step follows an estimate of what it misses at the probes (`Pace`); tests/agreement shows
+both.  A long print of one machine is done in parts side by side (`lanes.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import base, course, lanes, state
-from bedsim.engines.base import Chunk, Handles, History, Job, Observer
-from bedsim.engines.course import mixed
-from bedsim.engines.modes import LayerModes, layer_modes
+from bedsim.engines.base import Chunk, Handles, Job, Observer
+from bedsim.engines.modes import layer_modes
 from bedsim.engines.reference import ReferenceEngine
+from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
-from bedsim.engines.track import Pace, Track, Work, begin, drive, leave, ring_down
+from bedsim.engines.track import Pace, Work, solve
 from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
@@ -36,7 +35,7 @@ __all__ = ["Pace", "PropagatorEngine"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PropagatorEngine:
-    """Exact motion in the natural modes between corners as close as `pace` says."""
+    """Exact motion in the natural modes in steps as long as `pace` says."""
 
     name: str = "propagator"
     handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.INERTIA | Handles.MEMBERS
@@ -48,27 +47,42 @@ class PropagatorEngine:
 
         Raises SolverError if contacts find no solution.
         """
-        count = lanes.lanes_for(job)
-        if count > 1:
-            yield lanes.run(job, count, self.layers)
-            return
-        carried = state.start(job)
-        layers = np.arange(1, job.program.layers + 1)
-        for first in range(0, layers.size, LAYERS_AT_ONCE):
-            system = job.machine.system(layers[first : first + LAYERS_AT_ONCE])
-            observer = base.make_observer(job.machine, system, job.probes)
-            for index, layer in enumerate(system.layers):
-                carried, chunk = self.layer(job, system, observer, index, int(layer), carried)
+        carried, first, last = state.start(job), 1, job.program.layers
+        while first <= last:
+            if first > lanes.HEAD and lanes.worth(job, last - first + 1):
+                span = min(last - first + 1, lanes.TOGETHER)
+                found = lanes.run(job, first, first + span - 1, carried, self.solved)
+            else:
+                span, found = min(last - first + 1, LAYERS_AT_ONCE if first > 1 else lanes.HEAD), None
+            if found is not None:
+                carried, chunk = found
                 yield chunk
-                job.progress(int(layer))
+            else:
+                system = job.machine.system(np.arange(first, first + span))
+                observer = base.make_observer(job.machine, system, job.probes)
+                for index, layer in enumerate(system.layers):
+                    carried, chunk = self.layer(job, system, observer, index, int(layer), carried)
+                    yield chunk
+                    job.progress(int(layer))
+            first += span
 
     def layer(
         self, job: Job, system: System, observer: Observer, index: int, layer: int, before: State
     ) -> tuple[State, Chunk]:
         """One layer of all members: the state at its end and what is reported of it."""
-        return self.layers(job, system, observer, np.array([index]), np.array([layer]), before)
+        before = before.within_limit(job.machine, system.friction_limit[index])
+        at = np.array([index])
+        work = self._work(job, system, observer, at, np.array([layer]))
+        ends, chunks = [], []
+        for first in range(0, job.members, BLOCK):
+            here = slice(first, first + BLOCK)
+            solved = solve(work, here, before.part(here))
+            ends.append(solved.after)
+            chunks.append(report(solved, observer, at))
+        after, chunk = state.join(ends), base.join_members(chunks)
+        return self._past_linear(job, system, observer, index, layer, before, after, chunk)
 
-    def layers(
+    def solved(
         self,
         job: Job,
         system: System,
@@ -76,40 +90,39 @@ class PropagatorEngine:
         index: NDArray[np.int64],
         layers: NDArray[np.int64],
         before: State,
-    ) -> tuple[State, Chunk]:
-        """One layer for all members, or of a job of one member a layer for each state: the states at its end
-        and what is reported, an axis of one layer."""
+    ) -> Solved:
+        """A layer of one machine for each of the states `before`; motors are taken as linear."""
         before = before.within_limit(job.machine, system.friction_limit[index])
-        modes = layer_modes(job, system, index)
-        work = Work(
-            plan=course.course(job, layers),
-            layer=modes,
-            pace=self.pace,
-            probes=probe_modes(observer, index, modes),
-            view=base.view(observer, index) @ modes.modes,
-        )
-        members = before.q.shape[0]
-        block = BLOCK if layers.size == 1 else members
-        ends, chunks = [], []
-        for first in range(0, members, block):
-            here = slice(first, first + block)
-            mix = None if work.plan.mix is None else np.ascontiguousarray(work.plan.mix[:, here])
-            track = begin(work, mix, before.part(here))
-            for piece in range(work.plan.motion.time.size - 1):
-                drive(track, piece)
-            bound, mean = ring_down(track)
-            ends.append(leave(modes, track.now))
-            chunks.append(report(track, observer, index, layers, mean, bound))
-        after, chunk = state.join(ends), base.join_members(chunks)
-        return self._past_linear(job, system, observer, index, layers, before, after, chunk)
+        work = self._work(job, system, observer, index, layers)
+        return solve(work, slice(0, layers.size), before)
 
-    def _past_linear(
+    def _work(
         self,
         job: Job,
         system: System,
         observer: Observer,
         index: NDArray[np.int64],
         layers: NDArray[np.int64],
+    ) -> Work:
+        modes = layer_modes(job, system, index)
+        n = observer.height.shape[1]
+        lateral = observer.lateral[index].reshape(index.size, -1, n)
+        height = np.broadcast_to(observer.height, (index.size, *observer.height.shape))
+        return Work(
+            plan=course.course(job, layers),
+            layer=modes,
+            pace=self.pace,
+            probes=np.concatenate([height, lateral], axis=1) @ modes.modes,
+            view=base.view(observer, index) @ modes.modes,
+        )
+
+    def _past_linear(
+        self,
+        job: Job,
+        system: System,
+        observer: Observer,
+        index: int,
+        layer: int,
         before: State,
         after: State,
         chunk: Chunk,
@@ -122,83 +135,21 @@ class PropagatorEngine:
         exact = ReferenceEngine(motor_sine=True)
         q, v, f = after.q.copy(), after.v.copy(), after.f.copy()
         fields = {key: getattr(chunk, key).copy() for key in base.REPORTED}
-        histories = {history.layer: history for history in chunk.histories}
-        for k in over:
-            lane, member = (int(k), 0) if layers.size > 1 else (0, int(k))
-            start = before.member(int(k))
+        histories = list(chunk.histories)
+        for member in over:
             end, one = exact.layer(
-                job, system, observer, int(index[lane]), int(layers[lane]), start, member
+                job, system, observer, index, layer, before.member(int(member)), int(member)
             )
-            q[k], v[k], f[k] = end.q[0], end.v[0], end.f[0]
+            q[member], v[member], f[member] = end.q[0], end.v[0], end.f[0]
             for key, values in fields.items():
-                values[k] = getattr(one, key)[0]
-            if member == 0:
-                histories |= {history.layer: history for history in one.histories}
+                values[member] = getattr(one, key)[0]
+            if member == 0 and one.histories:
+                histories = list(one.histories)
         note = "layers past the linear range of a motor's load angle were computed by the reference engine."
         return State(q=q, v=v, f=f), Chunk(
             layers=chunk.layers,
-            histories=tuple(histories.values()),
+            histories=tuple(histories),
             notes=(note,),
             statistics=chunk.statistics | {"layers by reference": float(over.size)},
             **fields,
         )
-
-
-def probe_modes(observer: Observer, index: NDArray[np.int64], modes: LayerModes) -> Array:
-    """How far probes move per mode (s, p, n): heights, then both lateral directions."""
-    n = observer.height.shape[1]
-    lateral = observer.lateral[index].reshape(index.size, -1, n)
-    height = np.broadcast_to(observer.height, (index.size, *observer.height.shape))
-    return np.concatenate([height, lateral], axis=1) @ modes.modes
-
-
-def report(
-    track: Track,
-    observer: Observer,
-    index: NDArray[np.int64],
-    layers: NDArray[np.int64],
-    mean: Array,
-    bound: Array,
-) -> Chunk:
-    """What is reported of the members of a track, who share a layer or have one each; `mean` (m, n) of eta in
-    print."""
-    plan, modes = track.work.plan, track.work.layer
-    job, motion = plan.job, plan.motion
-    time = np.array(track.times)
-    back = np.swapaxes(modes.modes, 1, 2)
-    seen = np.transpose(np.concatenate(track.seen), (2, 0, 1))  # (m, t, v)
-    rows, joint, height, lateral = base.parts(observer, seen)
-    watched = np.concatenate(track.imposed, axis=1)[..., observer.watched]
-    watched = np.moveaxis(mixed(np.moveaxis(watched, 0, -1), track.mix), -1, 0)
-    moving = watched.shape[1]
-    at = index if layers.size > 1 else int(index[0])
-    fields: dict[str, Any] = base.seen_extremes(observer, at, rows[:, :moving], joint[:, :moving], watched)
-    still = base.seen_extremes(observer, at, rows[:, moving - 1 :], joint[:, moving - 1 :], watched[:, -1:])
-    for key, largest in still.items():
-        least = key in ("mount_force", "axial_force")
-        fields[key] = (np.minimum if least else np.maximum)(fields[key], largest)
-    printing = motion.duration + job.program.settle
-    away = height - height[:, -1:], lateral - lateral[:, -1:]
-    fields |= base.seen_residual(time, *away, printing, motion.duration)
-    return Chunk(
-        layers=layers,
-        pose=((mean[:, None] @ back) @ observer.bed.T),
-        stop_hit=(fields["joint_excursion"] >= job.machine.joint_travel)[:, None],
-        tail_bound=bound[:, None],
-        histories=tuple(
-            _history(track, k, int(layer), time) for k, layer in enumerate(layers) if layer in job.trace_layers
-        ),
-        statistics={"steps": float(track.taken), "tries": float(track.tries)},
-        **{key: value[:, None] for key, value in fields.items()},
-    )
-
-
-def _history(track: Track, k: int, layer: int, time: Array) -> History:
-    """The motion of the first member, or of the one at the k-th layer."""
-    job, motion = track.work.plan.job, track.work.plan.motion
-    modes = track.work.layer.modes
-    profile = job.program.layer_change(layer)
-    path = profile.path(np.minimum(time, motion.duration), job.program.start_time(layer))
-    q = np.array([place[:, k] for place in track.places]) @ modes[min(k, modes.shape[0] - 1)].T
-    imposed = job.machine.imposed(path, job.amounts[0])
-    return History(layer=layer, member=0, time=time, q=q, imposed=imposed, commanded=path.height.mean(axis=1))

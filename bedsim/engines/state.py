@@ -57,28 +57,28 @@ def join(states: list[State]) -> State:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlowLayer:
-    """What a slow step needs of one layer: stiffness (n, n), contacts, and the elastic elements."""
+    """What a slow step needs of one layer, or of one layer per member: stiffness, contacts, elastic elements."""
 
-    K: Array
-    scale: Array  # (n,) 1/K_ii: weighs force against moment in the line search
+    K: Array  # (n, n), or (m, n, n)
+    scale: Array  # (n,), or (m, n) 1/K_ii: weighs force against moment in the line search
     contact: Array
     groups: Array
-    limit: Array
+    limit: Array  # (d,), or (m, d)
     breakaway: Array
     parts: Elastic
 
 
-def slow_layer(job: Job, system: System, index: int) -> SlowLayer:
-    """Pick the matrices of one layer."""
+def slow_layer(job: Job, system: System, index: int | slice) -> SlowLayer:
+    """Pick the matrices of one layer, or of some for a member each."""
     machine = job.machine
     return SlowLayer(
         K=system.K[index],
-        scale=1 / np.diag(system.K[index]),
+        scale=1 / np.diagonal(system.K[index], axis1=-2, axis2=-1),
         contact=machine.contact_rows,
         groups=machine.contact_groups,
         limit=np.maximum(system.friction_limit[index], 1e-12),
         breakaway=machine.breakaway,
-        parts=elastic(machine, system, index, motor_sine=False),
+        parts=elastic(machine, system, index if isinstance(index, int) else 0, motor_sine=False),
     )
 
 
@@ -122,7 +122,7 @@ def _balance(
     f = friction.after_increment(
         before, q @ layer.contact.T + base, layer.groups, layer.limit, layer.breakaway
     )
-    residual = q @ layer.K + f @ layer.contact - force
+    residual = (q[:, None] @ layer.K)[:, 0] + f @ layer.contact - force
     extra = force_and_tangent(layer.parts, q, imposed)
     return residual if extra is None else residual + extra[0], f
 

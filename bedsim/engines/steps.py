@@ -49,7 +49,7 @@ class Tables:
     known: Working  # (3, 2, n, s): to what is known: its hold, ramp and bend
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
-    local: Working  # (w, w), or (m, w, w): what rows see of the excess of g
+    answer: Working  # (n + w, w), or (m, w, n + w): to the excess of g: modal forces, and what rows see
 
 
 def tables(layer: LayerModes, spacing: float, width: int, members: int) -> Tables:
@@ -86,7 +86,7 @@ def tables(layer: LayerModes, spacing: float, width: int, members: int) -> Table
         new=tiled(new),
         place=matrix(rows.place),
         push=matrix(push),
-        local=matrix(local),
+        answer=matrix(np.concatenate([push, local], axis=2)),
     )
 
 
@@ -94,8 +94,9 @@ def apply(table: Working, x: Working, out: Working) -> Working:
     """Products (..., i, m) of a matrix table with x (..., j, m)."""
     if table.ndim == 2:
         return np.matmul(table, x, out=out)
-    turned = np.ascontiguousarray(np.moveaxis(x.reshape(-1, *x.shape[-2:]), 2, 0))
-    np.copyto(out.reshape(-1, *out.shape[-2:]), np.moveaxis(turned @ table, 0, 2))
+    three = (-1, *x.shape[-2:])
+    turned = np.ascontiguousarray(x.reshape(three).transpose(2, 0, 1)) @ table
+    np.copyto(out.reshape(-1, *out.shape[-2:]), turned.transpose(1, 2, 0))
     return out
 
 
@@ -139,7 +140,7 @@ class Carried:
 class Outcome:
     """A stretch: `stored` eta (n, m) after the `kept` steps, counted as it began, and the state at its end.
 
-    `impulse` (n, m): modal forces of the rows integrated, N s; `error` m: an estimate of what the steps miss at
+    `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways; `error` m: an estimate of what the steps miss at
     the probes; `taken`: steps, short of those asked for where contacts found no solution; `tries` at their
     forces.
     """
@@ -148,6 +149,7 @@ class Outcome:
     kept: list[int]
     end: Carried
     impulse: Array
+    path: Working
     error: float
     taken: int
     tries: int
@@ -163,12 +165,14 @@ class Desk:
         def room(*shape: int) -> Working:
             return np.zeros((*shape, members), dtype=Real)
 
-        self.motion, self.terms, self.after = room(5, n), room(5, 2, n), room(2, n)
+        # motion, modal forces of the rows, their change and its excess over the prediction, what rows see of it
+        self.state, self.n = room(5 * n + z), n
+        self.motion, self.terms, self.after = self.state[: 5 * n].reshape(5, n, -1), room(5, 2, n), room(2, n)
         self.y, self.p, self.dp, self.excess = self.motion[:2], *self.motion[2:]
-        self.spread, self.summed = self.motion[:, None], room(n)
+        self.spread, self.summed, self.late = self.motion[:, None], room(n), room(n)
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
-        self.rows = room(5, z)
+        self.rows = room(4, z)
         self.middle, self.found = room(2, b)
         # deflection and increment, what becomes of them, and the latter by contacts and directions
         self.now, self.factor = room(2, 2, b)
@@ -205,12 +209,14 @@ def march(
     `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of each
     moves the probes by at rest, m.
     """
-    w, b = table.local.shape[-1], rows.bristles
+    w, b = table.push.shape[-1 if table.push.ndim == 2 else -2], rows.bristles
     y, p, dp, excess, summed, after = room.y, room.p, room.dp, room.excess, room.summed, room.after
-    g, dg, work, shift, moved = room.rows[:, :w]
+    g, dg, work, shift = room.rows[:, :w]
+    answer = room.state[4 * room.n : 5 * room.n + w]
+    moved = answer[room.n :]
     bristles, elastic = work[:b], slice(b + rows.dampers, None)
     moving, touched, alone = known.move is not None, rows.parts.present, w == b
-    phi = room.phi
+    phi, late = room.phi, room.late
 
     y[0], y[1] = now.motion[0], now.motion[1] / table.scale
     phi[:], g[:], dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
@@ -243,6 +249,7 @@ def march(
         if touched:
             here[0, elastic] += known.mixed(known.offset[k + 1 if moving else 0])
         g += dg
+        late[:] = excess
         for attempt in range(TRIES):
             tries += 1
             _bristles(rows, room, k, known.slip[k] if moving else None)
@@ -250,7 +257,9 @@ def march(
             if not alone:
                 work[b:] = rows.others(here, table.scale)
             work -= g
-            apply(table.local, work, moved)
+            if attempt:
+                shift[:] = moved
+            apply(table.answer, work, answer)
             if attempt:
                 np.subtract(moved, shift, out=shift)
             else:
@@ -261,9 +270,7 @@ def march(
                 rows.shift(here, shift, table.scale)
                 shift *= rows.steep
             np.abs(shift, out=shift)
-            change = np.maximum.reduce(shift, axis=None)
-            shift, moved = moved, shift
-            if change <= tolerance:
+            if np.maximum.reduce(shift, axis=None) <= tolerance:
                 break
         else:
             break
@@ -272,7 +279,6 @@ def march(
         room.lengths, room.earlier = room.earlier, room.lengths
         g += work
         dg += work
-        apply(table.push, work, excess)
         y[:] = after
         dp += excess
         p += dp
@@ -282,9 +288,12 @@ def march(
             stored.append(y[0] - table.new[0] * excess)
             kept.append(k)
     if k == 0:
-        return Outcome(stored=[], kept=[], end=now, impulse=0.0 * p, error=np.inf, taken=0, tries=tries)
+        return Outcome(
+            stored=[], kept=[], end=now, impulse=0.0 * p, path=room.total, error=np.inf, taken=0, tries=tries
+        )
     if k < count:
         g -= dg
+        excess[:] = late
     rest = np.zeros((2, now.g.shape[0] - w, g.shape[1]))
     end = Carried(
         motion=(y - table.new * excess) * np.array([[[1.0]], [[table.scale]]]),
@@ -294,7 +303,16 @@ def march(
     )
     error = _missed(rows, known, weight[:, :w], room, k) if k == count else np.inf
     impulse = table.spacing * (summed - p / 2)
-    return Outcome(stored=stored, kept=kept, end=end, impulse=impulse, error=error, taken=k, tries=tries)
+    return Outcome(
+        stored=stored,
+        kept=kept,
+        end=end,
+        impulse=impulse,
+        path=room.total,
+        error=error,
+        taken=k,
+        tries=tries,
+    )
 
 
 def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base, course, exponential, steps
 from bedsim.engines.course import Course, Forcing, mixed
 from bedsim.engines.modes import LayerModes, Real, Working
+from bedsim.engines.solved import Solved
 from bedsim.engines.state import State
 from bedsim.engines.steps import Carried, Known, Outcome, Tables
 from bedsim.errors import SolverError
@@ -113,6 +114,7 @@ class Track:
     imposed: list[Array] = field(default_factory=list)  # (r, t, rows) at those of the motion
     began: Carried | None = None  # the state when printing began
     impulse: Array | None = None  # (n, m) modal forces of the rows integrated since
+    path: Array | float = 0.0  # (c, m) of all contacts, breakaways
     tries: int = 0
     taken: int = 0
 
@@ -165,6 +167,7 @@ class Track:
             self.store(np.array(found.stored), self.time + spacing * np.array(found.kept), rest[0])
         self.time += spacing * found.taken
         self.taken += found.taken
+        self.path = self.path + found.path
         self.now = replace(found.end, motion=found.end.motion + rest)
         if self.impulse is not None:
             self.impulse += found.impulse
@@ -219,6 +222,30 @@ def begin(work: Work, mix: Array | None, before: State) -> Track:
     track.store(np.zeros((1, *now.motion.shape[1:]), dtype=Real), np.zeros(1), now.motion[0])
     track.imposed.append(first)
     return track
+
+
+def solve(work: Work, members: slice, before: State) -> Solved:
+    """A layer of some members from the states before it. Raises SolverError where contacts find no solution."""
+    mix = None if work.plan.mix is None else np.ascontiguousarray(work.plan.mix[:, members])
+    track = begin(work, mix, before)
+    for piece in range(work.plan.motion.time.size - 1):
+        drive(track, piece)
+    bound, mean = ring_down(track)
+    n, m = track.now.motion.shape[1:]
+    return Solved(
+        plan=work.plan,
+        modes=work.layer,
+        mix=mix,
+        after=leave(work.layer, track.now),
+        time=np.array(track.times),
+        seen=np.concatenate(track.seen),
+        imposed=np.concatenate(track.imposed, axis=1),
+        places=np.array(track.places) if track.places else np.zeros((0, n, m)),
+        mean=mean,
+        bound=bound,
+        path=np.zeros((work.layer.rows.contacts, m)) + track.path,
+        statistics={"steps": float(track.taken), "tries": float(track.tries)},
+    )
 
 
 def drive(track: Track, piece: int) -> None:

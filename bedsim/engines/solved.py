@@ -1,0 +1,86 @@
+"""What a layer came out as, and what is reported of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.engines import base
+from bedsim.engines.base import Chunk, History, Observer
+from bedsim.engines.course import Course, mixed
+from bedsim.engines.modes import LayerModes, Working
+from bedsim.engines.state import State
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solved:
+    """The motion of some members over a layer that they share, or over a layer each."""
+
+    plan: Course
+    modes: LayerModes
+    mix: Array | None  # (r, m)
+    after: State
+    time: Array  # (t,) s
+    seen: Working  # (t, v, m) all that is watched
+    imposed: Array  # (r, d, rows) at the first d instants, while driven
+    places: Array  # (t, n, m) of eta, t = 0 where nothing is traced
+    mean: Array  # (m, n) of eta in print
+    bound: Array  # (m,) m, of what is left at the end
+    path: Array  # (c, m) of the contacts, breakaways
+    statistics: dict[str, float]
+
+
+def report(solved: Solved, observer: Observer, index: NDArray[np.int64], shift: Array | None = None) -> Chunk:
+    """What is reported of a layer, an axis of one; `shift` (m, n) of eta is added throughout."""
+    plan, modes, time = solved.plan, solved.modes, solved.time
+    job, motion, layers = plan.job, plan.motion, plan.layers
+    back = np.swapaxes(modes.modes, 1, 2)
+    seen, mean = np.transpose(solved.seen, (2, 0, 1)), solved.mean  # (m, t, v)
+    if shift is not None:
+        view = base.view(observer, index) @ modes.modes
+        seen = seen + (shift[:, None] @ np.swapaxes(view, 1, 2))
+        mean = mean + shift
+    rows, joint, height, lateral = base.parts(observer, seen)
+    watched = solved.imposed[..., observer.watched]
+    watched = np.moveaxis(mixed(np.moveaxis(watched, 0, -1), solved.mix), -1, 0)
+    moving = watched.shape[1]
+    at = index if layers.size > 1 else int(index[0])
+    fields: dict[str, Any] = base.seen_extremes(observer, at, rows[:, :moving], joint[:, :moving], watched)
+    still = base.seen_extremes(observer, at, rows[:, moving - 1 :], joint[:, moving - 1 :], watched[:, -1:])
+    for key, largest in still.items():
+        least = key in ("mount_force", "axial_force")
+        fields[key] = (np.minimum if least else np.maximum)(fields[key], largest)
+    printing = motion.duration + job.program.settle
+    away = height - height[:, -1:], lateral - lateral[:, -1:]
+    fields |= base.seen_residual(time, *away, printing, motion.duration)
+    return Chunk(
+        layers=layers,
+        pose=((mean[:, None] @ back) @ observer.bed.T),
+        stop_hit=(fields["joint_excursion"] >= job.machine.joint_travel)[:, None],
+        tail_bound=solved.bound[:, None],
+        histories=tuple(
+            _history(solved, k, int(layer)) for k, layer in enumerate(layers) if layer in job.trace_layers
+        ),
+        statistics=solved.statistics,
+        **{key: value[:, None] for key, value in fields.items()},
+    )
+
+
+def _history(solved: Solved, k: int, layer: int) -> History:
+    """The motion of the first member, or of the one at the k-th layer."""
+    job, modes = solved.plan.job, solved.modes.modes
+    profile = job.program.layer_change(layer)
+    path = profile.path(np.minimum(solved.time, profile.duration), job.program.start_time(layer))
+    return History(
+        layer=layer,
+        member=0,
+        time=solved.time,
+        q=solved.places[:, :, k] @ modes[min(k, modes.shape[0] - 1)].T,
+        imposed=job.machine.imposed(path, job.amounts[0]),
+        commanded=path.height.mean(axis=1),
+    )
