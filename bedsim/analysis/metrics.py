@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+_TURNS_OF_THE_LOOP = 6  # that many parts of them fit the processor's cache
 _DIRECTIONS = 180  # one per degree: the largest extent is missed by at most 1 - cos(0.5 deg) = 4e-5 of itself
 
 
@@ -26,10 +27,10 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     This is the peak-to-valley that the worst-facing wall shows; it does not change when the machine is
     turned. Searched in steps of one degree: low by at most 4e-5 of itself.
     """
+    angle = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
     extent = np.zeros(lateral.shape[1:-1])
-    for angle in np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS:
-        along = lateral[..., 0] * np.cos(angle) + lateral[..., 1] * np.sin(angle)
-        extent = np.maximum(extent, peak_to_valley(along))
+    for some in np.split(np.stack([np.cos(angle), np.sin(angle)]), _TURNS_OF_THE_LOOP, axis=1):
+        extent = np.maximum(extent, peak_to_valley(lateral @ some).max(axis=-1))
     return extent
 
 

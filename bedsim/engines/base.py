@@ -230,14 +230,14 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
 
 
 def view(observer: Observer, layer: NDArray[np.int64]) -> Array:
-    """All that is watched in one map (l, v, n): watched rows, joints, heights, then both lateral directions."""
+    """All that is watched, in one map (l, v, n): watched rows, joints, heights, both lateral directions."""
     n = observer.height.shape[1]
     fixed = np.concatenate([observer.rows[observer.watched], observer.joint.reshape(-1, n), observer.height])
     shared = np.broadcast_to(fixed, (layer.size, *fixed.shape))
     return np.concatenate([shared, observer.lateral[layer].reshape(layer.size, -1, n)], axis=1)
 
 
-def parts(observer: Observer, seen: Array) -> tuple[Array, Array, Array, Array]:
+def parts(observer: Observer, seen: NDArray[Any]) -> tuple[Array, Array, Array, Array]:
     """Watched rows (..., w), joints (..., c, 2), heights (..., p) and lateral motions (..., p, 2) from a view
     (..., v)."""
     w, c, p = observer.watched.size, observer.joint.shape[0], observer.height.shape[0]
@@ -305,7 +305,8 @@ def residual(
 def seen_residual(
     time: Array, height: Array, lateral: Array, printing: float, motion_end: float
 ) -> dict[str, Array]:
-    """Likewise from how far probes are from their rest: heights (..., t, p) and lateral motions (..., t, p, 2)."""
+    """Likewise from how far probes are from their rest: heights (..., t, p) and lateral motions (..., t,
+    p, 2)."""
     height = np.abs(height)
     flat = np.sqrt(lateral[..., 0] ** 2 + lateral[..., 1] ** 2)
     after = time >= printing - 1e-12

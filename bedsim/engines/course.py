@@ -7,13 +7,13 @@ strength once and members are sums of these answers.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components.row import Path
-from bedsim.engines import exponential
 from bedsim.engines.base import Job
 from bedsim.engines.modes import LayerModes, Real
 from bedsim.engines.steps import Known, Tables
@@ -21,15 +21,14 @@ from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
 
-LONGEST = 256  # corners in one running sum
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Course:
     """The commanded motion of a layer.
 
-    `motion` of the first of the `layers`, `start_times` one per layer (s); `strengths` (r, sources) of what is computed; members are
-    `mix` (r, m) times that, or the r themselves.  The last row of a mix is what all share: weight and inertia.
+    `motion` of the first of the `layers`, `start_times` one per layer (s); `strengths` (r, sources) of what
+    is computed; members are `mix` (r, m) times that, or the r themselves.  The last row of a mix is what all
+    share: weight and inertia.
     """
 
     job: Job
@@ -93,12 +92,22 @@ def mixed(values: Array, mix: Array | None) -> Array:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """Part of a piece of the commanded motion, from `start` to `end` s, in equal spaces."""
+
+    piece: int
+    start: float
+    end: float
+    spaces: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Forcing:
     """The known forcing of part of a piece at t equally spaced corners, for the r that are computed.
 
-    `force` (t, n, r) modal, beyond that at the first corner, under which modes stand at `rest` (n, r); `slip` of
-    the bristles (t, b, 1) breakaways and its speed 1/s; `offset` (t, e, r): where elastic rows would stand at
-    `rest`, less what is imposed on them; `imposed` (r, t, rows).
+    `force` (t, n, r) modal, beyond that at the first corner, under which modes stand at `rest` (n, r); `slip`
+    of the bristles (t, b, 1) breakaways and its speed 1/s; `offset` (t, e, r): where elastic rows would stand
+    at `rest`, less what is imposed on them; `imposed` (r, t, rows).
     """
 
     spacing: float
@@ -114,7 +123,7 @@ class Forcing:
         """Number of spaces between the corners."""
         return self.force.shape[0] - 1
 
-    def stretch(self, first: int, count: int, table: Tables, mix: Array | None) -> Known:
+    def stretch(self, first: int, count: int, mix: Array | None, table: Tables) -> Known:
         """`count` steps from the corner `first` on, with a corner in the middle of each."""
         stride = round(table.spacing / self.spacing)
         last = first + count * stride
@@ -132,15 +141,21 @@ class Forcing:
         )
 
 
-def forcing(
-    plan: Course, layer: LayerModes, piece: int, span: tuple[float, float], spaces: int
+def forcings(plan: Course, layer: LayerModes, parts: Sequence[Part]) -> list[Forcing]:
+    """The known forcing of parts of the motion."""
+    times = [np.linspace(part.start, part.end, part.spaces + 1) for part in parts]
+    which = [np.full(time.size, part.piece) for time, part in zip(times, parts, strict=True)]
+    imposed = plan.imposed(np.concatenate(times), np.concatenate(which))
+    cuts = np.cumsum([time.size for time in times])[:-1]
+    split = np.split(imposed, cuts, axis=1)
+    return [_forcing(plan, layer, *x) for x in zip(parts, times, which, split, strict=True)]
+
+
+def _forcing(
+    plan: Course, layer: LayerModes, part: Part, time: Array, which: NDArray[np.int64], imposed: Array
 ) -> Forcing:
-    """The known forcing of part of a piece."""
     job, profile, rows = plan.job, plan.motion, layer.rows
     b, d = rows.bristles, rows.dampers
-    time = np.linspace(*span, spaces + 1)
-    which = np.full(time.size, piece)
-    imposed = plan.imposed(time, which)
     force = imposed @ layer.imposed
     force += plan.shared(layer.weight[:, None] + profile.acceleration(time, which) @ layer.command)
     rest = force[:, 0] / layer.frequency**2
@@ -148,7 +163,7 @@ def forcing(
     command = job.machine.contact_command[rows.order].T / rows.breakaway
     height = profile.height_on(time, which)
     return Forcing(
-        spacing=(span[1] - span[0]) / spaces,
+        spacing=(part.end - part.start) / part.spaces,
         force=np.ascontiguousarray(np.transpose(force - force[:, :1], (1, 2, 0))),
         rest=np.ascontiguousarray(rest.T),
         slip=((height - height[0]) @ command)[..., None],
@@ -156,20 +171,3 @@ def forcing(
         offset=np.ascontiguousarray(np.transpose(offset, (1, 2, 0))),
         imposed=imposed,
     )
-
-
-def free_motion(layer: LayerModes, known: Forcing) -> Array:
-    """Motions (t, 2, n, r) of eta and eta' that known forcing alone causes, from rest at the first corner.
-
-    The force is a polygon that has the curve's integral: through a curve it exceeds the mean by spacing^2/12
-    times the curvature, so corners are taken a twelfth of the second difference lower.
-    """
-    force = np.transpose(known.force, (2, 0, 1)).copy()
-    force[:, 1:-1] += (2 * force[:, 1:-1] - force[:, 2:] - force[:, :-2]) / 12
-    table = exponential.corners(layer.frequency, layer.damping, known.spacing, LONGEST)
-    start = np.zeros((force.shape[0], force.shape[2]), dtype=complex)
-    u = np.concatenate([start[:, None], exponential.carried(table, start, force)], axis=1)
-    moved = np.stack(exponential.motion(u, layer.frequency[:, None], layer.damping[:, None]))
-    found = np.transpose(moved, (2, 0, 3, 1))
-    found[:, 0] += known.rest
-    return found

@@ -2,11 +2,11 @@
 
 Layers follow from each other only through what the bristles carry over.  So lanes begin all over the print at
 once, from a guess of the bristles there.  A bristle's law is linear in its deflection along a given path, and
-motions answer linearly: how a small error of the guess is carried through a layer, and how it moves the bed, is
-known once the layer is computed (`memory`).  When all lanes are done the error of every guess is what the lane
-before has found at that place, errors are carried through lane after lane, and taken off what was found.  What
-this leaves is of second order.  Then the first layer of every lane is computed again from its corrected start:
-where that differs from the corrected result, all lanes are run again from there.
+motions answer linearly: how a small error of the guess is carried through a layer, and how it moves the bed,
+is known once the layer is computed (`memory`).  When all lanes are done the error of every guess is what the
+lane before has found at that place, errors are carried through lane after lane, and taken off what was found.
+What this leaves is of second order.  Then the first layer of every lane is computed again from its corrected
+start: where that differs from the corrected result, all lanes are run again from there.
 """
 
 from __future__ import annotations
@@ -49,11 +49,11 @@ def worth(job: Job, layers: int) -> bool:
 
 
 def memory(solved: Solved) -> tuple[Array, Array]:
-    """How a small error of the bristles' forces at the start of a layer is carried to its end, and how it moves
-    the modes in print: `carry` (k, d, d) and `answer` (k, n, d).
+    """How a small error of the bristles' forces at the start of a layer is carried to its end, and how it
+    moves the modes in print: `carry` (k, d, d) and `answer` (k, n, d).
 
-    With g = phi - zeta and the bed at rest zeta = -L g, so phi = (1 - L) g.  Along the path X of a contact
-    g' = -X' phi, hence g1 = exp(-X (1 - L)) g0; the exponential as a power of its first diagonal approximant.
+    With g = phi - zeta and the bed at rest zeta = -L g, so phi = (1 - L) g.  Along the path X of a contact g'
+    = -X' phi, hence g1 = exp(-X (1 - L)) g0; the exponential as a power of its first diagonal approximant.
     """
     layer, rows = solved.modes, solved.modes.rows
     b = rows.bristles
@@ -84,7 +84,8 @@ class Step:
 
 
 def run(job: Job, first: int, last: int, begin: State, solve: Solve) -> tuple[State, Chunk] | None:
-    """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is reported.
+    """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
+    reported.
 
     None if lanes do not agree, or if a motor leaves its linear range.
     """
@@ -98,11 +99,7 @@ def run(job: Job, first: int, last: int, begin: State, solve: Solve) -> tuple[St
     for _ in range(PASSES):
         steps, end = _march(job, starts, lengths, now, solve)
         errors, end = _errors(steps, lengths, now, end)
-        corrected = State(
-            q=np.concatenate([begin.q, end.q[:-1]]),
-            v=np.concatenate([begin.v, end.v[:-1]]),
-            f=np.concatenate([begin.f, end.f[:-1]]),
-        )
+        corrected = state.join([begin, end.part(slice(0, -1))])
         if _agree(job, starts, steps[0], corrected, errors[0], solve):
             chunk = _joined(job, first, steps, errors)
             over = np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE)
@@ -112,8 +109,8 @@ def run(job: Job, first: int, last: int, begin: State, solve: Solve) -> tuple[St
 
 
 def _warmed(job: Job, starts: Layers, begin: State, solve: Solve) -> State:
-    """A guess of the states before some layers: bristles as at the beginning, slowly turned with the screws up
-    to a few layers before, and shaken by these."""
+    """A guess of the states before some layers: bristles as at the beginning, slowly turned with the
+    screws up to a few layers before, and shaken by these."""
     layers = starts - WARM
     layers[0] = starts[0]
     now = _turned(job, layers, begin)
@@ -122,11 +119,7 @@ def _warmed(job: Job, starts: Layers, begin: State, solve: Solve) -> State:
         system = job.machine.system(at)
         observer = base.make_observer(job.machine, system, job.probes)
         now = solve(job, system, observer, np.arange(at.size), at, now).after
-    return State(
-        q=np.concatenate([begin.q, now.q[1:]]),
-        v=np.concatenate([begin.v, now.v[1:]]),
-        f=np.concatenate([begin.f, now.f[1:]]),
-    )
+    return state.join([begin, now.part(slice(1, None))])
 
 
 def _turned(job: Job, layers: Layers, begin: State) -> State:
@@ -139,16 +132,15 @@ def _turned(job: Job, layers: Layers, begin: State) -> State:
 
     def forced(height: Array) -> tuple[Array, Array]:
         at = height[:, None] * np.ones(job.program.corners)
-        imposed = job.machine.imposed(
-            Path(time=time, height=at, move_start=at, move_end=at), job.amounts[0]
-        )
+        imposed = job.machine.imposed(Path(time=time, height=at, move_start=at, move_end=at), job.amounts[0])
         return (system.imposed_force @ imposed[:, :, None])[..., 0] + system.weight, imposed
 
     # no higher than where the print began
     heights = np.minimum(end + TURNS * turn * np.linspace(1, 0, TURN_STEPS + 1)[:, None], end[0])
     force, _ = forced(heights[0])
     f = np.repeat(begin.f, layers.size, axis=0)
-    q = np.linalg.solve(system.K, (force - f @ job.machine.contact_rows)[:, :, None])[..., 0]
+    balance = (force - f @ job.machine.contact_rows)[:, :, None]
+    q = np.asarray(np.linalg.solve(system.K, balance)[..., 0], dtype=float)
     now = State(q=q, v=np.zeros_like(q), f=f)
     for before, height in pairwise(heights):
         force, imposed = forced(height)
@@ -157,9 +149,7 @@ def _turned(job: Job, layers: Layers, begin: State) -> State:
     return now
 
 
-def _march(
-    job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve
-) -> tuple[list[Step], State]:
+def _march(job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve) -> tuple[list[Step], State]:
     """All layers of all lanes, and the states at their ends."""
     steps: list[Step] = []
     ends = State(q=now.q.copy(), v=now.v.copy(), f=now.f.copy())
@@ -194,9 +184,7 @@ def _errors(steps: list[Step], lengths: Layers, now: State, end: State) -> tuple
     return errors, State(q=q, v=end.v, f=f)
 
 
-def _agree(
-    job: Job, starts: Layers, step: Step, corrected: State, errors: Array, solve: Solve
-) -> bool:
+def _agree(job: Job, starts: Layers, step: Step, corrected: State, errors: Array, solve: Solve) -> bool:
     """Whether the first layer of every lane, from its corrected start, comes out as corrected."""
     again = solve(job, step.system, step.observer, np.arange(starts.size), starts, corrected)
     view = base.view(step.observer, np.arange(starts.size))[:, -3 * job.probes.shape[0] :]
@@ -206,8 +194,6 @@ def _agree(
     left = (step.carry @ errors[:, :, None])[..., 0] + step.solved.after.f - again.after.f
     carried = np.abs(view @ modes @ step.answer) @ np.abs(left)[:, :, None]
     probes = np.abs(view @ (modes @ moved[:, :, None]))
-    import os
-    if os.environ.get("DBG"): print("seam", probes.max(), carried.max(), np.abs(view @ (modes @ shift[:, :, None])).max())
     return float(max(probes.max(), carried.max())) < SEAM
 
 

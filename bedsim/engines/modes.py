@@ -11,6 +11,7 @@ members share a layer, or one entry per member where members stand at layers of 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,8 +57,8 @@ class Rows:
         return self.place.shape[2]
 
     def lengths(self, square: Working, out: Working) -> None:
-        """Length (..., c, m) of each contact's vector from the squares of its directions (..., b, m), which are
-        worked on."""
+        """Length (..., c, m) of each contact's vector from the squares of its directions (..., b, m),
+        which are worked on."""
         c, pairs = self.contacts, self.bristles - self.contacts
         if pairs:
             square[..., :pairs, :] += square[..., c:, :]
@@ -82,7 +83,7 @@ class Rows:
             seen[1, b : b + d] -= by[b : b + d] / scale
             seen[0, b + d :] -= by[b + d :]
 
-    def idle(self, place: Working) -> bool:
+    def idle(self, place: NDArray[Any]) -> bool:
         """Whether no elastic element acts at the places (..., z, m)."""
         if self.parts.slope.size:
             return False
@@ -110,7 +111,7 @@ class LayerModes:
         )
 
 
-def layer_modes(job: Job, system: System, index: Array | slice) -> LayerModes:
+def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> LayerModes:
     """Modes of the layers `index` of a system."""
     machine = job.machine
     at = np.arange(system.layers.size)[index]
@@ -154,7 +155,9 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) 
     place = np.vstack([contact / breakaway[:, None], others]) @ modes
     push = np.concatenate([limit[:, :, None] * (contact @ modes), FORCE_UNIT * (others @ modes)], axis=1)
     stiffest = np.concatenate([np.repeat(parts.stop, 2), np.repeat(parts.flank, 3)])
-    steep = np.concatenate([np.ones(order.size), np.abs(damping).sum(axis=0) / FORCE_UNIT, stiffest / FORCE_UNIT])
+    steep = np.concatenate(
+        [np.ones(order.size), np.abs(damping).sum(axis=0) / FORCE_UNIT, stiffest / FORCE_UNIT]
+    )
     return Rows(
         place=np.ascontiguousarray(np.swapaxes(place, 1, 2)),
         push=push,

@@ -42,10 +42,10 @@ def respond(found: Modes, force: Array, signal: Signal, sample: float = SAMPLE) 
     time, path, start, end = [0.0], [u], [], []
     for t0, t1, first, last in zip(signal.time[:-1], signal.time[1:], signal.start, signal.end, strict=True):
         count = max(1, int(np.ceil((t1 - t0) / sample - 1e-9)))
-        A, b0, b1 = exponential.step(w, d, (t1 - t0) / count)
+        A, hold, ramp, _ = exponential.step(w, d, (t1 - t0) / count)
         p = force * np.linspace(first, last, count + 1)[:, None]
         for k in range(count):
-            u = A * u + b0 * p[k] + b1 * p[k + 1]
+            u = A * u + hold * p[k] + ramp * (p[k + 1] - p[k])
             path.append(u)
         time += list(np.linspace(t0, t1, count + 1)[1:])
         start.append(p[:-1])
@@ -77,7 +77,7 @@ def shaken_frame(force: Signal, mass: float, frequency: float, damping_ratio: fl
 
 def ringing(found: Modes, amplitude: Complex, rows: Array, time: Array) -> Array:
     """What rows (p, coordinates) show at `time` (t,) s after the push has ended: (t, p)."""
-    mu = -found.decay + 1j * exponential.damped(found.frequency, found.decay)
+    mu = exponential.rate(found.frequency, found.decay)
     shown = (rows @ found.shape) * amplitude
     return np.real(np.exp(mu * time[:, None]) @ shown.T)
 

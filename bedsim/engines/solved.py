@@ -40,7 +40,8 @@ def report(solved: Solved, observer: Observer, index: NDArray[np.int64], shift: 
     plan, modes, time = solved.plan, solved.modes, solved.time
     job, motion, layers = plan.job, plan.motion, plan.layers
     back = np.swapaxes(modes.modes, 1, 2)
-    seen, mean = np.transpose(solved.seen, (2, 0, 1)), solved.mean  # (m, t, v)
+    seen: NDArray[Any] = np.transpose(solved.seen, (2, 0, 1))  # (m, t, v)
+    mean = solved.mean
     if shift is not None:
         view = base.view(observer, index) @ modes.modes
         seen = seen + (shift[:, None] @ np.swapaxes(view, 1, 2))

@@ -57,7 +57,7 @@ def join(states: list[State]) -> State:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlowLayer:
-    """What a slow step needs of one layer, or of one layer per member: stiffness, contacts, elastic elements."""
+    """What a slow step needs of a layer, or of one per member: stiffness, contacts, elastic elements."""
 
     K: Array  # (n, n), or (m, n, n)
     scale: Array  # (n,), or (m, n) 1/K_ii: weighs force against moment in the line search

@@ -6,15 +6,16 @@ the modes answer is exact (`exponential.step`):
     y1 = P y0 - hold p0 - ramp (p1 - p0) - bend (p1 - 2 p0 + p-1),      p = g @ push
 
 At the corner ahead g is predicted on the line through the two behind.  What it then exceeds the prediction by
-moves the rows by `local`, of second order in the step, and is put back until no force changes by more than the
-tolerance.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's rule on the
-speeds at both corners and in the middle of the cubic through them:
+moves the rows by `local`, of second order in the step, and is put back until no force changes by more than
+the tolerance.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's rule on
+the speeds at both corners and in the middle of the cubic through them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 
-What rows cause within a stretch is worked out in single precision: it adds to a motion that is known in double
-precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Members stand on the last axis, where
-arithmetic is quickest.  Matrix tables of members at layers of their own have an axis for them in front.
+What rows cause within a stretch is worked out in single precision: it adds to a motion that is known in
+double precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Members stand on the last
+axis, where arithmetic is quickest.  Matrix tables of members at layers of their own have an axis for them in
+front.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from bedsim.engines.modes import LayerModes, Real, Rows, Working
 Array = NDArray[np.float64]
 
 ONE = Real(1.0)
+CUBIC = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
 TRIES = 12  # most at one corner: contacts that need more want a shorter step
 LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
 
@@ -44,15 +46,15 @@ class Tables:
 
     spacing: float
     scale: float
-    move: Working  # (5, 2, n, m): to eta, speed, p0, the predicted p1 - p0, and the last corner's excess
-    new: Working  # (2, n, m): to what p1 exceeds its prediction by
+    move: Working  # (n, 2, 5), or (5, 2, n, m): to eta, speed, p0, the predicted p1 - p0, the last excess
+    new: Working  # (2, n, s): to what p1 exceeds its prediction by
     known: Working  # (3, 2, n, s): to what is known: its hold, ramp and bend
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
     answer: Working  # (n + w, w), or (m, w, n + w): to the excess of g: modal forces, and what rows see
 
 
-def tables(layer: LayerModes, spacing: float, width: int, members: int) -> Tables:
+def tables(layer: LayerModes, spacing: float, width: int) -> Tables:
     """Tables for a spacing where the first `width` rows act."""
     rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
     frequency, damping = layer.frequency, layer.damping
@@ -63,12 +65,13 @@ def tables(layer: LayerModes, spacing: float, width: int, members: int) -> Table
     def motion(u: NDArray[np.complex128]) -> Array:
         return np.stack([u.real, (-damping * u.real - wd * u.imag) / scale])
 
-    def tiled(x: Array) -> Working:
-        last = np.moveaxis(x, -2, -1)
-        return np.ascontiguousarray(np.broadcast_to(last, (*last.shape[:-1], members)), dtype=Real)
+    one = frequency.shape[0] == 1
+
+    def last(x: Array) -> Working:
+        return np.ascontiguousarray(np.moveaxis(x, -2, -1), dtype=Real)
 
     def matrix(x: Array) -> Working:
-        return np.ascontiguousarray(x[0].T if frequency.shape[0] == 1 else x, dtype=Real)
+        return np.ascontiguousarray(x[0].T if one else x, dtype=Real)
 
     new = motion(ramp + bend)
     known = np.stack([motion(hold), motion(ramp), motion(bend)])
@@ -78,12 +81,13 @@ def tables(layer: LayerModes, spacing: float, width: int, members: int) -> Table
         local[..., b : b + d] = (push * (scale * new[1])[:, None]) @ rows.place[..., b : b + d]
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
     late = -(to_eta * new[0] + to_speed * new[1])  # the excess of a corner counts from the next one on
+    move = np.stack([to_eta, to_speed, -motion(hold), -motion(ramp), late])
     return Tables(
         spacing=spacing,
         scale=scale,
-        move=tiled(np.stack([to_eta, to_speed, -motion(hold), -motion(ramp), late])),
-        known=np.ascontiguousarray(np.moveaxis(known, -2, -1), dtype=Real),
-        new=tiled(new),
+        move=np.ascontiguousarray(np.transpose(move[:, :, 0], (2, 1, 0)), dtype=Real) if one else last(move),
+        known=last(known),
+        new=last(new),
         place=matrix(rows.place),
         push=matrix(push),
         answer=matrix(np.concatenate([push, local], axis=2)),
@@ -102,8 +106,8 @@ def apply(table: Working, x: Working, out: Working) -> Working:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
-    """Known forcing of a stretch of t steps, for r computed ones that members are a `mix` (r, m) of, or for the
-    members themselves.
+    """Known forcing of a stretch of t steps, for r computed ones that members are a `mix` (r, m) of, or for
+    the members themselves.
 
     At rest nothing moves and one `offset` stands for all corners.
     """
@@ -127,8 +131,8 @@ def still(bristles: int, offset: Array) -> Known:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carried:
-    """What one stretch hands to the next: `motion` (2, n, m) eta and eta', bristle deflections phi (b, m), row
-    forces g (z, m) and their rate (z, m) 1/s."""
+    """What one stretch hands to the next: `motion` (2, n, m) eta and eta', bristle deflections phi (b, m),
+    row forces g (z, m) and their rate (z, m) 1/s."""
 
     motion: Array
     phi: Array
@@ -140,9 +144,9 @@ class Carried:
 class Outcome:
     """A stretch: `stored` eta (n, m) after the `kept` steps, counted as it began, and the state at its end.
 
-    `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways; `error` m: an estimate of what the steps miss at
-    the probes; `taken`: steps, short of those asked for where contacts found no solution; `tries` at their
-    forces.
+    `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
+    `error` m: an estimate of what the steps miss at the probes; `touched`: whether elastic elements act; `taken`: steps, short of those asked for
+    where contacts found no solution; `tries` at their forces.
     """
 
     stored: list[Working]
@@ -151,6 +155,7 @@ class Outcome:
     impulse: Array
     path: Working
     error: float
+    touched: bool
     taken: int
     tries: int
 
@@ -165,10 +170,11 @@ class Desk:
         def room(*shape: int) -> Working:
             return np.zeros((*shape, members), dtype=Real)
 
-        # motion, modal forces of the rows, their change and its excess over the prediction, what rows see of it
+        # motion, modal forces of the rows, their change, its excess over the prediction, what rows see of that
         self.state, self.n = room(5 * n + z), n
         self.motion, self.terms, self.after = self.state[: 5 * n].reshape(5, n, -1), room(5, 2, n), room(2, n)
         self.y, self.p, self.dp, self.excess = self.motion[:2], *self.motion[2:]
+        self.by_mode, self.after_by_mode = self.motion.transpose(1, 0, 2), self.after.transpose(1, 0, 2)
         self.spread, self.summed, self.late = self.motion[:, None], room(n), room(n)
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
@@ -216,12 +222,14 @@ def march(
     moved = answer[room.n :]
     bristles, elastic = work[:b], slice(b + rows.dampers, None)
     moving, touched, alone = known.move is not None, rows.parts.present, w == b
+    shared = table.place.ndim == 2
     phi, late = room.phi, room.late
 
     y[0], y[1] = now.motion[0], now.motion[1] / table.scale
     phi[:], g[:], dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
     apply(table.push, g, p)
     apply(table.push, dg, dp)
+    change = -dp
     excess[:] = 0.0
     np.multiply(p, 0.5, out=summed)
     apply(table.place, y, room.seen[0])
@@ -236,10 +244,14 @@ def march(
     room.total[:] = 0.0
     stored: list[Working] = []
     kept: list[int] = []
+    others = [g[b:].copy()]
     tries = k = 0
     while k < count:
-        np.multiply(table.move, room.spread, out=room.terms)
-        np.add.reduce(room.terms, axis=0, out=after)
+        if shared:
+            np.matmul(table.move, room.by_mode, out=room.after_by_mode)
+        else:
+            np.multiply(table.move, room.spread, out=room.terms)
+            np.add.reduce(room.terms, axis=0, out=after)
         here, place = room.seen[k + 1], room.place[k + 1]
         if known.move is not None:
             after += known.mixed(known.move[k])
@@ -283,13 +295,15 @@ def march(
         dp += excess
         p += dp
         summed += p
+        if not alone:
+            others.append(g[b:].copy())
         k += 1
         if (count - k) % stride == 0:
             stored.append(y[0] - table.new[0] * excess)
             kept.append(k)
     if k == 0:
         return Outcome(
-            stored=[], kept=[], end=now, impulse=0.0 * p, path=room.total, error=np.inf, taken=0, tries=tries
+            stored=[], kept=[], end=now, impulse=0.0 * p, path=room.total, error=np.inf, touched=not alone, taken=0, tries=tries
         )
     if k < count:
         g -= dg
@@ -302,7 +316,11 @@ def march(
         rate=np.concatenate([dg / table.spacing, rest[1]]),
     )
     error = _missed(rows, known, weight[:, :w], room, k) if k == count else np.inf
-    impulse = table.spacing * (summed - p / 2)
+    if not alone:
+        acting = np.array(others)
+        error = max(error, _bent(weight[:, b:w], acting))
+    change += dp  # over a step a parabola covers a twelfth of its second difference less than its chord
+    impulse = table.spacing * (summed - p / 2 - change / 12)
     return Outcome(
         stored=stored,
         kept=kept,
@@ -310,6 +328,7 @@ def march(
         impulse=impulse,
         path=room.total,
         error=error,
+        touched=not alone and bool(acting[:, rows.dampers :].any()),
         taken=k,
         tries=tries,
     )
@@ -342,6 +361,17 @@ def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
     np.add(room.factor[0], room.factor[1], out=room.found)
 
 
+def _bent(weight: Working, force: Working) -> float:
+    """An estimate of what parabolas miss of forces (t, e, m), at the probes, m."""
+    missed = np.asarray(CUBIC * np.abs(np.diff(force, n=3, axis=0)).max(axis=0, initial=0.0), dtype=Real)
+    found = apply(np.abs(weight), missed, np.empty((_probes(weight), missed.shape[1]), dtype=Real))
+    return float(found.max(initial=0.0))
+
+
+def _probes(weight: Working) -> int:
+    return weight.shape[0] if weight.ndim == 2 else weight.shape[2]
+
+
 def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> float:
     """An estimate of what the last k steps miss at the probes, m: paths change by dX if every other corner is
     left out, and bristles by -phi dX."""
@@ -366,6 +396,5 @@ def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> fl
     missed = np.zeros((weight.shape[1], phi.shape[1]), dtype=Real)
     missed[:c] = phi[:c] * total
     missed[c:b] = phi[c:] * total[: b - c]
-    probes = weight.shape[0] if weight.ndim == 2 else weight.shape[2]
-    found = apply(weight, missed, np.empty((probes, phi.shape[1]), dtype=Real))
+    found = apply(weight, missed, np.empty((_probes(weight), phi.shape[1]), dtype=Real))
     return float(np.abs(found).max(initial=0.0))

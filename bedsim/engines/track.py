@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
+from itertools import pairwise
 from threading import get_ident
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import base, course, exponential, steps
-from bedsim.engines.course import Course, Forcing, mixed
+from bedsim.engines import base, course, exponential, free, steps
+from bedsim.engines.course import Course, Forcing, Part, mixed
 from bedsim.engines.modes import LayerModes, Real, Working
 from bedsim.engines.solved import Solved
 from bedsim.engines.state import State
@@ -20,28 +22,29 @@ from bedsim.errors import SolverError
 
 Array = NDArray[np.float64]
 
-REPORT, SELDOM = 2e-3, 3.2e-2  # s: motions reported this close, and where nothing is left to see
+REPORT, SELDOM = free.REPORT, 3.2e-2  # s: motions reported this close, and where nothing is left to see
 FORCING = 2.5e-4  # s: known forcing is taken at instants this close
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
-COASTED = 4096  # most instants reported of a free ring-down
 INSTANT = 1e-9  # s: what is closer is the same instant
-CELLS = 2048  # members times steps of a stretch: what is worked on at once stays near the processor
+CELLS = 4096  # members times steps of a stretch: what is worked on at once stays near the processor
+SHARE, LEAST_SHARE = 1 / 4, 1 / 32  # of the error allowed in a layer that one stretch may have
 GAIN = 4.0  # errors grow by so much, or a little more, when the spacing doubles
 LASTING = 0.01  # s: an error once seen counts half after this time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """Lengths of the steps, s: `drive` while the bed is driven, `touch` where plain nuts act, `rest` a ladder.
+    """Lengths of the steps, s: `drive` while the bed is driven, `touch` where plain nuts act, `rest` a
+    ladder.
 
-    At rest a longer step is taken while the estimated error of a stretch stays well below `error` m at the
-    probes, and a shorter one where it exceeds that.
+    At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are well
+    on the way to stay below `error` m in sum, and a shorter one where they are not.
     """
 
     drive: float = 4e-4
-    rest: tuple[float, ...] = (2.5e-4, 5e-4, 1e-3, 2e-3, 4e-3)
-    touch: float = 6.25e-5
-    error: float = 4e-9
+    rest: tuple[float, ...] = (2.5e-4, 5e-4, 1e-3, 2e-3, 4e-3, 8e-3)
+    touch: float = 1e-4
+    error: float = 1.6e-8
     tolerance: float = 5e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
 
@@ -66,25 +69,25 @@ class Work:
     pace: Pace
     probes: Array  # (s, p, n) motion of probes per mode
     view: Array  # (s, v, n) all that is watched, per mode
-    made: dict[tuple[float, int, int], Tables] = field(default_factory=dict)
-    forcings: dict[tuple[int, float, int], Forcing] = field(default_factory=dict)
+    made: dict[tuple[float, int], Tables] = field(default_factory=dict)
+    forcings: dict[Part, Forcing] = field(default_factory=dict)
 
-    def tables(self, spacing: float, width: int, members: int) -> Tables:
+    def tables(self, spacing: float, width: int) -> Tables:
         """The tables for a spacing where `width` rows act."""
-        key = (float(f"{spacing:.9g}"), width, members)
+        key = (float(f"{spacing:.9g}"), width)
         if key not in self.made:
-            self.made[key] = steps.tables(self.layer, spacing, width, members)
+            self.made[key] = steps.tables(self.layer, spacing, width)
         return self.made[key]
 
-    def forcing(self, piece: int, span: tuple[float, float], spaces: int) -> Forcing:
-        """The known forcing of part of a piece."""
-        key = (piece, span[0], spaces)
-        if key not in self.forcings:
-            self.forcings[key] = course.forcing(self.plan, self.layer, piece, span, spaces)
-        return self.forcings[key]
+    def forcing(self, parts: Sequence[Part]) -> list[Forcing]:
+        """The known forcing of parts of the motion."""
+        new = [part for part in parts if part not in self.forcings]
+        if new:
+            self.forcings.update(zip(new, course.forcings(self.plan, self.layer, new), strict=True))
+        return [self.forcings[part] for part in parts]
 
 
-def row_weight(layer: LayerModes, probes: Array) -> Array:
+def row_weight(layer: LayerModes, probes: Array) -> Working:
     """What a unit of each row's force moves the probes by at rest (p, z), or (s, z, p): m."""
     answer = (layer.rows.push / layer.frequency[:, None] ** 2) @ np.swapaxes(probes, 1, 2)
     return np.asarray(answer[0].T if answer.shape[0] == 1 else answer, dtype=Real)
@@ -104,17 +107,18 @@ class Track:
     work: Work
     mix: Array | None  # (r, m)
     now: Carried
-    weight: Array  # (p, z), or (s, z, p)
+    weight: Working  # (p, z), or (s, z, p)
     time: float = 0.0
     rung: int = 0
-    error: float = 0.0
+    error: float = 0.0  # of late
+    spent: float = 0.0  # in the layer
     times: list[float] = field(default_factory=list)
     places: list[Array] = field(default_factory=list)  # eta (n, m) at the stored instants, where traced
     seen: list[Working] = field(default_factory=list)  # (t, v, m) all that is watched then
     imposed: list[Array] = field(default_factory=list)  # (r, t, rows) at those of the motion
     began: Carried | None = None  # the state when printing began
     impulse: Array | None = None  # (n, m) modal forces of the rows integrated since
-    path: Array | float = 0.0  # (c, m) of all contacts, breakaways
+    path: NDArray[Any] | float = 0.0  # (c, m) of all contacts, breakaways
     tries: int = 0
     taken: int = 0
 
@@ -137,9 +141,9 @@ class Track:
         room = steps.desk(self.members, self.longest, sizes, get_ident())
         now = replace(self.now, motion=self.now.motion - rest)
         stride = max(1, round(every / spacing))
-        width = rows.bristles if self._alone() else rows.size
+        width = rows.bristles if rows.dampers == 0 and self.untouched() else rows.size
         while True:
-            table = work.tables(spacing, width, self.members)
+            table = work.tables(spacing, width)
             found = steps.march(
                 table, rows, known(table), now, count, stride, work.pace.tolerance, self.weight, room
             )
@@ -148,18 +152,23 @@ class Track:
                 return found
             width = rows.size
 
+    def untouched(self) -> bool:
+        """Whether no elastic element acts as far as is known."""
+        rows = self.work.layer.rows
+        return not (rows.parts.slope.size or self.now.g[rows.bristles + rows.dampers :].any())
+
+    @property
+    def allowed(self) -> float:
+        """Error m of the next stretch: part of what the errors of this layer have left of the pace's."""
+        return max(SHARE * (self.work.pace.error - self.spent), LEAST_SHARE * self.work.pace.error)
+
     def refused(self, found: Outcome) -> bool:
         """Whether the error of a stretch is too large for it to be taken: a rung lower it is tried again."""
-        if self.rung == 0 or found.error <= GAIN * self.work.pace.error:
+        if self.rung == 0 or found.error <= GAIN * self.allowed:
             return False
         self.rung -= 1
-        self.error = self.work.pace.error
+        self.error = self.allowed
         return True
-
-    def _alone(self) -> bool:
-        """Whether bristles alone act as far as is known."""
-        rows = self.work.layer.rows
-        return not (rows.dampers or rows.parts.slope.size or self.now.g[rows.bristles :].any())
 
     def keep(self, spacing: float, found: Outcome, rest: Array) -> None:
         """Go on from the end of a stretch, whose motions count from `rest` (2, n, m)."""
@@ -172,7 +181,7 @@ class Track:
         if self.impulse is not None:
             self.impulse += found.impulse
 
-    def store(self, eta: Working, times: Array, rest: Array) -> None:
+    def store(self, eta: Working, times: NDArray[Any], rest: Array) -> None:
         """What is watched of the motions (t, n, m) about `rest` (n, m) at some instants."""
         view = self.work.view
         still = mapped(view, rest[None])
@@ -183,11 +192,11 @@ class Track:
 
     def choose(self, spacing: float, found: Outcome, highest: int) -> None:
         """The rung for the next stretch."""
-        pace = self.work.pace
         self.error = max(found.error, self.error * 0.5 ** (spacing * found.taken / LASTING))
-        if self.error > pace.error and self.rung > 0:
+        self.spent += found.error if np.isfinite(found.error) else 0.0
+        if self.error > self.allowed and self.rung > 0:
             self.rung, self.error = self.rung - 1, self.error / GAIN
-        elif self.rung < highest and GAIN * self.error < pace.error:
+        elif self.rung < highest and GAIN * self.error < self.allowed:
             self.rung, self.error = self.rung + 1, self.error * GAIN
         self.rung = min(self.rung, highest)
 
@@ -225,12 +234,17 @@ def begin(work: Work, mix: Array | None, before: State) -> Track:
 
 
 def solve(work: Work, members: slice, before: State) -> Solved:
-    """A layer of some members from the states before it. Raises SolverError where contacts find no solution."""
+    """A layer of some members from the states before it. Raises SolverError if contacts find no solution."""
     mix = None if work.plan.mix is None else np.ascontiguousarray(work.plan.mix[:, members])
     track = begin(work, mix, before)
-    for piece in range(work.plan.motion.time.size - 1):
-        drive(track, piece)
-    bound, mean = ring_down(track)
+    found = None
+    if work.layer.rows.bristles == 0 and track.untouched():
+        found = _freely(track)
+    if found is None:
+        track = begin(work, mix, before)
+        drive(track)
+        found = ring_down(track)
+    bound, mean = found
     n, m = track.now.motion.shape[1:]
     return Solved(
         plan=work.plan,
@@ -248,32 +262,44 @@ def solve(work: Work, members: slice, before: State) -> Solved:
     )
 
 
-def drive(track: Track, piece: int) -> None:
-    """Follow one piece of the commanded motion. Raises SolverError where contacts find no solution."""
+def drive(track: Track) -> None:
+    """Follow the commanded motion. Raises SolverError where contacts find no solution."""
     work = track.work
-    profile, pace = work.plan.motion, work.pace
-    start, end = (float(x) for x in profile.time[piece : piece + 2])
-    if work.layer.rows.size == 0:
-        _drive_freely(track, work.forcing(piece, (start, end), _spaces(end - start, FORCING)))
-        return
+    pace, time = work.pace, work.plan.motion.time
     spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive
-    while end - start > INSTANT:
-        stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # corners of known forcing in a step
-        known = work.forcing(piece, (start, end), stride * _spaces(end - start, spacing))
-        step = stride * known.spacing
-        rest = _at_rest(mixed(known.rest, track.mix))
-        k = 0
-        while k < known.spaces:
-            count = min(track.longest, (known.spaces - k) // stride)
-            found = track.march(step, lambda table: known.stretch(k, count, table, track.mix), rest, count)
-            at = [k + stride * i for i in found.kept]
-            track.keep(step, found, rest)
-            track.imposed.append(known.imposed[:, at])
-            k += stride * found.taken
-            if found.taken < count:
-                spacing = _closer(pace, step)
-                break
-        start = end if k == known.spaces else start + k * known.spacing
+    stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # corners of known forcing in a step
+    parts = [
+        course.Part(piece=k, start=float(a), end=float(b), spaces=stride * _spaces(b - a, spacing))
+        for k, (a, b) in enumerate(pairwise(time))
+    ]
+    work.forcing(parts)
+    for part in parts:
+        while part.end - part.start > INSTANT:
+            part = _follow(track, part, stride)
+
+
+def _follow(track: Track, part: Part, stride: int) -> Part:
+    """Follow part of a piece as far as contacts find solutions with that step; the rest, in shorter steps."""
+    (known,) = track.work.forcing([part])
+    rest = _at_rest(mixed(known.rest, track.mix))
+    step, k = stride * known.spacing, 0
+    while k < known.spaces:
+        count = min(track.longest, (known.spaces - k) // stride)
+        found = track.march(step, partial(known.stretch, k, count, track.mix), rest, count)
+        if found.touched and step > track.work.pace.touch + INSTANT:
+            break
+        at = [k + stride * i for i in found.kept]
+        track.keep(step, found, rest)
+        track.imposed.append(known.imposed[:, at])
+        k += stride * found.taken
+        if found.taken < count:
+            break
+    start = part.end if k == known.spaces else part.start + k * known.spacing
+    if part.end - start < INSTANT:
+        return replace(part, start=part.end)
+    return replace(
+        part, start=start, spaces=stride * _spaces(part.end - start, _closer(track.work.pace, step))
+    )
 
 
 def _at_rest(rest: Array) -> Array:
@@ -285,63 +311,60 @@ def _spaces(span: float, spacing: float) -> int:
     return int(np.ceil(span / spacing - 1e-9))
 
 
-def _drive_freely(track: Track, known: Forcing) -> None:
-    """Follow one piece where nothing but the modes acts: known forcing and free motion are all there is."""
-    layer = track.work.layer
-    stride = max(1, round(REPORT / known.spacing))
-    kept = np.arange(known.spaces, 0, -stride)[::-1]
-    at = mixed(course.free_motion(layer, known)[np.append(0, kept)], track.mix)
-    u = _amplitude(layer, track.now.motion - at[0])
-    passed = kept * known.spacing
-    free = exponential.power(layer.frequency, layer.damping, passed) * u[:, None]
-    moved = np.stack(exponential.motion(free, layer.frequency[:, None], layer.damping[:, None]))
-    motion = at[1:] + np.transpose(moved, (2, 0, 3, 1))
-    rest = mixed(known.rest, track.mix)
-    track.store((motion[:, 0] - rest).astype(Real), track.time + passed, rest)
-    track.imposed.append(known.imposed[:, kept])
-    track.time += known.spaces * known.spacing
-    track.now = replace(track.now, motion=motion[-1])
+def _freely(track: Track) -> tuple[Array, Array] | None:
+    """A layer in which nothing but modes and dampers acts; None if an elastic element is touched."""
+    work, layer = track.work, track.work.layer
+    rows, motion, program = layer.rows, work.plan.motion, work.plan.job.program
+    motions = free.free(layer)
+    ends = [(float(a), float(b)) for a, b in pairwise(motion.time)]
+    parts = [
+        course.Part(piece=k, start=a, end=b, spaces=_spaces(b - a, FORCING)) for k, (a, b) in enumerate(ends)
+    ]
+    for part, known in zip(parts, work.forcing(parts), strict=True):
+        found, kept = free.driven(motions, known, track.mix, track.now.motion)
+        rest = mixed(known.rest, track.mix)
+        if rows.parts.present and not rows.idle(_touching(track, found, known.imposed[:, kept])):
+            return None
+        track.store((found[:, 0] - rest).astype(Real), part.start + kept * known.spacing, rest)
+        track.imposed.append(known.imposed[:, kept])
+        track.now = replace(track.now, motion=found[-1])
+        track.time = part.end
+    last, rest = _last(track)
+    printing, finish = motion.duration + program.settle, program.period
+    time, found, mean, bound = free.coasted(
+        motions, track.now.motion, rest, work.probes[0], finish - track.time, printing - track.time
+    )
+    if rows.parts.present and not rows.idle(_touching(track, found, last)):
+        return None
+    track.store((found[:, 0] - rest).astype(Real), track.time + time, rest)
+    track.time += float(time[-1])
+    track.now = replace(track.now, motion=found[-1])
+    return bound, mean.T
+
+
+def _touching(track: Track, found: Array, imposed: Array) -> Array:
+    """Places (t, z, m) of all rows in motions (t, 2, n, m); on elastic ones `imposed` (r, t, rows) is
+    taken off."""
+    rows = track.work.layer.rows
+    place = rows.place[0].T @ found[:, 0]
+    offset = np.moveaxis(imposed @ rows.parts.imposed.T, 0, -1)
+    place[:, rows.bristles + rows.dampers :] -= mixed(offset, track.mix)
+    return place
+
+
+def _last(track: Track) -> tuple[Array, Array]:
+    """Imposed extensions (r, 1, rows) at the end of the motion, and where known forces then hold modes (n,
+    m)."""
+    work, layer = track.work, track.work.layer
+    motion = work.plan.motion
+    last = work.plan.imposed(motion.time[-1:], np.array([motion.time.size - 2]))
+    force = (last @ layer.imposed + work.plan.shared(layer.weight[:, None]))[:, 0]
+    return last, mixed((force / layer.frequency**2).T, track.mix)
 
 
 def _amplitude(layer: LayerModes, motion: Array) -> NDArray[np.complex128]:
     """Complex amplitudes (m, n) of a motion (2, n, m)."""
     return exponential.amplitude(motion[0].T, motion[1].T, layer.frequency, layer.damping)
-
-
-def _coast(track: Track, rest: Array) -> tuple[Array, Array]:
-    """Ring-down where nothing but the modes acts: the bound (m,) m and the mean (m, n) of eta in print,
-    exactly; `rest` (n, m)."""
-    work, layer = track.work, track.work.layer
-    program, motion = work.plan.job.program, work.plan.motion
-    printing, finish = motion.duration + program.settle, program.period
-    away = _amplitude(layer, track.now.motion - _at_rest(rest))
-
-    def bound(time: Array) -> Array:
-        left = np.abs(away)[:, None] * np.exp(-layer.damping[:, None] * time[:, None])
-        return (left @ np.abs(np.swapaxes(work.probes, 1, 2))).max(axis=2)  # (m, t)
-
-    def after(time: Array) -> Array:
-        u = exponential.power(layer.frequency, layer.damping, time) * away[:, None]
-        moved = np.stack(exponential.motion(u, layer.frequency[:, None], layer.damping[:, None]))
-        found = np.transpose(moved, (2, 0, 3, 1))
-        found[:, 0] += rest
-        return found  # (t, 2, n, m)
-
-    most = min(int((finish - track.time) / REPORT), COASTED)
-    time: Array = REPORT * np.arange(1.0, most)
-    largest = bound(time[::16]).max(axis=0, initial=0.0)
-    moving, unsettled = (16 * (1 + np.count_nonzero(largest > limit)) for limit in (base.STILL, base.SETTLED))
-    time = np.concatenate([time[:unsettled], time[unsettled:moving:4]])
-    if moving >= most or time.size == 0:
-        time = np.append(time, finish - track.time)
-    if printing < track.time + time[-1]:
-        start = after(np.array([printing - track.time]))[0]
-        track.began, track.impulse = replace(track.now, motion=start), np.zeros_like(track.now.motion[0])
-    found = after(time)
-    track.store((found[:, 0] - rest).astype(Real), track.time + time, rest)
-    track.time += float(time[-1])
-    track.now = replace(track.now, motion=found[-1])
-    return bound(time[-1:])[:, 0], mean_motion(track, rest, finish - printing)
 
 
 def _closer(pace: Pace, spacing: float) -> float:
@@ -358,13 +381,8 @@ def ring_down(track: Track) -> tuple[Array, Array]:
     """Let the motion die out: the bound (m,) m of what is left at the probes, and the mean (m, n) of eta in
     print."""
     work, layer, pace = track.work, track.work.layer, track.work.pace
-    plan, motion, program = work.plan, work.plan.motion, work.plan.job.program
-    rows = layer.rows
-    last = plan.imposed(motion.time[-1:], np.array([motion.time.size - 2]))
-    force = (last @ layer.imposed + plan.shared(layer.weight[:, None]))[:, 0]
-    rest = mixed((force / layer.frequency**2).T, track.mix)  # (n, m)
-    if rows.size == 0:
-        return _coast(track, rest)
+    motion, program, rows = work.plan.motion, work.plan.job.program, layer.rows
+    last, rest = _last(track)
     resting = _at_rest(rest)
     offset = (rest.T[:, None] @ rows.place)[:, 0].T[rows.bristles + rows.dampers :]
     offset -= mixed((last[:, 0] @ rows.parts.imposed.T).T, track.mix)
@@ -384,21 +402,25 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         spacing = pace.rest[track.rung] * shortened
         count = track.longest
         if left < spacing * count:
-            count = _spaces(left, spacing)
+            count = 2 * _spaces(left, 2 * spacing)  # errors are estimated on pairs of steps
             spacing = left / count
         every = REPORT if bound.max() > base.SETTLED / 2 else SELDOM
         found = track.march(spacing, lambda _: known, resting, count, every)
+        if found.touched and spacing > pace.touch + INSTANT:
+            track.rung, shortened = 0, min(shortened, pace.touch / pace.rest[0])
+            continue
         if track.refused(found):
             continue
         if found.taken < count:
             shortened = _closer(pace, spacing) / pace.rest[0]
         track.keep(spacing, found, resting)
         widest = len(pace.rest) if bound.max() < base.SETTLED else watched
-        track.choose(spacing, found, widest - 1)
+        track.choose(spacing, found, 0 if found.touched else widest - 1)
 
 
 def mean_motion(track: Track, rest: Array, span: float) -> Array:
-    """Mean (m, n) of eta over the `span` s of printing, which known forcing alone would leave at `rest` (n, m).
+    """Mean (m, n) of eta over the `span` s of printing, which known forcing alone would leave at `rest` (n,
+    m).
 
     The mode's equation integrated: w^2 mean(eta) = mean(p) - (eta' + 2 d eta, end less start)/span; what had
     died out before the end rests.

@@ -92,6 +92,11 @@ def list_section_of(field: FieldInfo) -> type[Section] | None:
 
 def field_at(loc: Sequence[str | int]) -> FieldInfo | None:
     """Find the schema's field at a place of the complete scenario, or None if there is none."""
+    return _field_at(tuple(loc))
+
+
+@cache
+def _field_at(loc: tuple[str | int, ...]) -> FieldInfo | None:
     table: type[Section] | None = Scenario
     field: FieldInfo | None = None
     for step in loc:

@@ -7,35 +7,38 @@ import pytest
 from scipy.linalg import expm
 from scipy.signal import cont2discrete
 
-from bedsim.engines.exponential import amplitude, carried, corners, motion, step
+from bedsim.engines.exponential import amplitude, carried, corners, motion, step, step_of
 
 W, ZETA = 2 * math.pi * 30, 0.05
 DRIVE = 2 * math.pi * 2
 
 
 def real_step(w, d, length):
-    """Matrix (n, 2, 2) of the free motion and columns (n, 2) of the input at both ends, for (eta, eta')."""
-    A, b0, b1 = step(w, d, length)
+    """Matrix (n, 2, 2) of the free motion and columns (n, 2) of the answers to a hold, a ramp and a
+    parabola, for (eta, eta')."""
+    A, *answers = step(w, d, length)
     basis = [amplitude(x * np.ones_like(w), v * np.ones_like(w), w, d) for x, v in ((1.0, 0.0), (0.0, 1.0))]
     free = np.stack([np.stack(motion(A * u, w, d), axis=-1) for u in basis], axis=-1)
-    return free, np.stack(motion(b0, w, d), axis=-1), np.stack(motion(b1, w, d), axis=-1)
+    return free, *(np.stack(motion(b, w, d), axis=-1) for b in answers)
 
 
 @pytest.mark.parametrize("length", [1e-7, 1e-4, 3e-3, 0.2])
 def test_against_the_augmented_matrix_exponential(length):
-    """Several modes at once; input with its ramp appended to the state ([VanLoan1978], form from memory)."""
+    """Several modes at once; input and its powers appended to the state ([VanLoan1978], from memory)."""
     w, d = np.array([3.0, 140.0, 900.0, 5e4]), np.array([0.0, 7.0, 540.0, 4e4])
-    free, start, end = real_step(w, d, length)
+    free, hold, ramp, bend = real_step(w, d, length)
     for k in range(4):
-        # in units of the mode: displacement times w^2, speed times w, time times w
-        G = np.zeros((4, 4))
+        # in units of the mode: displacement times w^2, speed times w, time times w; input p, p' and p''/2
+        G = np.zeros((5, 5))
         G[:3, :3] = [[0, 1, 0], [-1, -2 * d[k] / w[k], 1], [0, 0, 0]]
-        G[2, 3] = 1 / (w[k] * length)
+        G[2, 3], G[3, 4] = 1 / (w[k] * length), 2 / (w[k] * length)
         E = expm(G * w[k] * length)
         scale = np.array([w[k] ** 2, w[k]])
         np.testing.assert_allclose(free[k] * scale[:, None] / scale, E[:2, :2], rtol=1e-9, atol=1e-12)
-        np.testing.assert_allclose(end[k] * scale, E[:2, 3], rtol=1e-7, atol=1e-12)
-        np.testing.assert_allclose((start + end)[k] * scale, E[:2, 2], rtol=1e-7, atol=1e-12)
+        np.testing.assert_allclose(hold[k] * scale, E[:2, 2], rtol=1e-7, atol=1e-12)
+        np.testing.assert_allclose(ramp[k] * scale, E[:2, 3], rtol=1e-7, atol=1e-12)
+        square = (E[:2, 4] - E[:2, 3]) / 2  # s (s - 1)/2 from s^2 and s
+        np.testing.assert_allclose(bend[k] * scale, square, rtol=1e-7, atol=1e-12)
 
 
 def test_against_scipys_first_order_hold():
@@ -80,10 +83,11 @@ def exactly(t):
 
 def stepped(end, length):
     w, d = np.array([W]), np.array([ZETA * W])
-    A, b0, b1 = step(w, d, length)
+    A, hold, ramp, _ = step(w, d, length)
     u = np.zeros(1, dtype=complex)
     for k in range(round(end / length)):
-        u = A * u + W**2 * (b0 * base(k * length) + b1 * base((k + 1) * length))
+        now, ahead = base(k * length), base((k + 1) * length)
+        u = A * u + W**2 * (hold * now + ramp * (ahead - now))
     return float(motion(u, w, d)[0][0])
 
 
@@ -104,12 +108,12 @@ def test_second_order_in_the_step():
 def test_a_whole_polygon_of_forces_is_its_steps_one_by_one():
     """The running sums of `carried` against the recursion, longer than one table and with strong damping."""
     rng = np.random.default_rng(2)
-    w, d, space = np.array([[50.0, 700.0, 4e3]]), np.array([[2.0, 30.0, 3e3]]), 1e-3
+    mu, space = np.array([-2.0 + 50j, -30.0 + 700j, -3e3 + 2.6e3j]), 1e-3
     force = rng.normal(0, 1, (2, 31, 3))
     start = rng.normal(0, 1e-3, (2, 3)) + 1j * rng.normal(0, 1e-3, (2, 3))
-    table = corners(w, d, space, 12)
-    A, b0, b1 = step(w[0], d[0], space)
+    table = corners(mu, space, 12)
+    A, hold, ramp, _ = step_of(mu, space)
     u, found = start, carried(table, start, force)
     for k in range(30):
-        u = A * u + b0 * force[:, k] + b1 * force[:, k + 1]
+        u = A * u + hold * force[:, k] + ramp * (force[:, k + 1] - force[:, k])
         np.testing.assert_allclose(found[:, k], u, rtol=1e-6, atol=1e-12)
