@@ -65,23 +65,24 @@ def report(solved: Solved, observer: Observer, index: NDArray[np.int64], shift: 
         stop_hit=(fields["joint_excursion"] >= job.machine.joint_travel)[:, None],
         tail_bound=solved.bound[:, None],
         histories=tuple(
-            _history(solved, k, int(layer)) for k, layer in enumerate(layers) if layer in job.trace_layers
+            _history(solved, k, int(layer), None if shift is None else shift[k]) for k, layer in enumerate(layers) if layer in job.trace_layers
         ),
         statistics=solved.statistics,
         **{key: value[:, None] for key, value in fields.items()},
     )
 
 
-def _history(solved: Solved, k: int, layer: int) -> History:
+def _history(solved: Solved, k: int, layer: int, shift: Array | None) -> History:
     """The motion of the first member, or of the one at the k-th layer."""
     job, modes = solved.plan.job, solved.modes.modes
+    eta = solved.places[:, :, k] if shift is None else solved.places[:, :, k] + shift
     profile = job.program.layer_change(layer)
     path = profile.path(np.minimum(solved.time, profile.duration), job.program.start_time(layer))
     return History(
         layer=layer,
         member=0,
         time=solved.time,
-        q=solved.places[:, :, k] @ modes[min(k, modes.shape[0] - 1)].T,
+        q=eta @ modes[min(k, modes.shape[0] - 1)].T,
         imposed=job.machine.imposed(path, job.amounts[0]),
         commanded=path.height.mean(axis=1),
     )

@@ -145,8 +145,8 @@ class Outcome:
     """A stretch: `stored` eta (n, m) after the `kept` steps, counted as it began, and the state at its end.
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
-    `error` m: an estimate of what the steps miss at the probes; `touched`: whether elastic elements act; `taken`: steps, short of those asked for
-    where contacts found no solution; `tries` at their forces.
+    `error` m: an estimate of what the steps miss at the probes; `touched`: whether elastic elements act;
+    `taken`: steps, short of those asked for where contacts found no solution; `tries` at their forces.
     """
 
     stored: list[Working]
@@ -154,10 +154,22 @@ class Outcome:
     end: Carried
     impulse: Array
     path: Working
-    error: float
+    error: Array
     touched: bool
     taken: int
     tries: int
+
+
+class Corner:
+    """What is known of a corner: motion, modal forces of the rows, their change since the corner before,
+    by what that exceeded its prediction, and what rows see of the excess."""
+
+    def __init__(self, n: int, room: Working) -> None:
+        self.motion = room[: 5 * n].reshape(5, n, -1)
+        self.y, self.p, self.dp, self.excess = self.motion[:2], *self.motion[2:]
+        self.by_mode, self.y_by_mode = self.motion.transpose(1, 0, 2), self.y.transpose(1, 0, 2)
+        self.spread = self.motion[:, None]
+        self.answer, self.moved = room[4 * n :], room[5 * n :]
 
 
 class Desk:
@@ -170,15 +182,11 @@ class Desk:
         def room(*shape: int) -> Working:
             return np.zeros((*shape, members), dtype=Real)
 
-        # motion, modal forces of the rows, their change, its excess over the prediction, what rows see of that
-        self.state, self.n = room(5 * n + z), n
-        self.motion, self.terms, self.after = self.state[: 5 * n].reshape(5, n, -1), room(5, 2, n), room(2, n)
-        self.y, self.p, self.dp, self.excess = self.motion[:2], *self.motion[2:]
-        self.by_mode, self.after_by_mode = self.motion.transpose(1, 0, 2), self.after.transpose(1, 0, 2)
-        self.spread, self.summed, self.late = self.motion[:, None], room(n), room(n)
+        self.here, self.ahead = Corner(n, room(5 * n + z)), Corner(n, room(5 * n + z))
+        self.terms, self.summed = room(5, 2, n), room(n)
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
-        self.rows = room(4, z)
+        self.rows = room(6, z)
         self.middle, self.found = room(2, b)
         # deflection and increment, what becomes of them, and the latter by contacts and directions
         self.now, self.factor = room(2, 2, b)
@@ -216,23 +224,20 @@ def march(
     moves the probes by at rest, m.
     """
     w, b = table.push.shape[-1 if table.push.ndim == 2 else -2], rows.bristles
-    y, p, dp, excess, summed, after = room.y, room.p, room.dp, room.excess, room.summed, room.after
-    g, dg, work, shift = room.rows[:, :w]
-    answer = room.state[4 * room.n : 5 * room.n + w]
-    moved = answer[room.n :]
-    bristles, elastic = work[:b], slice(b + rows.dampers, None)
-    moving, touched, alone = known.move is not None, rows.parts.present, w == b
-    shared = table.place.ndim == 2
-    phi, late = room.phi, room.late
+    n, elastic = room.summed.shape[0], slice(b + rows.dampers, None)
+    moving, shared, alone = known.move is not None, table.place.ndim == 2, w == b
+    touchable = rows.parts.present and not alone
+    here, ahead, phi = room.here, room.ahead, room.phi
+    g, g_ahead, dg, excess, before, size = room.rows[:, :w]
 
-    y[0], y[1] = now.motion[0], now.motion[1] / table.scale
+    here.y[0], here.y[1] = now.motion[0], now.motion[1] / table.scale
     phi[:], g[:], dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
-    apply(table.push, g, p)
-    apply(table.push, dg, dp)
-    change = -dp
-    excess[:] = 0.0
-    np.multiply(p, 0.5, out=summed)
-    apply(table.place, y, room.seen[0])
+    apply(table.push, g, here.p)
+    apply(table.push, dg, here.dp)
+    bend = -here.dp
+    here.excess[:] = 0.0
+    np.multiply(here.p, 0.5, out=room.summed)
+    apply(table.place, here.y, room.seen[0])
     if moving:
         room.speed[0] += known.slip_speed[0]
     # where bristles stand at the beginning does not matter, only how far they move from there
@@ -248,79 +253,84 @@ def march(
     tries = k = 0
     while k < count:
         if shared:
-            np.matmul(table.move, room.by_mode, out=room.after_by_mode)
+            np.matmul(table.move, here.by_mode, out=ahead.y_by_mode)
         else:
-            np.multiply(table.move, room.spread, out=room.terms)
-            np.add.reduce(room.terms, axis=0, out=after)
-        here, place = room.seen[k + 1], room.place[k + 1]
+            np.multiply(table.move, here.spread, out=room.terms)
+            np.add.reduce(room.terms, axis=0, out=ahead.y)
         if known.move is not None:
-            after += known.mixed(known.move[k])
-        apply(table.place, after, here)
+            ahead.y += known.mixed(known.move[k])
+        seen, place = room.seen[k + 1], room.place[k + 1]
+        apply(table.place, ahead.y, seen)
         if moving:
             room.speed[k + 1] += known.slip_speed[k + 1]
-        if touched:
-            here[0, elastic] += known.mixed(known.offset[k + 1 if moving else 0])
+        if touchable:
+            seen[0, elastic] += known.mixed(known.offset[k + 1 if moving else 0])
         g += dg
-        late[:] = excess
+        answer, moved = ahead.answer[: n + w], ahead.moved[:w]
         for attempt in range(TRIES):
             tries += 1
             _bristles(rows, room, k, known.slip[k] if moving else None)
-            np.subtract(room.found, place, out=bristles)
+            np.subtract(room.found, place, out=g_ahead[:b])
             if not alone:
-                work[b:] = rows.others(here, table.scale)
-            work -= g
+                g_ahead[b:] = rows.others(seen, table.scale)
+            np.subtract(g_ahead, g, out=excess)
             if attempt:
-                shift[:] = moved
-            apply(table.answer, work, answer)
-            if attempt:
-                np.subtract(moved, shift, out=shift)
-            else:
-                shift[:] = moved
+                before[:] = moved
+            apply(table.answer, excess, answer)
+            change = np.subtract(moved, before, out=before) if attempt else moved
             if alone:
-                place -= shift
+                place -= change
+                np.abs(change, out=size)
             else:
-                rows.shift(here, shift, table.scale)
-                shift *= rows.steep
-            np.abs(shift, out=shift)
-            if np.maximum.reduce(shift, axis=None) <= tolerance:
+                rows.shift(seen, change, table.scale)
+                np.multiply(np.abs(change, out=size), rows.steep, out=size)
+            if np.maximum.reduce(size, axis=None) <= tolerance:
                 break
         else:
+            g -= dg
             break
         phi[:] = room.found
         room.total += room.path
         room.lengths, room.earlier = room.earlier, room.lengths
-        g += work
-        dg += work
-        y[:] = after
-        dp += excess
-        p += dp
-        summed += p
+        g, g_ahead = g_ahead, g
+        dg += excess
+        np.add(here.dp, ahead.excess, out=ahead.dp)
+        np.add(here.p, ahead.dp, out=ahead.p)
+        room.summed += ahead.p
+        here, ahead = ahead, here
         if not alone:
             others.append(g[b:].copy())
         k += 1
         if (count - k) % stride == 0:
-            stored.append(y[0] - table.new[0] * excess)
+            stored.append(here.y[0] - table.new[0] * here.excess)
             kept.append(k)
     if k == 0:
         return Outcome(
-            stored=[], kept=[], end=now, impulse=0.0 * p, path=room.total, error=np.inf, touched=not alone, taken=0, tries=tries
+            stored=[],
+            kept=[],
+            end=now,
+            impulse=0.0 * here.p,
+            path=room.total,
+            error=np.full(g.shape[1], np.inf),
+            touched=not alone,
+            taken=0,
+            tries=tries,
         )
-    if k < count:
-        g -= dg
-        excess[:] = late
+    if rows.parts.present and alone:
+        room.seen[1 : k + 1, 0, elastic] += known.mixed(known.offset[1 : k + 1] if moving else known.offset)
+    bend += here.dp  # over a step a parabola covers a twelfth of its second difference less than its chord
     rest = np.zeros((2, now.g.shape[0] - w, g.shape[1]))
     end = Carried(
-        motion=(y - table.new * excess) * np.array([[[1.0]], [[table.scale]]]),
+        motion=(here.y - table.new * here.excess) * np.array([[[1.0]], [[table.scale]]]),
         phi=phi.astype(float),
         g=np.concatenate([g[:b] + at_first, g[b:], rest[0]]),
         rate=np.concatenate([dg / table.spacing, rest[1]]),
     )
-    error = _missed(rows, known, weight[:, :w], room, k) if k == count else np.inf
+    error = _missed(rows, known, weight[:, :w], room, k) if k == count else np.full(g.shape[1], np.inf)
     if not alone:
         acting = np.array(others)
-        error = max(error, _bent(weight[:, b:w], acting))
-    change += dp  # over a step a parabola covers a twelfth of its second difference less than its chord
-    impulse = table.spacing * (summed - p / 2 - change / 12)
+        error = np.maximum(error, _bent(weight[:, b:w], acting))
+    impulse = table.spacing * (room.summed - here.p / 2 - bend / 12)
     return Outcome(
         stored=stored,
         kept=kept,
@@ -361,22 +371,22 @@ def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
     np.add(room.factor[0], room.factor[1], out=room.found)
 
 
-def _bent(weight: Working, force: Working) -> float:
-    """An estimate of what parabolas miss of forces (t, e, m), at the probes, m."""
+def _bent(weight: Working, force: Working) -> Array:
+    """An estimate (m,) of what parabolas miss of forces (t, e, m), at the probes, m."""
     missed = np.asarray(CUBIC * np.abs(np.diff(force, n=3, axis=0)).max(axis=0, initial=0.0), dtype=Real)
     found = apply(np.abs(weight), missed, np.empty((_probes(weight), missed.shape[1]), dtype=Real))
-    return float(found.max(initial=0.0))
+    return found.max(axis=0, initial=0.0).astype(float)
 
 
 def _probes(weight: Working) -> int:
     return weight.shape[0] if weight.ndim == 2 else weight.shape[2]
 
 
-def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> float:
-    """An estimate of what the last k steps miss at the probes, m: paths change by dX if every other corner is
-    left out, and bristles by -phi dX."""
+def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Array:
+    """An estimate (m,) of what the last k steps miss at the probes, m: paths change by dX if every other
+    corner is left out, and bristles by -phi dX."""
     if k % 2:
-        return 0.0
+        return np.zeros(room.phi.shape[1])
     b, c, half = rows.bristles, rows.contacts, k // 2
     seen, phi = room.seen, room.phi
     square, work = room.coarse[:, : half + 1]
@@ -397,4 +407,4 @@ def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> fl
     missed[:c] = phi[:c] * total
     missed[c:b] = phi[c:] * total[: b - c]
     found = apply(weight, missed, np.empty((_probes(weight), phi.shape[1]), dtype=Real))
-    return float(np.abs(found).max(initial=0.0))
+    return np.abs(found).max(axis=0, initial=0.0).astype(float)

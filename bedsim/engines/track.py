@@ -26,7 +26,7 @@ REPORT, SELDOM = free.REPORT, 3.2e-2  # s: motions reported this close, and wher
 FORCING = 2.5e-4  # s: known forcing is taken at instants this close
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
-CELLS = 4096  # members times steps of a stretch: what is worked on at once stays near the processor
+CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
 SHARE, LEAST_SHARE = 1 / 4, 1 / 32  # of the error allowed in a layer that one stretch may have
 GAIN = 4.0  # errors grow by so much, or a little more, when the spacing doubles
 LASTING = 0.01  # s: an error once seen counts half after this time
@@ -37,8 +37,8 @@ class Pace:
     """Lengths of the steps, s: `drive` while the bed is driven, `touch` where plain nuts act, `rest` a
     ladder.
 
-    At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are well
-    on the way to stay below `error` m in sum, and a shorter one where they are not.
+    At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are
+    well on the way to stay below `error` m in sum, and a shorter one where they are not.
     """
 
     drive: float = 4e-4
@@ -111,7 +111,7 @@ class Track:
     time: float = 0.0
     rung: int = 0
     error: float = 0.0  # of late
-    spent: float = 0.0  # in the layer
+    spent: Array | float = 0.0  # (m,) in the layer
     times: list[float] = field(default_factory=list)
     places: list[Array] = field(default_factory=list)  # eta (n, m) at the stored instants, where traced
     seen: list[Working] = field(default_factory=list)  # (t, v, m) all that is watched then
@@ -160,11 +160,11 @@ class Track:
     @property
     def allowed(self) -> float:
         """Error m of the next stretch: part of what the errors of this layer have left of the pace's."""
-        return max(SHARE * (self.work.pace.error - self.spent), LEAST_SHARE * self.work.pace.error)
+        return max(SHARE * (self.work.pace.error - float(np.max(self.spent))), LEAST_SHARE * self.work.pace.error)
 
     def refused(self, found: Outcome) -> bool:
         """Whether the error of a stretch is too large for it to be taken: a rung lower it is tried again."""
-        if self.rung == 0 or found.error <= GAIN * self.allowed:
+        if self.rung == 0 or found.error.max() <= GAIN * self.allowed:
             return False
         self.rung -= 1
         self.error = self.allowed
@@ -192,8 +192,8 @@ class Track:
 
     def choose(self, spacing: float, found: Outcome, highest: int) -> None:
         """The rung for the next stretch."""
-        self.error = max(found.error, self.error * 0.5 ** (spacing * found.taken / LASTING))
-        self.spent += found.error if np.isfinite(found.error) else 0.0
+        self.error = max(float(found.error.max()), self.error * 0.5 ** (spacing * found.taken / LASTING))
+        self.spent = self.spent + np.where(np.isfinite(found.error), found.error, 0.0)
         if self.error > self.allowed and self.rung > 0:
             self.rung, self.error = self.rung - 1, self.error / GAIN
         elif self.rung < highest and GAIN * self.error < self.allowed:

@@ -1,0 +1,78 @@
+"""A long print computed in parts side by side is the print computed layer by layer."""
+
+import numpy as np
+import pytest
+from engine_machines import SCENARIOS, apart
+
+from bedsim.engines import base, lanes, state
+from bedsim.engines.propagator import PropagatorEngine
+from bedsim.engines.state import State
+from bedsim.scenario.load import load_scenario
+from bedsim.simulation import make_job
+
+LAYERS = lanes.HEAD + 3 * lanes.SHORTEST
+
+
+@pytest.fixture(scope="module")
+def job():
+    changes = [f"print.layers={LAYERS}", "print.layer_mm=0.1", "output.trace_layers=[30]"]
+    return make_job(load_scenario(SCENARIOS / "bent-rolled-rolling-joints.toml", changes))
+
+
+@pytest.fixture(scope="module")
+def one_by_one(job):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(lanes, "worth", lambda job, layers: False)
+        return list(PropagatorEngine().run(job))
+
+
+def joined(chunks, key="pose"):
+    return np.concatenate([getattr(chunk, key) for chunk in chunks], axis=1)
+
+
+def test_lanes_are_the_layers_one_by_one(job, one_by_one):
+    """To the engine's own error: steps follow the lane that needs most."""
+    assert lanes.worth(job, LAYERS)
+    side_by_side = list(PropagatorEngine().run(job))
+    assert len(side_by_side) == lanes.HEAD + 1
+    layers = np.concatenate([chunk.layers for chunk in side_by_side])
+    np.testing.assert_array_equal(layers, np.arange(1, LAYERS + 1))
+    assert apart(job, joined(side_by_side), joined(one_by_one)) < 0.01
+    for key, limit in {"joint_excursion": 1e-8, "side_force": 1e-2, "load_angle": 1e-3}.items():
+        np.testing.assert_allclose(joined(side_by_side, key), joined(one_by_one, key), atol=limit)
+    (one,), (other,) = ([h for c in chunks for h in c.histories] for chunks in (side_by_side, one_by_one))
+    assert one.layer == other.layer == 30
+    np.testing.assert_allclose(one.q[-1, :3], other.q[-1, :3], atol=5e-9)  # the bed
+
+
+def test_lanes_that_do_not_agree_are_not_believed(job, one_by_one, monkeypatch):
+    """Then layers are done one by one."""
+    monkeypatch.setattr(lanes, "PASSES", 1)
+    monkeypatch.setattr(lanes, "SEAM", 0.0)
+    again = list(PropagatorEngine().run(job))
+    assert joined(again).tobytes() == joined(one_by_one).tobytes()
+
+
+def test_a_small_error_of_slow_bristles_is_carried_as_predicted(job):
+    """The mounts' grooves hardly move within a layer: two per cent of their friction at its start is mostly
+    there at its end, and moves the bed in print."""
+    slow = [8, 17, 26]
+    system = job.machine.system(np.array([1, 2]))
+    observer = base.make_observer(job.machine, system, job.probes)
+    begin, _ = PropagatorEngine().layer(job, system, observer, 0, 1, state.start(job))
+    off = np.zeros_like(begin.f)
+    off[0, slow] = 0.02 * system.friction_limit[1, slow] * np.array([1, -1, 1])
+    other = State(q=begin.q - shifted(job, system, off), v=begin.v, f=begin.f + off)
+    at = np.array([1]), np.array([2])
+    one, two = (PropagatorEngine().solved(job, system, observer, *at, x) for x in (begin, other))
+    carry, answer = lanes.memory(one)
+    left = (carry[0] @ off[0])[slow]
+    np.testing.assert_allclose((two.after.f - one.after.f)[0, slow], left, rtol=0.02)
+    bed = observer.bed @ one.modes.modes[0]
+    found, predicted = bed @ (two.mean - one.mean)[0], bed @ (answer[0] @ off[0])
+    assert np.abs(found - predicted)[:3].max() < 0.1 * np.abs(predicted)[:3].max()
+
+
+def shifted(job, system, force):
+    """How far the bristles' additional `force` moves the machine at rest."""
+    return np.linalg.solve(system.K[1], (force @ job.machine.contact_rows)[0])[None]
