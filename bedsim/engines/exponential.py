@@ -103,7 +103,9 @@ def corners(mu: Complex, spacing: float, most: int) -> Corners:
     """Tables for u' = mu u + p (n,); corners as the running sum keeps its digits for, `most` at most."""
     count = max(1, min(most, int(DECAY / (float(-mu.real.min()) * spacing))))
     A, hold, ramp, _ = step_of(mu, spacing)
-    powers = power(mu, spacing * np.arange(count + 1))
+    powers = np.ones((count + 1, mu.size), dtype=complex)
+    powers[1:] = A
+    np.cumprod(powers, axis=0, out=powers)
     first = (hold - ramp) / A
     return Corners(spacing=spacing, power=powers, weight=(first + ramp) / powers[1:], first=first, last=ramp)
 

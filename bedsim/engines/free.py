@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, exponential
 from bedsim.engines.course import Forcing, mixed
+from bedsim.engines.exponential import Corners
 from bedsim.engines.modes import FORCE_UNIT, LayerModes
 
 Array = NDArray[np.float64]
@@ -21,7 +22,7 @@ Complex = NDArray[np.complex128]
 
 REPORT = 2e-3  # s: motions reported this close
 COASTED = 4096  # most instants reported of a ring-down
-LONGEST = 256  # corners in one running sum
+LONGEST = 128  # corners in one running sum
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,15 +78,17 @@ def free(layer: LayerModes) -> Free:
     )
 
 
-def driven(motions: Free, known: Forcing, mix: Array | None, start: Array) -> tuple[Array, NDArray[np.int64]]:
-    """Motions (t, 2, n, m) at some corners of a piece, and which, from the motion `start` (2, n, m).
+def driven(
+    motions: Free, table: Corners, known: Forcing, mix: Array | None, start: Array
+) -> tuple[Array, NDArray[np.int64]]:
+    """Motions (t, 2, n, m) at some corners of a piece, and which, from the motion `start` (2, n, m); `table`
+    for its spacing.
 
     The force is a polygon that has the curve's integral: through a curve it exceeds the mean by spacing^2/12
     times the curvature, so corners are taken a twelfth of the second difference lower.
     """
     force = np.transpose(known.force, (2, 0, 1)).copy()
     force[:, 1:-1] += (2 * force[:, 1:-1] - force[:, 2:] - force[:, :-2]) / 12
-    table = exponential.corners(motions.mu, known.spacing, LONGEST)
     none = np.zeros((force.shape[0], motions.mu.size), dtype=complex)
     u = exponential.carried(table, none, motions.pushed(force))
     stride = max(1, round(REPORT / known.spacing))

@@ -65,7 +65,9 @@ def report(solved: Solved, observer: Observer, index: NDArray[np.int64], shift: 
         stop_hit=(fields["joint_excursion"] >= job.machine.joint_travel)[:, None],
         tail_bound=solved.bound[:, None],
         histories=tuple(
-            _history(solved, k, int(layer), None if shift is None else shift[k]) for k, layer in enumerate(layers) if layer in job.trace_layers
+            _history(solved, k, int(layer), None if shift is None else shift[k])
+            for k, layer in enumerate(layers)
+            if layer in job.trace_layers
         ),
         statistics=solved.statistics,
         **{key: value[:, None] for key, value in fields.items()},

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, course, exponential, free, steps
 from bedsim.engines.course import Course, Forcing, Part, mixed
+from bedsim.engines.exponential import Corners
 from bedsim.engines.modes import LayerModes, Real, Working
 from bedsim.engines.solved import Solved
 from bedsim.engines.state import State
@@ -160,7 +161,9 @@ class Track:
     @property
     def allowed(self) -> float:
         """Error m of the next stretch: part of what the errors of this layer have left of the pace's."""
-        return max(SHARE * (self.work.pace.error - float(np.max(self.spent))), LEAST_SHARE * self.work.pace.error)
+        return max(
+            SHARE * (self.work.pace.error - float(np.max(self.spent))), LEAST_SHARE * self.work.pace.error
+        )
 
     def refused(self, found: Outcome) -> bool:
         """Whether the error of a stretch is too large for it to be taken: a rung lower it is tried again."""
@@ -320,8 +323,12 @@ def _freely(track: Track) -> tuple[Array, Array] | None:
     parts = [
         course.Part(piece=k, start=a, end=b, spaces=_spaces(b - a, FORCING)) for k, (a, b) in enumerate(ends)
     ]
+    tables: dict[float, Corners] = {}
     for part, known in zip(parts, work.forcing(parts), strict=True):
-        found, kept = free.driven(motions, known, track.mix, track.now.motion)
+        length = float(f"{known.spacing:.9g}")
+        if length not in tables:
+            tables[length] = exponential.corners(motions.mu, known.spacing, free.LONGEST)
+        found, kept = free.driven(motions, tables[length], known, track.mix, track.now.motion)
         rest = mixed(known.rest, track.mix)
         if rows.parts.present and not rows.idle(_touching(track, found, known.imposed[:, kept])):
             return None
@@ -356,8 +363,7 @@ def _last(track: Track) -> tuple[Array, Array]:
     """Imposed extensions (r, 1, rows) at the end of the motion, and where known forces then hold modes (n,
     m)."""
     work, layer = track.work, track.work.layer
-    motion = work.plan.motion
-    last = work.plan.imposed(motion.time[-1:], np.array([motion.time.size - 2]))
+    last = track.imposed[-1][:, -1:]
     force = (last @ layer.imposed + work.plan.shared(layer.weight[:, None]))[:, 0]
     return last, mixed((force / layer.frequency**2).T, track.mix)
 

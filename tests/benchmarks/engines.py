@@ -148,7 +148,7 @@ def against_scipy(quick: bool, found: dict[str, object]) -> None:
         ratio = compare(f"propagator, one printer, {count} layers, {name}", one, error)
         short = layers_of(engine, job, begin)
         row(f"propagator, one printer, {layers} layers, {name}", short.seconds, apart(job, short.pose, truth))
-        many = min((layers_of(engine, crowd, crowd_begin) for _ in range(2)), key=lambda x: x.seconds)
+        many = min((layers_of(engine, crowd, crowd_begin) for _ in range(5)), key=lambda x: x.seconds)
         off = apart(job, many.pose[:1], truth)
         batch = compare(f"propagator, {MANY} printers, {name}", many, off)
         key = "" if pace == Pace() else "_looser"
@@ -194,8 +194,8 @@ def against_multibody(found: dict[str, object]) -> None:
     try:
         import multibody
         from oracle_machine import oracle_machine
-    except ImportError as error:
-        print(f"\nMultibody library left out: {error}")
+    except ImportError as fault:
+        print(f"\nMultibody library left out: {fault}")
         return
     loaded = oracle_machine()
     job = replace_layers(make_job(loaded), 2)
@@ -224,7 +224,7 @@ def history(job: Job, begin: state.State, pace: Pace) -> tuple[Array, Array, flo
     engine = PropagatorEngine(pace=pace)
     now, _ = engine.layer(job, system, observer, 0, 1, begin)
     best = np.inf
-    for _ in range(3):
+    for _ in range(10):
         clock = time.process_time()
         _, chunk = engine.layer(job, system, observer, 1, 2, now)
         best = min(best, time.process_time() - clock)
