@@ -226,9 +226,9 @@ def leave(layer: LayerModes, now: Carried) -> State:
     return State(q=q, v=v, f=f)
 
 
-def begin(work: Work, mix: Array | None, before: State) -> Track:
-    """A track at the start of the layer."""
-    first = work.plan.imposed(work.plan.motion.time[:1], np.zeros(1, dtype=int))
+def begin(work: Work, mix: Array | None, before: State, part: Part) -> Track:
+    """A track at the start of the layer's first part."""
+    first = work.forcing([part])[0].imposed[:, :1]
     now = enter(work.layer, before, mixed(first[:, 0].T, mix).T)
     track = Track(work=work, mix=mix, now=now, weight=row_weight(work.layer, work.probes))
     track.store(np.zeros((1, *now.motion.shape[1:]), dtype=Real), np.zeros(1), now.motion[0])
@@ -239,13 +239,18 @@ def begin(work: Work, mix: Array | None, before: State) -> Track:
 def solve(work: Work, members: slice, before: State) -> Solved:
     """A layer of some members from the states before it. Raises SolverError if contacts find no solution."""
     mix = None if work.plan.mix is None else np.ascontiguousarray(work.plan.mix[:, members])
-    track = begin(work, mix, before)
     found = None
-    if work.layer.rows.bristles == 0 and track.untouched():
-        found = _freely(track)
+    if work.layer.rows.bristles == 0:
+        parts = _parts(work, FORCING, 1)
+        track = begin(work, mix, before, parts[0])
+        found = _freely(track, parts) if track.untouched() else None
     if found is None:
-        track = begin(work, mix, before)
-        drive(track)
+        pace = work.pace
+        spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive
+        stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # known corners in a step
+        parts = _parts(work, spacing, stride)
+        track = begin(work, mix, before, parts[0])
+        drive(track, parts, stride)
         found = ring_down(track)
     bound, mean = found
     n, m = track.now.motion.shape[1:]
@@ -265,17 +270,19 @@ def solve(work: Work, members: slice, before: State) -> Solved:
     )
 
 
-def drive(track: Track) -> None:
-    """Follow the commanded motion. Raises SolverError where contacts find no solution."""
-    work = track.work
-    pace, time = work.pace, work.plan.motion.time
-    spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive
-    stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # corners of known forcing in a step
+def _parts(work: Work, spacing: float, finer: int) -> list[Part]:
+    """The pieces of the motion in equal steps of at most `spacing` s, known forcing so much finer."""
+    ends = [(float(a), float(b)) for a, b in pairwise(work.plan.motion.time)]
     parts = [
-        course.Part(piece=k, start=float(a), end=float(b), spaces=stride * _spaces(b - a, spacing))
-        for k, (a, b) in enumerate(pairwise(time))
+        Part(piece=k, start=a, end=b, spaces=finer * _spaces(b - a, spacing)) for k, (a, b) in enumerate(ends)
     ]
     work.forcing(parts)
+    return parts
+
+
+def drive(track: Track, parts: Sequence[Part], stride: int) -> None:
+    """Follow the commanded motion in steps of `stride` known corners. Raises SolverError where contacts
+    find no solution."""
     for part in parts:
         while part.end - part.start > INSTANT:
             part = _follow(track, part, stride)
@@ -311,18 +318,14 @@ def _at_rest(rest: Array) -> Array:
 
 
 def _spaces(span: float, spacing: float) -> int:
-    return int(np.ceil(span / spacing - 1e-9))
+    return max(1, int(np.ceil(span / spacing - 1e-9)))
 
 
-def _freely(track: Track) -> tuple[Array, Array] | None:
+def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
     """A layer in which nothing but modes and dampers acts; None if an elastic element is touched."""
     work, layer = track.work, track.work.layer
     rows, motion, program = layer.rows, work.plan.motion, work.plan.job.program
     motions = free.free(layer)
-    ends = [(float(a), float(b)) for a, b in pairwise(motion.time)]
-    parts = [
-        course.Part(piece=k, start=a, end=b, spaces=_spaces(b - a, FORCING)) for k, (a, b) in enumerate(ends)
-    ]
     tables: dict[float, Corners] = {}
     for part, known in zip(parts, work.forcing(parts), strict=True):
         length = float(f"{known.spacing:.9g}")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal
 
 from bedsim.scenario.tables import DEVIATION, OFFSETS
@@ -31,6 +32,9 @@ TABLES_GROUP = "scenario/tables/table_<n>"
 LAYERS_GROUP = "layers"
 TRACE_GROUP = "trace/layer_<n>"
 STATISTICS_GROUP = "statistics"
+
+README = Path(__file__).parents[2] / "results" / "README.md"
+"""Written by `python -m bedsim.results.schema`."""
 
 Kind = Literal["float64", "int64", "bool", "text"]
 
@@ -266,3 +270,7 @@ def readme() -> str:
 def source_of(dataset: Dataset, owner: Any, names: Mapping[str, tuple[str, ...]]) -> Any:
     """Value of a dataset: the owner's field, or the labels of its axis."""
     return getattr(owner, dataset.field) if dataset.field else names[dataset.name]
+
+
+if __name__ == "__main__":
+    README.write_text(readme(), encoding="utf-8")
