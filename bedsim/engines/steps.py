@@ -142,14 +142,14 @@ class Carried:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """A stretch: `stored` eta (n, m) after the `kept` steps, counted as it began, and the state at its end.
+    """A stretch: `stored` eta (k, n, m) after the `kept` steps, counted as it began, and the state at its end.
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
     `error` m: an estimate of what the steps miss at the probes; `touched`: whether elastic elements act;
     `taken`: steps, short of those asked for where contacts found no solution; `tries` at their forces.
     """
 
-    stored: list[Working]
+    stored: Working
     kept: list[int]
     end: Carried
     impulse: Array
@@ -183,7 +183,8 @@ class Desk:
             return np.zeros((*shape, members), dtype=Real)
 
         self.here, self.ahead = Corner(n, room(5 * n + z)), Corner(n, room(5 * n + z))
-        self.terms, self.summed = room(5, 2, n), room(n)
+        self.terms, self.summed, self.late = room(5, 2, n), room(n), room(n)
+        self.kept = room(steps, n)
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
         self.rows = room(6, z)
@@ -247,7 +248,6 @@ def march(
     np.multiply(room.speed[0], room.speed[0], out=room.speed_square)
     rows.lengths(room.factor, room.earlier)
     room.total[:] = 0.0
-    stored: list[Working] = []
     kept: list[int] = []
     others = [g[b:].copy()]
     tries = k = 0
@@ -302,11 +302,12 @@ def march(
             others.append(g[b:].copy())
         k += 1
         if (count - k) % stride == 0:
-            stored.append(here.y[0] - table.new[0] * here.excess)
+            late = np.multiply(table.new[0], here.excess, out=room.late)
+            np.subtract(here.y[0], late, out=room.kept[len(kept)])
             kept.append(k)
     if k == 0:
         return Outcome(
-            stored=[],
+            stored=room.kept[:0],
             kept=[],
             end=now,
             impulse=0.0 * here.p,
@@ -332,7 +333,7 @@ def march(
         error = np.maximum(error, _bent(weight[:, b:w], acting))
     impulse = table.spacing * (room.summed - here.p / 2 - bend / 12)
     return Outcome(
-        stored=stored,
+        stored=room.kept[: len(kept)],
         kept=kept,
         end=end,
         impulse=impulse,

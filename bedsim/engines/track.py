@@ -176,7 +176,7 @@ class Track:
     def keep(self, spacing: float, found: Outcome, rest: Array) -> None:
         """Go on from the end of a stretch, whose motions count from `rest` (2, n, m)."""
         if found.kept:
-            self.store(np.array(found.stored), self.time + spacing * np.array(found.kept), rest[0])
+            self.store(found.stored, self.time + spacing * np.array(found.kept), rest[0])
         self.time += spacing * found.taken
         self.taken += found.taken
         self.path = self.path + found.path
