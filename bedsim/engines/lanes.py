@@ -76,7 +76,6 @@ def memory(solved: Solved) -> tuple[Array, Array]:
 class Step:
     """One layer of each of the k lanes that are not at their end yet, with its `memory`."""
 
-    system: System
     observer: Observer
     solved: Solved
     carry: Array
@@ -160,7 +159,7 @@ def _march(job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve) 
         observer = base.make_observer(job.machine, system, job.probes)
         solved = solve(job, system, observer, np.arange(on.size), layers, ends.part(slice(0, on.size)))
         carry, answer = memory(solved)
-        steps.append(Step(system=system, observer=observer, solved=solved, carry=carry, answer=answer))
+        steps.append(Step(observer=observer, solved=solved, carry=carry, answer=answer))
         for key in ("q", "v", "f"):
             getattr(ends, key)[: on.size] = getattr(solved.after, key)
         job.progress(int(np.minimum(lengths, j + 1).sum()))
@@ -186,7 +185,8 @@ def _errors(steps: list[Step], lengths: Layers, now: State, end: State) -> tuple
 
 def _agree(job: Job, starts: Layers, step: Step, corrected: State, errors: Array, solve: Solve) -> bool:
     """Whether the first layer of every lane, from its corrected start, comes out as corrected."""
-    again = solve(job, step.system, step.observer, np.arange(starts.size), starts, corrected)
+    system = job.machine.system(starts)
+    again = solve(job, system, step.observer, np.arange(starts.size), starts, corrected)
     view = base.view(step.observer, np.arange(starts.size))[:, -3 * job.probes.shape[0] :]
     modes = step.solved.modes.modes
     shift = (step.answer @ errors[:, :, None])[..., 0]

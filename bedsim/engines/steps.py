@@ -142,7 +142,7 @@ class Carried:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """A stretch: `stored` eta (k, n, m) after the `kept` steps, counted as it began, and the state at its end.
+    """A stretch: `stored` eta (k, n, m) after the `kept` steps, counted as it began, and its end.
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
     `error` m: an estimate of what the steps miss at the probes; `touched`: whether elastic elements act;

@@ -35,8 +35,8 @@ LASTING = 0.01  # s: an error once seen counts half after this time
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """Lengths of the steps, s: `drive` while the bed is driven, `touch` where plain nuts act, `rest` a
-    ladder.
+    """Lengths of the steps, s: `drive` while the bed is driven, `rest` a ladder, and at most `touch` where
+    stops or plain nuts act.
 
     At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are
     well on the way to stay below `error` m in sum, and a shorter one where they are not.
@@ -195,8 +195,9 @@ class Track:
 
     def choose(self, spacing: float, found: Outcome, highest: int) -> None:
         """The rung for the next stretch."""
-        self.error = max(float(found.error.max()), self.error * 0.5 ** (spacing * found.taken / LASTING))
-        self.spent = self.spent + np.where(np.isfinite(found.error), found.error, 0.0)
+        error = np.where(np.isfinite(found.error), found.error, self.allowed)  # a stretch broken off has none
+        self.error = max(float(error.max()), self.error * 0.5 ** (spacing * found.taken / LASTING))
+        self.spent = self.spent + error
         if self.error > self.allowed and self.rung > 0:
             self.rung, self.error = self.rung - 1, self.error / GAIN
         elif self.rung < highest and GAIN * self.error < self.allowed:
