@@ -264,32 +264,30 @@ def seen_extremes(
     observer: Observer, layer: int | NDArray[np.intp], rows: Array, joint: Array, imposed: Array
 ) -> dict[str, Array]:
     """Likewise from watched rows (..., t, w) and joints (..., t, c, 2)."""
-    place = observer.place
-    stiffness = observer.axial_stiffness[layer]
-    if stiffness.ndim == 2:
-        stiffness = stiffness[:, None]
-    tension = rows - imposed
-    joint = joint.copy()
-    present = observer.joint_imposed[:, 0] >= 0
-    joint[..., present, :] -= imposed[..., place[observer.joint_imposed[present]]]
-    guide = tension[..., place[observer.guide_rows]] * observer.guide_stiffness
-    axial = -tension[..., place[observer.axial_rows]] * stiffness
-    seated = observer.mount_preload - tension[..., place[observer.mount_rows]] * observer.mount_stiffness
-    angle = np.abs(tension[..., place[observer.motor_rows]]) * observer.motor_electrical
-    return {
-        "joint_excursion": _longest(joint),
-        "side_force": _longest(guide),
-        "load_angle": angle.max(axis=-2),
-        "mount_force": seated.min(axis=-2),
-        "axial_force": axial.min(axis=-2),
-    }
+    place, stiffness = observer.place, observer.axial_stiffness[layer]
 
+    def tension(row: int) -> Array:
+        return np.asarray(rows[..., place[row]] - imposed[..., place[row]])
 
-def _longest(vectors: Array) -> Array:
-    """Largest length over time (..., c) of vectors (..., t, c, 2)."""
-    square = vectors[..., 0] ** 2
-    square += vectors[..., 1] ** 2
-    return np.sqrt(square.max(axis=-2))
+    found: dict[str, list[Array]] = {}
+    # corner by corner: views of single rows cost nothing, picked copies of many would
+    for c, (bore, guides) in enumerate(zip(observer.joint_imposed, observer.guide_rows, strict=True)):
+        x, y = joint[..., c, 0], joint[..., c, 1]
+        if bore[0] >= 0:
+            x, y = x - imposed[..., place[bore[0]]], y - imposed[..., place[bore[1]]]
+        push = [tension(row) * k for row, k in zip(guides, observer.guide_stiffness[c], strict=True)]
+        angle = np.abs(tension(observer.motor_rows[c])).max(axis=-1) * observer.motor_electrical[c]
+        seated = tension(observer.mount_rows[c]).max(axis=-1) * observer.mount_stiffness[c]
+        values = {
+            "joint_excursion": np.sqrt((x * x + y * y).max(axis=-1)),
+            "side_force": np.sqrt((push[0] ** 2 + push[1] ** 2).max(axis=-1)),
+            "load_angle": angle,
+            "mount_force": observer.mount_preload[c] - seated,
+            "axial_force": -tension(observer.axial_rows[c]).max(axis=-1) * stiffness[..., c],
+        }
+        for key, value in values.items():
+            found.setdefault(key, []).append(value)
+    return {key: np.stack(value, axis=-1) for key, value in found.items()}
 
 
 def residual(
