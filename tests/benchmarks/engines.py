@@ -45,7 +45,7 @@ ROLLING = ROOT / "scenarios" / "bent-rolled-rolling-joints.toml"
 RIGID = ROOT / "scenarios" / "bent-rolled-rigid.toml"
 FOUR = ROOT / "scenarios" / "four-screws.toml"
 MANY = 256
-LONG = 480  # layers of the print that one printer is measured on; quick: half
+LONG = 480  # layers of the print that one printer is measured on; quick: a quarter
 FINE = Pace(drive=1.25e-4, touch=2e-5, rest=(1.25e-4, 2.5e-4, 5e-4, 1e-3), error=2e-10, tolerance=2e-6)
 LOOSE = Pace(drive=6e-4, rest=(5e-4, 1e-3, 2e-3, 4e-3), error=3e-8)
 
@@ -137,7 +137,7 @@ def against_scipy(quick: bool, found: dict[str, object]) -> None:
 
     crowd = job_of(ROLLING, layers, MANY)
     crowd_begin = state.start(crowd)
-    count = LONG // 2 if quick else LONG
+    count = LONG // 4 if quick else LONG
     long = job_of(ROLLING, count)
     whole = print_of(PropagatorEngine(pace=FINE), long).pose
     for name, pace in (("default pace", Pace()), ("looser pace", LOOSE)):
@@ -245,7 +245,7 @@ def growth(quick: bool) -> None:
     """Cost against layers, members and screws."""
     print("\nCost of the propagator, processor seconds in all:")
     cases: list[tuple[str, Path, int, int]] = [
-        *((f"{n} layers", ROLLING, n, 1) for n in ((120, 240) if quick else (120, 240, 480, 960))),
+        *((f"{n} layers", ROLLING, n, 1) for n in ((60, 120) if quick else (120, 240, 480, 960))),
         *((f"{m} members, 1 layer", ROLLING, 1, m) for m in ((256, 512) if quick else (64, 256, 1024, 4096))),
         ("3 screws, 4 layers", ROLLING, 4, 1),
         ("4 screws, 4 layers", FOUR, 4, 1),
