@@ -102,7 +102,7 @@ def run(job: Job, first: int, last: int, begin: State, solve: Solve) -> tuple[St
         if _agree(job, starts, steps[0], corrected, errors[0], solve):
             chunk = _joined(job, first, steps, errors)
             over = np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE)
-            return None if over else (end.member(-1), chunk)
+            return None if over else (end.part(slice(-1, None)), chunk)
         now = corrected
     return None
 

@@ -53,6 +53,15 @@ def test_lanes_that_do_not_agree_are_not_believed(job, one_by_one, monkeypatch):
     assert joined(again).tobytes() == joined(one_by_one).tobytes()
 
 
+def test_a_print_too_long_to_keep_goes_on_from_part_to_part(job, one_by_one, monkeypatch):
+    """Two parts, each in lanes of its own; the second begins where the first has ended."""
+    monkeypatch.setattr(lanes, "SHORTEST", 9)
+    monkeypatch.setattr(lanes, "TOGETHER", 18)
+    parts = list(PropagatorEngine().run(job))
+    assert [chunk.layers.size for chunk in parts] == [1] * lanes.HEAD + [18, 18]
+    assert apart(job, joined(parts), joined(one_by_one)) < 0.01
+
+
 def test_a_small_error_of_slow_bristles_is_carried_as_predicted(job):
     """The mounts' grooves hardly move within a layer: two per cent of their friction at its start is mostly
     there at its end, and moves the bed in print."""
