@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,18 +79,8 @@ def simulate(
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         program_version=bedsim.__version__,
         tables=loaded.tables,
-        statistics=_sum_statistics(chunks),
+        statistics=base.total(chunks),
     )
-
-
-def _sum_statistics(chunks: list[base.Chunk]) -> dict[str, float]:
-    total: dict[str, float] = {}
-    for chunk in chunks:
-        for key, value in chunk.statistics.items():
-            total[key] = (
-                max(total.get(key, 0.0), value) if key.startswith("largest") else total.get(key, 0.0) + value
-            )
-    return total
 
 
 def relative_errors(job: base.Job, layers: NDArray[np.int64], pose: Array) -> dict[str, Array]:
@@ -124,20 +115,12 @@ def layer_result(loaded: LoadedScenario, job: base.Job, chunks: list[base.Chunk]
     layers = np.concatenate([chunk.layers for chunk in chunks])
     pose = np.concatenate([chunk.pose[0] for chunk in chunks])
     names, places = probe_points(loaded)
-    joined = {
+    joined: dict[str, Any] = {
         key: np.concatenate([getattr(chunk, key)[0] for chunk in chunks])
-        for key in (
-            "residual_height",
-            "residual_lateral",
-            "settle_time",
-            "joint_excursion",
-            "side_force",
-            "load_angle",
-            "mount_force",
-            "axial_force",
-            "tail_bound",
-        )
+        for key in base.REPORTED
+        if key != "pose"
     }
+    joined |= relative_errors(job, layers, pose)
     commanded = job.program.height(layers)
     return LayerResult(
         layer=layers,
@@ -149,9 +132,7 @@ def layer_result(loaded: LoadedScenario, job: base.Job, chunks: list[base.Chunk]
         corner_name=job.machine.corner_names,
         corner_position=job.machine.corner_position,
         pose_raw=pose,
-        stop_hit=np.concatenate([chunk.stop_hit[0] for chunk in chunks]),
         trace=tuple(_trace(job, history) for chunk in chunks for history in chunk.histories),
-        **relative_errors(job, layers, pose),
         **joined,
     )
 

@@ -7,7 +7,7 @@ keeps its axis.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from enum import Flag, auto
 from typing import Any, Protocol
@@ -108,6 +108,15 @@ def join_members(chunks: list[Chunk]) -> Chunk:
         return chunks[0]
     fields: dict[str, Any] = {key: np.concatenate([getattr(c, key) for c in chunks]) for key in REPORTED}
     return replace(chunks[0], **fields)
+
+
+def total(chunks: Iterable[Chunk]) -> dict[str, float]:
+    """The statistics of chunks, summed."""
+    found: dict[str, float] = {}
+    for chunk in chunks:
+        for key, value in chunk.statistics.items():
+            found[key] = found.get(key, 0.0) + value
+    return found
 
 
 class Engine(Protocol):
@@ -235,6 +244,11 @@ def view(observer: Observer, layer: NDArray[np.int64]) -> Array:
     fixed = np.concatenate([observer.rows[observer.watched], observer.joint.reshape(-1, n), observer.height])
     shared = np.broadcast_to(fixed, (layer.size, *fixed.shape))
     return np.concatenate([shared, observer.lateral[layer].reshape(layer.size, -1, n)], axis=1)
+
+
+def probes_of(observer: Observer, view: Array) -> Array:
+    """The part (l, p, ...) of a view (l, v, ...) that shows heights, then both lateral directions."""
+    return view[:, -3 * observer.height.shape[0] :]
 
 
 def parts(observer: Observer, seen: NDArray[Any]) -> tuple[Array, Array, Array, Array]:

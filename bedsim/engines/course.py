@@ -26,15 +26,13 @@ Array = NDArray[np.float64]
 class Course:
     """The commanded motion of a layer.
 
-    `motion` of the first of the `layers`, `start_times` one per layer (s); `strengths` (r, sources) of what
-    is computed; members are `mix` (r, m) times that, or the r themselves.  The last row of a mix is what all
-    share: weight and inertia.
+    `motion` of the first of the `layers`; `strengths` (r, sources) of what is computed; members are `mix` (r,
+    m) times that, or the r themselves.  The last row of a mix is what all share: weight and inertia.
     """
 
     job: Job
     layers: NDArray[np.int64]
     motion: Profile
-    start_times: Array
     strengths: Array
     mix: Array | None
 
@@ -48,7 +46,7 @@ class Course:
             return (height + shift[:, None, None]).reshape(-1, height.shape[1])
 
         path = Path(
-            time=(self.start_times[:, None] + time).ravel(),
+            time=(program.start_time(self.layers)[:, None] + time).ravel(),
             height=every(profile.height_on(time, piece)),
             move_start=every(profile.move_start[piece]),
             move_end=every(profile.move_end[piece]),
@@ -80,15 +78,9 @@ def course(job: Job, layers: NDArray[np.int64]) -> Course:
         job=job,
         layers=layers,
         motion=job.program.layer_change(int(layers[0])),
-        start_times=np.array([job.program.start_time(int(layer)) for layer in layers]),
         strengths=strengths,
         mix=mix,
     )
-
-
-def mixed(values: Array, mix: Array | None) -> Array:
-    """Members' values (..., m) from computed ones (..., r) and a mix (r, m)."""
-    return values if mix is None else values @ mix
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -57,8 +57,7 @@ def layer_path(job: Job, layers: NDArray[np.int64]) -> Path:
     """The path of resting places of some layers, one instant each, at the end of the layer's motion."""
     height = job.program.height(layers)[:, None] * np.ones(job.program.corners)
     before = job.program.height(layers - 1)[:, None] * np.ones(job.program.corners)
-    time = np.asarray((layers - 1.0) * job.program.period, dtype=np.float64)
-    return Path(time=time, height=height, move_start=before, move_end=height)
+    return Path(time=job.program.start_time(layers), height=height, move_start=before, move_end=height)
 
 
 def linear_poses(job: Job, system: System) -> tuple[Array, Array]:

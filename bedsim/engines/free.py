@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import base, exponential
-from bedsim.engines.course import Forcing, mixed
+from bedsim.engines.course import Forcing
 from bedsim.engines.exponential import Corners
-from bedsim.engines.modes import FORCE_UNIT, LayerModes
+from bedsim.engines.modes import FORCE_UNIT, LayerModes, mixed, standing
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -37,10 +37,9 @@ class Free:
 
     def enter(self, motion: Array) -> Complex:
         """Amplitudes (m, k) of a motion (2, n, m)."""
-        eta, speed = motion[0].T, motion[1].T
         if self.into is not None:
-            return np.concatenate([eta, speed], axis=1) @ self.into
-        return exponential.amplitude(eta, speed, self.layer.frequency, self.layer.damping)
+            return motion.reshape(-1, motion.shape[2]).T @ self.into
+        return self.layer.amplitude(motion)
 
     def leave(self, u: Complex) -> Array:
         """Motions (t, 2, n, m) of amplitudes (m, t, k)."""
@@ -94,7 +93,7 @@ def driven(
     stride = max(1, round(REPORT / known.spacing))
     kept = np.arange(known.spaces, 0, -stride)[::-1]
     rest = mixed(known.rest, mix)
-    away = motions.enter(start - np.stack([rest, np.zeros_like(rest)]))
+    away = motions.enter(start - standing(rest))
     found = mixed(motions.leave(u[:, kept - 1]), mix)
     found = found + motions.leave(exponential.power(motions.mu, kept * known.spacing) * away[:, None])
     found[:, 0] += rest
@@ -109,7 +108,7 @@ def coasted(
     Instants (t,) s from the start and motions (t, 2, n, m) then, the mean (n, m) of eta from `begin` to
     `span` s, and the bound (m,) m of what is left at the last instant at the probes (p, n).
     """
-    away = motions.enter(start - np.stack([rest, np.zeros_like(rest)]))
+    away = motions.enter(start - standing(rest))
     n = rest.shape[0]
     reach = np.abs(probes.T if motions.out is None else motions.out[:, :n] @ probes.T)
 

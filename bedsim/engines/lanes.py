@@ -19,16 +19,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.row import Path
 from bedsim.engines import base, state
-from bedsim.engines.base import Chunk, Job, Observer
+from bedsim.engines.base import Chunk, Job
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
-from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
-Solve = Callable[[Job, System, Observer, Layers, Layers, State], Solved]
+Solve = Callable[[Job, Layers, State], Solved]
 
 MOST = 48
 HEAD = 8  # layers done one by one first: what lanes guess from
@@ -76,7 +74,6 @@ def memory(solved: Solved) -> tuple[Array, Array]:
 class Step:
     """One layer of each of the k lanes that are not at their end yet, with its `memory`."""
 
-    observer: Observer
     solved: Solved
     carry: Array
     answer: Array
@@ -86,25 +83,31 @@ def run(job: Job, first: int, last: int, begin: State, solve: Solve) -> tuple[St
     """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
     reported.
 
-    None if lanes do not agree, or if a motor leaves its linear range.
+    None if lanes do not pay or do not agree, or if a motor leaves its linear range.
     """
-    count = min(MOST, (last - first + 1) // SHORTEST)
-    starts = first + np.linspace(0, last - first + 1, count + 1).astype(int)[:-1]
+    count = last - first + 1
+    if not worth(job, count):
+        return None
     # lanes that are a layer longer come first, so that those still on are always the first k
-    lengths = np.diff(np.append(starts, last + 1))
-    starts = first + np.concatenate([[0], np.cumsum(np.sort(lengths)[::-1])[:-1]])
-    lengths = np.sort(lengths)[::-1]
+    lengths = np.array([part.size for part in np.array_split(np.arange(count), min(MOST, count // SHORTEST))])
+    starts = first + np.cumsum(lengths) - lengths
     now = _warmed(job, starts, begin, solve)
     for _ in range(PASSES):
         steps, end = _march(job, starts, lengths, now, solve)
         errors, end = _errors(steps, lengths, now, end)
+        shifts = [_times(step.answer, error) for step, error in zip(steps, errors, strict=True)]
         corrected = state.join([begin, end.part(slice(0, -1))])
-        if _agree(job, starts, steps[0], corrected, errors[0], solve):
-            chunk = _joined(job, first, steps, errors)
+        if _agree(steps[0], errors[0], shifts[0], solve(job, starts, corrected)):
+            chunk = _joined(steps, shifts)
             over = np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE)
             return None if over else (end.part(slice(-1, None)), chunk)
         now = corrected
     return None
+
+
+def _times(matrices: Array, vectors: Array) -> Array:
+    """Products (k, i) of matrices (k, i, j) with vectors (k, j)."""
+    return np.asarray((matrices @ vectors[:, :, None])[..., 0])
 
 
 def _warmed(job: Job, starts: Layers, begin: State, solve: Solve) -> State:
@@ -114,10 +117,7 @@ def _warmed(job: Job, starts: Layers, begin: State, solve: Solve) -> State:
     layers[0] = starts[0]
     now = _turned(job, layers, begin)
     for j in range(WARM):
-        at = np.append(starts[0], layers[1:] + j)
-        system = job.machine.system(at)
-        observer = base.make_observer(job.machine, system, job.probes)
-        now = solve(job, system, observer, np.arange(at.size), at, now).after
+        now = solve(job, np.append(starts[0], layers[1:] + j), now).after
     return state.join([begin, now.part(slice(1, None))])
 
 
@@ -127,12 +127,12 @@ def _turned(job: Job, layers: Layers, begin: State) -> State:
     slow = state.slow_layer(job, system, slice(0, layers.size))
     end = job.program.height(layers - 1)
     turn = 2 * np.pi / float(np.abs(job.machine.command).max())
-    time = np.array([job.program.start_time(int(layer)) for layer in layers])
+    time = job.program.start_time(layers)
 
     def forced(height: Array) -> tuple[Array, Array]:
         at = height[:, None] * np.ones(job.program.corners)
-        imposed = job.machine.imposed(Path(time=time, height=at, move_start=at, move_end=at), job.amounts[0])
-        return (system.imposed_force @ imposed[:, :, None])[..., 0] + system.weight, imposed
+        imposed = job.machine.imposed(state.resting_path(time, at), job.amounts[0])
+        return _times(system.imposed_force, imposed) + system.weight, imposed
 
     # no higher than where the print began
     heights = np.minimum(end + TURNS * turn * np.linspace(1, 0, TURN_STEPS + 1)[:, None], end[0])
@@ -151,19 +151,14 @@ def _turned(job: Job, layers: Layers, begin: State) -> State:
 def _march(job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve) -> tuple[list[Step], State]:
     """All layers of all lanes, and the states at their ends."""
     steps: list[Step] = []
-    ends = State(q=now.q.copy(), v=now.v.copy(), f=now.f.copy())
     for j in range(int(lengths[0])):
-        on = np.flatnonzero(lengths > j)
-        layers = starts[on] + j
-        system = job.machine.system(layers)
-        observer = base.make_observer(job.machine, system, job.probes)
-        solved = solve(job, system, observer, np.arange(on.size), layers, ends.part(slice(0, on.size)))
+        on = int(np.count_nonzero(lengths > j))
+        solved = solve(job, starts[:on] + j, now.part(slice(0, on)))
         carry, answer = memory(solved)
-        steps.append(Step(observer=observer, solved=solved, carry=carry, answer=answer))
-        for key in ("q", "v", "f"):
-            getattr(ends, key)[: on.size] = getattr(solved.after, key)
+        steps.append(Step(solved=solved, carry=carry, answer=answer))
+        now = state.join([solved.after, now.part(slice(on, None))])
         job.progress(int(np.minimum(lengths, j + 1).sum()))
-    return steps, ends
+    return steps, now
 
 
 def _errors(steps: list[Step], lengths: Layers, now: State, end: State) -> tuple[list[Array], State]:
@@ -183,27 +178,17 @@ def _errors(steps: list[Step], lengths: Layers, now: State, end: State) -> tuple
     return errors, State(q=q, v=end.v, f=f)
 
 
-def _agree(job: Job, starts: Layers, step: Step, corrected: State, errors: Array, solve: Solve) -> bool:
-    """Whether the first layer of every lane, from its corrected start, comes out as corrected."""
-    system = job.machine.system(starts)
-    again = solve(job, system, step.observer, np.arange(starts.size), starts, corrected)
-    view = base.view(step.observer, np.arange(starts.size))[:, -3 * job.probes.shape[0] :]
-    modes = step.solved.modes.modes
-    shift = (step.answer @ errors[:, :, None])[..., 0]
+def _agree(step: Step, errors: Array, shift: Array, again: Solved) -> bool:
+    """Whether the first layer of every lane, `again` from its corrected start, comes out as corrected."""
     moved = again.mean - step.solved.mean - shift
-    left = (step.carry @ errors[:, :, None])[..., 0] + step.solved.after.f - again.after.f
-    carried = np.abs(view @ modes @ step.answer) @ np.abs(left)[:, :, None]
-    probes = np.abs(view @ (modes @ moved[:, :, None]))
-    return float(max(probes.max(), carried.max())) < SEAM
+    left = _times(step.carry, errors) + step.solved.after.f - again.after.f
+    carried = _times(np.abs(again.probes @ step.answer), np.abs(left))
+    return float(max(np.abs(_times(again.probes, moved)).max(), carried.max())) < SEAM
 
 
-def _joined(job: Job, first: int, steps: list[Step], errors: list[Array]) -> Chunk:
+def _joined(steps: list[Step], shifts: list[Array]) -> Chunk:
     """What is reported of all layers, in order."""
-    chunks = []
-    for step, error in zip(steps, errors, strict=True):
-        index = np.arange(error.shape[0])
-        shift = (step.answer @ error[:, :, None])[..., 0]
-        chunks.append(report(step.solved, step.observer, index, shift))
+    chunks = [report(step.solved, shift) for step, shift in zip(steps, shifts, strict=True)]
     layers = np.concatenate([chunk.layers for chunk in chunks])
     order = np.argsort(layers)
     fields: dict[str, Any] = {
@@ -211,8 +196,4 @@ def _joined(job: Job, first: int, steps: list[Step], errors: list[Array]) -> Chu
         for key in base.REPORTED
     }
     histories = sorted((h for chunk in chunks for h in chunk.histories), key=lambda h: h.layer)
-    statistics: dict[str, float] = {}
-    for chunk in chunks:
-        for key, value in chunk.statistics.items():
-            statistics[key] = statistics.get(key, 0.0) + value * chunk.layers.size
-    return Chunk(layers=layers[order], histories=tuple(histories), statistics=statistics, **fields)
+    return Chunk(layers=layers[order], histories=tuple(histories), statistics=base.total(chunks), **fields)

@@ -104,11 +104,23 @@ class LayerModes:
     command: Array  # (s, c, n): modal force per commanded acceleration
     rows: Rows
 
-    def resting(self, force: Array) -> Complex:
-        """Amplitude (m, n) at rest under the constant modal `force` (m, n)."""
-        return exponential.amplitude(
-            force / self.frequency**2, np.zeros_like(force), self.frequency, self.damping
-        )
+    def amplitude(self, motion: Array) -> Complex:
+        """Complex amplitudes (m, n) of a motion (2, n, m) of eta and eta'."""
+        return exponential.amplitude(motion[0].T, motion[1].T, self.frequency, self.damping)
+
+    def given_way(self, g: Array) -> Array:
+        """How far modes (m, n) give way at rest under row forces g (z, m)."""
+        return (g.T[:, None] @ self.rows.push)[:, 0] / self.frequency**2
+
+
+def standing(rest: Array) -> Array:
+    """The motion (2, n, m) of standing at `rest` (n, m)."""
+    return np.stack([rest, np.zeros_like(rest)])
+
+
+def mixed(values: NDArray[Any], mix: NDArray[Any] | None) -> NDArray[Any]:
+    """Members' values (..., m) from computed ones (..., r) and a mix (r, m)."""
+    return values if mix is None else values @ mix
 
 
 def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> LayerModes:

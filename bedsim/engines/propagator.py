@@ -10,7 +10,7 @@ shows both.  A long print of one machine is done in parts side by side (`lanes.p
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -47,72 +47,60 @@ class PropagatorEngine:
 
         Raises SolverError if contacts find no solution.
         """
-        carried, first, last = state.start(job), 1, job.program.layers
-        while first <= last:
-            if first > lanes.HEAD and lanes.worth(job, last - first + 1):
-                span = min(last - first + 1, lanes.TOGETHER)
-                found = lanes.run(job, first, first + span - 1, carried, self.solved)
+        carried, last = state.start(job), job.program.layers
+        head = lanes.HEAD if lanes.worth(job, last - lanes.HEAD) else last
+        carried = yield from self._one_by_one(job, 1, head, carried)
+        for first in range(head + 1, last + 1, lanes.TOGETHER):
+            end = min(first + lanes.TOGETHER - 1, last)
+            found = lanes.run(job, first, end, carried, self.solved)
+            if found is None:
+                carried = yield from self._one_by_one(job, first, end, carried)
             else:
-                span, found = min(last - first + 1, LAYERS_AT_ONCE if first > 1 else lanes.HEAD), None
-            if found is not None:
                 carried, chunk = found
                 yield chunk
-            else:
-                system = job.machine.system(np.arange(first, first + span))
-                observer = base.make_observer(job.machine, system, job.probes)
-                for index, layer in enumerate(system.layers):
-                    carried, chunk = self.layer(job, system, observer, index, int(layer), carried)
-                    yield chunk
-                    job.progress(int(layer))
-            first += span
+
+    def _one_by_one(self, job: Job, first: int, last: int, carried: State) -> Generator[Chunk, None, State]:
+        """Layers one after the other; the state at their end is returned."""
+        layers = np.arange(first, last + 1)
+        for at in range(0, layers.size, LAYERS_AT_ONCE):
+            system = job.machine.system(layers[at : at + LAYERS_AT_ONCE])
+            observer = base.make_observer(job.machine, system, job.probes)
+            for index, layer in enumerate(system.layers):
+                carried, chunk = self.layer(job, system, observer, index, int(layer), carried)
+                yield chunk
+                job.progress(int(layer))
+        return carried
 
     def layer(
         self, job: Job, system: System, observer: Observer, index: int, layer: int, before: State
     ) -> tuple[State, Chunk]:
         """One layer of all members: the state at its end and what is reported of it."""
         before = before.within_limit(job.machine, system.friction_limit[index])
-        at = np.array([index])
-        work = self._work(job, system, observer, at, np.array([layer]))
+        work = self._work(job, system, observer, np.array([index]))
         ends, chunks = [], []
         for first in range(0, job.members, BLOCK):
             here = slice(first, first + BLOCK)
             solved = solve(work, here, before.part(here))
             ends.append(solved.after)
-            chunks.append(report(solved, observer, at))
+            chunks.append(report(solved))
         after, chunk = state.join(ends), base.join_members(chunks)
         return self._past_linear(job, system, observer, index, layer, before, after, chunk)
 
-    def solved(
-        self,
-        job: Job,
-        system: System,
-        observer: Observer,
-        index: NDArray[np.int64],
-        layers: NDArray[np.int64],
-        before: State,
-    ) -> Solved:
+    def solved(self, job: Job, layers: NDArray[np.int64], before: State) -> Solved:
         """A layer of one machine for each of the states `before`; motors are taken as linear."""
-        before = before.within_limit(job.machine, system.friction_limit[index])
-        work = self._work(job, system, observer, index, layers)
-        return solve(work, slice(0, layers.size), before)
+        system = job.machine.system(layers)
+        observer = base.make_observer(job.machine, system, job.probes)
+        work = self._work(job, system, observer, np.arange(layers.size))
+        return solve(work, slice(0, layers.size), before.within_limit(job.machine, system.friction_limit))
 
-    def _work(
-        self,
-        job: Job,
-        system: System,
-        observer: Observer,
-        index: NDArray[np.int64],
-        layers: NDArray[np.int64],
-    ) -> Work:
+    def _work(self, job: Job, system: System, observer: Observer, index: NDArray[np.int64]) -> Work:
         modes = layer_modes(job, system, index)
-        n = observer.height.shape[1]
-        lateral = observer.lateral[index].reshape(index.size, -1, n)
-        height = np.broadcast_to(observer.height, (index.size, *observer.height.shape))
         return Work(
-            plan=course.course(job, layers),
+            plan=course.course(job, system.layers[index]),
             layer=modes,
             pace=self.pace,
-            probes=np.concatenate([height, lateral], axis=1) @ modes.modes,
+            observer=observer,
+            index=index,
             view=base.view(observer, index) @ modes.modes,
         )
 

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, History, Observer
-from bedsim.engines.course import Course, mixed
-from bedsim.engines.modes import LayerModes, Working
+from bedsim.engines.course import Course
+from bedsim.engines.modes import LayerModes, Working, mixed
 from bedsim.engines.state import State
 
 Array = NDArray[np.float64]
@@ -23,6 +23,9 @@ class Solved:
 
     plan: Course
     modes: LayerModes
+    observer: Observer
+    index: NDArray[np.int64]  # of the layers in the observer
+    view: Array  # (s, v, n) all that is watched, per mode
     mix: Array | None  # (r, m)
     after: State
     time: Array  # (t,) s
@@ -34,17 +37,21 @@ class Solved:
     path: Array  # (c, m) of the contacts, breakaways
     statistics: dict[str, float]
 
+    @property
+    def probes(self) -> Array:
+        """Motion of the probes per mode (s, p, n)."""
+        return base.probes_of(self.observer, self.view)
 
-def report(solved: Solved, observer: Observer, index: NDArray[np.int64], shift: Array | None = None) -> Chunk:
+
+def report(solved: Solved, shift: Array | None = None) -> Chunk:
     """What is reported of a layer, an axis of one; `shift` (m, n) of eta is added throughout."""
-    plan, modes, time = solved.plan, solved.modes, solved.time
+    plan, modes, observer, index, time = solved.plan, solved.modes, solved.observer, solved.index, solved.time
     job, motion, layers = plan.job, plan.motion, plan.layers
     back = np.swapaxes(modes.modes, 1, 2)
     seen: NDArray[Any] = np.transpose(solved.seen, (2, 0, 1))  # (m, t, v)
     mean = solved.mean
     if shift is not None:
-        view = base.view(observer, index) @ modes.modes
-        seen = seen + (shift[:, None] @ np.swapaxes(view, 1, 2))
+        seen = seen + (shift[:, None] @ np.swapaxes(solved.view, 1, 2))
         mean = mean + shift
     rows, joint, height, lateral = base.parts(observer, seen)
     watched = solved.imposed[..., observer.watched]

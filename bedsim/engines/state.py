@@ -165,10 +165,10 @@ def follow(job: Job, system: System, index: int, path: Path, before: Array, stat
     return state
 
 
-def resting_path(time: float, height: Array) -> Path:
-    """A path of one instant at rest at `height` (c,)."""
-    at = np.asarray(height, dtype=float)[None]
-    return Path(time=np.array([time]), height=at, move_start=at, move_end=at)
+def resting_path(time: Array | float, height: Array) -> Path:
+    """A path at rest at `height` (t, c), or (c,) for one instant."""
+    at = np.atleast_2d(np.asarray(height, dtype=float))
+    return Path(time=np.atleast_1d(time), height=at, move_start=at, move_end=at)
 
 
 def start(job: Job) -> State:

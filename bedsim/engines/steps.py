@@ -6,9 +6,9 @@ the modes answer is exact (`exponential.step`):
     y1 = P y0 - hold p0 - ramp (p1 - p0) - bend (p1 - 2 p0 + p-1),      p = g @ push
 
 At the corner ahead g is predicted on the line through the two behind.  What it then exceeds the prediction by
-moves the rows by `local`, of second order in the step, and is put back until no force changes by more than
-the tolerance.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's rule on
-the speeds at both corners and in the middle of the cubic through them:
+moves the rows (`Tables.answer`), of second order in the step, and is put back until no force changes by more
+than the tolerance.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's rule
+on the speeds at both corners and in the middle of the cubic through them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 
@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import exponential
-from bedsim.engines.modes import LayerModes, Real, Rows, Working
+from bedsim.engines.modes import LayerModes, Real, Rows, Working, mixed
 
 Array = NDArray[np.float64]
 
@@ -41,9 +41,10 @@ LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothi
 class Tables:
     """Answers of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
 
-    The first w rows act: bristles alone, or all z.
+    The first w = `acting` rows act: bristles alone, or all z.
     """
 
+    acting: int
     spacing: float
     scale: float
     move: Working  # (n, 2, 5), or (5, 2, n, m): to eta, speed, p0, the predicted p1 - p0, the last excess
@@ -54,8 +55,8 @@ class Tables:
     answer: Working  # (n + w, w), or (m, w, n + w): to the excess of g: modal forces, and what rows see
 
 
-def tables(layer: LayerModes, spacing: float, width: int) -> Tables:
-    """Tables for a spacing where the first `width` rows act."""
+def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
+    """Tables for a spacing where the first `acting` rows act."""
     rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
     frequency, damping = layer.frequency, layer.damping
     scale = 6 / spacing
@@ -75,14 +76,15 @@ def tables(layer: LayerModes, spacing: float, width: int) -> Tables:
 
     new = motion(ramp + bend)
     known = np.stack([motion(hold), motion(ramp), motion(bend)])
-    push = rows.push[:, :width]
-    local = (push * new[0][:, None]) @ rows.place[..., :width]
-    if d and width > b:
+    push = rows.push[:, :acting]
+    local = (push * new[0][:, None]) @ rows.place[..., :acting]
+    if d and acting > b:
         local[..., b : b + d] = (push * (scale * new[1])[:, None]) @ rows.place[..., b : b + d]
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
     late = -(to_eta * new[0] + to_speed * new[1])  # the excess of a corner counts from the next one on
     move = np.stack([to_eta, to_speed, -motion(hold), -motion(ramp), late])
     return Tables(
+        acting=acting,
         spacing=spacing,
         scale=scale,
         move=np.ascontiguousarray(np.transpose(move[:, :, 0], (2, 1, 0)), dtype=Real) if one else last(move),
@@ -117,10 +119,6 @@ class Known:
     slip_speed: Working  # (t+1, b, 1): at the corners, in the tables' scale
     offset: Working  # (t+1, e, r), or (1, e, r): to what elastic rows see at the corners
     mix: Working | None
-
-    def mixed(self, values: Working) -> Working:
-        """Members' values (..., m)."""
-        return values if self.mix is None else values @ self.mix
 
 
 def still(bristles: int, offset: Array) -> Known:
@@ -162,14 +160,21 @@ class Outcome:
 
 class Corner:
     """What is known of a corner: motion, modal forces of the rows, their change since the corner before,
-    by what that exceeded its prediction, and what rows see of the excess."""
+    by what that exceeded its prediction, what rows see of the excess, and row forces g."""
 
-    def __init__(self, n: int, room: Working) -> None:
-        self.motion = room[: 5 * n].reshape(5, n, -1)
+    def __init__(self, n: int, z: int, members: int) -> None:
+        self.n, self.all = n, np.zeros((5 * n + z, members), dtype=Real)
+        self.motion = self.all[: 5 * n].reshape(5, n, -1)
         self.y, self.p, self.dp, self.excess = self.motion[:2], *self.motion[2:]
         self.by_mode, self.y_by_mode = self.motion.transpose(1, 0, 2), self.y.transpose(1, 0, 2)
         self.spread = self.motion[:, None]
-        self.answer, self.moved = room[4 * n :], room[5 * n :]
+        self.forces = np.zeros((z, members), dtype=Real)
+        self.narrow(z)
+
+    def narrow(self, w: int) -> None:
+        """Let the first w rows act."""
+        self.answer, self.moved = self.all[4 * self.n : 5 * self.n + w], self.all[5 * self.n : 5 * self.n + w]
+        self.g = self.forces[:w]
 
 
 class Desk:
@@ -182,23 +187,29 @@ class Desk:
         def room(*shape: int) -> Working:
             return np.zeros((*shape, members), dtype=Real)
 
-        self.here, self.ahead = Corner(n, room(5 * n + z)), Corner(n, room(5 * n + z))
-        self.terms, self.summed, self.late = room(5, 2, n), room(n), room(n)
+        self.here, self.ahead = Corner(n, z, members), Corner(n, z, members)
+        self.terms, self.summed, self.bend, self.late = room(5, 2, n), room(n), room(n), room(n)
         self.kept = room(steps, n)
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
-        self.rows = room(6, z)
+        self.rows = room(4, z)
+        self.narrow(z)
         self.middle, self.found = room(2, b)
         # deflection and increment, what becomes of them, and the latter by contacts and directions
         self.now, self.factor = room(2, 2, b)
         self.phi, self.increment = self.now
         self.middle_square, self.speed_square = self.factor
-        self.contact = self.factor[:, :c]
-        self.decay, self.mean = self.contact
+        self.decay, self.mean = self.factor[:, :c]
         self.first, self.second = self.factor[:, : b - c], self.factor[:, c:]
         self.lengths, self.earlier = room(2, 2, c)
         self.path, self.total = room(2, c)
         self.coarse = room(2, steps + 1, b)
+
+    def narrow(self, w: int) -> None:
+        """Let the first w rows act."""
+        self.here.narrow(w)
+        self.ahead.narrow(w)
+        self.dg, self.excess, self.before, self.size = self.rows[:, :w]
 
 
 @lru_cache(maxsize=16)
@@ -224,124 +235,140 @@ def march(
     `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of each
     moves the probes by at rest, m.
     """
-    w, b = table.push.shape[-1 if table.push.ndim == 2 else -2], rows.bristles
-    n, elastic = room.summed.shape[0], slice(b + rows.dampers, None)
-    moving, shared, alone = known.move is not None, table.place.ndim == 2, w == b
-    touchable = rows.parts.present and not alone
-    here, ahead, phi = room.here, room.ahead, room.phi
-    g, g_ahead, dg, excess, before, size = room.rows[:, :w]
-
-    here.y[0], here.y[1] = now.motion[0], now.motion[1] / table.scale
-    phi[:], g[:], dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
-    apply(table.push, g, here.p)
-    apply(table.push, dg, here.dp)
-    bend = -here.dp
-    here.excess[:] = 0.0
-    np.multiply(here.p, 0.5, out=room.summed)
-    apply(table.place, here.y, room.seen[0])
-    if moving:
-        room.speed[0] += known.slip_speed[0]
-    # where bristles stand at the beginning does not matter, only how far they move from there
-    np.subtract(phi, room.place[0], out=g[:b])
-    at_first = now.g[:b] - g[:b]
-    room.middle_square[:] = 0.0
-    np.multiply(room.speed[0], room.speed[0], out=room.speed_square)
-    rows.lengths(room.factor, room.earlier)
-    room.total[:] = 0.0
+    _set_out(table, rows, known, now, room)
+    alone = table.acting == rows.bristles
     kept: list[int] = []
-    others = [g[b:].copy()]
+    others = [room.here.g[rows.bristles :].copy()]  # forces of dampers and elastic elements
     tries = k = 0
     while k < count:
-        if shared:
-            np.matmul(table.move, here.by_mode, out=ahead.y_by_mode)
-        else:
-            np.multiply(table.move, here.spread, out=room.terms)
-            np.add.reduce(room.terms, axis=0, out=ahead.y)
-        if known.move is not None:
-            ahead.y += known.mixed(known.move[k])
-        seen, place = room.seen[k + 1], room.place[k + 1]
-        apply(table.place, ahead.y, seen)
-        if moving:
-            room.speed[k + 1] += known.slip_speed[k + 1]
-        if touchable:
-            seen[0, elastic] += known.mixed(known.offset[k + 1 if moving else 0])
-        g += dg
-        answer, moved = ahead.answer[: n + w], ahead.moved[:w]
-        for attempt in range(TRIES):
-            tries += 1
-            _bristles(rows, room, k, known.slip[k] if moving else None)
-            np.subtract(room.found, place, out=g_ahead[:b])
-            if not alone:
-                g_ahead[b:] = rows.others(seen, table.scale)
-            np.subtract(g_ahead, g, out=excess)
-            if attempt:
-                before[:] = moved
-            apply(table.answer, excess, answer)
-            change = np.subtract(moved, before, out=before) if attempt else moved
-            if alone:
-                place -= change
-                np.abs(change, out=size)
-            else:
-                rows.shift(seen, change, table.scale)
-                np.multiply(np.abs(change, out=size), rows.steep, out=size)
-            if np.maximum.reduce(size, axis=None) <= tolerance:
-                break
-        else:
-            g -= dg
+        _predict(table, rows, known, room, k)
+        tried, solved = _contacts(table, rows, known, room, k, tolerance)
+        tries += tried
+        if not solved:
+            room.here.g -= room.dg
             break
-        phi[:] = room.found
-        room.total += room.path
-        room.lengths, room.earlier = room.earlier, room.lengths
-        g, g_ahead = g_ahead, g
-        dg += excess
-        np.add(here.dp, ahead.excess, out=ahead.dp)
-        np.add(here.p, ahead.dp, out=ahead.p)
-        room.summed += ahead.p
-        here, ahead = ahead, here
-        if not alone:
-            others.append(g[b:].copy())
+        here = _accept(room)
         k += 1
+        if not alone:
+            others.append(here.g[rows.bristles :].copy())
         if (count - k) % stride == 0:
             late = np.multiply(table.new[0], here.excess, out=room.late)
             np.subtract(here.y[0], late, out=room.kept[len(kept)])
             kept.append(k)
-    if k == 0:
-        return Outcome(
-            stored=room.kept[:0],
-            kept=[],
-            end=now,
-            impulse=0.0 * here.p,
-            path=room.total,
-            error=np.full(g.shape[1], np.inf),
-            touched=not alone,
-            taken=0,
-            tries=tries,
-        )
-    if rows.parts.present and alone:
-        room.seen[1 : k + 1, 0, elastic] += known.mixed(known.offset[1 : k + 1] if moving else known.offset)
-    bend += here.dp  # over a step a parabola covers a twelfth of its second difference less than its chord
-    rest = np.zeros((2, now.g.shape[0] - w, g.shape[1]))
-    end = Carried(
-        motion=(here.y - table.new * here.excess) * np.array([[[1.0]], [[table.scale]]]),
-        phi=phi.astype(float),
-        g=np.concatenate([g[:b] + at_first, g[b:], rest[0]]),
-        rate=np.concatenate([dg / table.spacing, rest[1]]),
-    )
-    error = _missed(rows, known, weight[:, :w], room, k) if k == count else np.full(g.shape[1], np.inf)
-    if not alone:
-        acting = np.array(others)
-        error = np.maximum(error, _bent(weight[:, b:w], acting))
-    impulse = table.spacing * (room.summed - here.p / 2 - bend / 12)
+    if rows.parts.present and alone:  # nobody has looked at elastic rows on the way
+        offset = known.offset if known.move is None else known.offset[1 : k + 1]
+        room.seen[1 : k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
+    error = np.full(room.phi.shape[1], np.inf)
+    if k == count:
+        error = _missed(rows, known, weight[:, : table.acting], room, k)
+    if k == count and not alone:
+        error = np.maximum(error, _bent(weight[:, rows.bristles : table.acting], others))
+    room.bend += room.here.dp
     return Outcome(
         stored=room.kept[: len(kept)],
         kept=kept,
-        end=end,
-        impulse=impulse,
+        end=_end(table, rows, now, room) if k else now,
+        # over a step a parabola covers a twelfth of its second difference less than its chord
+        impulse=table.spacing * (room.summed - room.here.p / 2 - room.bend / 12),
         path=room.total,
         error=error,
-        touched=not alone and bool(acting[:, rows.dampers :].any()),
+        touched=not alone and (k == 0 or any(force[rows.dampers :].any() for force in others)),
         taken=k,
         tries=tries,
+    )
+
+
+def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) -> None:
+    """Everything at the first corner."""
+    w, b = table.acting, rows.bristles
+    room.narrow(w)
+    here, phi = room.here, room.phi
+    here.y[0], here.y[1] = now.motion[0], now.motion[1] / table.scale
+    phi[:], here.g[:], room.dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
+    apply(table.push, here.g, here.p)
+    apply(table.push, room.dg, here.dp)
+    np.negative(here.dp, out=room.bend)
+    here.excess[:] = 0.0
+    np.multiply(here.p, 0.5, out=room.summed)
+    apply(table.place, here.y, room.seen[0])
+    if known.move is not None:
+        room.speed[0] += known.slip_speed[0]
+    # where bristles stand at the beginning does not matter, only how far they move from there
+    np.subtract(phi, room.place[0], out=here.g[:b])
+    room.middle_square[:] = 0.0
+    np.multiply(room.speed[0], room.speed[0], out=room.speed_square)
+    rows.lengths(room.factor, room.earlier)
+    room.total[:] = 0.0
+
+
+def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> None:
+    """Modes, and what rows see, one step ahead of corner k; row forces on the line through the last two."""
+    here, ahead = room.here, room.ahead
+    if table.place.ndim == 2:
+        np.matmul(table.move, here.by_mode, out=ahead.y_by_mode)
+    else:
+        np.multiply(table.move, here.spread, out=room.terms)
+        np.add.reduce(room.terms, axis=0, out=ahead.y)
+    if known.move is not None:
+        ahead.y += mixed(known.move[k], known.mix)
+    apply(table.place, ahead.y, room.seen[k + 1])
+    if known.move is not None:
+        room.speed[k + 1] += known.slip_speed[k + 1]
+    if table.acting > rows.bristles and rows.parts.present:
+        offset = known.offset[0 if known.move is None else k + 1]
+        room.seen[k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
+    here.g += room.dg
+
+
+def _contacts(
+    table: Tables, rows: Rows, known: Known, room: Desk, k: int, tolerance: float
+) -> tuple[int, bool]:
+    """Find the row forces one step ahead of corner k: how many tries it took, and whether they are found."""
+    b, here, ahead = rows.bristles, room.here, room.ahead
+    seen, place, moved = room.seen[k + 1], room.place[k + 1], ahead.moved
+    for attempt in range(TRIES):
+        _bristles(rows, room, k, None if known.move is None else known.slip[k])
+        np.subtract(room.found, place, out=ahead.g[:b])
+        if table.acting > b:
+            ahead.g[b:] = rows.others(seen, table.scale)
+        np.subtract(ahead.g, here.g, out=room.excess)
+        if attempt:
+            room.before[:] = moved
+        apply(table.answer, room.excess, ahead.answer)
+        change = np.subtract(moved, room.before, out=room.before) if attempt else moved
+        rows.shift(seen, change, table.scale)
+        np.abs(change, out=room.size)
+        if table.acting > b:
+            room.size *= rows.steep
+        if np.maximum.reduce(room.size, axis=None) <= tolerance:
+            return attempt + 1, True
+    return TRIES, False
+
+
+def _accept(room: Desk) -> Corner:
+    """Go on to the corner ahead."""
+    here, ahead = room.here, room.ahead
+    room.phi[:] = room.found
+    room.total += room.path
+    room.lengths, room.earlier = room.earlier, room.lengths
+    room.dg += room.excess
+    np.add(here.dp, ahead.excess, out=ahead.dp)
+    np.add(here.p, ahead.dp, out=ahead.p)
+    room.summed += ahead.p
+    room.here, room.ahead = ahead, here
+    return ahead
+
+
+def _end(table: Tables, rows: Rows, now: Carried, room: Desk) -> Carried:
+    """What the last corner hands on to the next stretch, which began as `now`."""
+    b, here = rows.bristles, room.here
+    idle = np.zeros((now.g.shape[0] - table.acting, now.g.shape[1]))
+    began = now.g[:b] - (now.phi.astype(Real) - room.place[0])
+    return Carried(
+        motion=(here.y - table.new * here.excess) * np.array([[[1.0]], [[table.scale]]]),
+        phi=room.phi.astype(float),
+        g=np.concatenate([here.g[:b] + began, here.g[b:], idle]),
+        rate=np.concatenate([room.dg / table.spacing, idle]),
     )
 
 
@@ -356,9 +383,7 @@ def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
     middle -= room.speed[k]
     np.multiply(middle, middle, out=room.middle_square)
     np.multiply(speed, speed, out=room.speed_square)
-    if rows.bristles > rows.contacts:
-        room.first += room.second
-    np.sqrt(room.contact, out=room.lengths)
+    rows.lengths(room.factor, room.lengths)
     np.add(room.lengths[0], room.lengths[1], out=path)
     path += room.earlier[1]
     path += LEAST_PATH
@@ -372,15 +397,18 @@ def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
     np.add(room.factor[0], room.factor[1], out=room.found)
 
 
-def _bent(weight: Working, force: Working) -> Array:
-    """An estimate (m,) of what parabolas miss of forces (t, e, m), at the probes, m."""
-    missed = np.asarray(CUBIC * np.abs(np.diff(force, n=3, axis=0)).max(axis=0, initial=0.0), dtype=Real)
-    found = apply(np.abs(weight), missed, np.empty((_probes(weight), missed.shape[1]), dtype=Real))
-    return found.max(axis=0, initial=0.0).astype(float)
+def _bent(weight: Working, forces: list[Working]) -> Array:
+    """An estimate (m,) of what parabolas miss of dampers and elastic elements, at the probes, m: `forces` (e,
+    m) at the corners."""
+    third = np.abs(np.diff(np.array(forces), n=3, axis=0)).max(axis=0, initial=0.0)
+    return _at_probes(np.abs(weight), np.asarray(CUBIC * third, dtype=Real))
 
 
-def _probes(weight: Working) -> int:
-    return weight.shape[0] if weight.ndim == 2 else weight.shape[2]
+def _at_probes(weight: Working, force: Working) -> Array:
+    """The most that row forces (w, m) move any probe (m,), m."""
+    probes = weight.shape[0] if weight.ndim == 2 else weight.shape[2]
+    found = apply(weight, force, np.empty((probes, force.shape[1]), dtype=Real))
+    return np.abs(found).max(axis=0, initial=0.0).astype(float)
 
 
 def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Array:
@@ -407,5 +435,4 @@ def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Ar
     missed = np.zeros((weight.shape[1], phi.shape[1]), dtype=Real)
     missed[:c] = phi[:c] * total
     missed[c:b] = phi[c:] * total[: b - c]
-    found = apply(weight, missed, np.empty((_probes(weight), phi.shape[1]), dtype=Real))
-    return np.abs(found).max(axis=0, initial=0.0).astype(float)
+    return _at_probes(weight, missed)

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import base, course, exponential, free, steps
-from bedsim.engines.course import Course, Forcing, Part, mixed
+from bedsim.engines.base import Observer
+from bedsim.engines.course import Course, Forcing, Part
 from bedsim.engines.exponential import Corners
-from bedsim.engines.modes import LayerModes, Real, Working
+from bedsim.engines.modes import LayerModes, Real, Working, mixed, standing
 from bedsim.engines.solved import Solved
 from bedsim.engines.state import State
 from bedsim.engines.steps import Carried, Known, Outcome, Tables
@@ -49,17 +50,6 @@ class Pace:
     tolerance: float = 5e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
 
-    def halved(self) -> Pace:
-        """The same with every step halved."""
-        return replace(
-            self,
-            drive=self.drive / 2,
-            rest=tuple(x / 2 for x in self.rest),
-            touch=self.touch / 2,
-            error=self.error / 8,
-            tolerance=self.tolerance / 10,
-        )
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
@@ -68,10 +58,16 @@ class Work:
     plan: Course
     layer: LayerModes
     pace: Pace
-    probes: Array  # (s, p, n) motion of probes per mode
+    observer: Observer
+    index: NDArray[np.int64]  # of the plan's layers in the observer
     view: Array  # (s, v, n) all that is watched, per mode
     made: dict[tuple[float, int], Tables] = field(default_factory=dict)
     forcings: dict[Part, Forcing] = field(default_factory=dict)
+
+    @property
+    def probes(self) -> Array:
+        """Motion of the probes per mode (s, p, n): heights, then both lateral directions."""
+        return base.probes_of(self.observer, self.view)
 
     def tables(self, spacing: float, width: int) -> Tables:
         """The tables for a spacing where `width` rows act."""
@@ -258,6 +254,9 @@ def solve(work: Work, members: slice, before: State) -> Solved:
     return Solved(
         plan=work.plan,
         modes=work.layer,
+        observer=work.observer,
+        index=work.index,
+        view=work.view,
         mix=mix,
         after=leave(work.layer, track.now),
         time=np.array(track.times),
@@ -267,7 +266,9 @@ def solve(work: Work, members: slice, before: State) -> Solved:
         mean=mean,
         bound=bound,
         path=np.zeros((work.layer.rows.contacts, m)) + track.path,
-        statistics={"steps": float(track.taken), "tries": float(track.tries)},
+        statistics={
+            k: float(v) * work.index.size for k, v in (("steps", track.taken), ("tries", track.tries))
+        },
     )
 
 
@@ -292,7 +293,7 @@ def drive(track: Track, parts: Sequence[Part], stride: int) -> None:
 def _follow(track: Track, part: Part, stride: int) -> Part:
     """Follow part of a piece as far as contacts find solutions with that step; the rest, in shorter steps."""
     (known,) = track.work.forcing([part])
-    rest = _at_rest(mixed(known.rest, track.mix))
+    rest = standing(mixed(known.rest, track.mix))
     step, k = stride * known.spacing, 0
     while k < known.spaces:
         count = min(track.longest, (known.spaces - k) // stride)
@@ -311,11 +312,6 @@ def _follow(track: Track, part: Part, stride: int) -> Part:
     return replace(
         part, start=start, spaces=stride * _spaces(part.end - start, _closer(track.work.pace, step))
     )
-
-
-def _at_rest(rest: Array) -> Array:
-    """The motion (2, n, m) of standing at `rest` (n, m)."""
-    return np.stack([rest, np.zeros_like(rest)])
 
 
 def _spaces(span: float, spacing: float) -> int:
@@ -372,11 +368,6 @@ def _last(track: Track) -> tuple[Array, Array]:
     return last, mixed((force / layer.frequency**2).T, track.mix)
 
 
-def _amplitude(layer: LayerModes, motion: Array) -> NDArray[np.complex128]:
-    """Complex amplitudes (m, n) of a motion (2, n, m)."""
-    return exponential.amplitude(motion[0].T, motion[1].T, layer.frequency, layer.damping)
-
-
 def _closer(pace: Pace, spacing: float) -> float:
     """Half the spacing. Raises SolverError at the least one."""
     if spacing / 2 < pace.least:
@@ -393,7 +384,7 @@ def ring_down(track: Track) -> tuple[Array, Array]:
     work, layer, pace = track.work, track.work.layer, track.work.pace
     motion, program, rows = work.plan.motion, work.plan.job.program, layer.rows
     last, rest = _last(track)
-    resting = _at_rest(rest)
+    resting = standing(rest)
     offset = (rest.T[:, None] @ rows.place)[:, 0].T[rows.bristles + rows.dampers :]
     offset -= mixed((last[:, 0] @ rows.parts.imposed.T).T, track.mix)
     known = steps.still(rows.bristles, offset)
@@ -435,17 +426,14 @@ def mean_motion(track: Track, rest: Array, span: float) -> Array:
     The mode's equation integrated: w^2 mean(eta) = mean(p) - (eta' + 2 d eta, end less start)/span; what had
     died out before the end rests.
     """
-    layer, g = track.work.layer, track.now.g.T
+    layer = track.work.layer
     square = layer.frequency**2
-
-    def pushed(force: Array) -> Array:
-        return (force[:, None] @ layer.rows.push)[:, 0] / square
-
-    still = rest.T - pushed(g)
+    held = layer.given_way(track.now.g)
+    still = rest.T - held
     if track.began is None or track.impulse is None:
         return still
     left = max(0.0, track.work.plan.job.program.period - track.time)
-    mean = rest.T - (track.impulse.T / square + left * pushed(g)) / span
+    mean = rest.T - (track.impulse.T / square + left * held) / span
     start, start_speed = (x.T for x in track.began.motion)
     end, end_speed = (x.T for x in track.now.motion)
     if left > INSTANT:
@@ -456,6 +444,5 @@ def mean_motion(track: Track, rest: Array, span: float) -> Array:
 def _amplitudes(track: Track, rest: Array) -> Array:
     """Amplitude (m, n) of every mode about its rest under the row forces as they are."""
     layer = track.work.layer
-    held = (track.now.g.T[:, None] @ layer.rows.push)[:, 0] / layer.frequency**2
-    still = rest - held.T
-    return np.abs(_amplitude(layer, track.now.motion - _at_rest(still)))
+    still = rest - layer.given_way(track.now.g).T
+    return np.abs(layer.amplitude(track.now.motion - standing(still)))

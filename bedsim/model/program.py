@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -196,7 +197,13 @@ class Program:
         """Commanded height m of a layer against layer 1: 0, -h, -2h, ..."""
         return -(np.asarray(layer, dtype=float) - 1) * self.layer
 
-    def start_time(self, layer: int) -> float:
+    @overload
+    def start_time(self, layer: int) -> float: ...
+
+    @overload
+    def start_time(self, layer: NDArray[np.int64]) -> Array: ...
+
+    def start_time(self, layer: NDArray[np.int64] | int) -> Any:
         """When a layer begins, s after layer 1."""
         return (layer - 1) * self.period
 
