@@ -3,6 +3,8 @@ cores."""
 
 import os
 
-for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(name, "1")
+from bedsim.threads import ONE_EACH
+
+for name, count in ONE_EACH.items():
+    os.environ.setdefault(name, count)
 os.environ.setdefault("MPLBACKEND", "Agg")

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-_TURNS_OF_THE_LOOP = 6  # that many parts of them fit the processor's cache
 _DIRECTIONS = 180  # one per degree: the largest extent is missed by at most 1 - cos(0.5 deg) = 4e-5 of itself
+_PARTS = 6  # of the directions, looked at one after the other: more at once would leave the processor's cache
 
 
 def peak_to_valley(values: Array) -> Array:
@@ -29,7 +29,7 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     """
     angle = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
     extent = np.zeros(lateral.shape[1:-1])
-    for some in np.split(np.stack([np.cos(angle), np.sin(angle)]), _TURNS_OF_THE_LOOP, axis=1):
+    for some in np.split(np.stack([np.cos(angle), np.sin(angle)]), _PARTS, axis=1):
         extent = np.maximum(extent, peak_to_valley(lateral @ some).max(axis=-1))
     return extent
 

@@ -17,10 +17,10 @@ import click
 
 import bedsim
 from bedsim.errors import BedsimError
+from bedsim.threads import ONE_EACH
 
-# The matrices are small: several BLAS threads per product only get into each other's way.
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_name, "1")
+for _name, _count in ONE_EACH.items():
+    os.environ.setdefault(_name, _count)
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("bedsim.cli.new", "Write a commented scenario to start from."),

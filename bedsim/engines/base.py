@@ -53,6 +53,27 @@ class Job:
         """Number of machines in the batch."""
         return self.amounts.shape[0]
 
+    @property
+    def used(self) -> NDArray[np.int64]:
+        """Sources (s,) that any member has."""
+        return np.flatnonzero(np.any(self.amounts != 0.0, axis=0))
+
+    @property
+    def sums(self) -> bool:
+        """Whether members are cheaper as sums of answers: they outnumber the imperfections."""
+        return self.members > self.used.size + 1
+
+    def units(self, sources: NDArray[np.int64]) -> Array:
+        """Strengths (s+1, all) with one of `sources` (s,) at unit strength in each row, and none in the last:
+        what all members share."""
+        strengths = np.zeros((sources.size + 1, self.amounts.shape[1]))
+        strengths[np.arange(sources.size), sources] = 1.0
+        return strengths
+
+    def mix(self, sources: NDArray[np.int64]) -> Array:
+        """Members (m, s+1) as sums of the answers to `units`."""
+        return np.concatenate([self.amounts[:, sources], np.ones((self.members, 1))], axis=1)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class History:

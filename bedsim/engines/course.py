@@ -67,19 +67,13 @@ class Course:
 
 def course(job: Job, layers: NDArray[np.int64]) -> Course:
     """The course of one layer for all members, or of one layer for each (a job of one member)."""
-    used = np.flatnonzero(np.any(job.amounts != 0.0, axis=0))
-    many = job.members > used.size + 1 and layers.size == 1
-    strengths = np.zeros((used.size + 1, job.amounts.shape[1])) if many else job.amounts
-    mix = None
-    if many:
-        strengths[np.arange(used.size), used] = 1.0
-        mix = np.concatenate([job.amounts[:, used], np.ones((job.members, 1))], axis=1).T
+    many = job.sums and layers.size == 1
     return Course(
         job=job,
         layers=layers,
         motion=job.program.layer_change(int(layers[0])),
-        strengths=strengths,
-        mix=mix,
+        strengths=job.units(job.used) if many else job.amounts,
+        mix=job.mix(job.used).T if many else None,
     )
 
 

@@ -63,10 +63,9 @@ def layer_path(job: Job, layers: NDArray[np.int64]) -> Path:
 def linear_poses(job: Job, system: System) -> tuple[Array, Array]:
     """Frictionless motions (m, l, n) of all members at the resting places of a system's layers, and imposed
     (m, l, r)."""
-    used = np.flatnonzero(np.any(job.amounts != 0.0, axis=0))
-    if job.members > used.size + 1:
-        q, imposed = responses(job, system, used)
-        mix = np.concatenate([job.amounts[:, used], np.ones((job.members, 1))], axis=1)
+    if job.sums:
+        q, imposed = responses(job, system, job.used)
+        mix = job.mix(job.used)
         return _sums(mix, q), _sums(mix[:, :-1], imposed[:-1])
     imposed = job.machine.imposed(layer_path(job, system.layers), job.amounts)
     return _solved(system, imposed, system.weight), imposed
@@ -78,9 +77,7 @@ def responses(job: Job, system: System, sources: NDArray[np.int64]) -> tuple[Arr
     Motions (s+1, l, n) and imposed extensions (s+1, l, r): any number of machines that differ in strengths
     are sums.
     """
-    strengths = np.zeros((sources.size + 1, job.amounts.shape[1]))
-    strengths[np.arange(sources.size), sources] = 1.0
-    imposed = job.machine.imposed(layer_path(job, system.layers), strengths)
+    imposed = job.machine.imposed(layer_path(job, system.layers), job.units(sources))
     weight = np.zeros((sources.size + 1, *system.weight.shape))
     weight[-1] = system.weight
     return _solved(system, imposed, weight), imposed

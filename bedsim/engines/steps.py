@@ -22,6 +22,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,9 +72,6 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     def last(x: Array) -> Working:
         return np.ascontiguousarray(np.moveaxis(x, -2, -1), dtype=Real)
 
-    def matrix(x: Array) -> Working:
-        return np.ascontiguousarray(x[0].T if one else x, dtype=Real)
-
     new = motion(ramp + bend)
     known = np.stack([motion(hold), motion(ramp), motion(bend)])
     push = rows.push[:, :acting]
@@ -96,7 +94,12 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     )
 
 
-def apply(table: Working, x: Working, out: Working) -> Working:
+def matrix(x: NDArray[Any]) -> Working:
+    """A matrix table (i, j) that all members share, or (m, j, i), of matrices x (s, j, i)."""
+    return np.ascontiguousarray(x[0].T if x.shape[0] == 1 else x, dtype=Real)
+
+
+def apply(table: NDArray[Any], x: NDArray[Any], out: NDArray[Any]) -> NDArray[Any]:
     """Products (..., i, m) of a matrix table with x (..., j, m)."""
     if table.ndim == 2:
         return np.matmul(table, x, out=out)

@@ -71,7 +71,7 @@ class Work:
 
     def tables(self, spacing: float, width: int) -> Tables:
         """The tables for a spacing where `width` rows act."""
-        key = (float(f"{spacing:.9g}"), width)
+        key = (alike(spacing), width)
         if key not in self.made:
             self.made[key] = steps.tables(self.layer, spacing, width)
         return self.made[key]
@@ -84,17 +84,21 @@ class Work:
         return [self.forcings[part] for part in parts]
 
 
+def alike(spacing: float) -> float:
+    """What spacings that differ in rounding alone have in common."""
+    return float(f"{spacing:.9g}")
+
+
 def row_weight(layer: LayerModes, probes: Array) -> Working:
     """What a unit of each row's force moves the probes by at rest (p, z), or (s, z, p): m."""
-    answer = (layer.rows.push / layer.frequency[:, None] ** 2) @ np.swapaxes(probes, 1, 2)
-    return np.asarray(answer[0].T if answer.shape[0] == 1 else answer, dtype=Real)
+    return steps.matrix((layer.rows.push / layer.frequency[:, None] ** 2) @ np.swapaxes(probes, 1, 2))
 
 
 def mapped(maps: NDArray[Any], values: NDArray[Any]) -> NDArray[Any]:
     """Products (t, i, m) of maps (s, i, j) with values (t, j, m)."""
-    if maps.shape[0] == 1:
-        return maps[0] @ values
-    return np.transpose(np.transpose(values, (2, 0, 1)) @ np.swapaxes(maps, 1, 2), (1, 2, 0))
+    table = maps[0] if maps.shape[0] == 1 else np.swapaxes(maps, 1, 2)
+    out = np.empty((values.shape[0], maps.shape[1], values.shape[2]), dtype=values.dtype)
+    return steps.apply(table, values, out)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -325,7 +329,7 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
     motions = free.free(layer)
     tables: dict[float, Corners] = {}
     for part, known in zip(parts, work.forcing(parts), strict=True):
-        length = float(f"{known.spacing:.9g}")
+        length = alike(known.spacing)
         if length not in tables:
             tables[length] = exponential.corners(motions.mu, known.spacing, free.LONGEST)
         found, kept = free.driven(motions, tables[length], known, track.mix, track.now.motion)

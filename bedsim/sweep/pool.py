@@ -19,17 +19,11 @@ from typing import Any
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.results.sweep import CellPart
 from bedsim.sweep.tasks import Task, run_task
+from bedsim.threads import ONE_EACH
 
 Parts = tuple[CellPart, ...]
 Work = Callable[[Sequence[Task]], Iterator[Parts]]
 
-_THREADS = (
-    "OMP_NUM_THREADS",
-    "OPENBLAS_NUM_THREADS",
-    "MKL_NUM_THREADS",
-    "VECLIB_MAXIMUM_THREADS",
-    "NUMEXPR_NUM_THREADS",
-)
 _LOST_WORKERS = 3  # pools that may break before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
 
@@ -96,8 +90,8 @@ def _end_after(parent: BaseProcess) -> None:
 @contextlib.contextmanager
 def _one_thread() -> Iterator[None]:
     """Spawned processes read these when they import their numerical library."""
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    before = {name: os.environ.get(name) for name in ONE_EACH}
+    os.environ.update(ONE_EACH)
     try:
         yield
     finally:

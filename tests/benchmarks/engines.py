@@ -9,35 +9,35 @@ from __future__ import annotations
 
 import os
 
-THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-for _name in THREADS:
-    os.environ[_name] = "1"
+from bedsim.threads import ONE_EACH
 
-import argparse  # noqa: E402
-import cProfile  # noqa: E402
-import datetime  # noqa: E402
-import json  # noqa: E402
-import platform  # noqa: E402
-import pstats  # noqa: E402
-import subprocess  # noqa: E402
-import sys  # noqa: E402
-import tempfile  # noqa: E402
-import time  # noqa: E402
-from collections.abc import Callable  # noqa: E402
-from dataclasses import dataclass, replace  # noqa: E402
-from pathlib import Path  # noqa: E402
+os.environ.update(ONE_EACH)
 
-import numpy as np  # noqa: E402
-import scipy  # noqa: E402
-from numpy.typing import NDArray  # noqa: E402
+import argparse
+import cProfile
+import datetime
+import json
+import platform
+import pstats
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
 
-from bedsim.engines import base, state  # noqa: E402
-from bedsim.engines.base import Job  # noqa: E402
-from bedsim.engines.equilibrium import EquilibriumEngine  # noqa: E402
-from bedsim.engines.propagator import Pace, PropagatorEngine  # noqa: E402
-from bedsim.engines.reference import ReferenceEngine  # noqa: E402
-from bedsim.scenario.load import load_scenario  # noqa: E402
-from bedsim.simulation import make_job, relative_errors  # noqa: E402
+import numpy as np
+import scipy
+from numpy.typing import NDArray
+
+from bedsim.engines import base, state
+from bedsim.engines.base import Job
+from bedsim.engines.equilibrium import EquilibriumEngine
+from bedsim.engines.propagator import Pace, PropagatorEngine
+from bedsim.engines.reference import ReferenceEngine
+from bedsim.scenario.load import load_scenario
+from bedsim.simulation import make_job, relative_errors
 
 Array = NDArray[np.float64]
 ROOT = Path(__file__).parents[2]
@@ -332,7 +332,7 @@ def main() -> None:
     given = parser.parse_args()
     print(f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d %H:%M} UTC, {platform.machine()}")
     print(f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}")
-    print("threads: " + ", ".join(f"{name}={os.environ[name]}" for name in THREADS))
+    print("threads: " + ", ".join(f"{name}={os.environ[name]}" for name in ONE_EACH))
     found: dict[str, object] = {}
     parts: list[Callable[[], None]] = [
         lambda: against_scipy(given.quick, found),

@@ -6,6 +6,8 @@ from pathlib import Path
 import h5py
 import numpy as np
 
+from bedsim.threads import ONE_EACH
+
 MACHINE = """
 title = "Three screws"
 [bed]
@@ -112,4 +114,4 @@ def content(path: Path) -> dict[str, object]:
 
 
 def one_thread() -> dict[str, str]:
-    return {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    return {**os.environ, **ONE_EACH}
