@@ -14,7 +14,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from bedsim.analysis.diagnosis import Complex, Source, phasor_of_turn, turned_response
+from bedsim.analysis.diagnosis import Complex, phasor_of_turn, turned_response
+from bedsim.analysis.response import Answers
 from bedsim.analysis.wall import wall_normal, width_per_height
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
@@ -38,19 +39,6 @@ class Reading:
     turned: str  # corner whose coupling had been turned, "" for none
     turn: float  # rad
     scatter: float  # largest reading left over by the once-per-turn fit, in sigmas; 0 for bands
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answers:
-    """The linear machine's answer to one unit (1 m) of every source, once per turn, at the start of the
-    readings.
-    """
-
-    probe_name: tuple[str, ...]
-    sources: tuple[Source, ...]
-    response: (
-        Complex  # (p, 3, s) bed along x, y, z at a probe per source: reading = Re(response * x * e^{j psi})
-    )
 
 
 def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Reading, ...]:

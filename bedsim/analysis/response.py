@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.analysis.bands import Source
-from bedsim.analysis.readings import Answers
 from bedsim.components.row import Path
 from bedsim.engines import base
 from bedsim.engines.equilibrium import linear_poses
@@ -23,6 +23,19 @@ ONCE_PER_TURN = (("run-out", "eccentricity x"), ("once-per-turn travel", "cos"))
 
 _LAYERS_AT_ONCE = 64
 _STEPS = 8  # eighths of a turn, as a gauge is read
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answers:
+    """The linear machine's answer to one unit (1 m) of every source, once per turn, at the start of the
+    readings.
+
+    `response` (p, 3, s): of the bed along x, y, z at a probe per source, reading = Re(response x e^{j psi}).
+    """
+
+    probe_name: tuple[str, ...]
+    sources: tuple[Source, ...]
+    response: NDArray[np.complex128]
 
 
 def source_errors(loaded: LoadedScenario) -> dict[Source, tuple[Array, Array]]:

@@ -13,8 +13,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from bedsim.components.row import Path, Source
 
@@ -77,7 +77,7 @@ def sources(
     ]
     if travel.table is not None:
         position, deviation = travel.table
-        curve = PchipInterpolator(position, deviation)
+        curve = scipy.interpolate.PchipInterpolator(position, deviation)
         low, high = position[0], position[-1]
         found.append(
             source("travel deviation", "table", 1.0, lambda p: curve(np.clip(nut_position(p), low, high)))

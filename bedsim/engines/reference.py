@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
+import scipy
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
 
 from bedsim.components.row import Path
 from bedsim.engines import base
@@ -264,7 +264,7 @@ class ReferenceEngine:
             _, imposed, slip = forcing.at(t)
             return eq.jacobian(y, imposed, slip)
 
-        solution = solve_ivp(
+        solution = scipy.integrate.solve_ivp(
             rate,
             (forcing.start, forcing.end),
             y,

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from made_up_report import made_up_run
 
-from bedsim.analysis.readings import Answers
+from bedsim.analysis.response import Answers
 from bedsim.cli.main import main
 
 SOURCES = tuple(("run-out", c) for c in ("front left", "front right", "back"))

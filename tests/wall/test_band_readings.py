@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from bedsim.analysis.readings import Answers, read_readings, reading_rows, wall_row
+from bedsim.analysis.readings import read_readings, reading_rows, wall_row
+from bedsim.analysis.response import Answers
 from bedsim.analysis.wall import wall_relief
 from bedsim.errors import InputError
 
