@@ -18,14 +18,14 @@ from functools import partial
 from typing import Any
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from bedsim.components.row import Path, Source
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complexfloating[Any, Any]]
-Shape = Callable[[Array], tuple[Complex, Complex]]
+Shape = Callable[[Array], tuple[Array | Complex, Array | Complex]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,9 +45,9 @@ def bow_shape(length: float, free_end: bool) -> Shape:
     """Unit bow and its slope over the free length."""
     if free_end:
         k = np.pi / (2 * length)
-        return lambda s: (1 - np.cos(k * s) + 0j, k * np.sin(k * s) + 0j)
+        return lambda s: (1 - np.cos(k * s), k * np.sin(k * s))
     k = np.pi / length
-    return lambda s: (np.sin(k * s) + 0j, k * np.cos(k * s) + 0j)
+    return lambda s: (np.sin(k * s), k * np.cos(k * s))
 
 
 def table_shape(position: Array, offset: Complex) -> Shape:
@@ -55,10 +55,10 @@ def table_shape(position: Array, offset: Complex) -> Shape:
     if position.size == 2:
         slope = (offset[1] - offset[0]) / (position[1] - position[0])
         return lambda s: (offset[0] + slope * (np.clip(s, *position) - position[0]), slope * np.ones_like(s))
-    spline = CubicSpline(position, offset, bc_type="natural")
+    spline = scipy.interpolate.CubicSpline(position, offset, bc_type="natural")
     rate = spline.derivative()
 
-    def shape(s: Array) -> tuple[Complex, Complex]:
+    def shape(s: Array) -> tuple[Array | Complex, Array | Complex]:
         inside = (s >= position[0]) & (s <= position[-1])
         held = np.clip(s, position[0], position[-1])
         return spline(held), np.where(inside, rate(held), 0.0)
@@ -69,8 +69,8 @@ def table_shape(position: Array, offset: Complex) -> Shape:
 def centreline_shapes(run_out: RunOut, length: float, free_end: bool) -> list[tuple[str, complex, Shape]]:
     """The shapes of a centreline with their amounts: (name, complex amount, shape)."""
     shapes: list[tuple[str, complex, Shape]] = [
-        ("eccentricity", run_out.eccentricity, lambda s: (np.ones_like(s) + 0j, np.zeros_like(s) + 0j)),
-        ("tilt", run_out.tilt, lambda s: (s + 0j, np.ones_like(s) + 0j)),
+        ("eccentricity", run_out.eccentricity, lambda s: (np.ones_like(s), np.zeros_like(s))),
+        ("tilt", run_out.tilt, lambda s: (s, np.ones_like(s))),
         ("bow", run_out.bow, bow_shape(length, free_end)),
     ]
     if run_out.table is not None:
@@ -92,8 +92,10 @@ def turned_rows(
     """
     offset, slope = shape(nut_position(path))
     turn = np.exp(1j * angle(path)) * (1j if quarter else 1.0)
-    offset, slope = offset * turn, slope * turn
-    return np.stack([offset.real, slope.real, offset.imag, slope.imag], axis=-1)
+    found = np.empty((turn.size, 4))
+    for k, turned in enumerate((offset * turn, slope * turn)):
+        found[:, k], found[:, k + 2] = turned.real, turned.imag
+    return found
 
 
 def sources(

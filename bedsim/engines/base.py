@@ -236,8 +236,8 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
         ),
         guide_rows=np.array([[where[f"{n}.guide"].start + k for k in range(2)] for n in names]),
         guide_stiffness=np.array(guide_k),
-        axial_rows=np.array([where[f"{n}.axial"].start for n in names]),
-        axial_stiffness=np.stack([system.link_stiffness[f"{n}.axial"][:, 0, 0] for n in names], axis=1),
+        axial_rows=np.array(machine.axial_rows),
+        axial_stiffness=system.axial_stiffness,
         mount_rows=np.array([-1 if m is None else where[m].start + 2 for m in mounts]),
         mount_stiffness=np.array(
             [np.nan if m is None else float(np.asarray(links[m].stiffness)[2, 2]) for m in mounts]

@@ -75,9 +75,7 @@ def racking(machine: Machine, system: System) -> Array:
             strained[machine.slices[link.name]] = 0.0
     q = np.linalg.solve(system.K[0], -system.imposed_force[0] @ strained)
     tension = machine.rows @ q + strained
-    axial = [machine.slices[f"{name}.axial"].start for name in machine.corner_names]
-    stiffness = np.array([system.link_stiffness[f"{name}.axial"][0, 0, 0] for name in machine.corner_names])
-    found = -stiffness[:, None] * tension[axial]
+    found = -system.axial_stiffness[0][:, None] * tension[machine.axial_rows]
     return 0.5 * (found + found.T)
 
 

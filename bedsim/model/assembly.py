@@ -13,7 +13,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import eigh
 
 from bedsim.components.frame import Coordinates
 from bedsim.components.friction import group_matrix
@@ -86,6 +85,11 @@ class Machine:
     def full_rows(self) -> Array:
         """Jacobian (r, size) of all link rows on the full coordinates."""
         return np.vstack([link.jacobian for link in self.links])
+
+    @cached_property
+    def axial_rows(self) -> list[int]:
+        """Number of the axial row of every corner among all link rows."""
+        return [self.slices[f"{name}.axial"].start for name in self.corner_names]
 
     @cached_property
     def contact_rows(self) -> Array:
@@ -161,9 +165,11 @@ class Machine:
         amounts = self.amounts if amounts is None else amounts
         total = np.zeros((*amounts.shape[:-1], path.time.size, self.rows.shape[0]))
         used = np.flatnonzero(np.any(amounts.reshape(-1, amounts.shape[-1]) != 0.0, axis=0))
-        for k in used:
-            where, values = self.source_rows(self.sources[k], path)
-            total[..., where] += amounts[..., k, None, None] * values
+        for link in {self.sources[k].link: None for k in used}:
+            of_link = [k for k in used if self.sources[k].link == link]
+            rows = [self.source_rows(self.sources[k], path) for k in of_link]
+            where = rows[0][0]
+            total[..., where] += np.tensordot(amounts[..., of_link], np.stack([x for _, x in rows]), axes=1)
         return total
 
     def system(self, layers: Layers) -> System:
@@ -171,22 +177,65 @@ class Machine:
         return assemble(self, np.asarray(layers))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class System:
-    """Matrices of some layers (l,) on the kept coordinates (n,); `link_stiffness` per link (l, m, m)."""
+    """Matrices of some layers (l,) on the kept coordinates (n,).  What only motion asks for is worked out
+    when it is first asked for."""
 
+    machine: Machine
     layers: Layers
     M: Array  # (l, n, n)
-    C: Array  # (l, n, n)
     K: Array  # (l, n, n), geometric stiffness included
+    stuck: Array  # (l, n, n) the same with all bristles stuck
     weight: Array  # (l, n)
     imposed_force: Array  # (l, n, r): force per imposed extension
-    command_force: Array  # (l, n, c): inertia force per commanded acceleration
     friction_limit: Array  # (l, d)
     corner_load: Array  # (l, c) N
-    link_stiffness: dict[str, Array]
-    frequency: Array  # (l, n) rad/s, undamped, bristles stuck
-    modes: Array  # (l, n, n) mass-normalised, bristles stuck
+    stiffness: Array  # (l, r, r) of all links
+
+    @cached_property
+    def natural(self) -> tuple[Array, Array]:
+        """Undamped frequencies (l, n) rad/s and mass-normalised modes (l, n, n) in columns, bristles
+        stuck."""
+        square, modes = _eigen(self.stuck, self.M)
+        return np.sqrt(square), modes
+
+    @property
+    def axial_stiffness(self) -> Array:
+        """Stiffness (l, c) N/m of every corner's axial row."""
+        rows = self.machine.axial_rows
+        return self.stiffness[:, rows, rows]
+
+    @property
+    def frequency(self) -> Array:
+        """Undamped frequencies (l, n) rad/s, bristles stuck."""
+        return self.natural[0]
+
+    @property
+    def modes(self) -> Array:
+        """Mass-normalised modes (l, n, n) in columns, bristles stuck."""
+        return self.natural[1]
+
+    @cached_property
+    def C(self) -> Array:
+        """Damping (l, n, n): M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal
+        damping matrix.
+
+        V, w are the modes with all bristles stuck: a tap, which is how a damping ratio is measured, moves
+        contacts by far less than their breakaway travel.
+        """
+        MV = self.M @ self.modes
+        found = (MV * (2 * self.machine.damping_ratio * self.frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)
+        for link in self.machine.links:
+            if link.damping is not None:
+                J = self.machine.rows[self.machine.slices[link.name]]
+                found = found + J.T @ link.damping @ J
+        return np.asarray(found)
+
+    @cached_property
+    def command_force(self) -> Array:
+        """Inertia force (l, n, c) per commanded acceleration."""
+        return -self.M @ self.machine.command[list(self.machine.kept)]
 
 
 def nut_position(machine: Machine, layers: Layers) -> Array:
@@ -214,98 +263,79 @@ def _part_mass(machine: Machine, layers: Layers) -> tuple[Array, Array]:
 
 
 def assemble(machine: Machine, layers: Layers) -> System:
-    """Sum all rows at mid-layer height."""
+    """Sum all rows at mid-layer height. Raises ModelError if nothing holds a motion, or the load overcomes
+    what does."""
     T = machine.transform
     position = nut_position(machine, layers)
     part_mass, part_weight = _part_mass(machine, layers)
     M = T.T @ (machine.mass + part_mass) @ T
     weight = (machine.weight + part_weight) @ T
-    unloaded, _ = _stiffness(machine, position, np.zeros_like(position))
+    stiffness = _stiffness(machine, position)
+    unloaded = machine.rows.T @ stiffness @ machine.rows
     _refuse_loose(machine, unloaded[0], M[0])
-    load = _corner_load(machine, position, unloaded, weight)
-    K, link_stiffness = _stiffness(machine, position, load)
+    load = _corner_load(machine, unloaded, stiffness, weight)
+    stiffness = _stiffness(machine, position, (load, stiffness))
+    imposed_force = machine.rows.T @ stiffness
+    K = imposed_force @ machine.rows
     limits = [
         f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])
     ]
     limit = np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0))
     contact = machine.contact_rows
-    bristle = contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
-    frequency, modes = _natural_modes(K + bristle, M)
-    imposed_force = np.concatenate(
-        [
-            np.swapaxes(machine.rows[machine.slices[link.name]], 0, 1) @ link_stiffness[link.name]
-            for link in machine.links
-        ],
-        axis=2,
-    )
+    stuck = K + contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
+    _refuse_unstable(stuck)
     return System(
+        machine=machine,
         layers=layers,
         M=M,
-        C=_damping(machine, M, frequency, modes),
         K=K,
+        stuck=stuck,
         weight=weight,
         imposed_force=imposed_force,
-        command_force=-M @ machine.command[list(machine.kept)],
         friction_limit=limit,
         corner_load=load,
-        link_stiffness=link_stiffness,
-        frequency=frequency,
-        modes=modes,
+        stiffness=stiffness,
     )
 
 
-def _stiffness(machine: Machine, position: Array, load: Array) -> tuple[Array, dict[str, Array]]:
-    n = machine.transform.shape[1]
-    K = np.zeros((position.shape[0], n, n))
-    blocks = {}
+def _stiffness(machine: Machine, position: Array, loaded: tuple[Array, Array] | None = None) -> Array:
+    """Stiffness (l, r, r) of all links without load; or under loads (l, c), from that without."""
+    load, found = (np.zeros_like(position), None) if loaded is None else (loaded[0], loaded[1].copy())
+    if found is None:
+        found = np.zeros((position.shape[0], *(machine.rows.shape[0],) * 2))
     for link in machine.links:
-        k = link.stiffness_at(position[:, link.corner], load[:, link.corner])
-        J = machine.rows[machine.slices[link.name]]
-        K += J.T @ k @ J
-        blocks[link.name] = k
-    return K, blocks
+        if loaded is None or callable(link.stiffness):
+            where = machine.slices[link.name]
+            found[:, where, where] = link.stiffness_at(position[:, link.corner], load[:, link.corner])
+    return found
 
 
-def _corner_load(machine: Machine, position: Array, K: Array, weight: Array) -> Array:
+def _corner_load(machine: Machine, K: Array, stiffness: Array, weight: Array) -> Array:
     """Load hanging on each screw (l, c) N from K q = g: tension of the axial link, reversed."""
     q = np.linalg.solve(K, weight[:, :, None])[:, :, 0]
-    load = np.zeros_like(position)
-    for i, name in enumerate(machine.corner_names):
-        link = f"{name}.axial"
-        k = machine.links[[x.name for x in machine.links].index(link)].stiffness_at(
-            position[:, i], load[:, i]
-        )
-        load[:, i] = -k[:, 0, 0] * (q @ machine.rows[machine.slices[link]][0])
-    return load
+    rows = machine.axial_rows
+    return -stiffness[:, rows, rows] * (q @ machine.rows[rows].T)
 
 
-def _natural_modes(K: Array, M: Array) -> tuple[Array, Array]:
-    """Undamped frequencies (l, n) rad/s and mass-normalised modes (l, n, n) in columns."""
-    lower = np.linalg.cholesky(M)
-    inverse = np.linalg.inv(lower)
-    square, vectors = np.linalg.eigh(inverse @ K @ np.swapaxes(inverse, 1, 2))
-    if np.any(square <= 0):
-        raise ModelError("the loaded machine is unstable: the load overcomes the stiffness of a tilted joint")
-    return np.sqrt(square), np.swapaxes(inverse, 1, 2) @ vectors
+def _eigen(K: Array, M: Array) -> tuple[Array, Array]:
+    """K v = square M v: squares (..., n) and vectors (..., n, n) in columns with v^T M v = 1."""
+    inverse = np.linalg.inv(np.linalg.cholesky(M))
+    back = np.swapaxes(inverse, -1, -2)
+    square, vectors = np.linalg.eigh(inverse @ K @ back)
+    return square, back @ vectors
 
 
-def _damping(machine: Machine, M: Array, frequency: Array, modes: Array) -> Array:
-    """C = M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal damping matrix.
-
-    V, w are the modes with all bristles stuck: a tap, which is how a damping ratio is measured, moves
-    contacts by far less than their breakaway travel.
-    """
-    MV = M @ modes
-    C = (MV * (2 * machine.damping_ratio * frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)
-    for link in machine.links:
-        if link.damping is not None:
-            J = machine.rows[machine.slices[link.name]]
-            C = C + J.T @ link.damping @ J
-    return C
+def _refuse_unstable(K: Array) -> None:
+    try:
+        np.linalg.cholesky(K)
+    except np.linalg.LinAlgError:
+        raise ModelError(
+            "the loaded machine is unstable: the load overcomes the stiffness of a tilted joint"
+        ) from None
 
 
 def _refuse_loose(machine: Machine, K: Array, M: Array) -> None:
-    square, vectors = eigh(K, M)
+    square, vectors = _eigen(K, M)
     if square[0] > LOOSE * square[-1] * 1e-3 and square[0] > 0:
         return
     names = machine.coordinates.names(machine.corner_names)

@@ -58,6 +58,7 @@ def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> E
         add(stop.jacobian @ machine.transform, () if start is None else (start, start + 1))
     for flank in machine.flanks:
         add(flank.jacobian @ machine.transform, (-1, -1, machine.slices[flank.axial_link].start))
+    axial = [machine.slices[flank.axial_link].start for flank in machine.flanks]
     motors = [link.name for link in machine.links if link.name.endswith(".motor")] if motor_sine else []
     for name in motors:
         where = machine.slices[name].start
@@ -71,7 +72,7 @@ def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> E
         stop=np.array([s.stiffness for s in machine.stops]),
         slope=np.array([f.slope for f in machine.flanks]),
         rounding=np.array([f.rounding for f in machine.flanks]),
-        flank=np.array([float(system.link_stiffness[f.axial_link][index, 0, 0]) for f in machine.flanks]),
+        flank=system.stiffness[index, axial, axial],
         torque=machine.motor_torque[: len(motors)],
         electrical=machine.motor_electrical[: len(motors)],
     )

@@ -250,7 +250,7 @@ def test_a_plate_twists_under_a_fourth_screw_that_is_off():
         assert change[0] > 0
         # supports: screw, nut, bearing, frame, mount, and motor and carriage turned by the thread
         work = job(circle(4, 45.0), bed={"thickness_mm": thickness})
-        axial = work.machine.system(np.array([1])).link_stiffness["A.axial"][0, 0, 0]
+        axial = work.machine.system(np.array([1])).axial_stiffness[0, 0]
         turned = (5e-3 / (2 * math.pi)) ** 2 * (1 / (50 * 0.4 * 0.7) + 1 / 2000 + 1 / 3000)
         support = 1 / (1 / axial + turned + 1 / 15e6)
         c = RADIUS / math.sqrt(2) * 1e-3
