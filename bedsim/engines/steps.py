@@ -8,7 +8,7 @@ the modes answer is exact (`exponential.step`):
 At the corner ahead g is predicted on the line through the two behind.  What it then exceeds the prediction by
 moves the rows (`Tables.answer`), of second order in the step, and is put back until no force changes by more
 than the tolerance.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's rule
-on the speeds at both corners and in the middle of the cubic through them:
+on the speeds at both corners and at three places between them on the cubic through them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 
@@ -33,6 +33,13 @@ from bedsim.engines.modes import LayerModes, Real, Rows, Working, mixed
 Array = NDArray[np.float64]
 
 ONE = Real(1.0)
+# What X sums the lengths of, from the increment and the speeds at both corners, times spacing/6: at 1/4, 1/2
+# and 3/4 of the step and half of that at its end.  The second where the later corner's speed stands first.
+_WAY = np.array(
+    [[0.375, 0.375, -0.625], [0.25, -0.25, -0.25], [0.375, -0.625, 0.375], [0, 0, 0.5]], dtype=Real
+)
+WAY = _WAY, np.ascontiguousarray(_WAY[:, [0, 2, 1]])
+FINER = 1 / 4  # of what every other corner alone would miss, Simpson's rule on all corners and middles misses
 CUBIC = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
 TRIES = 12  # most at one corner: contacts that need more want a shorter step
 LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
@@ -197,15 +204,20 @@ class Desk:
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
         self.rows = room(4, z)
         self.narrow(z)
-        self.middle, self.found = room(2, b)
-        # deflection and increment, what becomes of them, and the latter by contacts and directions
-        self.now, self.factor = room(2, 2, b)
-        self.phi, self.increment = self.now
-        self.middle_square, self.speed_square = self.factor
+        self.found = room(b)
+        # deflection, increment and the speeds at both corners; the last three make the path
+        law = room(4, b)
+        self.now, self.phi, self.increment, self.ends = law[:2], law[0], law[1], law[2:]
+        self.travel = law[1:].reshape(3, -1)
+        self.way = room(4, b)
+        self.flat_way = self.way.reshape(4, -1)
+        self.lengths, self.earlier = room(2, 4, c)
+        # what becomes of deflection and increment, and that by contacts and directions
+        self.factor = room(2, b)
         self.decay, self.mean = self.factor[:, :c]
         self.first, self.second = self.factor[:, : b - c], self.factor[:, c:]
-        self.lengths, self.earlier = room(2, 2, c)
-        self.path, self.total = room(2, c)
+        self.path = room(c)
+        self.paths = room(steps, c)
         self.coarse = room(2, steps + 1, b)
 
     def narrow(self, w: int) -> None:
@@ -250,7 +262,7 @@ def march(
         if not solved:
             room.here.g -= room.dg
             break
-        here = _accept(room)
+        here = _accept(room, k)
         k += 1
         if not alone:
             others.append(here.g[rows.bristles :].copy())
@@ -273,7 +285,7 @@ def march(
         end=_end(table, rows, now, room) if k else now,
         # over a step a parabola covers a twelfth of its second difference less than its chord
         impulse=table.spacing * (room.summed - room.here.p / 2 - room.bend / 12),
-        path=room.total,
+        path=room.paths[:k].sum(axis=0),
         error=error,
         touched=not alone and (k == 0 or any(force[rows.dampers :].any() for force in others)),
         taken=k,
@@ -298,10 +310,10 @@ def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) 
         room.speed[0] += known.slip_speed[0]
     # where bristles stand at the beginning does not matter, only how far they move from there
     np.subtract(phi, room.place[0], out=here.g[:b])
-    room.middle_square[:] = 0.0
-    np.multiply(room.speed[0], room.speed[0], out=room.speed_square)
-    rows.lengths(room.factor, room.earlier)
-    room.total[:] = 0.0
+    room.ends[0] = room.speed[0]
+    np.multiply(room.speed[0], 0.5, out=room.way[3])
+    room.way[3] *= room.way[3]
+    rows.lengths(room.way[3], room.earlier[3])
 
 
 def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> None:
@@ -317,6 +329,7 @@ def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> Non
     apply(table.place, ahead.y, room.seen[k + 1])
     if known.move is not None:
         room.speed[k + 1] += known.slip_speed[k + 1]
+    room.ends[(k + 1) % 2] = room.speed[k + 1]
     if table.acting > rows.bristles and rows.parts.present:
         offset = known.offset[0 if known.move is None else k + 1]
         room.seen[k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
@@ -348,11 +361,11 @@ def _contacts(
     return TRIES, False
 
 
-def _accept(room: Desk) -> Corner:
-    """Go on to the corner ahead."""
+def _accept(room: Desk, k: int) -> Corner:
+    """Go on from corner k to the one ahead."""
     here, ahead = room.here, room.ahead
     room.phi[:] = room.found
-    room.total += room.path
+    room.paths[k] = room.path
     room.lengths, room.earlier = room.earlier, room.lengths
     room.dg += room.excess
     np.add(here.dp, ahead.excess, out=ahead.dp)
@@ -377,18 +390,15 @@ def _end(table: Tables, rows: Rows, now: Carried, room: Desk) -> Carried:
 
 def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
     """Find the bristle deflections after the step from corner k; `slip` (b, 1) is commanded besides."""
-    increment, middle, path, decay, mean = room.increment, room.middle, room.path, room.decay, room.mean
-    speed = room.speed[k + 1]
+    increment, path, decay, mean = room.increment, room.path, room.decay, room.mean
     np.subtract(room.place[k + 1], room.place[k], out=increment)
     if slip is not None:
         increment += slip
-    np.subtract(increment, speed, out=middle)
-    middle -= room.speed[k]
-    np.multiply(middle, middle, out=room.middle_square)
-    np.multiply(speed, speed, out=room.speed_square)
-    rows.lengths(room.factor, room.lengths)
-    np.add(room.lengths[0], room.lengths[1], out=path)
-    path += room.earlier[1]
+    np.matmul(WAY[k % 2], room.travel, out=room.flat_way)
+    room.way *= room.way
+    rows.lengths(room.way, room.lengths)
+    np.add.reduce(room.lengths, axis=0, out=path)
+    path += room.earlier[3]
     path += LEAST_PATH
     np.negative(path, out=decay)
     np.exp(decay, out=decay)
@@ -415,27 +425,42 @@ def _at_probes(weight: Working, force: Working) -> Array:
 
 
 def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Array:
-    """An estimate (m,) of what the last k steps miss at the probes, m: paths change by dX if every other
-    corner is left out, and bristles by -phi dX."""
+    """An estimate (m,) of what the last k steps miss at the probes, m.
+
+    Paths by Simpson's rule change by dX over two steps where the corner between them is left out, and
+    bristles by -phi dX; in the steps themselves paths are taken closer.  What two steps miss may cancel by
+    chance what two others miss: the estimate is the sum over the steps, or the root of the sum of squares if
+    that is more.
+    """
     if k % 2:
         return np.zeros(room.phi.shape[1])
+    c, pairs = rows.contacts, rows.bristles - rows.contacts
+    change = _path_change(rows, known, room, k)
+    found = np.zeros(room.phi.shape[1])
+    for path, power in ((change.sum(axis=0), 1), ((change * change).sum(axis=0), 2)):
+        missed = np.zeros((weight.shape[1], path.shape[1]), dtype=Real)
+        missed[:c] = (FINER * room.phi[:c]) ** power * path
+        missed[c : c + pairs] = (FINER * room.phi[c:]) ** power * path[:pairs]
+        np.maximum(found, _at_probes(weight**power, missed) ** (1 / power), out=found)
+    return found
+
+
+def _path_change(rows: Rows, known: Known, room: Desk, k: int) -> Working:
+    """By how much paths (k/2, c, m) over two steps change if the corner between them is left out."""
     b, c, half = rows.bristles, rows.contacts, k // 2
-    seen, phi = room.seen, room.phi
     square, work = room.coarse[:, : half + 1]
-    speed = seen[: k + 1 : 2, 1, :b]
+    speed = room.seen[: k + 1 : 2, 1, :b]
     np.multiply(speed, speed, out=square)
     length = room.coarse[1, : half + 1, :c]
     rows.lengths(square, length)
-    total = 4 * length.sum(axis=0) - 2 * (length[0] + length[-1]) - room.total
-    middle = np.subtract(seen[2 : k + 1 : 2, 0, :b], seen[: k - 1 : 2, 0, :b], out=square[1:])
+    path = 2 * (length[1:] + length[:-1]) - room.paths[:k:2] - room.paths[1:k:2]
+    place = room.seen[: k + 1 : 2, 0, :b]
+    middle = np.subtract(place[1:], place[:-1], out=square[1:])
     if known.move is not None:
         middle += known.slip[:k:2] + known.slip[1:k:2]
     middle -= np.multiply(2.0, speed[1:], out=work[1:])
     middle -= np.multiply(2.0, speed[:-1], out=work[1:])
     middle *= middle
     rows.lengths(middle, length[1:])
-    total += length[1:].sum(axis=0)
-    missed = np.zeros((weight.shape[1], phi.shape[1]), dtype=Real)
-    missed[:c] = phi[:c] * total
-    missed[c:b] = phi[c:] * total[: b - c]
-    return _at_probes(weight, missed)
+    path += length[1:]
+    return path

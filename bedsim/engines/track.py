@@ -46,9 +46,20 @@ class Pace:
     drive: float = 4e-4
     rest: tuple[float, ...] = (2.5e-4, 5e-4, 1e-3, 2e-3, 4e-3, 8e-3)
     touch: float = 1e-4
-    error: float = 1.6e-8
-    tolerance: float = 5e-5  # breakaways (and 10 N): what is left at every corner
+    error: float = 1.1e-8
+    tolerance: float = 2e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
+
+    @property
+    def rough(self) -> Pace:
+        """A pace at half the cost, for guesses."""
+        return replace(
+            self,
+            drive=2 * self.drive,
+            rest=self.rest[2:] or self.rest[-1:],
+            error=16 * self.error,
+            tolerance=20 * self.tolerance,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
