@@ -6,19 +6,21 @@ motions answer linearly: how a small error of the guess is carried through a lay
 is known once the layer is computed (`memory`).  When all lanes are done the error of every guess is what the
 lane before has found at that place, errors are carried through lane after lane, and taken off what was found.
 What this leaves is of second order.  Then the first layer of every lane is computed again from its corrected
-start: where that differs from the corrected result, all lanes are run again from there.
+start, and stands; where it differs from the corrected one by more than later layers may, or leads to another
+end, all lanes are run again from there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.beside import Beside, Line
 from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.solved import Solved, report
@@ -29,14 +31,16 @@ Layers = NDArray[np.int64]
 Solve = Callable[[Job, Layers, State], Solved]
 
 MOST = 48
-HEAD = 8  # layers done one by one first: what lanes guess from
+HEAD = 3  # layers done one by one first: what lanes guess from
 SHORTEST = 12  # layers in a lane
-WARM = 4  # layers before it that shake a guess
+EARLIER = 0.53  # of a print: its later part has a guess of its own to make first
+WARM = 3  # layers before it that shake a guess, roughly until the last of them
 TOGETHER = 2048  # layers kept at once
-SEAM = 2e-9  # m: what probes may differ by where a lane begins
+SEAM = 2e-9  # m: what probes may differ by where lanes begin
+FIRST = 5 * SEAM  # and by how much what was corrected in the first layer of a lane: 4 to 5 times the second
 PASSES = 4
 FORGOTTEN = 60.0  # breakaways: after such a path nothing is left of a bristle's past
-TURNS, TURN_STEPS = 1.5, 36  # of the screws, before a lane begins, and slow steps in them
+TURNS, TURN_STEPS = 1.5, 18  # of the screws, before a lane begins, and slow steps in them
 PARTS = 64  # in which the exponential of `memory` is taken
 
 
@@ -79,29 +83,73 @@ class Step:
     answer: Array
 
 
-def run(job: Job, first: int, last: int, begin: State, solve: Solve) -> tuple[State, Chunk] | None:
-    """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
-    reported.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreed:
+    """Lanes that agree: their layers, what corrects each (k, n) of eta, and the state at the end of all."""
 
-    None if lanes do not pay or do not agree, or if a motor leaves its linear range.
+    steps: list[Step]
+    shifts: list[Array]
+    end: State
+
+    def chunk(self) -> Chunk:
+        """What is reported of all layers."""
+        return _joined([_layers(step, by) for step, by in zip(self.steps, self.shifts, strict=True)])
+
+
+def run(
+    job: Job, first: int, last: int, begin: State, solve: Solve, rough: Solve
+) -> tuple[State, Chunk] | None:
+    """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
+    reported.  `rough` solves layers for guesses.
+
+    The later part is done beside the first, from a guess until the first is at its end.  None if lanes
+    do not pay or do not agree, or if a motor leaves its linear range.
     """
-    count = last - first + 1
-    if not worth(job, count):
+    if not worth(job, last - first + 1):
         return None
+    middle, ways = first + int(EARLIER * (last - first + 1)), (solve, rough)
+    quiet = replace(job, progress=lambda done: None)
+
+    def later(line: Line) -> tuple[State, Chunk] | None:
+        guess = _warmed(quiet, np.array([first, middle]), begin, rough, rough).part(slice(1, None))
+        found = _agreed(quiet, middle, last, guess, line.hear, *ways)
+        return None if found is None else (found.end, found.chunk())
+
+    beside = Beside(later)
+    shown = replace(job, progress=lambda done: job.progress(2 * done))
+    found = _agreed(shown, first, middle - 1, begin, lambda: begin, *ways)
+    if found is None:
+        return None
+    beside.tell(found.end)
+    chunk, other = found.chunk(), beside.result()
+    if other is None:
+        return None
+    chunk = _joined([chunk, other[1]])
+    return None if np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE) else (other[0], chunk)
+
+
+def _agreed(
+    job: Job, first: int, last: int, guess: State, begin: Callable[[], State], solve: Solve, rough: Solve
+) -> Agreed | None:
+    """Layers in lanes from a guess of the state before them; what that state is, `begin` is asked when they
+    are done.  None if lanes do not agree."""
+    count = last - first + 1
     # lanes that are a layer longer come first, so that those still on are always the first k
     lengths = np.array([part.size for part in np.array_split(np.arange(count), min(MOST, count // SHORTEST))])
     starts = first + np.cumsum(lengths) - lengths
-    now = _warmed(job, starts, begin, solve)
+    now = _warmed(job, starts, guess, solve, rough)
+    known: State | None = None
     for _ in range(PASSES):
         steps, end = _march(job, starts, lengths, now, solve)
-        errors, end = _errors(steps, lengths, now, end)
+        known = begin() if known is None else known
+        errors, end = _errors(steps, lengths, known, now, end)
         shifts = [_times(step.answer, error) for step, error in zip(steps, errors, strict=True)]
-        corrected = state.join([begin, end.part(slice(0, -1))])
-        if _agree(steps[0], errors[0], shifts[0], solve(job, starts, corrected)):
-            chunk = _joined(steps, shifts)
-            over = np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE)
-            return None if over else (end.part(slice(-1, None)), chunk)
-        now = corrected
+        now = state.join([known, end.part(slice(0, -1))])
+        again = solve(job, starts, now)
+        if _agree(steps[0], errors[0], shifts[0], again):
+            first_steps = replace(steps[0], solved=again)
+            shifts[0] = np.zeros_like(shifts[0])
+            return Agreed(steps=[first_steps, *steps[1:]], shifts=shifts, end=end.part(slice(-1, None)))
     return None
 
 
@@ -110,14 +158,15 @@ def _times(matrices: Array, vectors: Array) -> Array:
     return np.asarray((matrices @ vectors[:, :, None])[..., 0])
 
 
-def _warmed(job: Job, starts: Layers, begin: State, solve: Solve) -> State:
+def _warmed(job: Job, starts: Layers, begin: State, solve: Solve, rough: Solve) -> State:
     """A guess of the states before some layers: bristles as at the beginning, slowly turned with the
     screws up to a few layers before, and shaken by these."""
     layers = starts - WARM
     layers[0] = starts[0]
     now = _turned(job, layers, begin)
     for j in range(WARM):
-        now = solve(job, np.append(starts[0], layers[1:] + j), now).after
+        way = rough if j < WARM - 1 else solve
+        now = way(job, np.append(starts[0], layers[1:] + j), now).after
     return state.join([begin, now.part(slice(1, None))])
 
 
@@ -161,11 +210,14 @@ def _march(job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve) 
     return steps, now
 
 
-def _errors(steps: list[Step], lengths: Layers, now: State, end: State) -> tuple[list[Array], State]:
-    """Errors (k, d) N of the forces at the start of each step, to be added, and the corrected ends."""
+def _errors(
+    steps: list[Step], lengths: Layers, begin: State, now: State, end: State
+) -> tuple[list[Array], State]:
+    """Errors (k, d) N of the forces at the start of each step, to be added, and the corrected ends; lanes
+    went from `now` to `end`, the first should have begun at `begin`."""
     errors = [np.zeros((step.carry.shape[0], now.f.shape[1])) for step in steps]
     q, f = end.q.copy(), end.f.copy()
-    error = np.zeros(now.f.shape[1])
+    error = begin.f[0] - now.f[0]
     for lane, length in enumerate(lengths):
         for j, step in enumerate(steps[:length]):
             errors[j][lane] = error
@@ -179,20 +231,26 @@ def _errors(steps: list[Step], lengths: Layers, now: State, end: State) -> tuple
 
 
 def _agree(step: Step, errors: Array, shift: Array, again: Solved) -> bool:
-    """Whether the first layer of every lane, `again` from its corrected start, comes out as corrected."""
-    moved = again.mean - step.solved.mean - shift
+    """Whether the first layer of every lane, `again` from its corrected start, comes out as corrected and
+    leads on so."""
+    moved = _times(again.probes, again.mean - step.solved.mean - shift)
     left = _times(step.carry, errors) + step.solved.after.f - again.after.f
     carried = _times(np.abs(again.probes @ step.answer), np.abs(left))
-    return float(max(np.abs(_times(again.probes, moved)).max(), carried.max())) < SEAM
+    return bool(np.abs(moved).max() < FIRST and carried.max() < SEAM)
 
 
-def _joined(steps: list[Step], shifts: list[Array]) -> Chunk:
+def _layers(step: Step, shift: Array) -> Chunk:
+    """What is reported of a layer of each lane, as layers of one member."""
+    chunk = report(step.solved, shift)
+    return replace(chunk, **{key: np.swapaxes(getattr(chunk, key), 0, 1) for key in base.REPORTED})
+
+
+def _joined(chunks: Sequence[Chunk]) -> Chunk:
     """What is reported of all layers, in order."""
-    chunks = [report(step.solved, shift) for step, shift in zip(steps, shifts, strict=True)]
     layers = np.concatenate([chunk.layers for chunk in chunks])
     order = np.argsort(layers)
     fields: dict[str, Any] = {
-        key: np.concatenate([getattr(chunk, key)[:, 0] for chunk in chunks])[order][None]
+        key: np.concatenate([getattr(chunk, key) for chunk in chunks], axis=1)[:, order]
         for key in base.REPORTED
     }
     histories = sorted((h for chunk in chunks for h in chunk.histories), key=lambda h: h.layer)

@@ -11,7 +11,7 @@ shows both.  A long print of one machine is done in parts side by side (`lanes.p
 from __future__ import annotations
 
 from collections.abc import Generator, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,11 +48,12 @@ class PropagatorEngine:
         Raises SolverError if contacts find no solution.
         """
         carried, last = state.start(job), job.program.layers
+        rough = replace(self, pace=self.pace.rough).solved
         head = lanes.HEAD if lanes.worth(job, last - lanes.HEAD) else last
         carried = yield from self._one_by_one(job, 1, head, carried)
         for first in range(head + 1, last + 1, lanes.TOGETHER):
             end = min(first + lanes.TOGETHER - 1, last)
-            found = lanes.run(job, first, end, carried, self.solved)
+            found = lanes.run(job, first, end, carried, self.solved, rough)
             if found is None:
                 carried = yield from self._one_by_one(job, first, end, carried)
             else:

@@ -9,13 +9,12 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
-import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing.process import BaseProcess
 from typing import Any
 
+from bedsim.beside import end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.results.sweep import CellPart
 from bedsim.sweep.tasks import Task, run_task
@@ -63,7 +62,7 @@ def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
     """Yield parts, taking finished tasks out of `left` after they have been taken over."""
     spawn = multiprocessing.get_context("spawn")
     count = min(workers, len(left))
-    with _one_thread(), ProcessPoolExecutor(count, mp_context=spawn, initializer=_end_with_parent) as pool:
+    with _one_thread(), ProcessPoolExecutor(count, mp_context=spawn, initializer=end_with_parent) as pool:
         futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
         try:
             for future in as_completed(list(futures)):
@@ -73,18 +72,6 @@ def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
-
-
-def _end_with_parent() -> None:
-    """A worker whose parent was killed would wait for its next task for ever."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_after, args=(parent,), daemon=True).start()
-
-
-def _end_after(parent: BaseProcess) -> None:
-    parent.join()
-    os._exit(1)
 
 
 @contextlib.contextmanager

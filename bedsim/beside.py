@@ -1,0 +1,121 @@
+"""Work done beside our own, by a process that branches off from this one.
+
+A branch begins with all that is loaded here, so nothing is sent to it; what it finds is sent back.  Where
+processes cannot branch off, or there is one core alone, the work is done here when its result is asked for.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from typing import Any, Generic, TypeVar
+
+T = TypeVar("T")
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """What a work has with the one who began it: it tells its progress, and waits for what it is told."""
+
+    progress: Progress
+    hear: Callable[[], Any]
+
+
+class Beside(Generic[T]):
+    """Work that has begun beside ours; it prints nothing."""
+
+    def __init__(self, work: Callable[[Line], T]) -> None:
+        self._work = work
+        self._told: Any = None
+        self._line: Connection | None = None
+        if _can_branch():
+            context = multiprocessing.get_context("fork")
+            self._line, theirs = context.Pipe()
+            context.Process(target=_branch, args=(work, theirs, self._line), daemon=True).start()
+            theirs.close()  # the end of the branch shall be the end of the line
+
+    def tell(self, value: Any) -> None:
+        """Tell the work what it waits for."""
+        self._told = value
+        if self._line is not None:
+            with contextlib.suppress(BrokenPipeError):  # see `result`
+                self._line.send(value)
+
+    def result(self, progress: Progress = lambda done: None) -> T:
+        """Wait for what the work found; `progress` is told how far it is.  Raises what the work raised.
+
+        A branch that was killed loses nothing: its work is done again here.
+        """
+        while self._line is not None:
+            try:
+                kind, value = self._line.recv()
+            except (EOFError, ConnectionResetError):
+                break
+            if kind == "fault":
+                raise value
+            if kind == "found":
+                found: T = value
+                return found
+            progress(value)
+        return self._work(Line(progress=progress, hear=lambda: self._told))
+
+
+def each(works: Sequence[Callable[[], T]]) -> list[T]:
+    """Do several works, some here, some beside: whoever is free takes the next.  Raises what they raise."""
+    taken = multiprocessing.Value("i", 0)
+
+    def share(_: Line | None = None) -> dict[int, T]:
+        found: dict[int, T] = {}
+        while True:
+            with taken.get_lock():
+                k = taken.value
+                taken.value += 1
+            if k >= len(works):
+                return found
+            found[k] = works[k]()
+
+    beside = Beside(share)
+    found = share()
+    found |= beside.result()
+    return [found[k] if k in found else work() for k, work in enumerate(works)]
+
+
+def _can_branch() -> bool:
+    """Only the first process branches off: workers and branches share the cores already."""
+    if not hasattr(os, "sched_getaffinity") or "fork" not in multiprocessing.get_all_start_methods():
+        return False
+    first = multiprocessing.parent_process() is None and threading.current_thread() is threading.main_thread()
+    return first and len(os.sched_getaffinity(0)) > 1
+
+
+def _branch(work: Callable[[Line], Any], line: Connection, others: Connection) -> None:
+    others.close()
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent is told too, and ends us
+    end_with_parent()
+    try:
+        found = "found", work(Line(progress=lambda done: line.send(("done", done)), hear=line.recv))
+    except (EOFError, BrokenPipeError):  # nobody is left to work for
+        return
+    except Exception as fault:
+        found = "fault", fault
+    line.send(found)
+
+
+def end_with_parent() -> None:
+    """Have this process end when the one that started it is killed."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_after, args=(parent,), daemon=True).start()
+
+
+def _end_after(parent: BaseProcess) -> None:
+    parent.join()
+    os._exit(1)
