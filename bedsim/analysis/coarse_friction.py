@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import fields, replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.analysis.linear_machine import chunk_at_rest
 from bedsim.components.row import Path
@@ -14,6 +17,7 @@ from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.equilibrium import layer_path
 from bedsim.model.assembly import System
+from bedsim.model.nonlinear import elastic
 from bedsim.results.layers import Array
 
 TURN_PER_STEP = math.pi / 6
@@ -25,22 +29,75 @@ def coarse_chunk(job: Job) -> Chunk:
 
     The same slow steps as the equilibrium engine, up to six times fewer.
     """
-    layers = np.arange(1, job.program.layers + 1)
-    system = job.machine.system(layers)
+    return coarse_chunks([job])[0]
+
+
+def coarse_chunks(jobs: Sequence[Job]) -> list[Chunk]:
+    """Likewise of machines that are all `alike`, side by side.  Raises SolverError if one of them finds no
+    equilibrium."""
+    first = jobs[0]
+    layers = np.arange(1, first.program.layers + 1)
+    systems = [job.machine.system(layers) for job in jobs]
+    here = np.zeros(first.program.corners)
+    paths = [_layer_path(first, int(layer), here) for layer in layers]
+    imposed = [_imposed(job, paths) for job in jobs]
+    now = state.join([_untouched(job, system, here) for job, system in zip(jobs, systems, strict=True)])
+    rest = []
+    for k, path in enumerate(paths):
+        layer = _side_by_side([state.slow_layer(job, s, k) for job, s in zip(jobs, systems, strict=True)])
+        limits = np.stack([s.friction_limit[k] for s in systems])
+        now = now.within_limit(first.machine, limits)
+        slip = np.diff(path.height, axis=0, prepend=path.move_start[:1]) @ first.machine.contact_command.T
+        own = [x[k] for x in imposed]
+        force = [x @ s.imposed_force[k].T + s.weight[k] for x, s in zip(own, systems, strict=True)]
+        for at in range(path.time.size):
+            pull, extension = (np.stack([x[at] for x in values]) for values in (force, own))
+            now = state.slow_step(layer, now, pull, extension, np.broadcast_to(slip[at], now.f.shape))
+        rest.append(now.q)
+    q = np.stack(rest, axis=1)
+    return [_chunk(job, s, layers, own) for job, s, own in zip(jobs, systems, q[:, None], strict=True)]
+
+
+def alike(job: Job, other: Job) -> bool:
+    """Whether two machines differ in numbers alone: the same contacts and elastic elements between the same
+    parts, the same motion."""
+    one, mine, its = np.array([1]), job.machine, other.machine
+    pairs = [
+        (mine.contact_rows, its.contact_rows),
+        (mine.contact_groups, its.contact_groups),
+        (mine.contact_command, its.contact_command),
+    ]
+    parts, others = (elastic(x.machine, x.machine.system(one), 0, motor_sine=False) for x in (job, other))
+    pairs += [(getattr(parts, f.name), getattr(others, f.name)) for f in fields(parts)]
+    return job.program == other.program and all(np.array_equal(a, b) for a, b in pairs)
+
+
+def _side_by_side(layers: Sequence[state.SlowLayer]) -> state.SlowLayer:
+    many: dict[str, Any] = {
+        key: np.stack([getattr(x, key) for x in layers]) for key in ("K", "scale", "limit", "breakaway")
+    }
+    return replace(layers[0], **many)
+
+
+def _layer_path(job: Job, layer: int, here: Array) -> Path:
+    """Coarse instants on the way to a layer; to the first by the run-in, where it ends at `here`."""
+    motion = job.program.start_up() if layer == 1 else job.program.layer_change(layer)
+    heights = job.program.turning_points(motion)
+    if layer == 1:
+        heights = np.concatenate([heights, here[None]])
+    return _coarse_path(job, heights, job.program.start_time(layer))
+
+
+def _imposed(job: Job, paths: Sequence[Path]) -> list[Array]:
+    """Imposed extensions (t, rows) of one machine along each path."""
+    whole = Path(**{f.name: np.concatenate([getattr(p, f.name) for p in paths]) for f in fields(Path)})
+    cuts = np.cumsum([p.time.size for p in paths])[:-1]
+    return np.split(job.machine.imposed(whole, job.amounts[0]), cuts)
+
+
+def _chunk(job: Job, system: System, layers: NDArray[np.int64], q: Array) -> Chunk:
+    """Resting motions (1, l, n) as a chunk."""
     imposed = job.machine.imposed(layer_path(job, layers), job.amounts)
-    here = np.zeros(job.program.corners)
-    carried = _untouched(job, system, here)
-    found = []
-    for k, layer in enumerate(layers):
-        carried = carried.within_limit(job.machine, system.friction_limit[k])
-        motion = job.program.start_up() if layer == 1 else job.program.layer_change(int(layer))
-        turns = job.program.turning_points(motion)
-        path = _coarse_path(job, turns, job.program.start_time(int(layer)))
-        carried = state.follow(job, system, k, path, turns[0], carried)
-        if layer == 1:
-            carried = state.follow(job, system, k, state.resting_path(0.0, here), here, carried)
-        found.append(carried.q)
-    q = np.stack(found, axis=1)
     observer = base.make_observer(job.machine, system, job.probes)
     return chunk_at_rest(layers, observer, q, imposed, job.machine.joint_travel)
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.polynomial.chebyshev import chebvander
 from numpy.typing import NDArray
-from scipy.interpolate import barycentric_interpolate
 
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
@@ -87,7 +87,13 @@ def _weights(layers: NDArray[np.int64], nodes: NDArray[np.int64]) -> Array:
     found = np.zeros((layers.size, nodes.size))
     found[0, 0] = 1.0
     if layers.size > 1:
-        found[1:, 1:] = barycentric_interpolate(nodes[1:], np.eye(nodes.size - 1), layers[1:])
+        # the polynomial through values at the nodes, in Chebyshev's polynomials over -1 to 1
+        first, last = float(nodes[1]), float(nodes[-1])
+        at, through = (
+            chebvander((2 * x - first - last) / max(last - first, 1.0), nodes.size - 2)
+            for x in (layers[1:], nodes[1:])
+        )
+        found[1:, 1:] = at @ np.linalg.inv(through)
     return found
 
 
@@ -100,11 +106,13 @@ def own_imposed(linear: LinearMachine, amounts: Array | None = None) -> Array:
 
 def motions(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:
     """Motions (m, l, n) under imposed extensions (m, l, r), with the weight or without."""
-    q = np.zeros((*imposed.shape[:-1], linear.gain.shape[1]))
-    for k in range(linear.gain.shape[0]):
-        share = imposed @ linear.gain[k].T + (linear.sag[k] if weight else 0.0)
-        q += linear.weights[:, k, None] * share
-    return q
+    used = np.flatnonzero(imposed.any(axis=(0, 1)))
+    gain = linear.gain[:, :, used].swapaxes(1, 2).reshape(-1, linear.gain.shape[1])  # (k r, n)
+    q = np.empty((*imposed.shape[:-1], linear.gain.shape[1]))
+    for own, found in zip(imposed[:, :, used], q, strict=True):
+        at_nodes = linear.weights[:, :, None] * own[:, None]
+        np.matmul(at_nodes.reshape(own.shape[0], -1), gain, out=found)
+    return q + linear.weights @ linear.sag if weight else q
 
 
 def poses(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from bedsim.analysis.coarse_friction import coarse_chunk
+from bedsim.analysis.coarse_friction import alike, coarse_chunks
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
@@ -44,6 +44,18 @@ CONTACT_KEYS: Mapping[str, int] = {
 }
 """Keys that set friction and play, and whether their high end makes contacts hold more (1) or less (-1)."""
 
+NOTHING_WITHOUT_FRICTION = (
+    "friction_coefficient",
+    "friction_n",
+    "drag_torque_n_mm",
+    "breakaway_um",
+    "drag_breakaway_deg",
+    "ratio",
+    "inertia_kg_cm2",
+    "rotor_inertia_g_cm2",
+)
+"""Keys that do nothing to a machine at rest without friction and play."""
+
 FRICTION_LAYERS = 30
 """Layers over which friction is followed for a range."""
 WORTH_FRICTION = 0.2
@@ -67,7 +79,7 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Swing:
+class Swing:
     """What a key does to every figure at its low and its high end, against its likely value."""
 
     key: Range | None  # None: all keys of contacts together
@@ -81,36 +93,55 @@ class _Swing:
         return max(told) - min(told)
 
 
-def find_ranges(run: Run, loaded: LoadedScenario, progress: Progress = lambda done: None) -> Found:
-    """Vary every uncertain key alone between its low and its high; give ranges about the run's answer.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swings:
+    """What every key does without friction, what those of contacts do with it, and keys that could not be
+    varied with the reason."""
+
+    without_friction: tuple[Swing, ...]
+    contacts: tuple[Swing, ...]
+    left_out: tuple[tuple[str, str], ...]
+
+
+def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
+    """Vary every uncertain key alone between its low and its high.
 
     Every key without friction over all layers (`linear_machine`).  Then the keys of contacts with friction
     over the first layers: all together at their weakest and their strongest, and each alone if that moves the
-    answer by a fifth of the range or more.  Range = answer exp(-sqrt(sum d^2)) to answer exp(sqrt(sum u^2)),
-    where d and u are the logarithms of the factors by which each key alone lowers and raises the answer: keys
-    are independent and their effects multiply, as those of stiffness, length and run-out do.  Source:
-    root-sum-square of relative contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our
-    choice, for ranges that are not symmetric.  Limits: two keys that are bad only together are missed.
+    answer by a fifth of the range or more.  Limits: two keys that are bad only together are missed.
     `progress` is told the number of evaluations done, of about `steps_needed`.
     """
-    likely = metric_values(run.layers, leads_of(loaded))
     swings, left_out = _without_friction(loaded, progress)
     contacts = _contact_swings(loaded, swings, progress)
-    low, high = _combined(likely, swings + contacts)
+    return Swings(without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out))
+
+
+def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
+    """Ranges about the run's answer.
+
+    Range = answer exp(-sqrt(sum d^2)) to answer exp(sqrt(sum u^2)), where d and u are the logarithms of the
+    factors by which each key alone lowers and raises the answer: keys are independent and their effects
+    multiply, as those of stiffness, length and run-out do.  Source: root-sum-square of relative
+    contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our choice, for ranges that are
+    not symmetric.
+    """
+    likely = metric_values(run.layers, leads_of(loaded))
+    every, contacts = swings.without_friction, swings.contacts
+    low, high = _combined(likely, (*every, *contacts))
     alone = [s for s in contacts if s.key is not None]
     return Found(
-        ranges=Ranges(low=low, high=high, influences=_influences(swings, alone)),
-        method=_method(len(swings), contacts, alone, loaded.scenario.print.layers),
-        left_out=tuple(left_out),
+        ranges=Ranges(low=low, high=high, influences=_influences(every, alone)),
+        method=_method(len(every), contacts, alone, loaded.scenario.print.layers),
+        left_out=swings.left_out,
     )
 
 
 def steps_needed(loaded: LoadedScenario) -> int:
-    """About how many evaluations `find_ranges` reports as progress."""
+    """About how many evaluations `vary` reports as progress."""
     return 2 * len(loaded.ranges) + 2
 
 
-def _influences(swings: Sequence[_Swing], contacts: Sequence[_Swing]) -> tuple[Influence, ...]:
+def _influences(swings: Sequence[Swing], contacts: Sequence[Swing]) -> tuple[Influence, ...]:
     """Every key once, largest swing first; contact keys with what they do by friction."""
     sizes: dict[Range, float] = {}
     for swing in (*swings, *contacts):
@@ -125,7 +156,7 @@ def leads_of(loaded: LoadedScenario) -> list[float]:
     return [c.screw.lead_mm * MM for c in loaded.scenario.corner]
 
 
-def _method(count: int, contacts: Sequence[_Swing], alone: Sequence[_Swing], layers: int) -> str:
+def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layers: int) -> str:
     text = (
         f"Ranges: {count} uncertain keys, each alone at its low and high, factors joined by root-sum-square"
     )
@@ -138,17 +169,18 @@ def _method(count: int, contacts: Sequence[_Swing], alone: Sequence[_Swing], lay
 
 def _without_friction(
     loaded: LoadedScenario, progress: Progress
-) -> tuple[list[_Swing], list[tuple[str, str]]]:
+) -> tuple[list[Swing], list[tuple[str, str]]]:
     fitted = without_play(loaded)
     middle = linear_values(fitted)
     swings, left_out = [], []
     for number, key in enumerate(loaded.ranges):
+        idle = _last(key) in NOTHING_WITHOUT_FRICTION
         try:
             ends = [
-                linear_values(_without_play_at(loaded, key, value)) if value != key.likely else middle
+                middle if idle or value == key.likely else linear_values(_without_play_at(loaded, key, value))
                 for value in (key.low, key.high)
             ]
-            swings.append(_Swing(key=key, at_low=_minus(ends[0], middle), at_high=_minus(ends[1], middle)))
+            swings.append(Swing(key=key, at_low=_minus(ends[0], middle), at_high=_minus(ends[1], middle)))
         except BedsimError as fault:
             left_out.append((key.key, str(fault)))
         progress(2 * number + 2)
@@ -178,30 +210,24 @@ def _minus(values: Values, others: Values) -> Values:
 # ---- friction -----------------------------------------------------------------------------------------
 
 
-def _contact_swings(loaded: LoadedScenario, swings: Sequence[_Swing], progress: Progress) -> list[_Swing]:
+def _contact_swings(loaded: LoadedScenario, swings: Sequence[Swing], progress: Progress) -> list[Swing]:
     """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
     keys = [key for key in loaded.ranges if _last(key) in CONTACT_KEYS]
     if not keys or is_linear(make_job(loaded).machine):
         return []
-    middle = _friction_part(loaded)
     weak = {k.key: k.low if CONTACT_KEYS[_last(k)] > 0 else k.high for k in keys}
     strong = {k.key: k.high if CONTACT_KEYS[_last(k)] > 0 else k.low for k in keys}
-    done = 2 * len(loaded.ranges)
-    together = _Swing(
-        key=None,
-        at_low=_friction_change(loaded, weak, middle),
-        at_high=_friction_change(loaded, strong, middle),
-    )
-    progress(done + 2)
+    middle, at_weakest, at_strongest = _friction_parts(loaded, [{}, weak, strong])
+    if middle is None:
+        return []
+    together = Swing(key=None, at_low=_change(at_weakest, middle), at_high=_change(at_strongest, middle))
+    progress(2 * len(loaded.ranges) + 2)
     if not _matters(together, swings):
         return [together]
+    ends = _friction_parts(loaded, [{k.key: value} for k in keys for value in (k.low, k.high)])
     return [
-        _Swing(
-            key=key,
-            at_low=_friction_change(loaded, {key.key: key.low}, middle),
-            at_high=_friction_change(loaded, {key.key: key.high}, middle),
-        )
-        for key in keys
+        Swing(key=key, at_low=_change(low, middle), at_high=_change(high, middle))
+        for key, low, high in zip(keys, ends[::2], ends[1::2], strict=True)
     ]
 
 
@@ -209,37 +235,60 @@ def _last(key: Range) -> str:
     return key.key.rsplit(".", 1)[-1]
 
 
-def _matters(together: _Swing, swings: Sequence[_Swing]) -> bool:
+def _matters(together: Swing, swings: Sequence[Swing]) -> bool:
     return any(
         together.size(name) > WORTH_FRICTION * math.hypot(*(s.size(name) for s in swings))
         for name in ("lateral_pv", "height_pv")
     )
 
 
-def _friction_change(loaded: LoadedScenario, values: Values, middle: Values) -> Values:
+def _change(values: Values | None, middle: Values) -> Values:
     """What friction adds more with other values; nothing where that machine finds no equilibrium."""
-    try:
-        return _minus(_friction_part(loaded.with_values(values)), middle)
-    except BedsimError:
-        return dict.fromkeys(RANGED, 0.0)
+    return dict.fromkeys(RANGED, 0.0) if values is None else _minus(values, middle)
 
 
 def _number(value: float) -> float:
     return 0.0 if math.isnan(value) else value
 
 
-def _friction_part(loaded: LoadedScenario) -> Values:
-    """What friction and play add to the figures of the first layers."""
-    job = shortened(make_job(loaded), FRICTION_LAYERS)
-    return _minus(
-        _values(loaded, job, coarse_chunk(job)), linear_values(without_play(loaded), FRICTION_LAYERS)
-    )
+def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[Values | None]:
+    """What friction and play add to the figures of the first layers, for every set of changed values; None
+    where a machine cannot be built or finds no equilibrium.  Machines that are alike go side by side."""
+    machines: list[tuple[LoadedScenario, base.Job] | None] = []
+    for values in changes:
+        try:
+            other = loaded.with_values(values) if values else loaded
+            machines.append((other, shortened(make_job(other), FRICTION_LAYERS)))
+        except BedsimError:
+            machines.append(None)
+    found: list[Values | None] = [None] * len(changes)
+    left = [k for k, machine in enumerate(machines) if machine is not None]
+    while left:
+        jobs = {k: machines[k][1] for k in left}  # type: ignore[index]
+        group = [k for k in left if alike(jobs[left[0]], jobs[k])]
+        for k, chunk in _coarse({k: jobs[k] for k in group}).items():
+            other = machines[k][0]  # type: ignore[index]
+            still = linear_values(without_play(other), FRICTION_LAYERS)
+            found[k] = _minus(_values(other, jobs[k], chunk), still)
+        left = [k for k in left if k not in group]
+    return found
+
+
+def _coarse(jobs: Mapping[int, base.Job]) -> dict[int, base.Chunk]:
+    """Chunks of machines that are alike; one by one, without those that find no equilibrium, if one does
+    not."""
+    try:
+        return dict(zip(jobs, coarse_chunks([*jobs.values()]), strict=True))
+    except BedsimError:
+        if len(jobs) == 1:
+            return {}
+    return {k: chunk for one, job in jobs.items() for k, chunk in _coarse({one: job}).items()}
 
 
 # ---- combination --------------------------------------------------------------------------------------
 
 
-def _combined(likely: Values, swings: Sequence[_Swing]) -> tuple[dict[str, float], dict[str, float]]:
+def _combined(likely: Values, swings: Sequence[Swing]) -> tuple[dict[str, float], dict[str, float]]:
     low, high = {}, {}
     for name in RANGED:
         value = likely[name]

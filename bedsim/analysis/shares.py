@@ -16,8 +16,11 @@ from bedsim.scenario.load import LoadedScenario
 
 WHOLE_MACHINE = "all"
 
+Sources = dict[Source, tuple[Array, Array]]
+"""Lateral (n, p, 2) and height (n, p) errors (m) that every (cause, corner) makes alone."""
 
-def source_layers(loaded: LoadedScenario) -> dict[Source, tuple[Array, Array]]:
+
+def source_layers(loaded: LoadedScenario) -> Sources:
     """Lateral (n, p, 2) and height (n, p) errors (m) that every (cause, corner) makes alone, layer by layer.
 
     Those of `response.source_errors`, with nuts that have play taken as fitting: without that they would

@@ -48,7 +48,7 @@ def test_coarse_steps_keep_the_answer_with_friction(shipped, name):
 def swing(low, high, key="k"):
     known = Range(key=key, low=0, likely=1, high=2, basis="default", source="", unit="")
     zero = dict.fromkeys(ranges.RANGED, 0.0)
-    return ranges._Swing(key=known, at_low=zero | {"lateral_pv": low}, at_high=zero | {"lateral_pv": high})
+    return ranges.Swing(key=known, at_low=zero | {"lateral_pv": low}, at_high=zero | {"lateral_pv": high})
 
 
 def test_relative_contributions_of_a_product_join_as_root_sum_square():
@@ -86,7 +86,7 @@ def test_a_run_out_known_to_a_factor_leaves_the_answer_open_by_that_factor(shipp
     key = "corner.back.screw.run_out.bow_tir_um"
     loaded = known(shipped("bent-rolled-rigid", *frictionless, *screws, "print.part_mass_kg=0"), {key})
     run = simulate(loaded, engine="equilibrium")
-    found = ranges.find_ranges(run, loaded).ranges
+    found = ranges.find_ranges(run, loaded, ranges.vary(loaded)).ranges
     answer = ranges.linear_values(loaded)["lateral_pv"]
     assert found.low["lateral_pv"] == pytest.approx(answer / 2, rel=1e-3)
     assert found.high["lateral_pv"] == pytest.approx(answer * 2, rel=1e-3)
@@ -98,7 +98,9 @@ def test_keys_are_ordered_by_what_they_move(shipped):
     """All keys of a shipped scenario: largest swing first, none twice, the method told."""
     loaded = shipped("bent-rolled-rigid", "print.layers=30")
     told = []
-    found = ranges.find_ranges(simulate(loaded, engine="equilibrium"), loaded, told.append)
+    found = ranges.find_ranges(
+        simulate(loaded, engine="equilibrium"), loaded, ranges.vary(loaded, told.append)
+    )
     swings = [i.swing for i in found.ranges.influences]
     assert swings == sorted(swings, reverse=True)
     assert len({i.key for i in found.ranges.influences}) == len(loaded.ranges)
@@ -114,7 +116,7 @@ def test_friction_that_matters_is_taken_key_by_key(shipped):
     base = shipped("bent-rolled-rolling-joints", "print.layers=24")
     keys = {"joint.friction_coefficient", "joint.breakaway_um"}
     loaded = known(base, keys)
-    found = ranges.find_ranges(simulate(loaded, engine="equilibrium"), loaded)
+    found = ranges.find_ranges(simulate(loaded, engine="equilibrium"), loaded, ranges.vary(loaded))
     assert {i.key for i in found.ranges.influences} == keys
     assert all(i.swing > 1e-9 for i in found.ranges.influences)
     assert "each alone with friction" in found.method
@@ -132,7 +134,7 @@ def test_a_value_the_machine_cannot_take_is_told(shipped, monkeypatch):
         return usual(self, values)
 
     monkeypatch.setattr(type(loaded), "with_values", picky)
-    found = ranges.find_ranges(run, loaded)
+    found = ranges.find_ranges(run, loaded, ranges.vary(loaded))
     assert found.left_out == (("bed.mass_kg", "too heavy"),)
     assert [i.key for i in found.ranges.influences] == ["frame.radial_n_per_um"]
 
