@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,8 +14,10 @@ from bedsim.errors import ResultFileError
 from bedsim.units import UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.ranges import Found
+    from bedsim.analysis.ranges import Found, Swings
+    from bedsim.analysis.shares import Sources
     from bedsim.analysis.summary import Summary
+    from bedsim.beside import Line
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -48,18 +51,25 @@ def command(
     Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
     [target] of the scenario is missed.
     """
-    from bedsim.analysis.shares import share_note, shares_of, source_layers
+    from bedsim.analysis.ranges import find_ranges, steps_needed
+    from bedsim.analysis.shares import share_note, shares_of
     from bedsim.analysis.summary import summarise, summary_lines
+    from bedsim.beside import Beside, each
     from bedsim.results.store import write_run
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
     target = output or Path("results") / f"{scenario.stem}.h5"
     _make_folder(target)
+    beside = Beside(partial(_without_run, loaded, ranges=bool(loaded.ranges) and not no_ranges))
+    if not no_pictures:
+        from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
-    found = None if no_ranges or not loaded.ranges else _ranges(run, loaded)
-    shares = shares_of(run, source_layers(loaded))
+    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
+        swings, sources = beside.result(progress)
+    found = find_ranges(run, loaded, swings) if swings else None
+    shares = shares_of(run, sources)
     summary = summarise(run, loaded, shares, found.ranges if found else None)
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
@@ -68,7 +78,7 @@ def command(
         say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:
-        for picture in _drawn(run, loaded, target):
+        for picture in each(drawings(run, loaded, target.with_suffix(""))):
             click.echo(f"Picture: {picture}")
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
 
@@ -88,11 +98,13 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _ranges(run: Run, loaded: LoadedScenario) -> Found:
-    from bedsim.analysis.ranges import find_ranges, steps_needed
+def _without_run(loaded: LoadedScenario, line: Line, *, ranges: bool) -> tuple[Swings | None, Sources]:
+    """What is worked out from the scenario alone: what its uncertain numbers do, and what each cause does."""
+    from bedsim.analysis.ranges import vary
+    from bedsim.analysis.shares import source_layers
 
-    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
-        return find_ranges(run, loaded, progress)
+    swings = vary(loaded, line.progress) if ranges else None
+    return swings, source_layers(loaded)
 
 
 def _told(found: Found | None) -> list[str]:
@@ -100,12 +112,6 @@ def _told(found: Found | None) -> list[str]:
     if found is None:
         return []
     return [found.method, *(f"Not varied: {key}: {reason}" for key, reason in found.left_out)]
-
-
-def _drawn(run: Run, loaded: LoadedScenario, target: Path) -> list[Path]:
-    from bedsim.views.pictures import draw_run
-
-    return draw_run(run, loaded, target.with_suffix(""))
 
 
 def missed(scenario: Scenario, summary: Summary) -> bool:

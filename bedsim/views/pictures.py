@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -18,23 +20,24 @@ MOST_PROBES = 6
 """More lines than these cannot be told apart: the probes with the largest lateral error are drawn."""
 
 
-def draw_run(run: Run, loaded: LoadedScenario, stem: Path) -> list[Path]:
-    """Draw all pictures of a run beside `stem` (results/first gives results/first_machine.png and so on).
+def drawings(run: Run, loaded: LoadedScenario, stem: Path) -> list[Callable[[], Path]]:
+    """All pictures of a run, to be drawn beside `stem` (results/first gives results/first_machine.png and so
+    on), the machine first.
 
-    Returns the files written, the machine first.  Raises ResultFileError when one cannot be written.
+    Each gives the file written.  Raises ResultFileError when it cannot be written.
     """
     scenario, layers = loaded.scenario, run.layers
-    files = [
-        draw_machine(scenario, layers, _named(stem, "machine")),
-        draw_errors(scenario, layers, _named(stem, "errors")),
-        draw_path(scenario, layers, _named(stem, "path")),
+    found = [
+        partial(draw_machine, scenario, layers, _named(stem, "machine")),
+        partial(draw_errors, scenario, layers, _named(stem, "errors")),
+        partial(draw_path, scenario, layers, _named(stem, "path")),
     ]
     if len(layers.layer) >= 5:
-        files.append(draw_spectrum(scenario, layers, _named(stem, "wavelengths")))
+        found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths")))
     for trace in layers.trace:
         if has_history(trace):
-            files.append(draw_history(scenario, layers, trace, _named(stem, f"layer_{trace.layer}")))
-    return files
+            found.append(partial(draw_history, scenario, layers, trace, _named(stem, f"layer_{trace.layer}")))
+    return [*found]
 
 
 def has_history(trace: Trace) -> bool:

@@ -17,7 +17,8 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from bedsim.errors import ResultFileError
-from bedsim.results.layers import Trace
+from bedsim.results.layers import Run, Trace
+from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
 from bedsim.views import comparison, machine, pictures, style
 
@@ -52,6 +53,10 @@ def small() -> Scenario:
     for probe in data["probe"]:
         probe |= {"x_mm": probe["x_mm"] * 12 / 13, "y_mm": probe["y_mm"] * 12 / 13}
     return Scenario.model_validate(data)
+
+
+def draw_run(run: Run, loaded: LoadedScenario, stem: Path) -> list[Path]:
+    return [draw() for draw in pictures.drawings(run, loaded, stem)]
 
 
 CASES: dict[str, tuple[Callable[[], Scenario], float]] = {
@@ -102,7 +107,7 @@ def test_pictures_are_written_and_no_words_cover_each_other(
 
     monkeypatch.setattr(Figure, "savefig", check)
     run = synthetic.run(made, amplitude=amplitude)
-    files = pictures.draw_run(run, synthetic.loaded(made), tmp_path / "first")
+    files = draw_run(run, synthetic.loaded(made), tmp_path / "first")
     assert [f.name for f in files] == [
         "first_machine.png",
         "first_errors.png",
@@ -116,7 +121,7 @@ def test_pictures_are_written_and_no_words_cover_each_other(
 
 def test_files_are_pictures(tmp_path: Path) -> None:
     made = synthetic.scenario()
-    for file in pictures.draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "a.b"):
+    for file in draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "a.b"):
         assert file.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
         assert file.name.startswith("a.b_")
 
@@ -124,7 +129,7 @@ def test_files_are_pictures(tmp_path: Path) -> None:
 @pytest.mark.parametrize("layers", [1, 5])
 def test_very_short_prints_are_drawn(tmp_path: Path, layers: int) -> None:
     made = synthetic.scenario(layers=layers)
-    files = pictures.draw_run(synthetic.run(made, traces=()), synthetic.loaded(made), tmp_path / "a")
+    files = draw_run(synthetic.run(made, traces=()), synthetic.loaded(made), tmp_path / "a")
     assert len(files) == (3 if layers < 5 else 4)
 
 
@@ -148,14 +153,14 @@ def test_a_trace_of_one_instant_is_not_drawn(tmp_path: Path) -> None:
     arrays = {f.name: getattr(run.layers.trace[0], f.name) for f in dataclasses.fields(Trace)}
     instant = Trace(**{name: v if name == "layer" else v[-1:] for name, v in arrays.items()})
     layers = dataclasses.replace(run.layers, trace=(instant,))
-    files = pictures.draw_run(dataclasses.replace(run, layers=layers), synthetic.loaded(made), tmp_path / "a")
+    files = draw_run(dataclasses.replace(run, layers=layers), synthetic.loaded(made), tmp_path / "a")
     assert not any("layer" in f.name for f in files)
 
 
 def test_a_picture_that_cannot_be_written_gets_one_sentence(tmp_path: Path) -> None:
     made = synthetic.scenario()
     with pytest.raises(ResultFileError, match="cannot be written"):
-        pictures.draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "missing" / "a")
+        draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "missing" / "a")
 
 
 def test_drawing_leaves_no_global_state() -> None:
