@@ -82,16 +82,18 @@ def slow_layer(job: Job, system: System, index: int | slice) -> SlowLayer:
     )
 
 
-def slow_step(layer: SlowLayer, state: State, force: Array, imposed: Array, slip: Array) -> State:
+def slow_step(
+    layer: SlowLayer, state: State, force: Array, imposed: Array, slip: Array, guess: Array | None = None
+) -> State:
     """Quasi-static step: the equilibrium (m, n) under `force` (m, n) after contacts slipped by `slip` (m, d)
     as commanded.
 
-    Newton's method on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) + slip, the bristle's exact
+    Newton's method from a `guess` (m, n) of it on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) + slip, the bristle's exact
     increment f1, halving a member's step until its residual falls.  Raises SolverError if it does not
     converge.
     """
     base = slip - state.q @ layer.contact.T
-    q = state.q
+    q = state.q if guess is None else guess
     residual, _ = _balance(layer, state.f, q, base, force, imposed)
     for _ in range(NEWTON_STEPS):
         step = np.linalg.solve(_tangent(layer, state.f, q, base, imposed), residual[..., None])[..., 0]
@@ -157,10 +159,11 @@ def follow(job: Job, system: System, index: int, path: Path, before: Array, stat
     layer = slow_layer(job, system, index)
     imposed = job.machine.imposed(path, job.amounts)
     force = imposed @ system.imposed_force[index].T + system.weight[index]
-    height = before
+    height, last = before, state.q
     for k in range(path.time.size):
         slip = np.broadcast_to(job.machine.contact_command @ (path.height[k] - height), state.f.shape)
-        state = slow_step(layer, state, force[:, k], imposed[:, k], slip)
+        guess, last = 2 * state.q - last, state.q  # on as in the last step
+        state = slow_step(layer, state, force[:, k], imposed[:, k], slip, guess)
         height = path.height[k]
     return state
 
