@@ -32,7 +32,7 @@ Solve = Callable[[Job, Layers, State], Solved]
 
 MOST = 48
 HEAD = 3  # layers done one by one first: what lanes guess from
-SHORTEST = 12  # layers in a lane
+SHORTEST = 6  # layers in a lane
 EARLIER = 0.53  # of a print: its later part has a guess of its own to make first
 WARM = 3  # layers before it that shake a guess, roughly until the last of them
 TOGETHER = 2048  # layers kept at once
@@ -102,11 +102,24 @@ def run(
     """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
     reported.  `rough` solves layers for guesses.
 
-    The later part is done beside the first, from a guess until the first is at its end.  None if lanes
-    do not pay or do not agree, or if a motor leaves its linear range.
+    None if lanes do not pay or do not agree, or if a motor leaves its linear range.
     """
-    if not worth(job, last - first + 1):
+    count = last - first + 1
+    if not worth(job, count):
         return None
+    if count > 2 * MOST * SHORTEST:
+        found = _in_two(job, first, last, begin, solve, rough)
+    else:
+        agreed = _agreed(job, first, last, begin, lambda: begin, solve, rough)
+        found = None if agreed is None else (agreed.end, agreed.chunk())
+    return None if found is None or np.any(found[1].load_angle > base.LINEAR_LOAD_ANGLE) else found
+
+
+def _in_two(
+    job: Job, first: int, last: int, begin: State, solve: Solve, rough: Solve
+) -> tuple[State, Chunk] | None:
+    """Likewise in two processes: the later part from a guess until the first is at its end.  None if lanes do
+    not agree."""
     middle, ways = first + int(EARLIER * (last - first + 1)), (solve, rough)
     quiet = replace(job, progress=lambda done: None)
 
@@ -122,10 +135,7 @@ def run(
         return None
     beside.tell(found.end)
     chunk, other = found.chunk(), beside.result()
-    if other is None:
-        return None
-    chunk = _joined([chunk, other[1]])
-    return None if np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE) else (other[0], chunk)
+    return None if other is None else (other[0], _joined([chunk, other[1]]))
 
 
 def _agreed(

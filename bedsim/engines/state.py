@@ -88,9 +88,9 @@ def slow_step(
     """Quasi-static step: the equilibrium (m, n) under `force` (m, n) after contacts slipped by `slip` (m, d)
     as commanded.
 
-    Newton's method from a `guess` (m, n) of it on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) + slip, the bristle's exact
-    increment f1, halving a member's step until its residual falls.  Raises SolverError if it does not
-    converge.
+    Newton's method from a `guess` (m, n) of it on K q + J_c^T f1(D) + elastic = force with D = J_c (q - q0) +
+    slip, the bristle's exact increment f1, halving a member's step until its residual falls.  Raises
+    SolverError if it does not converge.
     """
     base = slip - state.q @ layer.contact.T
     q = state.q if guess is None else guess

@@ -4,13 +4,14 @@ import numpy as np
 import pytest
 from engine_machines import SCENARIOS, apart
 
+from bedsim import beside
 from bedsim.engines import base, lanes, state
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.state import State
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
 
-LAYERS = lanes.HEAD + 3 * lanes.SHORTEST
+LAYERS = lanes.HEAD + 36
 
 
 @pytest.fixture(scope="module")
@@ -60,6 +61,25 @@ def test_a_print_too_long_to_keep_goes_on_from_part_to_part(job, one_by_one, mon
     parts = list(PropagatorEngine().run(job))
     assert [chunk.layers.size for chunk in parts] == [1] * lanes.HEAD + [18, 18]
     assert apart(job, joined(parts), joined(one_by_one)) < 0.01
+
+
+def test_the_later_part_of_a_long_print_goes_in_a_process_of_its_own(job, one_by_one, monkeypatch):
+    """From a guess, put right when the first part is at its end; the same where there is one core alone."""
+    monkeypatch.setattr(lanes, "MOST", 2)
+    begun = []
+    usual = beside.Beside.__init__
+
+    def noted(self, work):
+        begun.append(work)
+        usual(self, work)
+
+    monkeypatch.setattr(beside.Beside, "__init__", noted)
+    parts = list(PropagatorEngine().run(job))
+    assert len(begun) == 1
+    assert apart(job, joined(parts), joined(one_by_one)) < 0.01
+    monkeypatch.setattr(beside, "_can_branch", lambda: False)
+    alone = list(PropagatorEngine().run(job))
+    assert joined(alone).tobytes() == joined(parts).tobytes()
 
 
 def test_a_small_error_of_slow_bristles_is_carried_as_predicted(job):

@@ -1,7 +1,8 @@
 """How fast the engines are, as ratios in one run on one core.  Run: python tests/benchmarks/engines.py
 [--quick] [--json FILE]
 
-Times are processor time of this process, except whole processes, which are wall time.  Beside every time
+Times are processor time of this process, which keeps to one core, except whole processes: wall time, on all
+cores there are.  Beside every time
 stands the largest difference of height and lateral errors from a propagator run a few times finer, in um.
 """
 
@@ -324,6 +325,17 @@ def whole_processes(quick: bool, found: dict[str, object]) -> None:
         found["whole_process_s"] = spent["rolling joints", "propagator", 0]
 
 
+def keep_to(cores: set[int]) -> None:
+    """Have this process, and those it starts, run on some cores alone."""
+    if hasattr(os, "sched_setaffinity"):
+        os.sched_setaffinity(0, cores)
+
+
+def cores() -> set[int]:
+    """The cores this process may use."""
+    return os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else set()
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -340,10 +352,13 @@ def main() -> None:
         lambda: against_multibody(found),
         lambda: growth(given.quick),
         where_time_goes,
-        lambda: whole_processes(given.quick, found),
     ]
+    every = cores()
+    keep_to({min(every, default=0)})
     for part in parts:
         part()
+    keep_to(every)
+    whole_processes(given.quick, found)
     if given.json:
         Path(given.json).write_text(json.dumps(found, indent=2) + "\n")
 
