@@ -37,10 +37,8 @@ class Beside(Generic[T]):
         self._told: Any = None
         self._line: Connection | None = None
         if _can_branch():
-            context = multiprocessing.get_context("fork")
-            self._line, theirs = context.Pipe()
-            context.Process(target=_branch, args=(work, theirs, self._line), daemon=True).start()
-            theirs.close()  # the end of the branch shall be the end of the line
+            with contextlib.suppress(OSError):  # no room for another process
+                self._line = _begun(work)
 
     def tell(self, value: Any) -> None:
         """Tell the work what it waits for."""
@@ -70,6 +68,8 @@ class Beside(Generic[T]):
 
 def each(works: Sequence[Callable[[], T]]) -> list[T]:
     """Do several works, some here, some beside: whoever is free takes the next.  Raises what they raise."""
+    if not _can_branch():
+        return [work() for work in works]
     taken = multiprocessing.Value("i", 0)
 
     def share(_: Line | None = None) -> dict[int, T]:
@@ -94,6 +94,15 @@ def _can_branch() -> bool:
         return False
     first = multiprocessing.parent_process() is None and threading.current_thread() is threading.main_thread()
     return first and len(os.sched_getaffinity(0)) > 1
+
+
+def _begun(work: Callable[[Line], Any]) -> Connection:
+    """Our end of the line to a branch that does the work."""
+    context = multiprocessing.get_context("fork")
+    ours, theirs = context.Pipe()
+    context.Process(target=_branch, args=(work, theirs, ours), daemon=True).start()
+    theirs.close()  # the end of the branch shall be the end of the line
+    return ours
 
 
 def _branch(work: Callable[[Line], Any], line: Connection, others: Connection) -> None:
