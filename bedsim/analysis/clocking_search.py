@@ -70,7 +70,8 @@ def _least_worst(work: Work, expected: Sequence[Choice]) -> tuple[int, Array]:
 
 def _fewest_moved(work: Work, ranked: Sequence[Choice]) -> tuple[int, Array]:
     """Of the choices as good as the first, the one that leaves most screws where they are."""
-    good = [item for item in ranked if item[0] <= ranked[0][0] * (1 + SAME) ** 2]
+    best = ranked[0][0]  # a square, but rounding may leave it a little below zero
+    good = [item for item in ranked if item[0] <= best + abs(best) * ((1 + SAME) ** 2 - 1)]
     _, k, clocking = min(good, key=lambda item: sum(s != c for c, s in enumerate(work.sets[item[1]])))
     return k, clocking
 

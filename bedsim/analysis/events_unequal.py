@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bedsim.analysis.events_tilt import limit_words, limits_of, named_limit, supports_of
 from bedsim.engines import base, tilted
 from bedsim.engines.fall import Fall, fall
+from bedsim.errors import SolverError
 from bedsim.model import tilting
 from bedsim.model.assembly import Machine, System
 from bedsim.model.power_loss import Falling
@@ -27,6 +28,11 @@ HALVINGS = 30
 HOLDS = "one corner holds while the others drop"
 SLIPS = "one coupling slips"
 STOPS = "one driver stops while the others lift"
+
+TOO_STEEP = Limit(
+    kind="45 degrees, followed no further", corner="all", used=lambda bed: bed.angle, allowed=tilting.STEEPEST
+)
+"""What ends a course where nothing else does: there, or where corners are too far apart for any plane."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,8 +70,11 @@ class Racked:
 
     def limit(self, height: Array) -> Limit | None:
         """The limit passed by most of its allowance, or None."""
-        bed = self.bed(height)
-        return named_limit(self.limits, bed)
+        try:
+            bed = self.bed(height)
+        except SolverError:
+            return TOO_STEEP
+        return named_limit(self.limits, bed) or named_limit([TOO_STEEP], bed)
 
     def side_force(self, height: Array) -> float:
         """Largest push N on a guide: springs of the machine, friction of the grooves, and their slope.
@@ -137,7 +146,8 @@ def _falling_row(racked: Racked, case: str, corner: CornerNumbers, course: Fall)
 
 
 def _first_passed(racked: Racked, height: Array) -> tuple[int, Limit | None]:
-    """Index of the first instant (t, c) at which a limit is passed, by halving; the last if none is."""
+    """Index of the first instant (t, c) at which a limit is passed, by halving; the last if none is, the one
+    before where only the steepness ends it."""
     last = height.shape[0] - 1
     if racked.limit(height[last]) is None:
         return last, None
@@ -145,7 +155,8 @@ def _first_passed(racked: Racked, height: Array) -> tuple[int, Limit | None]:
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if racked.limit(height[middle]) else (middle, high)
-    return high, racked.limit(height[high])
+    found = racked.limit(height[high])
+    return (low if found is TOO_STEEP else high), found
 
 
 def _lifting_row(racked: Racked, corner: CornerNumbers, k: int, system: Falling) -> UnequalRow:
@@ -165,14 +176,15 @@ def _lifting_row(racked: Racked, corner: CornerNumbers, k: int, system: Falling)
             middle = 0.5 * (low + high)
             now = _lifting_end(racked, system, others * middle)
             low, high, end = (low, middle, now) if now is not None else (middle, high, end)
-    height = others * high
+    at = high if end is None else low
+    height = others * at
     speed = racked.numbers.duty.speed
     return UnequalRow(
         case=STOPS,
         corner=corner.name,
-        difference=high,
+        difference=at,
         tilt=racked.bed(height).angle,
-        time=high / speed,
+        time=at / speed,
         top_speed=speed,
         side_force=racked.side_force(height),
         end=end or "upper end of a screw",

@@ -129,7 +129,7 @@ def _in_two(
         return None if found is None else (found.end, found.chunk())
 
     beside = Beside(later)
-    shown = replace(job, progress=lambda done: job.progress(2 * done))
+    shown = replace(job, progress=lambda done: job.progress(min(2 * done, last)))
     found = _agreed(shown, first, middle - 1, begin, lambda: begin, *ways)
     if found is None:
         return None

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bedsim.analysis import ranges
-from bedsim.analysis.coarse_friction import coarse_chunk
+from bedsim.analysis.coarse_friction import alike, coarse_chunk, coarse_chunks
 from bedsim.analysis.linear_machine import linear_chunk, shortened
 from bedsim.cli.main import main
 from bedsim.engines.equilibrium import EquilibriumEngine
@@ -43,6 +43,30 @@ def test_coarse_steps_keep_the_answer_with_friction(shipped, name):
         lateral, abs=0.02 * np.abs(lateral).max()
     )
     assert coarse.side_force.max() == pytest.approx(exact.side_force.max(), rel=0.02)
+
+
+def test_machines_side_by_side_are_what_each_is_alone(shipped):
+    """Three frictions at once; a machine with other contacts is not alike."""
+    loaded = shipped("bent-rolled-rolling-joints")
+    changes = [{}, {"joint.friction_coefficient": 2e-3}, {"guide.friction_n": 9.0, "joint.breakaway_um": 6.0}]
+    jobs = [shortened(make_job(loaded.with_values(values)), 8) for values in changes]
+    assert all(alike(jobs[0], job) for job in jobs)
+    for job, found in zip(jobs, coarse_chunks(jobs), strict=True):
+        np.testing.assert_allclose(found.pose, coarse_chunk(job).pose, atol=1e-13)
+    bolted = shortened(make_job(loaded.with_values({"guide.friction_n": 0.0})), 8)
+    assert not alike(jobs[0], bolted)
+
+
+def test_keys_left_alone_without_friction_do_nothing_there(shipped):
+    loaded = shipped("bent-rolled-rolling-joints", "print.layers=12")
+    middle = ranges.linear_values(loaded)
+    idle = [k for k in loaded.ranges if k.key.rsplit(".", 1)[-1] in ranges.NOTHING_WITHOUT_FRICTION]
+    assert {k.key.rsplit(".", 1)[-1] for k in idle} == set(ranges.NOTHING_WITHOUT_FRICTION)
+    for key in idle:
+        for value in (key.low, key.high):
+            assert ranges.linear_values(loaded.with_values({key.key: value})) == pytest.approx(
+                middle, rel=1e-9, abs=1e-15, nan_ok=True
+            )
 
 
 def swing(low, high, key="k"):

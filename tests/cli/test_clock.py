@@ -130,3 +130,11 @@ def test_little_to_gain_is_said(folder, capsys):
     """Screws that already lie well: the first sentence says so."""
     assert main(["clock", "machine.toml", "--no-check", "--no-pictures", *SHORT]) == 0
     assert capsys.readouterr().out.startswith("Clocking gains little here")
+
+
+def test_screws_that_cancel_to_nothing_are_advised_too(tmp_path, capsys):
+    """Four screws alike: the least mean square is zero, which rounding leaves a little below."""
+    file = str(tmp_path / "four.toml")
+    assert main(["new", file, "--defaults", "--corners", "4"]) == 0
+    assert main(["clock", file, "--output", str(tmp_path / "four.png")]) == 0
+    assert "bedsim run" in capsys.readouterr().out

@@ -208,3 +208,12 @@ def test_one_picture_name_for_two_events_is_refused(tmp_path, monkeypatch, capsy
     scenario(tmp_path)
     assert main(["size", "machine.toml", "--tilt", "--shake", "--output", "a.png"]) == 2
     assert "--output names one picture" in capsys.readouterr().err
+
+
+def test_corners_that_end_too_far_apart_for_any_plane_are_followed_to_45_degrees(tmp_path, capsys):
+    """The machine that `bedsim new` suggests: no limit of its own is known, and one corner holds."""
+    file = str(tmp_path / "suggested.toml")
+    assert main(["new", file, "--defaults"]) == 0
+    assert main(["size", file, "--power-loss", "--output", str(tmp_path / "fall.png")]) in (0, 1)
+    out = capsys.readouterr().out
+    assert "ended by: 45 degrees, followed no further" in out
