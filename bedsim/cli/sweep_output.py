@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from bedsim.engines.base import LINEAR_LOAD_ANGLE
 from bedsim.results.sweep import CellResult, SweepResult
-from bedsim.sweep.answers import cheapest, front, good_enough, has_target, members_for, sure_of_lot
+from bedsim.sweep.answers import cheapest, front, good_enough, has_target, members_to_decide, sure_of_lot
 from bedsim.units import UM
 
 WIDEST_LABEL, LINE_WIDTH = 44, 100
@@ -135,9 +135,10 @@ def _enough(result: SweepResult) -> Iterator[str]:
     if away < 0.005:
         yield f"{cell.label}: too near to what is wanted for any number of printers to decide."
         return
-    needed = members_for(cell.probability, 2 * away, result.confidence)
-    yield f"Not decided by {cell.members} printers: {cell.label}."
-    yield f"About {needed} would decide, if the share stays."
+    needed = members_to_decide(cell.probability, result.wanted_probability, result.confidence)
+    told = "; ".join(c.label for c in open_cells)
+    yield from textwrap.wrap(f"Not decided by {cell.members} printers: {told}.", LINE_WIDTH)
+    yield f"About {needed} would decide {cell.label}, if the share stays."
 
 
 def _price_lines(result: SweepResult) -> Iterator[str]:

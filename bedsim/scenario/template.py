@@ -77,7 +77,7 @@ def _number(value: float) -> float | int:
 
 def _corner_lines(answers: Answers) -> list[str]:
     places = corner_places(answers.bed_x_mm, answers.bed_y_mm, answers.corners)
-    lines = ["corner = [  # one line for each screw; whatever differs between them goes here"]
+    lines = ["corner = [  # a line for each screw: what differs between them.  Made up here: put your own"]
     for index, (name, x, y) in enumerate(places):
         bow = f", screw.run_out.bow_deg = {_BOW_DEG[index]}" if answers.run_out_tir_um else ""
         lines.append(f"  {{name = {toml_value(name)}, x_mm = {_number(x)}, y_mm = {_number(y)}{bow}}},")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -13,7 +14,6 @@ from bedsim.results.sweep import CellResult, SweepResult
 Array = NDArray[np.float64]
 
 LEVELS = (0.05, 0.25, 0.5, 0.75, 0.95)
-_MOST_MEMBERS = 10_000_000
 
 
 def wilson(successes: ArrayLike, members: ArrayLike, confidence: float) -> tuple[Array, Array]:
@@ -32,14 +32,14 @@ def wilson(successes: ArrayLike, members: ArrayLike, confidence: float) -> tuple
     return low, np.where(k == n, 1.0, (middle + half) / scale)
 
 
-def members_for(probability: float, width: float, confidence: float) -> int:
-    """Fewest printers for which Wilson's interval around a `probability` is not wider than `width`."""
-    low, high = 1, _MOST_MEMBERS
-    while low < high:
-        middle = (low + high) // 2
-        ends = wilson(probability * middle, middle, confidence)
-        low, high = (low, middle) if ends[1] - ends[0] <= width else (middle + 1, high)
-    return low
+def members_to_decide(probability: float, wanted: float, confidence: float) -> int:
+    """Fewest printers for which Wilson's interval around a `probability` leaves a `wanted` one out.
+
+    n = z^2 w (1 - w)/(p - w)^2, rounded up: the interval holds every w with |p - w| <= z sqrt(w (1 - w)/n).
+    Source: [WILSON].  Both between 0 and 1 and not equal.
+    """
+    z = ndtri((1 + confidence) / 2)
+    return math.floor(z**2 * wanted * (1 - wanted) / (probability - wanted) ** 2) + 1
 
 
 def lot_interval(

@@ -24,11 +24,13 @@ def test_quantiles_are_those_of_scipy():
     np.testing.assert_allclose(answers.quantiles(values), expected, rtol=1e-12)
 
 
-def test_members_for_is_the_least_number_that_is_enough():
-    for share, width in [(0.9, 0.05), (0.5, 0.02), (0.999, 0.01)]:
-        enough = answers.members_for(share, width, 0.95)
-        widths = [np.diff(answers.wilson(share * n, n, 0.95), axis=0)[0] for n in (enough - 1, enough)]
-        assert widths[0] > width >= widths[1]
+def test_members_to_decide_is_the_least_number_that_is_enough():
+    """With one less the interval still holds what is wanted."""
+    for share, wanted in [(0.9, 0.95), (0.5, 0.9), (1.0, 0.9), (0.97, 0.95)]:
+        enough = answers.members_to_decide(share, wanted, 0.95)
+        for n, decided in ((enough - 1, False), (enough, True)):
+            low, high = answers.wilson(share * n, n, 0.95)
+            assert (not low <= wanted <= high) == decided
 
 
 def test_front_keeps_only_cells_that_none_beats():
