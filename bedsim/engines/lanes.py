@@ -36,11 +36,11 @@ SHORTEST = 6  # layers in a lane
 EARLIER = 0.53  # of a print: its later part has a guess of its own to make first
 WARM = 3  # layers before it that shake a guess, roughly until the last of them
 TOGETHER = 2048  # layers kept at once
-SEAM = 2e-9  # m: what probes may differ by where lanes begin
-FIRST = 5 * SEAM  # and by how much what was corrected in the first layer of a lane: 4 to 5 times the second
+SEAM = 4e-9  # m: what probes may differ by where lanes begin
+FIRST = 1e-8  # m: and by how much what was corrected in the first layer of a lane: 4 to 5 times the second
 PASSES = 4
 FORGOTTEN = 60.0  # breakaways: after such a path nothing is left of a bristle's past
-TURNS, TURN_STEPS = 1.5, 18  # of the screws, before a lane begins, and slow steps in them
+TURNS, TURN_STEPS = 1.0, 36  # of the screws, before a lane begins, and slow steps in them
 PARTS = 64  # in which the exponential of `memory` is taken
 
 
@@ -124,7 +124,7 @@ def _in_two(
     quiet = replace(job, progress=lambda done: None)
 
     def later(line: Line) -> tuple[State, Chunk] | None:
-        guess = _warmed(quiet, np.array([first, middle]), begin, rough, rough).part(slice(1, None))
+        guess = _warmed(quiet, np.array([first, middle]), begin, *ways).part(slice(1, None))
         found = _agreed(quiet, middle, last, guess, line.hear, *ways)
         return None if found is None else (found.end, found.chunk())
 
