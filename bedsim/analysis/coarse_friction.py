@@ -33,7 +33,7 @@ def coarse_chunk(job: Job) -> Chunk:
 
 
 def coarse_chunks(jobs: Sequence[Job]) -> list[Chunk]:
-    """Likewise of machines that are all `alike`, side by side.  Raises SolverError if one of them finds no
+    """Likewise of machines of one `likeness`, side by side.  Raises SolverError if one of them finds no
     equilibrium."""
     first = jobs[0]
     layers = np.arange(1, first.program.layers + 1)
@@ -58,18 +58,14 @@ def coarse_chunks(jobs: Sequence[Job]) -> list[Chunk]:
     return [_chunk(job, s, layers, own) for job, s, own in zip(jobs, systems, q[:, None], strict=True)]
 
 
-def alike(job: Job, other: Job) -> bool:
-    """Whether two machines differ in numbers alone: the same contacts and elastic elements between the same
-    parts, the same motion."""
-    one, mine, its = np.array([1]), job.machine, other.machine
-    pairs = [
-        (mine.contact_rows, its.contact_rows),
-        (mine.contact_groups, its.contact_groups),
-        (mine.contact_command, its.contact_command),
-    ]
-    parts, others = (elastic(x.machine, x.machine.system(one), 0, motor_sine=False) for x in (job, other))
-    pairs += [(getattr(parts, f.name), getattr(others, f.name)) for f in fields(parts)]
-    return job.program == other.program and all(np.array_equal(a, b) for a, b in pairs)
+def likeness(job: Job) -> tuple[Any, ...]:
+    """What machines that differ in numbers alone have in common: contacts and elastic elements between the
+    same parts, and the motion."""
+    machine = job.machine
+    parts = elastic(machine, machine.system(np.array([1])), 0, motor_sine=False)
+    arrays = [machine.contact_rows, machine.contact_groups, machine.contact_command]
+    arrays += [getattr(parts, f.name) for f in fields(parts)]
+    return job.program, *((x.shape, x.tobytes()) for x in arrays)
 
 
 def _side_by_side(layers: Sequence[state.SlowLayer]) -> state.SlowLayer:

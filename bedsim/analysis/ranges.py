@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from bedsim.analysis.coarse_friction import alike, coarse_chunks
+from bedsim.analysis.coarse_friction import coarse_chunks, likeness
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
@@ -253,24 +254,19 @@ def _number(value: float) -> float:
 
 def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[Values | None]:
     """What friction and play add to the figures of the first layers, for every set of changed values; None
-    where a machine cannot be built or finds no equilibrium.  Machines that are alike go side by side."""
-    machines: list[tuple[LoadedScenario, base.Job] | None] = []
-    for values in changes:
-        try:
-            other = loaded.with_values(values) if values else loaded
-            machines.append((other, shortened(make_job(other), FRICTION_LAYERS)))
-        except BedsimError:
-            machines.append(None)
+    where a machine cannot be built or finds no equilibrium.  Machines of one likeness go side by side."""
     found: list[Values | None] = [None] * len(changes)
-    left = [k for k, machine in enumerate(machines) if machine is not None]
-    while left:
-        jobs = {k: machines[k][1] for k in left}  # type: ignore[index]
-        group = [k for k in left if alike(jobs[left[0]], jobs[k])]
-        for k, chunk in _coarse({k: jobs[k] for k in group}).items():
-            other = machines[k][0]  # type: ignore[index]
+    groups: dict[tuple[object, ...], dict[int, tuple[LoadedScenario, base.Job]]] = {}
+    for k, values in enumerate(changes):
+        with contextlib.suppress(BedsimError):
+            other = loaded.with_values(values) if values else loaded
+            job = shortened(make_job(other), FRICTION_LAYERS)
+            groups.setdefault(likeness(job), {})[k] = other, job
+    for group in groups.values():
+        for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
+            other, job = group[k]
             still = linear_values(without_play(other), FRICTION_LAYERS)
-            found[k] = _minus(_values(other, jobs[k], chunk), still)
-        left = [k for k in left if k not in group]
+            found[k] = _minus(_values(other, job, chunk), still)
     return found
 
 

@@ -10,7 +10,7 @@ shows both.  A long print of one machine is done in parts side by side (`lanes.p
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -27,7 +27,6 @@ from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
 
-LAYERS_AT_ONCE = 64
 BLOCK = 256  # members side by side
 
 __all__ = ["Pace", "PropagatorEngine"]
@@ -50,27 +49,15 @@ class PropagatorEngine:
         carried, last = state.start(job), job.program.layers
         rough = replace(self, pace=self.pace.rough).solved
         head = lanes.HEAD if lanes.worth(job, last - lanes.HEAD) else last
-        carried = yield from self._one_by_one(job, 1, head, carried)
+        carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
         for first in range(head + 1, last + 1, lanes.TOGETHER):
             end = min(first + lanes.TOGETHER - 1, last)
             found = lanes.run(job, first, end, carried, self.solved, rough)
             if found is None:
-                carried = yield from self._one_by_one(job, first, end, carried)
+                carried = yield from state.one_by_one(job, first, end, carried, self.layer)
             else:
                 carried, chunk = found
                 yield chunk
-
-    def _one_by_one(self, job: Job, first: int, last: int, carried: State) -> Generator[Chunk, None, State]:
-        """Layers one after the other; the state at their end is returned."""
-        layers = np.arange(first, last + 1)
-        for at in range(0, layers.size, LAYERS_AT_ONCE):
-            system = job.machine.system(layers[at : at + LAYERS_AT_ONCE])
-            observer = base.make_observer(job.machine, system, job.probes)
-            for index, layer in enumerate(system.layers):
-                carried, chunk = self.layer(job, system, observer, index, int(layer), carried)
-                yield chunk
-                job.progress(int(layer))
-        return carried
 
     def layer(
         self, job: Job, system: System, observer: Observer, index: int, layer: int, before: State

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from bedsim.components.row import Path
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Handles, History, Job
-from bedsim.engines.state import State, start
+from bedsim.engines.state import State, one_by_one, start
 from bedsim.errors import SolverError
 from bedsim.model.assembly import System
 from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent, local_forces
@@ -30,7 +30,6 @@ Array = NDArray[np.float64]
 
 SAMPLE = 1e-3  # s between stored instants
 REST_CHUNK = 0.2  # s integrated between two looks whether the motion has died out
-LAYERS_AT_ONCE = 64  # matrices held in memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,15 +169,7 @@ class ReferenceEngine:
     def run(self, job: Job) -> Iterator[Chunk]:
         """Layers one by one. Raises SolverError with the solver's own message when it gives up."""
         base.refuse_unless(self.name, self.handles, job, "'propagator'")
-        state = start(job)
-        layers = np.arange(1, job.program.layers + 1)
-        for first in range(0, layers.size, LAYERS_AT_ONCE):
-            system = job.machine.system(layers[first : first + LAYERS_AT_ONCE])
-            observer = base.make_observer(job.machine, system, job.probes)
-            for index, layer in enumerate(system.layers):
-                state, chunk = self.layer(job, system, observer, index, int(layer), state)
-                yield chunk
-                job.progress(int(layer))
+        yield from one_by_one(job, 1, job.program.layers, start(job), self.layer)
 
     def layer(
         self,

@@ -3,6 +3,7 @@ share."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from bedsim.components import friction
 from bedsim.components.row import Path
-from bedsim.engines.base import Job
+from bedsim.engines.base import Chunk, Job, make_observer
 from bedsim.errors import SolverError
 from bedsim.model.assembly import Machine, System
 from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent
@@ -19,6 +20,7 @@ from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
 
+LAYERS_AT_ONCE = 64  # whose matrices are held in memory
 NEWTON_STEPS = 80
 HALVINGS = 12
 NEWTON_TOLERANCE = 1e-12  # m, rad: well below a nanometre
@@ -172,6 +174,24 @@ def resting_path(time: Array | float, height: Array) -> Path:
     """A path at rest at `height` (t, c), or (c,) for one instant."""
     at = np.atleast_2d(np.asarray(height, dtype=float))
     return Path(time=np.atleast_1d(time), height=at, move_start=at, move_end=at)
+
+
+def one_by_one(
+    job: Job, first: int, last: int, begin: State, solve: Callable[..., tuple[State, Chunk]]
+) -> Generator[Chunk, None, State]:
+    """Layers one after the other from the state `begin`; the state at their end is returned.
+
+    `solve(job, system, observer, index, layer, before)` does a layer, the `index`-th of the system.
+    """
+    layers, now = np.arange(first, last + 1), begin
+    for at in range(0, layers.size, LAYERS_AT_ONCE):
+        system = job.machine.system(layers[at : at + LAYERS_AT_ONCE])
+        observer = make_observer(job.machine, system, job.probes)
+        for index, layer in enumerate(system.layers):
+            now, chunk = solve(job, system, observer, index, int(layer), now)
+            yield chunk
+            job.progress(int(layer))
+    return now
 
 
 def start(job: Job) -> State:

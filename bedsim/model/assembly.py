@@ -8,6 +8,7 @@ connection turns into extensions of all other links.  Imperfections enter throug
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -270,11 +271,14 @@ def assemble(machine: Machine, layers: Layers) -> System:
     part_mass, part_weight = _part_mass(machine, layers)
     M = T.T @ (machine.mass + part_mass) @ T
     weight = (machine.weight + part_weight) @ T
-    stiffness = _stiffness(machine, position)
+    links, rows = machine.links, machine.rows.shape[0]
+    nothing = np.zeros((layers.size, rows, rows))
+    stiffness = _filled(machine, links, position, np.zeros_like(position), nothing)
     unloaded = machine.rows.T @ stiffness @ machine.rows
     _refuse_loose(machine, unloaded[0], M[0])
     load = _corner_load(machine, unloaded, stiffness, weight)
-    stiffness = _stiffness(machine, position, (load, stiffness))
+    under_load = [link for link in links if callable(link.stiffness)]
+    stiffness = _filled(machine, under_load, position, load, stiffness)
     imposed_force = machine.rows.T @ stiffness
     K = imposed_force @ machine.rows
     limits = [
@@ -298,15 +302,12 @@ def assemble(machine: Machine, layers: Layers) -> System:
     )
 
 
-def _stiffness(machine: Machine, position: Array, loaded: tuple[Array, Array] | None = None) -> Array:
-    """Stiffness (l, r, r) of all links without load; or under loads (l, c), from that without."""
-    load, found = (np.zeros_like(position), None) if loaded is None else (loaded[0], loaded[1].copy())
-    if found is None:
-        found = np.zeros((position.shape[0], *(machine.rows.shape[0],) * 2))
-    for link in machine.links:
-        if loaded is None or callable(link.stiffness):
-            where = machine.slices[link.name]
-            found[:, where, where] = link.stiffness_at(position[:, link.corner], load[:, link.corner])
+def _filled(machine: Machine, links: Sequence[Link], position: Array, load: Array, stiffness: Array) -> Array:
+    """The stiffness (l, r, r) of all links with that of some put in, under loads (l, c) N."""
+    found = stiffness.copy()
+    for link in links:
+        where = machine.slices[link.name]
+        found[:, where, where] = link.stiffness_at(position[:, link.corner], load[:, link.corner])
     return found
 
 

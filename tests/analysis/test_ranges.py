@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bedsim.analysis import ranges
-from bedsim.analysis.coarse_friction import alike, coarse_chunk, coarse_chunks
+from bedsim.analysis.coarse_friction import coarse_chunk, coarse_chunks, likeness
 from bedsim.analysis.linear_machine import linear_chunk, shortened
 from bedsim.cli.main import main
 from bedsim.engines.equilibrium import EquilibriumEngine
@@ -50,11 +50,11 @@ def test_machines_side_by_side_are_what_each_is_alone(shipped):
     loaded = shipped("bent-rolled-rolling-joints")
     changes = [{}, {"joint.friction_coefficient": 2e-3}, {"guide.friction_n": 9.0, "joint.breakaway_um": 6.0}]
     jobs = [shortened(make_job(loaded.with_values(values)), 8) for values in changes]
-    assert all(alike(jobs[0], job) for job in jobs)
+    assert all(likeness(job) == likeness(jobs[0]) for job in jobs)
     for job, found in zip(jobs, coarse_chunks(jobs), strict=True):
         np.testing.assert_allclose(found.pose, coarse_chunk(job).pose, atol=1e-13)
     bolted = shortened(make_job(loaded.with_values({"guide.friction_n": 0.0})), 8)
-    assert not alike(jobs[0], bolted)
+    assert likeness(bolted) != likeness(jobs[0])
 
 
 def test_keys_left_alone_without_friction_do_nothing_there(shipped):
