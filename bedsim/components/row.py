@@ -106,7 +106,7 @@ class Flank:
     axial_link: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Path:
     """Where the machine is commanded to be: instants (t,), heights per corner (t, corners).
 

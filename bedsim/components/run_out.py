@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -81,21 +81,19 @@ def centreline_shapes(run_out: RunOut, length: float, free_end: bool) -> list[tu
 def turned_rows(
     path: Path,
     *,
-    shape: Shape,
-    nut_position: Callable[[Path], Array],
-    angle: Callable[[Path], Array],
+    shape: Callable[[Path], tuple[Array | Complex, Array | Complex]],
+    turn: Callable[[Path], Complex],
     quarter: bool,
 ) -> Array:
     """Imposed (t, 4) deflection x, slope x, deflection y, slope y of a unit shape turned with the screw.
 
     `quarter`: the same shape along the screw's own +Y instead of +X.
     """
-    offset, slope = shape(nut_position(path))
-    turn = np.exp(1j * angle(path)) * (1j if quarter else 1.0)
-    found = np.empty((turn.size, 4))
-    for k, turned in enumerate((offset * turn, slope * turn)):
-        found[:, k], found[:, k + 2] = turned.real, turned.imag
-    return found
+    found = np.empty((4, path.time.size))  # row after row in memory, as `Machine.imposed` takes them
+    for k, values in enumerate(shape(path)):
+        turned = values * turn(path)
+        found[k], found[k + 2] = (-turned.imag, turned.real) if quarter else (turned.real, turned.imag)
+    return found.T
 
 
 def sources(
@@ -109,6 +107,15 @@ def sources(
     angle: Callable[[Path], Array],
 ) -> list[Source]:
     """Two sources (along the screw's own X and Y) for each shape of the centreline."""
+
+    @lru_cache(maxsize=1)  # sources of a path are asked for one after the other
+    def turn(path: Path) -> Complex:
+        return np.exp(1j * angle(path))
+
+    def along(shape: Shape) -> Callable[[Path], tuple[Array | Complex, Array | Complex]]:
+        return lru_cache(maxsize=1)(lambda path: shape(nut_position(path)))
+
+    shapes = [(name, amount, along(shape)) for name, amount, shape in centreline_shapes(run_out, length, free_end)]
     return [
         Source(
             cause="run-out",
@@ -116,8 +123,8 @@ def sources(
             link=link,
             amount=part,
             name=f"{name} {'y' if quarter else 'x'}",
-            values=partial(turned_rows, shape=shape, nut_position=nut_position, angle=angle, quarter=quarter),
+            values=partial(turned_rows, shape=shape, turn=turn, quarter=quarter),
         )
-        for name, amount, shape in centreline_shapes(run_out, length, free_end)
+        for name, amount, shape in shapes
         for quarter, part in ((False, amount.real), (True, amount.imag))
     ]

@@ -28,6 +28,7 @@ class Course:
 
     `motion` of the first of the `layers`; `strengths` (r, sources) of what is computed; members are `mix` (r,
     m) times that, or the r themselves.  The last row of a mix is what all share: weight and inertia.
+    `rows` (u,): those on which anything is imposed.
     """
 
     job: Job
@@ -35,6 +36,7 @@ class Course:
     motion: Profile
     strengths: Array
     mix: Array | None
+    rows: NDArray[np.int64]
 
     def imposed(self, time: Array, piece: NDArray[np.int64]) -> Array:
         """Imposed extensions (r, t, rows) at instants of the motion."""
@@ -74,6 +76,7 @@ def course(job: Job, layers: NDArray[np.int64]) -> Course:
         motion=job.program.layer_change(int(layers[0])),
         strengths=job.units(job.used) if many else job.amounts,
         mix=job.mix(job.used).T if many else None,
+        rows=job.machine.imposed_rows(job.amounts),
     )
 
 
@@ -142,10 +145,11 @@ def _forcing(
 ) -> Forcing:
     job, profile, rows = plan.job, plan.motion, layer.rows
     b, d = rows.bristles, rows.dampers
-    force = imposed @ layer.imposed
+    known = imposed[..., plan.rows]
+    force = known @ layer.imposed[:, plan.rows]
     force += plan.shared(layer.weight[:, None] + profile.acceleration(time, which) @ layer.command)
     rest = force[:, 0] / layer.frequency**2
-    offset = (rest[:, None] @ rows.place[..., b + d :]) - imposed @ rows.parts.imposed.T
+    offset = (rest[:, None] @ rows.place[..., b + d :]) - known @ rows.parts.imposed.T[plan.rows]
     command = job.machine.contact_command[rows.order].T / rows.breakaway
     height = profile.height_on(time, which)
     return Forcing(

@@ -160,18 +160,24 @@ class Machine:
             return slice(0, self.full_rows.shape[0]), -values @ self.full_rows.T
         return self.slices[source.link], values
 
+    def imposed_rows(self, amounts: Array) -> NDArray[np.int64]:
+        """Numbers (u,) of the rows on which something is imposed with strengths (..., s)."""
+        found = np.zeros(self.rows.shape[0], dtype=bool)
+        for k in _in_use(amounts):
+            link = self.sources[k].link
+            found[slice(None) if link == "offset" else self.slices[link]] = True
+        return np.flatnonzero(found)
+
     def imposed(self, path: Path, amounts: Array | None = None) -> Array:
         """Imposed extensions (..., t, r) along a path for strengths (..., s); by default this machine's
         own."""
         amounts = self.amounts if amounts is None else amounts
-        total = np.zeros((*amounts.shape[:-1], path.time.size, self.rows.shape[0]))
-        used = np.flatnonzero(np.any(amounts.reshape(-1, amounts.shape[-1]) != 0.0, axis=0))
-        for link in {self.sources[k].link: None for k in used}:
-            of_link = [k for k in used if self.sources[k].link == link]
-            rows = [self.source_rows(self.sources[k], path) for k in of_link]
-            where = rows[0][0]
-            total[..., where] += np.tensordot(amounts[..., of_link], np.stack([x for _, x in rows]), axes=1)
-        return total
+        # row after row in memory, as sources make them: their instants are added in one go
+        total = np.zeros((*amounts.shape[:-1], self.rows.shape[0], path.time.size))
+        for k in _in_use(amounts):
+            where, values = self.source_rows(self.sources[k], path)
+            total[..., where, :] += amounts[..., k, None, None] * values.T
+        return np.swapaxes(total, -1, -2)
 
     def system(self, layers: Layers) -> System:
         """Matrices of the given layers. Raises ModelError naming the loose motion if nothing holds it."""
@@ -346,3 +352,8 @@ def _refuse_loose(machine: Machine, K: Array, M: Array) -> None:
         f"nothing holds this motion: {', '.join(loosest)}. "
         "Give the joint, mount or guide concerned a stiffness."
     )
+
+
+def _in_use(amounts: Array) -> NDArray[np.int64]:
+    """Sources that have a strength anywhere in `amounts` (..., s)."""
+    return np.flatnonzero(np.any(amounts.reshape(-1, amounts.shape[-1]) != 0.0, axis=0))
