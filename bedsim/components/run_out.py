@@ -108,23 +108,27 @@ def sources(
 ) -> list[Source]:
     """Two sources (along the screw's own X and Y) for each shape of the centreline."""
 
-    @lru_cache(maxsize=1)  # sources of a path are asked for one after the other
-    def turn(path: Path) -> Complex:
-        return np.exp(1j * angle(path))
+    last = lru_cache(maxsize=1)  # sources are asked about a path one after the other
+    turn = last(lambda path: np.exp(1j * angle(path)))
+    found = []
+    for name, amount, shape in centreline_shapes(run_out, length, free_end):
+        along = last(partial(_along, shape=shape, nut_position=nut_position))
+        for axis, part, quarter in (("x", amount.real, False), ("y", amount.imag, True)):
+            values = partial(turned_rows, shape=along, turn=turn, quarter=quarter)
+            found.append(
+                Source(
+                    cause="run-out",
+                    corner=corner,
+                    link=link,
+                    amount=part,
+                    name=f"{name} {axis}",
+                    values=values,
+                )
+            )
+    return found
 
-    def along(shape: Shape) -> Callable[[Path], tuple[Array | Complex, Array | Complex]]:
-        return lru_cache(maxsize=1)(lambda path: shape(nut_position(path)))
 
-    shapes = [(name, amount, along(shape)) for name, amount, shape in centreline_shapes(run_out, length, free_end)]
-    return [
-        Source(
-            cause="run-out",
-            corner=corner,
-            link=link,
-            amount=part,
-            name=f"{name} {'y' if quarter else 'x'}",
-            values=partial(turned_rows, shape=shape, turn=turn, quarter=quarter),
-        )
-        for name, amount, shape in shapes
-        for quarter, part in ((False, amount.real), (True, amount.imag))
-    ]
+def _along(
+    path: Path, shape: Shape, nut_position: Callable[[Path], Array]
+) -> tuple[Array | Complex, Array | Complex]:
+    return shape(nut_position(path))

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -182,29 +181,22 @@ def _warmed(job: Job, starts: Layers, begin: State, solve: Solve, rough: Solve) 
 
 def _turned(job: Job, layers: Layers, begin: State) -> State:
     """States (k, ...) before some layers, reached slowly over the last turns of the screws."""
-    system = job.machine.system(layers)
-    slow = state.slow_layer(job, system, slice(0, layers.size))
-    end = job.program.height(layers - 1)
-    turn = 2 * np.pi / float(np.abs(job.machine.command).max())
-    time = job.program.start_time(layers)
-
-    def forced(height: Array) -> tuple[Array, Array]:
-        at = height[:, None] * np.ones(job.program.corners)
-        imposed = job.machine.imposed(state.resting_path(time, at), job.amounts[0])
-        return _times(system.imposed_force, imposed) + system.weight, imposed
-
+    machine, program = job.machine, job.program
+    system, end = machine.system(layers), program.height(layers - 1)
+    turn = 2 * np.pi / float(np.abs(machine.command).max())
     # no higher than where the print began
-    heights = np.minimum(end + TURNS * turn * np.linspace(1, 0, TURN_STEPS + 1)[:, None], end[0])
-    force, _ = forced(heights[0])
+    heights = np.minimum(end[:, None] + TURNS * turn * np.linspace(1, 0, TURN_STEPS + 1), end[0])
+    time, at = np.repeat(program.start_time(layers), heights.shape[1]), heights.reshape(-1, 1)
+    path = state.resting_path(time, at * np.ones(program.corners))
+    imposed = machine.imposed(path, job.amounts[0]).reshape(*heights.shape, -1)
+    force = imposed @ np.swapaxes(system.imposed_force, 1, 2) + system.weight[:, None]
+    slip = np.diff(heights).T[..., None] * machine.contact_command.sum(axis=1)
     f = np.repeat(begin.f, layers.size, axis=0)
-    balance = (force - f @ job.machine.contact_rows)[:, :, None]
+    balance = (force[:, 0] - f @ machine.contact_rows)[..., None]
     q = np.asarray(np.linalg.solve(system.K, balance)[..., 0], dtype=float)
     now = State(q=q, v=np.zeros_like(q), f=f)
-    for before, height in pairwise(heights):
-        force, imposed = forced(height)
-        slip = (height - before)[:, None] * job.machine.contact_command.sum(axis=1)
-        now = state.slow_step(slow, now, force, imposed, slip)
-    return now
+    slow = state.slow_layer(job, system, slice(0, layers.size))
+    return state.slow_steps(slow, now, force[:, 1:], imposed[:, 1:], slip)
 
 
 def _march(job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve) -> tuple[list[Step], State]:

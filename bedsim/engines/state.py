@@ -158,15 +158,19 @@ def slow_path(job: Job, profile: Profile) -> Path:
 
 def follow(job: Job, system: System, index: int, path: Path, before: Array, state: State) -> State:
     """Slow steps along a path that begins at the heights `before` (c,) m; the state at its end."""
-    layer = slow_layer(job, system, index)
     imposed = job.machine.imposed(path, job.amounts)
     force = imposed @ system.imposed_force[index].T + system.weight[index]
-    height, last = before, state.q
-    for k in range(path.time.size):
-        slip = np.broadcast_to(job.machine.contact_command @ (path.height[k] - height), state.f.shape)
+    slip = np.diff(path.height, axis=0, prepend=before[None]) @ job.machine.contact_command.T
+    return slow_steps(slow_layer(job, system, index), state, force, imposed, slip[:, None])
+
+
+def slow_steps(layer: SlowLayer, state: State, force: Array, imposed: Array, slip: Array) -> State:
+    """The state after slow steps under forces (m, t, n) with imposed (m, t, r), slipping by (t, m, d) as
+    commanded, or by (t, 1, d) alike. Raises SolverError where one finds no equilibrium."""
+    last = state.q
+    for k, by in enumerate(slip):
         guess, last = 2 * state.q - last, state.q  # on as in the last step
-        state = slow_step(layer, state, force[:, k], imposed[:, k], slip, guess)
-        height = path.height[k]
+        state = slow_step(layer, state, force[:, k], imposed[:, k], np.broadcast_to(by, state.f.shape), guess)
     return state
 
 
