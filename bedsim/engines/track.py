@@ -40,13 +40,15 @@ class Pace:
     stops or plain nuts act.
 
     At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are
-    well on the way to stay below `error` m in sum, and a shorter one where they are not.
+    well on the way to stay below `error` m in sum, and a shorter one where they are not.  A layer is at its
+    end when probes move by less than `still` m.
     """
 
     drive: float = 4e-4
     rest: tuple[float, ...] = (2.5e-4, 5e-4, 1e-3, 2e-3, 4e-3, 8e-3)
     touch: float = 1e-4
     error: float = 1.1e-8
+    still: float = base.STILL
     tolerance: float = 2e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
 
@@ -410,7 +412,7 @@ def ring_down(track: Track) -> tuple[Array, Array]:
     track.rung = min(track.rung, watched - 1)
     while True:
         bound = np.max(_amplitudes(track, rest)[:, None] @ probes, axis=(1, 2))
-        if bound.max() < base.STILL or finish - track.time < INSTANT:
+        if bound.max() < pace.still or finish - track.time < INSTANT:
             return bound, mean_motion(track, rest, finish - printing)
         if track.began is None and track.time > printing - INSTANT:
             track.began, track.impulse = track.now, np.zeros_like(track.now.motion[0])
