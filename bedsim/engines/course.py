@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from bedsim.components.row import Path
 from bedsim.engines.base import Job
-from bedsim.engines.modes import LayerModes, Real
-from bedsim.engines.steps import Known, Tables
+from bedsim.engines.modes import LayerModes, Real, Working
+from bedsim.engines.steps import Known
 from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
@@ -112,19 +112,20 @@ class Forcing:
         """Number of spaces between the corners."""
         return self.force.shape[0] - 1
 
-    def stretch(self, first: int, count: int, mix: Array | None, table: Tables) -> Known:
-        """`count` steps from the corner `first` on, with a corner in the middle of each."""
-        stride = round(table.spacing / self.spacing)
+    def stretch(self, first: int, count: int, mix: Array | None, answers: Working) -> Known:
+        """`count` steps from the corner `first` on; modes answer by `answers` (k+1, 2, n, s) to the forces at
+        the k+1 corners from the beginning to the end of a step."""
+        stride = answers.shape[0] - 1
         last = first + count * stride
-        ends, middles = self.force[first : last + 1 : stride], self.force[first + stride // 2 : last : stride]
-        f0, f1 = (x[:, None].astype(Real) for x in (ends[:-1], ends[1:]))
-        bent = (4 * (ends[:-1] - 2 * middles + ends[1:])).astype(Real)[:, None]
-        move = table.known[0] * f0 + table.known[1] * (f1 - f0) + table.known[2] * bent
+        force = self.force[first : last + 1, None].astype(Real)
+        move = answers[stride] * force[stride::stride]
+        for corner in range(stride):
+            move += answers[corner] * force[corner : last - first : stride]
         here = slice(first, last + 1, stride)
         return Known(
             move=move,
             slip=np.diff(self.slip[here], axis=0).astype(Real),
-            slip_speed=(self.slip_speed[here] / table.scale).astype(Real),
+            slip_speed=(self.slip_speed[here] * (stride * self.spacing / 6)).astype(Real),
             offset=self.offset[here].astype(Real),
             mix=None if mix is None else mix.astype(Real),
         )

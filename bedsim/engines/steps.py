@@ -57,7 +57,6 @@ class Tables:
     scale: float
     move: Working  # (n, 2, 5), or (5, 2, n, m): to eta, speed, p0, the predicted p1 - p0, the last excess
     new: Working  # (2, n, s): to what p1 exceeds its prediction by
-    known: Working  # (3, 2, n, s): to what is known: its hold, ramp and bend
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
     answer: Working  # (n + w, w), or (m, w, n + w): to the excess of g: modal forces, and what rows see
@@ -72,15 +71,11 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     power, hold, ramp, bend = exponential.step(frequency, damping, spacing)
 
     def motion(u: NDArray[np.complex128]) -> Array:
-        return np.stack([u.real, (-damping * u.real - wd * u.imag) / scale])
+        return _motion(layer, u, scale)
 
     one = frequency.shape[0] == 1
 
-    def last(x: Array) -> Working:
-        return np.ascontiguousarray(np.moveaxis(x, -2, -1), dtype=Real)
-
     new = motion(ramp + bend)
-    known = np.stack([motion(hold), motion(ramp), motion(bend)])
     push = rows.push[:, :acting]
     local = (push * new[0][:, None]) @ rows.place[..., :acting]
     if d and acting > b:
@@ -92,13 +87,37 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
         acting=acting,
         spacing=spacing,
         scale=scale,
-        move=np.ascontiguousarray(np.transpose(move[:, :, 0], (2, 1, 0)), dtype=Real) if one else last(move),
-        known=last(known),
-        new=last(new),
+        move=np.ascontiguousarray(np.transpose(move[:, :, 0], (2, 1, 0)), dtype=Real) if one else _last(move),
+        new=_last(new),
         place=matrix(rows.place),
         push=matrix(push),
         answer=matrix(np.concatenate([push, local], axis=2)),
     )
+
+
+def answers(layer: LayerModes, spacing: float, spaces: int) -> Working:
+    """What modes answer (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally spaced
+    instants of it: parabolas through three of them each.  `spaces` is even; speeds count as in `tables`."""
+    pairs = spaces // 2
+    power, hold, ramp, bend = exponential.step(layer.frequency, layer.damping, spacing / pairs)
+    found = np.zeros((spaces + 1, *power.shape), dtype=complex)
+    for pair in range(pairs):
+        on = power ** (pairs - 1 - pair)
+        found[2 * pair] += on * (hold - ramp + 4 * bend)
+        found[2 * pair + 1] -= on * 8 * bend
+        found[2 * pair + 2] += on * (ramp + 4 * bend)
+    return _last(np.moveaxis(_motion(layer, found, 6 / spacing), 0, 1))
+
+
+def _motion(layer: LayerModes, u: NDArray[np.complex128], scale: float) -> Array:
+    """Motions (2, ..., s, n) of complex amplitudes (..., s, n), speeds divided by `scale`."""
+    eta, speed = exponential.motion(u, layer.frequency, layer.damping)
+    return np.stack([eta, speed / scale])
+
+
+def _last(x: Array) -> Working:
+    """A table of modes (..., s, n) with n before s."""
+    return np.ascontiguousarray(np.moveaxis(x, -2, -1), dtype=Real)
 
 
 def matrix(x: NDArray[Any]) -> Working:

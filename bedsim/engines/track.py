@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from itertools import pairwise
 from threading import get_ident
 from typing import Any
@@ -75,6 +74,7 @@ class Work:
     index: NDArray[np.int64]  # of the plan's layers in the observer
     view: Array  # (s, v, n) all that is watched, per mode
     made: dict[tuple[float, int], Tables] = field(default_factory=dict)
+    answered: dict[tuple[float, int], Working] = field(default_factory=dict)
     forcings: dict[Part, Forcing] = field(default_factory=dict)
 
     @property
@@ -88,6 +88,13 @@ class Work:
         if key not in self.made:
             self.made[key] = steps.tables(self.layer, spacing, width)
         return self.made[key]
+
+    def answers(self, spacing: float, spaces: int) -> Working:
+        """What modes answer over a step of `spacing` s to known forces at so many instants and one."""
+        key = (alike(spacing), spaces)
+        if key not in self.answered:
+            self.answered[key] = steps.answers(self.layer, spacing, spaces)
+        return self.answered[key]
 
     def forcing(self, parts: Sequence[Part]) -> list[Forcing]:
         """The known forcing of parts of the motion."""
@@ -147,7 +154,7 @@ class Track:
         return max(8, min(32, CELLS // self.members // 4 * 4))
 
     def march(
-        self, spacing: float, known: Callable[[Tables], Known], rest: Array, count: int, every: float = REPORT
+        self, spacing: float, known: Known, rest: Array, count: int, every: float = REPORT
     ) -> Outcome:
         """`count` steps with the motion counted from `rest` (2, n, m), stored `every` so many s."""
         work, rows = self.work, self.work.layer.rows
@@ -159,7 +166,7 @@ class Track:
         while True:
             table = work.tables(spacing, width)
             found = steps.march(
-                table, rows, known(table), now, count, stride, work.pace.tolerance, self.weight, room
+                table, rows, known, now, count, stride, work.pace.tolerance, self.weight, room
             )
             self.tries += found.tries
             if width == rows.size or found.taken == 0 or rows.idle(room.seen[1 : found.taken + 1, 0]):
@@ -312,9 +319,10 @@ def _follow(track: Track, part: Part, stride: int) -> Part:
     (known,) = track.work.forcing([part])
     rest = standing(mixed(known.rest, track.mix))
     step, k = stride * known.spacing, 0
+    answers = track.work.answers(step, stride)
     while k < known.spaces:
         count = min(track.longest, (known.spaces - k) // stride)
-        found = track.march(step, partial(known.stretch, k, count, track.mix), rest, count)
+        found = track.march(step, known.stretch(k, count, track.mix, answers), rest, count)
         if found.touched and step > track.work.pace.touch + INSTANT:
             break
         at = [k + stride * i for i in found.kept]
@@ -423,7 +431,7 @@ def ring_down(track: Track) -> tuple[Array, Array]:
             count = 2 * _spaces(left, 2 * spacing)  # errors are estimated on pairs of steps
             spacing = left / count
         every = REPORT if bound.max() > base.SETTLED / 2 else SELDOM
-        found = track.march(spacing, lambda _: known, resting, count, every)
+        found = track.march(spacing, known, resting, count, every)
         if found.touched and spacing > pace.touch + INSTANT:
             track.rung, shortened = 0, min(shortened, pace.touch / pace.rest[0])
             continue
