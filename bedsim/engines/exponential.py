@@ -51,30 +51,28 @@ def power(mu: Complex, time: NDArray[np.floating[Any]]) -> Complex:
 
 def step(
     frequency: Array, damping: Array, length: Array | float
-) -> tuple[Complex, Complex, Complex, Complex]:
-    """A, b0, b1, b2 of one step of `length` s: u1 = A u0 + b0 p0 + b1 (p1 - p0) + b2 (p1 - 2 p0 + p-1)."""
+) -> tuple[Complex, Complex, Complex, Complex, Complex]:
+    """A, b0, b1, b2, b3 of one step of `length` s under p = c0 + c1 s + c2 s^2 + c3 s^3, 0 < s < 1:
+    u1 = A u0 + b0 c0 + b1 c1 + b2 c2 + b3 c3."""
     A, *answers = step_of(rate(frequency, damping), length)
     push = -1j / damped(frequency, damping)
     return A, *(push * x for x in answers)  # type: ignore[return-value]
 
 
-def step_of(mu: Complex, length: Array | float) -> tuple[Complex, Complex, Complex, Complex]:
-    """Likewise of u' = mu u + p.
-
-    b0, b1, b2 answer to a hold, to the ramp s and to the parabola s (s - 1)/2 over 0 < s < 1: the integrals
-    phi1, phi2 and phi3 - phi2/2 of the exponential.  Without the last term p is linear over the step.
-    """
+def step_of(mu: Complex, length: Array | float) -> tuple[Complex, Complex, Complex, Complex, Complex]:
+    """Likewise of u' = mu u + p: length times the integrals k! phi_k+1 of the exponential."""
     x = np.asarray(mu * length, dtype=complex)
     whole = np.expm1(x)
-    # (exp(x) - 1 - x)/x^2 and the next one lose digits where x is small: their series there
+    # (exp(x) - 1 - x)/x^2 and those that follow lose digits where x is small: their series there
     small = np.abs(x) < 0.3
     safe = np.where(small, 1.0, x)
     near = np.where(small, x, 0.0)
-    second = np.where(small, _series(near, 2), (whole - safe) / safe**2)
-    third = np.where(small, _series(near, 3), ((whole - safe) / safe**2 - 0.5) / safe)
-    answers = (whole + 1.0, length * whole / x, length * second, length * (third - second / 2))
-    A, hold, ramp, bend = (np.asarray(y, dtype=complex) for y in answers)
-    return A, hold, ramp, bend
+    found, phi = [whole / x], whole / safe
+    for k in (1, 2, 3):
+        phi = (phi - 1 / math.factorial(k)) / safe
+        found.append(math.factorial(k) * np.where(small, _series(near, k + 1), phi))
+    A, hold, ramp, square, cube = (np.asarray(y, dtype=complex) for y in (whole + 1.0, *(length * y for y in found)))
+    return A, hold, ramp, square, cube
 
 
 def _series(x: Complex, order: int) -> Complex:
@@ -102,7 +100,7 @@ class Corners:
 def corners(mu: Complex, spacing: float, most: int) -> Corners:
     """Tables for u' = mu u + p (n,); corners as the running sum keeps its digits for, `most` at most."""
     count = max(1, min(most, int(DECAY / (float(-mu.real.min()) * spacing))))
-    A, hold, ramp, _ = step_of(mu, spacing)
+    A, hold, ramp, *_ = step_of(mu, spacing)
     powers = np.ones((count + 1, mu.size), dtype=complex)
     powers[1:] = A
     np.cumprod(powers, axis=0, out=powers)

@@ -42,7 +42,7 @@ def respond(found: Modes, force: Array, signal: Signal, sample: float = SAMPLE) 
     time, path, start, end = [0.0], [u], [], []
     for t0, t1, first, last in zip(signal.time[:-1], signal.time[1:], signal.start, signal.end, strict=True):
         count = max(1, int(np.ceil((t1 - t0) / sample - 1e-9)))
-        A, hold, ramp, _ = exponential.step(w, d, (t1 - t0) / count)
+        A, hold, ramp, *_ = exponential.step(w, d, (t1 - t0) / count)
         p = force * np.linspace(first, last, count + 1)[:, None]
         for k in range(count):
             u = A * u + hold * p[k] + ramp * (p[k + 1] - p[k])

@@ -42,6 +42,9 @@ WAY = _WAY, np.ascontiguousarray(_WAY[:, [0, 2, 1]])
 FINER = 1 / 4  # of what every other corner alone would miss, Simpson's rule on all corners and middles misses
 CUBIC = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
 TRIES = 12  # most at one corner: contacts that need more want a shorter step
+RUB = Real(-12.0)  # half a speed counts times spacing/6
+# Forces, their rate and its change one step ahead on a parabola, and what exceeds the prediction of the last two
+AHEAD = np.array([[1, 1, 0.5, 1, 1.5], [0, 1, 1, 0, 2], [0, 0, 1, 0, 1]], dtype=Real)
 LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
 
 
@@ -55,11 +58,11 @@ class Tables:
     acting: int
     spacing: float
     scale: float
-    move: Working  # (n, 2, 5), or (5, 2, n, m): to eta, speed, p0, the predicted p1 - p0, the last excess
-    new: Working  # (2, n, s): to what p1 exceeds its prediction by
+    move: Working  # (n, 2, 7), or (7, 2, n, m): to what a `Corner` holds
+    new: Working  # (2, 2, n, s): to what force and rate at the corner ahead exceed their prediction by
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
-    answer: Working  # (n + w, w), or (m, w, n + w): to the excess of g: modal forces, and what rows see
+    local: Working  # (w, 2 w), or (m, 2 w, w): what rows see of these excesses
 
 
 def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
@@ -68,21 +71,24 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     frequency, damping = layer.frequency, layer.damping
     scale = 6 / spacing
     wd = exponential.damped(frequency, damping)
-    power, hold, ramp, bend = exponential.step(frequency, damping, spacing)
+    power, hold, ramp, square, cube = exponential.step(frequency, damping, spacing)
+    value, rate = 3 * square - 2 * cube, cube - square  # to what a cubic has at its end beyond a line
 
     def motion(u: NDArray[np.complex128]) -> Array:
         return _motion(layer, u, scale)
 
-    one = frequency.shape[0] == 1
-
-    new = motion(ramp + bend)
+    new = np.stack([motion(value), motion(rate)])
     push = rows.push[:, :acting]
-    local = (push * new[0][:, None]) @ rows.place[..., :acting]
+    local = [(push * x[0][:, None]) @ rows.place[..., :acting] for x in new]
     if d and acting > b:
-        local[..., b : b + d] = (push * (scale * new[1])[:, None]) @ rows.place[..., b : b + d]
+        for seen, x in zip(local, new, strict=True):
+            seen[..., b : b + d] = (push * (scale * x[1])[:, None]) @ rows.place[..., b : b + d]
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
-    late = -(to_eta * new[0] + to_speed * new[1])  # the excess of a corner counts from the next one on
-    move = np.stack([to_eta, to_speed, -motion(hold), -motion(ramp), late])
+    late = [-(to_eta * x[0] + to_speed * x[1]) for x in new]  # an excess counts from the next step on
+    now = [motion(hold), motion(ramp), motion(square) / 2]
+    # a corner's own forces are those predicted and what exceeds them
+    move = np.stack([to_eta, to_speed, *(-x for x in now), late[0] - now[0], late[1] - now[1] - now[2]])
+    one = frequency.shape[0] == 1
     return Tables(
         acting=acting,
         spacing=spacing,
@@ -91,7 +97,7 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
         new=_last(new),
         place=matrix(rows.place),
         push=matrix(push),
-        answer=matrix(np.concatenate([push, local], axis=2)),
+        local=matrix(np.concatenate(local, axis=1)),
     )
 
 
@@ -99,13 +105,13 @@ def answers(layer: LayerModes, spacing: float, spaces: int) -> Working:
     """What modes answer (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally spaced
     instants of it: parabolas through three of them each.  `spaces` is even; speeds count as in `tables`."""
     pairs = spaces // 2
-    power, hold, ramp, bend = exponential.step(layer.frequency, layer.damping, spacing / pairs)
+    power, hold, ramp, square, _ = exponential.step(layer.frequency, layer.damping, spacing / pairs)
     found = np.zeros((spaces + 1, *power.shape), dtype=complex)
     for pair in range(pairs):
         on = power ** (pairs - 1 - pair)
-        found[2 * pair] += on * (hold - ramp + 4 * bend)
-        found[2 * pair + 1] -= on * 8 * bend
-        found[2 * pair + 2] += on * (ramp + 4 * bend)
+        found[2 * pair] += on * (hold - 3 * ramp + 2 * square)
+        found[2 * pair + 1] += on * (4 * ramp - 4 * square)
+        found[2 * pair + 2] += on * (2 * square - ramp)
     return _last(np.moveaxis(_motion(layer, found, 6 / spacing), 0, 1))
 
 
@@ -188,22 +194,16 @@ class Outcome:
 
 
 class Corner:
-    """What is known of a corner: motion, modal forces of the rows, their change since the corner before,
-    by what that exceeded its prediction, what rows see of the excess, and row forces g."""
+    """What is known of a corner by the modes, as the step before predicted it: motion `y`, modal forces, their
+    change over a step at their rate there, and by how much that change changed since the corner before; and by
+    how much force and rate exceeded the prediction."""
 
-    def __init__(self, n: int, z: int, members: int) -> None:
-        self.n, self.all = n, np.zeros((5 * n + z, members), dtype=Real)
-        self.motion = self.all[: 5 * n].reshape(5, n, -1)
-        self.y, self.p, self.dp, self.excess = self.motion[:2], *self.motion[2:]
-        self.by_mode, self.y_by_mode = self.motion.transpose(1, 0, 2), self.y.transpose(1, 0, 2)
-        self.spread = self.motion[:, None]
-        self.forces = np.zeros((z, members), dtype=Real)
-        self.narrow(z)
-
-    def narrow(self, w: int) -> None:
-        """Let the first w rows act."""
-        self.answer, self.moved = self.all[4 * self.n : 5 * self.n + w], self.all[5 * self.n : 5 * self.n + w]
-        self.g = self.forces[:w]
+    def __init__(self, n: int, members: int) -> None:
+        self.all = np.zeros((7, n, members), dtype=Real)
+        self.y, self.forces, self.excess = self.all[:2], self.all[2:5], self.all[5:]
+        self.by_mode, self.y_by_mode = self.all.transpose(1, 0, 2), self.y.transpose(1, 0, 2)
+        self.spread = self.all[:, None]
+        self.flat, self.flat_forces = self.all[2:].reshape(5, -1), self.forces.reshape(3, -1)
 
 
 class Desk:
@@ -216,14 +216,14 @@ class Desk:
         def room(*shape: int) -> Working:
             return np.zeros((*shape, members), dtype=Real)
 
-        self.here, self.ahead = Corner(n, z, members), Corner(n, z, members)
-        self.terms, self.summed, self.bend, self.late = room(5, 2, n), room(n), room(n), room(n)
+        self.here, self.ahead = Corner(n, members), Corner(n, members)
+        self.terms, self.late = room(7, 2, n), room(n)
         self.kept = room(steps, n)
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
-        self.rows = room(4, z)
+        self.rows = room(10 * z)
         self.narrow(z)
-        self.found = room(b)
+        self.found, self.turn, self.began = room(b), room(c), room(b)
         # deflection, increment and the speeds at both corners; the last three make the path
         law = room(4, b)
         self.now, self.phi, self.increment, self.ends = law[:2], law[0], law[1], law[2:]
@@ -241,9 +241,15 @@ class Desk:
 
     def narrow(self, w: int) -> None:
         """Let the first w rows act."""
-        self.here.narrow(w)
-        self.ahead.narrow(w)
-        self.dg, self.excess, self.before, self.size = self.rows[:, :w]
+        # forces, their change over a step at their rate now, and by how much that changed; the first two as
+        # predicted ahead, and by how much they exceed that; what rows see of it
+        room = self.rows[: 10 * w].reshape(10, w, -1)
+        self.state, self.predicted, self.excess = room[:3], room[3:5], room[5:7]
+        self.moved, self.before, self.size = room[7:]
+        self.g, self.dg, _ = self.state
+        self.flat_state, self.flat_predicted = self.state.reshape(3, -1), self.predicted.reshape(2, -1)
+        self.both = self.excess.reshape(2 * w, -1)
+        self.summed = np.zeros_like(self.g)
 
 
 @lru_cache(maxsize=16)
@@ -269,25 +275,24 @@ def march(
     `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of each
     moves the probes by at rest, m.
     """
+    b = rows.bristles
     _set_out(table, rows, known, now, room)
-    alone = table.acting == rows.bristles
+    alone = table.acting == b
     kept: list[int] = []
-    others = [room.here.g[rows.bristles :].copy()]  # forces of dampers and elastic elements
+    others = [room.g[b:] - room.dg[b:], room.g[b:].copy()]  # forces of dampers and elastic elements
     tries = k = 0
     while k < count:
         _predict(table, rows, known, room, k)
-        tried, solved = _contacts(table, rows, known, room, k, tolerance)
+        tried, solved = _contacts(table, rows, known, room, k, tolerance, others)
         tries += tried
         if not solved:
-            room.here.g -= room.dg
             break
-        here = _accept(room, k)
+        _accept(table, room, k)
         k += 1
         if not alone:
-            others.append(here.g[rows.bristles :].copy())
+            others.append(room.g[b:].copy())
         if (count - k) % stride == 0:
-            late = np.multiply(table.new[0], here.excess, out=room.late)
-            np.subtract(here.y[0], late, out=room.kept[len(kept)])
+            _as_corrected(table, room, 0, room.kept[len(kept)])
             kept.append(k)
     if rows.parts.present and alone:  # nobody has looked at elastic rows on the way
         offset = known.offset if known.move is None else known.offset[1 : k + 1]
@@ -296,17 +301,15 @@ def march(
     if k == count:
         error = _missed(rows, known, weight[:, : table.acting], room, k)
     if k == count and not alone:
-        error = np.maximum(error, _bent(weight[:, rows.bristles : table.acting], others))
-    room.bend += room.here.dp
+        error = np.maximum(error, _bent(weight[:, b : table.acting], others[1:]))
     return Outcome(
         stored=room.kept[: len(kept)],
         kept=kept,
         end=_end(table, rows, now, room) if k else now,
-        # over a step a parabola covers a twelfth of its second difference less than its chord
-        impulse=table.spacing * (room.summed - room.here.p / 2 - room.bend / 12),
+        impulse=_impulse(table, room, k),
         path=room.paths[:k].sum(axis=0),
         error=error,
-        touched=not alone and (k == 0 or any(force[rows.dampers :].any() for force in others)),
+        touched=not alone and (k == 0 or any(force[rows.dampers :].any() for force in others[1:])),
         taken=k,
         tries=tries,
     )
@@ -318,25 +321,28 @@ def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) 
     room.narrow(w)
     here, phi = room.here, room.phi
     here.y[0], here.y[1] = now.motion[0], now.motion[1] / table.scale
-    phi[:], here.g[:], room.dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
-    apply(table.push, here.g, here.p)
-    apply(table.push, room.dg, here.dp)
-    np.negative(here.dp, out=room.bend)
-    here.excess[:] = 0.0
-    np.multiply(here.p, 0.5, out=room.summed)
     apply(table.place, here.y, room.seen[0])
     if known.move is not None:
         room.speed[0] += known.slip_speed[0]
-    # where bristles stand at the beginning does not matter, only how far they move from there
-    np.subtract(phi, room.place[0], out=here.g[:b])
     room.ends[0] = room.speed[0]
     np.multiply(room.speed[0], 0.5, out=room.way[3])
     room.way[3] *= room.way[3]
     rows.lengths(room.way[3], room.earlier[3])
+    phi[:], room.g[:], room.dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
+    _rub(rows, known, room, room.earlier[3], phi, 0, room.dg)
+    room.state[2] = 0.0
+    here.excess[:] = 0.0
+    apply(table.push, room.state, here.forces)
+    # where bristles stand at the beginning does not matter to them, only how far they move from there
+    np.subtract(phi, room.place[0], out=room.g[:b])
+    np.subtract(now.g[:b], room.g[:b], out=room.began)
+    np.multiply(room.g, -0.5, out=room.summed)
+    room.summed += room.dg / 12
 
 
 def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> None:
-    """Modes, and what rows see, one step ahead of corner k; row forces on the line through the last two."""
+    """Modes, and what rows see, one step ahead of corner k; row forces on the parabola through what is known
+    here."""
     here, ahead = room.here, room.ahead
     if table.place.ndim == 2:
         np.matmul(table.move, here.by_mode, out=ahead.y_by_mode)
@@ -345,6 +351,7 @@ def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> Non
         np.add.reduce(room.terms, axis=0, out=ahead.y)
     if known.move is not None:
         ahead.y += mixed(known.move[k], known.mix)
+    np.matmul(AHEAD, here.flat, out=ahead.flat_forces)
     apply(table.place, ahead.y, room.seen[k + 1])
     if known.move is not None:
         room.speed[k + 1] += known.slip_speed[k + 1]
@@ -352,25 +359,28 @@ def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> Non
     if table.acting > rows.bristles and rows.parts.present:
         offset = known.offset[0 if known.move is None else k + 1]
         room.seen[k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
-    here.g += room.dg
+    np.matmul(AHEAD[:2, :3], room.flat_state, out=room.flat_predicted)
 
 
 def _contacts(
-    table: Tables, rows: Rows, known: Known, room: Desk, k: int, tolerance: float
+    table: Tables, rows: Rows, known: Known, room: Desk, k: int, tolerance: float, others: list[Working]
 ) -> tuple[int, bool]:
-    """Find the row forces one step ahead of corner k: how many tries it took, and whether they are found."""
-    b, here, ahead = rows.bristles, room.here, room.ahead
-    seen, place, moved = room.seen[k + 1], room.place[k + 1], ahead.moved
+    """Find the row forces one step ahead of corner k: how many tries it took, and whether they are found.
+    `others`: forces of dampers and elastic elements up to there."""
+    b, excess = rows.bristles, room.excess
+    seen, place = room.seen[k + 1], room.place[k + 1]
     for attempt in range(TRIES):
         _bristles(rows, room, k, None if known.move is None else known.slip[k])
-        np.subtract(room.found, place, out=ahead.g[:b])
+        np.subtract(room.found, place, out=excess[0, :b])
+        _rub(rows, known, room, room.lengths[3], room.found, k + 1, excess[1])
         if table.acting > b:
-            ahead.g[b:] = rows.others(seen, table.scale)
-        np.subtract(ahead.g, here.g, out=room.excess)
-        if attempt:
-            room.before[:] = moved
-        apply(table.answer, room.excess, ahead.answer)
-        change = np.subtract(moved, room.before, out=room.before) if attempt else moved
+            excess[0, b:] = rows.others(seen, table.scale)
+            # the slope at its end of the parabola through three corners
+            excess[1, b:] = 1.5 * excess[0, b:] - 2.0 * others[-1] + 0.5 * others[-2]
+        excess -= room.predicted
+        room.moved, room.before = room.before, room.moved
+        apply(table.local, room.both, room.moved)
+        change = np.subtract(room.moved, room.before, out=room.before) if attempt else room.moved
         rows.shift(seen, change, table.scale)
         np.abs(change, out=room.size)
         if table.acting > b:
@@ -380,31 +390,60 @@ def _contacts(
     return TRIES, False
 
 
-def _accept(room: Desk, k: int) -> Corner:
+def _accept(table: Tables, room: Desk, k: int) -> None:
     """Go on from corner k to the one ahead."""
-    here, ahead = room.here, room.ahead
+    ahead = room.ahead
+    apply(table.push, room.excess, ahead.excess)
+    np.add(room.predicted, room.excess, out=room.state[:2])
+    room.state[2] += room.excess[1]
+    room.summed += room.g
     room.phi[:] = room.found
     room.paths[k] = room.path
     room.lengths, room.earlier = room.earlier, room.lengths
-    room.dg += room.excess
-    np.add(here.dp, ahead.excess, out=ahead.dp)
-    np.add(here.p, ahead.dp, out=ahead.p)
-    room.summed += ahead.p
-    room.here, room.ahead = ahead, here
-    return ahead
+    room.here, room.ahead = ahead, room.here
+
+
+def _as_corrected(table: Tables, room: Desk, which: int, out: Working) -> None:
+    """Positions (n, m) of the modes at this corner, or their speeds, with what forces exceed their prediction
+    by."""
+    here = room.here
+    np.subtract(here.y[which], np.multiply(table.new[0, which], here.excess[0], out=room.late), out=out)
+    out -= np.multiply(table.new[1, which], here.excess[1], out=room.late)
+
+
+def _impulse(table: Tables, room: Desk, k: int) -> Array:
+    """Modal forces (n, m) of the rows integrated over k steps, N s: cubics between the corners."""
+    total = room.summed + room.g / 2 - room.dg / 12
+    total[: room.began.shape[0]] += k * room.began
+    return table.spacing * apply(table.push, total, np.empty_like(room.late)).astype(float)
 
 
 def _end(table: Tables, rows: Rows, now: Carried, room: Desk) -> Carried:
     """What the last corner hands on to the next stretch, which began as `now`."""
-    b, here = rows.bristles, room.here
+    b = rows.bristles
     idle = np.zeros((now.g.shape[0] - table.acting, now.g.shape[1]))
-    began = now.g[:b] - (now.phi.astype(Real) - room.place[0])
+    motion = np.empty_like(room.here.y)
+    for which in (0, 1):
+        _as_corrected(table, room, which, motion[which])
     return Carried(
-        motion=(here.y - table.new * here.excess) * np.array([[[1.0]], [[table.scale]]]),
+        motion=motion * np.array([[[1.0]], [[table.scale]]]),
         phi=room.phi.astype(float),
-        g=np.concatenate([here.g[:b] + began, here.g[b:], idle]),
+        g=np.concatenate([room.g[:b] + room.began, room.g[b:], idle]),
         rate=np.concatenate([room.dg / table.spacing, idle]),
     )
+
+
+def _rub(
+    rows: Rows, known: Known, room: Desk, length: Working, phi: Working, k: int, out: Working
+) -> None:
+    """Change of g over a step at its rate at corner k, in `out`: g' = -|zeta'| phi beside the commanded slip;
+    `length` (c, m) is |zeta'| spacing/12."""
+    c, b = rows.contacts, rows.bristles
+    np.multiply(length, RUB, out=room.turn)
+    np.multiply(phi[:c], room.turn, out=out[:c])
+    np.multiply(phi[c:], room.turn[: b - c], out=out[c:b])
+    if known.move is not None:
+        out[:b] += 6 * known.slip_speed[k]
 
 
 def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:

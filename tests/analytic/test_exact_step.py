@@ -112,7 +112,7 @@ def test_a_whole_polygon_of_forces_is_its_steps_one_by_one():
     force = rng.normal(0, 1, (2, 31, 3))
     start = rng.normal(0, 1e-3, (2, 3)) + 1j * rng.normal(0, 1e-3, (2, 3))
     table = corners(mu, space, 12)
-    A, hold, ramp, _ = step_of(mu, space)
+    A, hold, ramp, *_ = step_of(mu, space)
     u, found = start, carried(table, start, force)
     for k in range(30):
         u = A * u + hold * force[:, k] + ramp * (force[:, k + 1] - force[:, k])
