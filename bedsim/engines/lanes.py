@@ -60,8 +60,7 @@ def memory(solved: Solved) -> tuple[Array, Array]:
     b = rows.bristles
     c = rows.contacts
     compliance = -(rows.push[:, :b] / layer.frequency[:, None] ** 2)  # (k, b, n)
-    one = np.eye(b)
-    stuck = one + np.swapaxes(compliance @ rows.place[..., :b], 1, 2)  # 1 - L
+    one, stuck = np.eye(b), layer.following
     path = np.minimum(np.concatenate([solved.path, solved.path[: b - c]]).T, FORGOTTEN)  # (k, b)
     half = path[:, :, None] * stuck / (2 * PARTS)
     left = np.linalg.matrix_power(np.linalg.solve(one + half, one - half), PARTS) @ np.linalg.inv(stuck)

@@ -113,6 +113,14 @@ class LayerModes:
         return (g.T[:, None] @ self.rows.push)[:, 0] / self.frequency**2
 
 
+    @property
+    def following(self) -> Array:
+        """How much bristles (s, b, b) are deflected at rest per unit of every one's g: 1 - L."""
+        b = self.rows.bristles
+        gives = (self.rows.push[:, :b] / self.frequency[:, None] ** 2) @ self.rows.place[..., :b]
+        return np.eye(b) - np.swapaxes(gives, 1, 2)
+
+
 def standing(rest: Array) -> Array:
     """The motion (2, n, m) of standing at `rest` (n, m)."""
     return np.stack([rest, np.zeros_like(rest)])

@@ -472,10 +472,10 @@ def _bent(weight: Working, forces: list[Working]) -> Array:
     """An estimate (m,) of what parabolas miss of dampers and elastic elements, at the probes, m: `forces` (e,
     m) at the corners."""
     third = np.abs(np.diff(np.array(forces), n=3, axis=0)).max(axis=0, initial=0.0)
-    return _at_probes(np.abs(weight), np.asarray(CUBIC * third, dtype=Real))
+    return at_probes(np.abs(weight), np.asarray(CUBIC * third, dtype=Real))
 
 
-def _at_probes(weight: Working, force: Working) -> Array:
+def at_probes(weight: Working, force: Working) -> Array:
     """The most that row forces (w, m) move any probe (m,), m."""
     probes = weight.shape[0] if weight.ndim == 2 else weight.shape[2]
     found = apply(weight, force, np.empty((probes, force.shape[1]), dtype=Real))
@@ -499,7 +499,7 @@ def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Ar
         missed = np.zeros((weight.shape[1], path.shape[1]), dtype=Real)
         missed[:c] = (FINER * room.phi[:c]) ** power * path
         missed[c : c + pairs] = (FINER * room.phi[c:]) ** power * path[:pairs]
-        np.maximum(found, _at_probes(weight**power, missed) ** (1 / power), out=found)
+        np.maximum(found, at_probes(weight**power, missed) ** (1 / power), out=found)
     return found
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base, course, exponential, free, steps
 from bedsim.engines.base import Observer
 from bedsim.engines.course import Course, Forcing, Part
+from bedsim.engines.coast import coast
 from bedsim.engines.exponential import Corners
 from bedsim.engines.modes import LayerModes, Real, Working, mixed, standing
 from bedsim.engines.solved import Solved
@@ -23,6 +24,7 @@ from bedsim.errors import SolverError
 
 Array = NDArray[np.float64]
 
+COASTING = base.SETTLED / 2  # m: where probes move by less, the rest may be done in one go
 REPORT, SELDOM = free.REPORT, 3.2e-2  # s: motions reported this close, and where nothing is left to see
 FORCING = 2.5e-4  # s: known forcing is taken at instants this close
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
@@ -425,6 +427,8 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         if track.began is None and track.time > printing - INSTANT:
             track.began, track.impulse = track.now, np.zeros_like(track.now.motion[0])
         left = (printing if track.began is None else finish) - track.time
+        if bound.max() < COASTING and _coasted(track, rest, left):
+            continue
         spacing = pace.rest[track.rung] * shortened
         count = track.longest
         if left < spacing * count:
@@ -442,6 +446,28 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         track.keep(spacing, found, resting)
         widest = len(pace.rest) if bound.max() < base.SETTLED else watched
         track.choose(spacing, found, 0 if found.touched else widest - 1)
+
+
+def _coasted(track: Track, rest: Array, span: float) -> bool:
+    """Go on by `span` s in one go, if nothing but bristles acts and their paths are known well enough."""
+    work, layer = track.work, track.work.layer
+    rows, b = layer.rows, layer.rows.bristles
+    if rows.dampers or not track.untouched():
+        return False
+    found = coast(layer, track.now, rest, span)
+    pairs = b - rows.contacts
+    doubt = np.concatenate([found.doubt, found.doubt[:pairs]]) * found.end.phi
+    error = steps.at_probes(track.weight[:, :b] ** 2, doubt**2) ** 0.5
+    if error.max() > track.allowed:
+        return False
+    track.store((found.seen - rest).astype(Real), track.time + found.time, rest)
+    track.time += span
+    track.path = track.path + found.path
+    track.now = found.end
+    track.spent = track.spent + error
+    if track.impulse is not None:
+        track.impulse += (found.impulse.T[:, None] @ rows.push[:, :b])[:, 0].T
+    return True
 
 
 def mean_motion(track: Track, rest: Array, span: float) -> Array:
