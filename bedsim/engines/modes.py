@@ -109,8 +109,8 @@ class LayerModes:
         return exponential.amplitude(motion[0].T, motion[1].T, self.frequency, self.damping)
 
     def given_way(self, g: Array) -> Array:
-        """How far modes (m, n) give way at rest under row forces g (z, m)."""
-        return (g.T[:, None] @ self.rows.push)[:, 0] / self.frequency**2
+        """How far modes (m, n) give way at rest under forces g (w, m) of the first w rows."""
+        return (g.T[:, None] @ self.rows.push[:, : g.shape[0]])[:, 0] / self.frequency**2
 
 
     @property

@@ -336,7 +336,7 @@ def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) 
     # where bristles stand at the beginning does not matter to them, only how far they move from there
     np.subtract(phi, room.place[0], out=room.g[:b])
     np.subtract(now.g[:b], room.g[:b], out=room.began)
-    np.multiply(room.g, -0.5, out=room.summed)
+    np.multiply(room.g, 0.5, out=room.summed)
     room.summed += room.dg / 12
 
 
@@ -413,7 +413,7 @@ def _as_corrected(table: Tables, room: Desk, which: int, out: Working) -> None:
 
 def _impulse(table: Tables, room: Desk, k: int) -> Array:
     """Modal forces (n, m) of the rows integrated over k steps, N s: cubics between the corners."""
-    total = room.summed + room.g / 2 - room.dg / 12
+    total = room.summed - room.g / 2 - room.dg / 12
     total[: room.began.shape[0]] += k * room.began
     return table.spacing * apply(table.push, total, np.empty_like(room.late)).astype(float)
 

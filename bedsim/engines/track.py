@@ -11,10 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import base, course, exponential, free, steps
+from bedsim.engines import base, coast, course, exponential, free, steps
 from bedsim.engines.base import Observer
 from bedsim.engines.course import Course, Forcing, Part
-from bedsim.engines.coast import coast
 from bedsim.engines.exponential import Corners
 from bedsim.engines.modes import LayerModes, Real, Working, mixed, standing
 from bedsim.engines.solved import Solved
@@ -24,13 +23,13 @@ from bedsim.errors import SolverError
 
 Array = NDArray[np.float64]
 
-COASTING = base.SETTLED / 2  # m: where probes move by less, the rest may be done in one go
+COASTING = base.SETTLED  # m: where probes move by less, the rest may be done in one go
 REPORT, SELDOM = free.REPORT, 3.2e-2  # s: motions reported this close, and where nothing is left to see
 FORCING = 2.5e-4  # s: known forcing is taken at instants this close
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
 CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
-SHARE, LEAST_SHARE = 1 / 4, 1 / 32  # of the error allowed in a layer that one stretch may have
+SHARE, LEAST_LEFT = 1 / 4, 1 / 8  # of what is left of a layer's error that a stretch may have; and of that error
 GAIN = 4.0  # errors grow by so much, or a little more, when the spacing doubles
 LASTING = 0.01  # s: an error once seen counts half after this time
 
@@ -45,10 +44,11 @@ class Pace:
     end when probes move by less than `still` m.
     """
 
-    drive: float = 4e-4
-    rest: tuple[float, ...] = (2.5e-4, 5e-4, 1e-3, 2e-3, 4e-3, 8e-3)
+    drive: float = 8e-4
+    rest: tuple[float, ...] = (5e-4, 1e-3, 2e-3, 4e-3)
     touch: float = 1e-4
-    error: float = 1.1e-8
+    error: float = 1.2e-8
+    coast: float = 4e-9
     still: float = base.STILL
     tolerance: float = 2e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
@@ -59,7 +59,7 @@ class Pace:
         return replace(
             self,
             drive=2 * self.drive,
-            rest=self.rest[2:] or self.rest[-1:],
+            rest=self.rest[1:] or self.rest[-1:],
             error=16 * self.error,
             tolerance=20 * self.tolerance,
         )
@@ -142,6 +142,7 @@ class Track:
     began: Carried | None = None  # the state when printing began
     impulse: Array | None = None  # (n, m) modal forces of the rows integrated since
     path: NDArray[Any] | float = 0.0  # (c, m) of all contacts, breakaways
+    rate: NDArray[Any] | float = 0.0  # (c, m) of it at rest, 1/s, as it decays with the slowest mode
     tries: int = 0
     taken: int = 0
 
@@ -181,11 +182,20 @@ class Track:
         return not (rows.parts.slope.size or self.now.g[rows.bristles + rows.dampers :].any())
 
     @property
+    def left(self) -> float:
+        """What the errors of this layer have left of the pace's, m, or a little."""
+        error = self.work.pace.error
+        return max(error - float(np.max(self.spent)), LEAST_LEFT * error)
+
+    @property
     def allowed(self) -> float:
-        """Error m of the next stretch: part of what the errors of this layer have left of the pace's."""
-        return max(
-            SHARE * (self.work.pace.error - float(np.max(self.spent))), LEAST_SHARE * self.work.pace.error
-        )
+        """Error m of the next stretch: part of what is left."""
+        return SHARE * self.left
+
+    def doubtful(self, doubt: Array) -> Array:
+        """What doubts (b, m) of row forces that do not hang together amount to at the probes (m,), m."""
+        weight = self.weight[:, : doubt.shape[0]]
+        return np.asarray(steps.at_probes(weight**2, np.asarray(doubt**2, dtype=Real)) ** 0.5)
 
     def refused(self, found: Outcome) -> bool:
         """Whether the error of a stretch is too large for it to be taken: a rung lower it is tried again."""
@@ -202,6 +212,8 @@ class Track:
         self.time += spacing * found.taken
         self.taken += found.taken
         self.path = self.path + found.path
+        decay = float(self.work.layer.damping.min())
+        self.rate = found.path * (decay / np.expm1(decay * spacing * found.taken)) if found.taken else self.rate
         self.now = replace(found.end, motion=found.end.motion + rest)
         if self.impulse is not None:
             self.impulse += found.impulse
@@ -421,7 +433,8 @@ def ring_down(track: Track) -> tuple[Array, Array]:
     watched = max(1, sum(x <= WATCHED for x in pace.rest))
     track.rung = min(track.rung, watched - 1)
     while True:
-        bound = np.max(_amplitudes(track, rest)[:, None] @ probes, axis=(1, 2))
+        amplitudes = _amplitudes(track, rest)
+        bound = np.max(amplitudes[:, None] @ probes, axis=(1, 2))
         if bound.max() < pace.still or finish - track.time < INSTANT:
             return bound, mean_motion(track, rest, finish - printing)
         if track.began is None and track.time > printing - INSTANT:
@@ -436,6 +449,7 @@ def ring_down(track: Track) -> tuple[Array, Array]:
             spacing = left / count
         every = REPORT if bound.max() > base.SETTLED / 2 else SELDOM
         found = track.march(spacing, known, resting, count, every)
+        found = replace(found, error=found.error + _blurred(track, amplitudes, spacing, found))
         if found.touched and spacing > pace.touch + INSTANT:
             track.rung, shortened = 0, min(shortened, pace.touch / pace.rest[0])
             continue
@@ -448,23 +462,48 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         track.choose(spacing, found, 0 if found.touched else widest - 1)
 
 
+def _blurred(track: Track, amplitudes: Array, spacing: float, found: Outcome) -> Array:
+    """What a stretch misses at the probes (m,), m, as steps blur quick modes, from their `amplitudes` (m, n)
+    before.
+
+    The cubic through both ends of a step follows a mode's speed well up to a radian or two and loses it at
+    half a period.  Speeds of many modes add up like those of chance: paths are short by as much as the root
+    of the sum of squares is.
+    """
+    layer = track.work.layer
+    rows, b = layer.rows, layer.rows.bristles
+    fade = 2 * layer.damping * spacing * max(found.taken, 1)
+    square = (amplitudes * layer.frequency) ** 2 * (-np.expm1(-fade) / fade)
+    lost = np.minimum(1.0, (layer.frequency * spacing / np.pi) ** 4)
+    place = rows.place[..., :b] ** 2
+    seen = [(x[:, None] @ place)[:, 0].T for x in (square, square * lost)]
+    whole, blurred = (x[: rows.contacts] + np.pad(x[rows.contacts :], ((0, 2 * rows.contacts - b), (0, 0))) for x in seen)
+    share = np.minimum(blurred / np.maximum(whole, np.finfo(float).tiny), 0.99)
+    short = found.path * (1 / np.sqrt(1 - share) - 1)
+    pairs = b - rows.contacts
+    short = np.concatenate([short, short[:pairs]]) * found.end.phi
+    return steps.at_probes(track.weight[:, :b], np.asarray(short, dtype=Real))
+
+
 def _coasted(track: Track, rest: Array, span: float) -> bool:
-    """Go on by `span` s in one go, if nothing but bristles acts and their paths are known well enough."""
+    """Go on by `span` s in one go, if nothing but bristles acts and what that leaves in doubt is allowed."""
     work, layer = track.work, track.work.layer
     rows, b = layer.rows, layer.rows.bristles
     if rows.dampers or not track.untouched():
         return False
-    found = coast(layer, track.now, rest, span)
-    pairs = b - rows.contacts
-    doubt = np.concatenate([found.doubt, found.doubt[:pairs]]) * found.end.phi
-    error = steps.at_probes(track.weight[:, :b] ** 2, doubt**2) ** 0.5
-    if error.max() > track.allowed:
+    allowed = work.pace.coast if track.began is not None else work.pace.coast / 2
+    ahead = coast.outlook(layer, track.now, rest, span, track.rate)
+    error = track.doubtful(ahead.doubt)
+    if error.max() > allowed:
+        return False
+    found = coast.coast(layer, track.now, rest, span, ahead)
+    error += track.doubtful(found.doubt)
+    if error.max() > allowed:
         return False
     track.store((found.seen - rest).astype(Real), track.time + found.time, rest)
     track.time += span
-    track.path = track.path + found.path
+    track.path, track.rate = track.path + found.path, found.rate
     track.now = found.end
-    track.spent = track.spent + error
     if track.impulse is not None:
         track.impulse += (found.impulse.T[:, None] @ rows.push[:, :b])[:, 0].T
     return True
