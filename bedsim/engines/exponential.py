@@ -71,7 +71,9 @@ def step_of(mu: Complex, length: Array | float) -> tuple[Complex, Complex, Compl
     for k in (1, 2, 3):
         phi = (phi - 1 / math.factorial(k)) / safe
         found.append(math.factorial(k) * np.where(small, _series(near, k + 1), phi))
-    A, hold, ramp, square, cube = (np.asarray(y, dtype=complex) for y in (whole + 1.0, *(length * y for y in found)))
+    A, hold, ramp, square, cube = (
+        np.asarray(y, dtype=complex) for y in (whole + 1.0, *(length * y for y in found))
+    )
     return A, hold, ramp, square, cube
 
 

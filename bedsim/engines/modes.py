@@ -112,7 +112,6 @@ class LayerModes:
         """How far modes (m, n) give way at rest under forces g (w, m) of the first w rows."""
         return (g.T[:, None] @ self.rows.push[:, : g.shape[0]])[:, 0] / self.frequency**2
 
-
     @property
     def following(self) -> Array:
         """How much bristles (s, b, b) are deflected at rest per unit of every one's g: 1 - L."""

@@ -1,14 +1,16 @@
 """Equal steps through a stretch of time: the modes exactly, every contact's force to a tolerance.
 
-Over a step the forces g of the rows are a parabola through the corners p-1, p0 behind and p1 ahead, and what
-the modes answer is exact (`exponential.step`):
+Over a step 0 < s < 1 the modal forces p = g @ push of the rows are the cubic with their values and rates at
+both corners, and what the modes answer is exact (`exponential.step`):
 
-    y1 = P y0 - hold p0 - ramp (p1 - p0) - bend (p1 - 2 p0 + p-1),      p = g @ push
+    p = p0 + r0 s + e (3 s^2 - 2 s^3) + f (s^3 - s^2),      e = p1 - p0 - r0,  f = r1 - r0
 
-At the corner ahead g is predicted on the line through the two behind.  What it then exceeds the prediction by
-moves the rows (`Tables.answer`), of second order in the step, and is put back until no force changes by more
-than the tolerance.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's rule
-on the speeds at both corners and at three places between them on the cubic through them:
+A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, so nothing is asked of steps gone
+by, and friction may have a kink at every corner; dampers and elastic rows take the slope of the parabola
+through three corners.  Ahead g and its rate are predicted on the parabola that goes on as they changed last.
+What they exceed that by moves the rows (`Tables.local`), of third order in the step, and is put back until no
+force changes by more than the tolerance.  The bristle's law over one step, in breakaway travels, with the path
+X by Simpson's rule on the speeds at both corners and at three places between them on the cubic through them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 
@@ -43,7 +45,7 @@ FINER = 1 / 4  # of what every other corner alone would miss, Simpson's rule on 
 CUBIC = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
 TRIES = 12  # most at one corner: contacts that need more want a shorter step
 RUB = Real(-12.0)  # half a speed counts times spacing/6
-# Forces, their rate and its change one step ahead on a parabola, and what exceeds the prediction of the last two
+# Forces, their rate and its change one step on along a parabola; and what exceeds the first two as predicted
 AHEAD = np.array([[1, 1, 0.5, 1, 1.5], [0, 1, 1, 0, 2], [0, 0, 1, 0, 1]], dtype=Real)
 LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
 
@@ -194,9 +196,9 @@ class Outcome:
 
 
 class Corner:
-    """What is known of a corner by the modes, as the step before predicted it: motion `y`, modal forces, their
-    change over a step at their rate there, and by how much that change changed since the corner before; and by
-    how much force and rate exceeded the prediction."""
+    """A corner as the step before predicted it: motion `y`; modal `forces`, their change over a step at their
+    rate there, and how that changed since the corner before; and by how much forces and rate exceeded the
+    prediction."""
 
     def __init__(self, n: int, members: int) -> None:
         self.all = np.zeros((7, n, members), dtype=Real)
@@ -433,9 +435,7 @@ def _end(table: Tables, rows: Rows, now: Carried, room: Desk) -> Carried:
     )
 
 
-def _rub(
-    rows: Rows, known: Known, room: Desk, length: Working, phi: Working, k: int, out: Working
-) -> None:
+def _rub(rows: Rows, known: Known, room: Desk, length: Working, phi: Working, k: int, out: Working) -> None:
     """Change of g over a step at its rate at corner k, in `out`: g' = -|zeta'| phi beside the commanded slip;
     `length` (c, m) is |zeta'| spacing/12."""
     c, b = rows.contacts, rows.bristles

@@ -23,13 +23,15 @@ from bedsim.errors import SolverError
 
 Array = NDArray[np.float64]
 
-COASTING = base.SETTLED  # m: where probes move by less, the rest may be done in one go
 REPORT, SELDOM = free.REPORT, 3.2e-2  # s: motions reported this close, and where nothing is left to see
 FORCING = 2.5e-4  # s: known forcing is taken at instants this close
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
 CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
-SHARE, LEAST_LEFT = 1 / 4, 1 / 8  # of what is left of a layer's error that a stretch may have; and of that error
+SHARE, LEAST_LEFT = (
+    1 / 4,
+    1 / 8,
+)  # of what is left of a layer's error that a stretch may have; and of that error
 GAIN = 4.0  # errors grow by so much, or a little more, when the spacing doubles
 LASTING = 0.01  # s: an error once seen counts half after this time
 
@@ -40,8 +42,9 @@ class Pace:
     stops or plain nuts act.
 
     At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are
-    well on the way to stay below `error` m in sum, and a shorter one where they are not.  A layer is at its
-    end when probes move by less than `still` m.
+    well on the way to stay below `error` m in sum, and a shorter one where they are not.  What is left is
+    done in one go where that leaves less than `coast` m in doubt, or where probes move by less than `still` m
+    left out.
     """
 
     drive: float = 8e-4
@@ -61,6 +64,7 @@ class Pace:
             drive=2 * self.drive,
             rest=self.rest[1:] or self.rest[-1:],
             error=16 * self.error,
+            coast=16 * self.coast,
             tolerance=20 * self.tolerance,
         )
 
@@ -142,7 +146,7 @@ class Track:
     began: Carried | None = None  # the state when printing began
     impulse: Array | None = None  # (n, m) modal forces of the rows integrated since
     path: NDArray[Any] | float = 0.0  # (c, m) of all contacts, breakaways
-    rate: NDArray[Any] | float = 0.0  # (c, m) of it at rest, 1/s, as it decays with the slowest mode
+    rate: Array | None = None  # (c, m) of it at rest, 1/s, as it decays with the slowest mode
     tries: int = 0
     taken: int = 0
 
@@ -156,9 +160,7 @@ class Track:
         """Most steps in one stretch."""
         return max(8, min(32, CELLS // self.members // 4 * 4))
 
-    def march(
-        self, spacing: float, known: Known, rest: Array, count: int, every: float = REPORT
-    ) -> Outcome:
+    def march(self, spacing: float, known: Known, rest: Array, count: int, every: float = REPORT) -> Outcome:
         """`count` steps with the motion counted from `rest` (2, n, m), stored `every` so many s."""
         work, rows = self.work, self.work.layer.rows
         sizes = (rows.contacts, rows.bristles, rows.size, work.layer.frequency.shape[1])
@@ -212,8 +214,9 @@ class Track:
         self.time += spacing * found.taken
         self.taken += found.taken
         self.path = self.path + found.path
-        decay = float(self.work.layer.damping.min())
-        self.rate = found.path * (decay / np.expm1(decay * spacing * found.taken)) if found.taken else self.rate
+        if found.taken:
+            decay = float(self.work.layer.damping.min())
+            self.rate = found.path * (decay / np.expm1(decay * spacing * found.taken))
         self.now = replace(found.end, motion=found.end.motion + rest)
         if self.impulse is not None:
             self.impulse += found.impulse
@@ -433,14 +436,13 @@ def ring_down(track: Track) -> tuple[Array, Array]:
     watched = max(1, sum(x <= WATCHED for x in pace.rest))
     track.rung = min(track.rung, watched - 1)
     while True:
-        amplitudes = _amplitudes(track, rest)
-        bound = np.max(amplitudes[:, None] @ probes, axis=(1, 2))
+        bound = np.max(_amplitudes(track, rest)[:, None] @ probes, axis=(1, 2))
         if bound.max() < pace.still or finish - track.time < INSTANT:
             return bound, mean_motion(track, rest, finish - printing)
         if track.began is None and track.time > printing - INSTANT:
             track.began, track.impulse = track.now, np.zeros_like(track.now.motion[0])
         left = (printing if track.began is None else finish) - track.time
-        if bound.max() < COASTING and _coasted(track, rest, left):
+        if bound.max() < base.SETTLED and _coasted(track, rest, last, left):
             continue
         spacing = pace.rest[track.rung] * shortened
         count = track.longest
@@ -449,7 +451,6 @@ def ring_down(track: Track) -> tuple[Array, Array]:
             spacing = left / count
         every = REPORT if bound.max() > base.SETTLED / 2 else SELDOM
         found = track.march(spacing, known, resting, count, every)
-        found = replace(found, error=found.error + _blurred(track, amplitudes, spacing, found))
         if found.touched and spacing > pace.touch + INSTANT:
             track.rung, shortened = 0, min(shortened, pace.touch / pace.rest[0])
             continue
@@ -462,43 +463,23 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         track.choose(spacing, found, 0 if found.touched else widest - 1)
 
 
-def _blurred(track: Track, amplitudes: Array, spacing: float, found: Outcome) -> Array:
-    """What a stretch misses at the probes (m,), m, as steps blur quick modes, from their `amplitudes` (m, n)
-    before.
-
-    The cubic through both ends of a step follows a mode's speed well up to a radian or two and loses it at
-    half a period.  Speeds of many modes add up like those of chance: paths are short by as much as the root
-    of the sum of squares is.
-    """
-    layer = track.work.layer
-    rows, b = layer.rows, layer.rows.bristles
-    fade = 2 * layer.damping * spacing * max(found.taken, 1)
-    square = (amplitudes * layer.frequency) ** 2 * (-np.expm1(-fade) / fade)
-    lost = np.minimum(1.0, (layer.frequency * spacing / np.pi) ** 4)
-    place = rows.place[..., :b] ** 2
-    seen = [(x[:, None] @ place)[:, 0].T for x in (square, square * lost)]
-    whole, blurred = (x[: rows.contacts] + np.pad(x[rows.contacts :], ((0, 2 * rows.contacts - b), (0, 0))) for x in seen)
-    share = np.minimum(blurred / np.maximum(whole, np.finfo(float).tiny), 0.99)
-    short = found.path * (1 / np.sqrt(1 - share) - 1)
-    pairs = b - rows.contacts
-    short = np.concatenate([short, short[:pairs]]) * found.end.phi
-    return steps.at_probes(track.weight[:, :b], np.asarray(short, dtype=Real))
-
-
-def _coasted(track: Track, rest: Array, span: float) -> bool:
-    """Go on by `span` s in one go, if nothing but bristles acts and what that leaves in doubt is allowed."""
+def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
+    """Go on by `span` s in one go with imposed extensions as they are `last`, if nothing but bristles acts
+    and what that leaves in doubt is allowed."""
     work, layer = track.work, track.work.layer
     rows, b = layer.rows, layer.rows.bristles
-    if rows.dampers or not track.untouched():
+    if track.rate is None or rows.dampers or not track.untouched():
         return False
     allowed = work.pace.coast if track.began is not None else work.pace.coast / 2
-    ahead = coast.outlook(layer, track.now, rest, span, track.rate)
+    ahead = coast.outlook(layer, track.now, rest, track.rate)
     error = track.doubtful(ahead.doubt)
     if error.max() > allowed:
         return False
     found = coast.coast(layer, track.now, rest, span, ahead)
     error += track.doubtful(found.doubt)
     if error.max() > allowed:
+        return False
+    if rows.parts.present and not rows.idle(_touching(track, found.seen[:, None], last)):
         return False
     track.store((found.seen - rest).astype(Real), track.time + found.time, rest)
     track.time += span

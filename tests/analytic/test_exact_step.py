@@ -14,8 +14,8 @@ DRIVE = 2 * math.pi * 2
 
 
 def real_step(w, d, length):
-    """Matrix (n, 2, 2) of the free motion and columns (n, 2) of the answers to a hold, a ramp and a
-    parabola, for (eta, eta')."""
+    """Matrix (n, 2, 2) of the free motion and columns (n, 2) of the answers to a hold, a ramp, its square and
+    its cube, for (eta, eta')."""
     A, *answers = step(w, d, length)
     basis = [amplitude(x * np.ones_like(w), v * np.ones_like(w), w, d) for x, v in ((1.0, 0.0), (0.0, 1.0))]
     free = np.stack([np.stack(motion(A * u, w, d), axis=-1) for u in basis], axis=-1)
@@ -26,19 +26,18 @@ def real_step(w, d, length):
 def test_against_the_augmented_matrix_exponential(length):
     """Several modes at once; input and its powers appended to the state ([VanLoan1978], from memory)."""
     w, d = np.array([3.0, 140.0, 900.0, 5e4]), np.array([0.0, 7.0, 540.0, 4e4])
-    free, hold, ramp, bend = real_step(w, d, length)
+    free, *answers = real_step(w, d, length)
     for k in range(4):
-        # in units of the mode: displacement times w^2, speed times w, time times w; input p, p' and p''/2
-        G = np.zeros((5, 5))
+        # in units of the mode: displacement times w^2, speed times w, time times w; input and its derivatives
+        G = np.zeros((6, 6))
         G[:3, :3] = [[0, 1, 0], [-1, -2 * d[k] / w[k], 1], [0, 0, 0]]
-        G[2, 3], G[3, 4] = 1 / (w[k] * length), 2 / (w[k] * length)
+        for power in (1, 2, 3):
+            G[1 + power, 2 + power] = power / (w[k] * length)
         E = expm(G * w[k] * length)
         scale = np.array([w[k] ** 2, w[k]])
         np.testing.assert_allclose(free[k] * scale[:, None] / scale, E[:2, :2], rtol=1e-9, atol=1e-12)
-        np.testing.assert_allclose(hold[k] * scale, E[:2, 2], rtol=1e-7, atol=1e-12)
-        np.testing.assert_allclose(ramp[k] * scale, E[:2, 3], rtol=1e-7, atol=1e-12)
-        square = (E[:2, 4] - E[:2, 3]) / 2  # s (s - 1)/2 from s^2 and s
-        np.testing.assert_allclose(bend[k] * scale, square, rtol=1e-7, atol=1e-12)
+        for power, answer in enumerate(answers):
+            np.testing.assert_allclose(answer[k] * scale, E[:2, 2 + power], rtol=1e-7, atol=1e-12)
 
 
 def test_against_scipys_first_order_hold():
@@ -83,7 +82,7 @@ def exactly(t):
 
 def stepped(end, length):
     w, d = np.array([W]), np.array([ZETA * W])
-    A, hold, ramp, _ = step(w, d, length)
+    A, hold, ramp, *_ = step(w, d, length)
     u = np.zeros(1, dtype=complex)
     for k in range(round(end / length)):
         now, ahead = base(k * length), base((k + 1) * length)

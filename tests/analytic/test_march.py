@@ -80,23 +80,26 @@ def marched(modes, known, table, count, damping):
 
 
 def written_out(length, count):
-    """The recursion of the module's docstring in double precision, the forces at each corner solved for."""
-    A, hold, ramp, bend = exponential.step(W, ZETA * W, length)
+    """The recursion of the module's docstring in double precision, the forces at each corner solved for; the
+    rate at its end is that of the parabola through three corners."""
+    A, hold, ramp, square, cube = exponential.step(W, ZETA * W, length)
     force = ROWS.T @ DAMPING @ ROWS  # modal force p per eta'
     u = exponential.amplitude(*START, W, ZETA * W)
-    p0 = force @ START[1]
-    before = p0 - length * force @ (matrix(DAMPING) @ START.ravel())[3:]
-    ends, impulse = [], np.zeros(3)
+    p0, r0 = force @ START[1], length * force @ (matrix(DAMPING) @ START.ravel())[3:]
+    last, ends, impulse = r0, [], np.zeros(3)
 
     def speed(x):
         return exponential.motion(x, W, ZETA * W)[1]
 
-    per_force = np.stack([speed(-(ramp + bend) * e) for e in np.eye(3)], axis=1)
+    # p0 + r0 s + e (3 s^2 - 2 s^3) + f (s^3 - s^2), e = p1 - p0 - r0, f = r1 - r0
+    value, rate = 3 * square - 2 * cube, cube - square
+    per_force = np.stack([speed(-(value + 1.5 * rate) * e) for e in np.eye(3)], axis=1)
     for _ in range(count):
-        known = A * u - hold * p0 + ramp * p0 - bend * (before - 2 * p0)
+        known = A * u - hold * p0 - ramp * r0 + value * (p0 + r0) + rate * (1.5 * p0 + last / 2 + r0)
         p1 = np.linalg.solve(np.eye(3) - force @ per_force, force @ speed(known))
-        impulse += length * ((p0 + p1) / 2 - (p1 - 2 * p0 + before) / 12)
-        u, before, p0 = known - (ramp + bend) * p1, p0, p1
+        r1 = 1.5 * (p1 - p0) - last / 2
+        impulse += length * ((p0 + p1) / 2 + (r0 - r1) / 12)
+        u, last, p0, r0 = known - (value + 1.5 * rate) * p1, p1 - p0, p1, r1
         ends.append(np.stack(exponential.motion(u, W, ZETA * W)))
     return np.array(ends), impulse
 
@@ -115,16 +118,16 @@ def test_steps_follow_the_recursion(length):
 
 
 def test_dampers_against_the_matrix_exponential():
-    """Third order or better: half the step, an eighth of the error or less.  Their impulse is that of a
-    linear damper: its rate times the way."""
+    """Third order or better in the modes that all steps resolve, down to single precision: an eighth of the
+    step, 1/512 of the error or less.  Their impulse is that of a linear damper: its rate times the way."""
     modes, end, A = layer(DAMPING), 0.016, matrix(DAMPING)
     exact = (expm(A * end) @ START.ravel()).reshape(2, 3)
     errors = []
-    for count in (16, 32, 64):
+    for count in (8, 64):
         table = steps.tables(modes, end / count, 2)
         found = marched(modes, steps.still(0, np.zeros((0, 1))), table, count, DAMPING)
-        errors.append(np.abs(found.end.motion[0, :, 0] - exact[0]).max())
-    assert errors[0] > 7 * errors[1] > 49 * errors[2]
+        errors.append(np.abs(found.end.motion[0, :2, 0] - exact[0, :2]).max())
+    assert errors[0] > 512 * errors[1]
     way = ROWS.T @ DAMPING @ ROWS @ (exact[0] - START[0])
     np.testing.assert_allclose(found.impulse[:, 0], way, rtol=2e-4, atol=2e-5 * np.abs(way).max())
 
@@ -148,7 +151,8 @@ def test_a_known_force_that_bends_is_taken_exactly(count):
         imposed=np.zeros((1, time.size, 1)),
     )
     table = steps.tables(modes, length, 2)
-    found = marched(modes, known.stretch(0, count, None, table), table, count, none)
+    answers = steps.answers(modes, length, 2)
+    found = marched(modes, known.stretch(0, count, None, answers), table, count, none)
     G = np.zeros((9, 9))
     G[:6, :6] = matrix(none)
     G[3:6, 7], G[3:6, 8] = a, 2 * b

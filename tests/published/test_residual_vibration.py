@@ -28,7 +28,7 @@ def exact(profile, zeta):
     for piece, length in enumerate(np.diff(profile.time)):
         ends = profile.time[[piece, piece + 1]]
         p = -profile.acceleration(ends, np.array([piece, piece]))[:, 0]
-        A, hold, ramp, _ = step(w, d, length)
+        A, hold, ramp, *_ = step(w, d, length)
         u = A * u + hold * p[0] + ramp * (p[1] - p[0])
     return np.concatenate(motion(u, w, d))
 
