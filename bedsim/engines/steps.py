@@ -9,8 +9,9 @@ A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, so not
 by, and friction may have a kink at every corner; dampers and elastic rows take the slope of the parabola
 through three corners.  Ahead g and its rate are predicted on the parabola that goes on as they changed last.
 What they exceed that by moves the rows (`Tables.local`), of third order in the step, and is put back until no
-force changes by more than the tolerance.  The bristle's law over one step, in breakaway travels, with the path
-X by Simpson's rule on the speeds at both corners and at three places between them on the cubic through them:
+force changes by more than the tolerance.  The bristle's law over one step, in breakaway travels, with the
+path X by Simpson's rule on the speeds at both corners and at three places between them on the cubic through
+them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 
