@@ -33,7 +33,7 @@ PLACES, PHASES = 16, 4  # at which speeds are taken
 CLOSE = 2  # so many places are reported with all phases, and every so-many-th of the others
 PERIODS, INSTANTS = 2, 64  # of the slowest mode over which what g drives is averaged, and instants in them
 LEAST = 8  # instants in the periods of a mode: quicker ones are left as they are, they are over soon
-GONE = 1e-3  # of the motion: what is left at the end of a coast does not matter
+GONE = 1e-3  # of the motion at the beginning: when no more is left nothing more is reported
 FAINT = 1e-4  # of the quickest mode's speed at any contact: modes below do not count
 PATH = 0.1  # breakaways in which bristles are rubbed off at once, by the midpoint rule
 
@@ -51,7 +51,7 @@ class Outlook:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coast:
     """A free end: `time` (t,) s from its beginning and eta (t, n, m) then, the state at its end, `path` (c,
-    m) breakaways and its `rate` 1/s at the end, `doubt` (b, m) of the row forces when all is over, and these
+    m) breakaways and its `rate` 1/s then, `doubt` (b, m) of the row forces when all is over, and these
     integrated, `impulse` (b, m) s."""
 
     time: Array
@@ -101,16 +101,20 @@ def coast(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Outl
     g[:b] += rubbed
     after = rest - layer.given_way(g).T
     time = np.append((place[:CLOSE, None] + phase).ravel(), place[CLOSE::CLOSE])
-    time = np.append(np.sort(time[(time > 0) & (time < span)]), span)
+    last = min(span, -np.log(GONE) / slowest)
+    time = np.append(np.sort(time[(time > 0) & (time < last)]), last)
     u = exponential.power(mu, time) * free[:, None]
     drifted = (np.expm1(-slowest * time) / -reach)[:, None, None]
-    left = u[:, -1]
-    if 1 - reach > GONE:  # what g drives goes on as at the beginning
+    left = exponential.power(mu, np.array([span]))[:, 0] * free
+    if last == span:  # what g drives goes on as at the beginning
         left = left - _driven(layer, mu, left, phi)
     end = np.stack(exponential.motion(left, layer.frequency, layer.damping)).swapaxes(1, 2)
+    seen = np.moveaxis(u.real, 0, -1) + ahead.before + drifted * (after - ahead.before)
+    if last == span:
+        seen[-1] = end[0] + after
     return Coast(
         time=time,
-        seen=np.moveaxis(u.real, 0, -1) + ahead.before + drifted * (after - ahead.before),
+        seen=seen,
         end=Carried(
             motion=end + standing(after), phi=phi + _at_rows(layer, end[0]), g=g, rate=np.zeros_like(g)
         ),

@@ -23,7 +23,8 @@ from bedsim.errors import SolverError
 
 Array = NDArray[np.float64]
 
-REPORT, SELDOM = free.REPORT, 3.2e-2  # s: motions reported this close, and where nothing is left to see
+# s: motions reported this close: while driven, then, and where nothing is left to see
+OFTEN, REPORT, SELDOM = 1e-3, free.REPORT, 3.2e-2
 FORCING = 2.5e-4  # s: known forcing is taken at instants this close
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
@@ -160,7 +161,7 @@ class Track:
         """Most steps in one stretch."""
         return max(8, min(32, CELLS // self.members // 4 * 4))
 
-    def march(self, spacing: float, known: Known, rest: Array, count: int, every: float = REPORT) -> Outcome:
+    def march(self, spacing: float, known: Known, rest: Array, count: int, every: float) -> Outcome:
         """`count` steps with the motion counted from `rest` (2, n, m), stored `every` so many s."""
         work, rows = self.work, self.work.layer.rows
         sizes = (rows.contacts, rows.bristles, rows.size, work.layer.frequency.shape[1])
@@ -224,8 +225,9 @@ class Track:
     def store(self, eta: Working, times: NDArray[Any], rest: Array) -> None:
         """What is watched of the motions (t, n, m) about `rest` (n, m) at some instants."""
         view = self.work.view
-        still = mapped(view, rest[None])
-        self.seen.append(mapped(view.astype(Real), eta) + still.astype(Real))
+        seen = mapped(view.astype(Real), eta)
+        seen += mapped(view, rest[None]).astype(Real)
+        self.seen.append(seen)
         self.times += times.tolist()
         if self.work.plan.job.trace_layers:
             self.places += list(eta + rest)
@@ -339,7 +341,7 @@ def _follow(track: Track, part: Part, stride: int) -> Part:
     answers = track.work.answers(step, stride)
     while k < known.spaces:
         count = min(track.longest, (known.spaces - k) // stride)
-        found = track.march(step, known.stretch(k, count, track.mix, answers), rest, count)
+        found = track.march(step, known.stretch(k, count, track.mix, answers), rest, count, OFTEN)
         if found.touched and step > track.work.pace.touch + INSTANT:
             break
         at = [k + stride * i for i in found.kept]
