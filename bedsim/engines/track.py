@@ -470,7 +470,11 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
     and what that leaves in doubt is allowed."""
     work, layer = track.work, track.work.layer
     rows, b = layer.rows, layer.rows.bristles
-    if track.rate is None or rows.dampers or not track.untouched():
+    if rows.dampers or not track.untouched():
+        return False
+    if (
+        track.rate is None or track.rate.max(initial=0.0) >= layer.damping.min()
+    ):  # far more than a breakaway to go
         return False
     allowed = work.pace.coast if track.began is not None else work.pace.coast / 2
     ahead = coast.outlook(layer, track.now, rest, track.rate)
