@@ -29,11 +29,11 @@ FORCING = 2.5e-4  # s: known forcing is taken at instants this close
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
 CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
-SHARE, LEAST_LEFT = (
-    1 / 4,
-    1 / 8,
-)  # of what is left of a layer's error that a stretch may have; and of that error
+# of what is left of a layer's error that a stretch may have; and of that error that is always left
+SHARE, LEAST_LEFT = 1 / 4, 1 / 8
 GAIN = 4.0  # errors grow by so much, or a little more, when the spacing doubles
+USUAL = 0.03  # damping ratio that a pace is meant for
+RINGING = 0.15  # damping ratio beyond which a ring-down is over before averages over its periods mean much
 LASTING = 0.01  # s: an error once seen counts half after this time
 
 
@@ -88,6 +88,17 @@ class Work:
     def probes(self) -> Array:
         """Motion of the probes per mode (s, p, n): heights, then both lateral directions."""
         return base.probes_of(self.observer, self.view)
+
+    @property
+    def damping_ratio(self) -> float:
+        """Of all modes."""
+        return float(self.layer.damping[0, 0] / self.layer.frequency[0, 0])
+
+    @property
+    def calm(self) -> float:
+        """How soon motions die out against those that the pace is meant for, 1 if sooner: what is missed of a
+        motion goes on rubbing as long as it lasts."""
+        return min(1.0, self.damping_ratio / USUAL)
 
     def tables(self, spacing: float, width: int) -> Tables:
         """The tables for a spacing where `width` rows act."""
@@ -187,7 +198,7 @@ class Track:
     @property
     def left(self) -> float:
         """What the errors of this layer have left of the pace's, m, or a little."""
-        error = self.work.pace.error
+        error = self.work.pace.error * self.work.calm
         return max(error - float(np.max(self.spent)), LEAST_LEFT * error)
 
     @property
@@ -286,7 +297,8 @@ def solve(work: Work, members: slice, before: State) -> Solved:
         found = _freely(track, parts) if track.untouched() else None
     if found is None:
         pace = work.pace
-        spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive
+        # quick modes that ring long ask for more steps
+        spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive * work.calm ** (1 / 2)
         stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # known corners in a step
         parts = _parts(work, spacing, stride)
         track = begin(work, mix, before, parts[0])
@@ -470,7 +482,7 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
     and what that leaves in doubt is allowed."""
     work, layer = track.work, track.work.layer
     rows, b = layer.rows, layer.rows.bristles
-    if rows.dampers or not track.untouched():
+    if work.damping_ratio > RINGING or rows.dampers or not track.untouched():
         return False
     if (
         track.rate is None or track.rate.max(initial=0.0) >= layer.damping.min()

@@ -26,6 +26,7 @@ from bedsim.engines.base import LINEAR_LOAD_ANGLE
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.reference import ReferenceEngine
 from bedsim.errors import EngineRefusalError, SolverError
+from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
 
 CLOSE = 0.01  # um
@@ -36,6 +37,15 @@ LAYERS = 2  # the first is reached by a layer change like all others, bristles c
 @pytest.mark.parametrize("name", sorted(path.stem for path in SCENARIOS.glob("*.toml")))
 def test_shipped_scenarios(name):
     assert from_reference(shipped(name, LAYERS), PROPAGATOR, CLOSE) < CLOSE
+
+
+@pytest.mark.parametrize(
+    ("name", "ratio"),
+    [("bent-rolled-rigid", 0.004), ("bent-rolled-rolling-joints", 0.01), ("four-screws", 0.9)],
+)
+def test_machines_that_ring_long_or_not_at_all(name, ratio):
+    scenario = load_scenario(SCENARIOS / f"{name}.toml", ["print.layers=2", f"damping.ratio={ratio}"])
+    assert from_reference(scenario, PROPAGATOR, CLOSE) < CLOSE
 
 
 def test_fifty_machines_drawn_at_random():
