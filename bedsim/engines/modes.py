@@ -76,12 +76,13 @@ class Rows:
         return found
 
     def shift(self, seen: Working, by: Working, scale: float) -> None:
-        """Move what the acting rows see (2, z, m) back by (w, m)."""
-        b, d, w = self.bristles, self.dampers, by.shape[0]
+        """Move what the w acting rows see (2, z, m) back by (w + b, m), the last b of it speeds of bristles."""
+        b, d, w = self.bristles, self.dampers, by.shape[0] - self.bristles
         seen[0, :b] -= by[:b]
+        seen[1, :b] -= by[w:]
         if w > b:
             seen[1, b : b + d] -= by[b : b + d] / scale
-            seen[0, b + d :] -= by[b + d :]
+            seen[0, b + d :] -= by[b + d : w]
 
     def idle(self, place: NDArray[Any]) -> bool:
         """Whether no elastic element acts at the places (..., z, m)."""

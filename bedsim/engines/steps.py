@@ -65,7 +65,7 @@ class Tables:
     new: Working  # (2, 2, n, s): to what force and rate at the corner ahead exceed their prediction by
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
-    local: Working  # (w, 2 w), or (m, 2 w, w): what rows see of these excesses
+    local: Working  # (w + b, 2 w), or (m, 2 w, w + b): what rows see of these excesses, and bristles as speed
 
 
 def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
@@ -82,10 +82,13 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
 
     new = np.stack([motion(value), motion(rate)])
     push = rows.push[:, :acting]
-    local = [(push * x[0][:, None]) @ rows.place[..., :acting] for x in new]
-    if d and acting > b:
-        for seen, x in zip(local, new, strict=True):
-            seen[..., b : b + d] = (push * (scale * x[1])[:, None]) @ rows.place[..., b : b + d]
+    local = []
+    for eta, speed in new:
+        seen = (push * eta[:, None]) @ rows.place[..., :acting]
+        fast = (push * speed[:, None]) @ rows.place[..., : b + d]
+        if acting > b:
+            seen[..., b : b + d] = scale * fast[..., b:]
+        local.append(np.concatenate([seen, fast[..., :b]], axis=2))
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
     late = [-(to_eta * x[0] + to_speed * x[1]) for x in new]  # an excess counts from the next step on
     now = [motion(hold), motion(ramp), motion(square) / 2]
@@ -224,9 +227,9 @@ class Desk:
         self.kept = room(steps, n)
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
-        self.rows = room(10 * z)
-        self.narrow(z)
         self.found, self.turn, self.began = room(b), room(c), room(b)
+        self.rows = room(7 * z + 3 * (z + b))
+        self.narrow(z)
         # deflection, increment and the speeds at both corners; the last three make the path
         law = room(4, b)
         self.now, self.phi, self.increment, self.ends = law[:2], law[0], law[1], law[2:]
@@ -246,9 +249,10 @@ class Desk:
         """Let the first w rows act."""
         # forces, their change over a step at their rate now, and by how much that changed; the first two as
         # predicted ahead, and by how much they exceed that; what rows see of it
-        room = self.rows[: 10 * w].reshape(10, w, -1)
+        room = self.rows[: 7 * w].reshape(7, w, -1)
         self.state, self.predicted, self.excess = room[:3], room[3:5], room[5:7]
-        self.moved, self.before, self.size = room[7:]
+        room = self.rows[-3 * (w + self.found.shape[0]) :].reshape(3, -1, self.found.shape[1])
+        self.moved, self.before, self.size = room
         self.g, self.dg, _ = self.state
         self.flat_state, self.flat_predicted = self.state.reshape(3, -1), self.predicted.reshape(2, -1)
         self.both = self.excess.reshape(2 * w, -1)
@@ -385,10 +389,11 @@ def _contacts(
         apply(table.local, room.both, room.moved)
         change = np.subtract(room.moved, room.before, out=room.before) if attempt else room.moved
         rows.shift(seen, change, table.scale)
-        np.abs(change, out=room.size)
+        room.ends[(k + 1) % 2] = room.speed[k + 1]
+        size = np.abs(change[: table.acting], out=room.size[: table.acting])
         if table.acting > b:
-            room.size *= rows.steep
-        if np.maximum.reduce(room.size, axis=None) <= tolerance:
+            size *= rows.steep
+        if np.maximum.reduce(size, axis=None) <= tolerance:
             return attempt + 1, True
     return TRIES, False
 

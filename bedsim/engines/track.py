@@ -51,10 +51,10 @@ class Pace:
     drive: float = 8e-4
     rest: tuple[float, ...] = (5e-4, 1e-3, 2e-3, 4e-3)
     touch: float = 1e-4
-    error: float = 1.2e-8
+    error: float = 8e-9
     coast: float = 4e-9
     still: float = base.STILL
-    tolerance: float = 2e-5  # breakaways (and 10 N): what is left at every corner
+    tolerance: float = 1e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
 
     @property
