@@ -76,7 +76,8 @@ class Rows:
         return found
 
     def shift(self, seen: Working, by: Working, scale: float) -> None:
-        """Move what the w acting rows see (2, z, m) back by (w + b, m), the last b of it speeds of bristles."""
+        """Move what the w acting rows see (2, z, m) back by (w + b, m), of which the last b are bristles'
+        speeds."""
         b, d, w = self.bristles, self.dampers, by.shape[0] - self.bristles
         seen[0, :b] -= by[:b]
         seen[1, :b] -= by[w:]

@@ -8,10 +8,10 @@ both corners, and what the modes answer is exact (`exponential.step`):
 A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, so nothing is asked of steps gone
 by, and friction may have a kink at every corner; dampers and elastic rows take the slope of the parabola
 through three corners.  Ahead g and its rate are predicted on the parabola that goes on as they changed last.
-What they exceed that by moves the rows (`Tables.local`), of third order in the step, and is put back until no
-force changes by more than the tolerance.  The bristle's law over one step, in breakaway travels, with the
-path X by Simpson's rule on the speeds at both corners and at three places between them on the cubic through
-them:
+What they exceed that by moves the rows (`Tables.local`), of third order in the step, and is put back, to
+places and speeds alike, until no force changes by more than the tolerance; without the speeds long steps
+would feed quick modes.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's
+rule on the speeds at both corners and at three places between them on the cubic through them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 

@@ -31,8 +31,9 @@ def joint(kind):
     return {"kind": kind} | ({"rotation_nm_per_rad": 400.0} if kind == "air_film" else {})
 
 
-def drawn(seed, layers=3):
-    """A machine and a print drawn at random: kinds, sizes, hops, reversals, screws."""
+def drawn(seed, layers=3, ratio=None):
+    """A machine and a print drawn at random: kinds, sizes, hops, reversals, screws; its damping too, unless
+    a `ratio` is given."""
     rng = np.random.default_rng(seed)
 
     def pick(*choices):
@@ -80,7 +81,7 @@ def drawn(seed, layers=3):
                 "z_hop_mm": pick(0.0, between(0.1, 0.3)),
                 "hop_dwell_s": between(0.01, 0.04),
             },
-            "damping": {"ratio": between(0.03, 0.1)},
+            "damping": {"ratio": between(0.03, 0.1) if ratio is None else between(ratio, ratio)},
             "screw": {
                 "kind": pick("rolled_ball", "rolled_ball", "ground_ball"),
                 "diameter_mm": pick(10, 12, 16),
