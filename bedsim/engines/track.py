@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 # s: motions reported this close: while driven, then, and where nothing is left to see
 OFTEN, REPORT, SELDOM = 1e-3, free.REPORT, 3.2e-2
-FORCING = 2.5e-4  # s: known forcing is taken at instants this close
+FORCING, FREELY = 4e-4, 2.5e-4  # s: known forcing is taken at instants this close, with friction and without
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
 CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
@@ -54,7 +54,7 @@ class Pace:
     error: float = 8e-9
     coast: float = 4e-9
     still: float = base.STILL
-    tolerance: float = 1e-5  # breakaways (and 10 N): what is left at every corner
+    tolerance: float = 2e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
 
     @property
@@ -292,7 +292,7 @@ def solve(work: Work, members: slice, before: State) -> Solved:
     mix = None if work.plan.mix is None else np.ascontiguousarray(work.plan.mix[:, members])
     found = None
     if work.layer.rows.bristles == 0:
-        parts = _parts(work, FORCING, 1)
+        parts = _parts(work, FREELY, 1)
         track = begin(work, mix, before, parts[0])
         found = _freely(track, parts) if track.untouched() else None
     if found is None:
