@@ -48,12 +48,6 @@ def test_machines_that_ring_long_or_not_at_all(name, ratio):
     assert from_reference(scenario, PROPAGATOR, CLOSE) < CLOSE
 
 
-@pytest.mark.parametrize("seed", [25, 29, 44])
-def test_steps_do_not_feed_modes_that_ring_long(seed):
-    """Machines on which long steps go astray by up to 0.2 um where contacts' speeds stay as predicted."""
-    assert from_reference(drawn(seed, ratio=0.012), PROPAGATOR, CLOSE) < CLOSE
-
-
 def test_fifty_machines_drawn_at_random():
     """Kinds of joint, mount, guide and screw, hops, reversals, S-curves, detent, three and four screws."""
     refused, far = [], []

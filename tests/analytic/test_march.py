@@ -240,3 +240,34 @@ def test_row_weight_is_the_static_answer_of_the_machine():
     np.testing.assert_allclose(
         weight[:, : order.size], moved[:, order], rtol=1e-4, atol=1e-5 * np.abs(moved).max()
     )
+
+
+def test_the_rate_of_row_forces_is_their_change():
+    """Contacts that slide as commanded while modes swing: what the law says g changes by, against its
+    differences over short steps."""
+    job = make_job(load_scenario(SCENARIO, ["print.layers=2"]))
+    modes = layer_modes(job, job.machine.system(np.array([2])), slice(0, 1))
+    rows, n, count, length = modes.rows, modes.frequency.shape[1], 4, 4e-6
+    b, rng = rows.bristles, np.random.default_rng(3)
+    slip = np.linspace(-90, 120, b)[None, :, None]  # breakaways per second
+    known = steps.Known(
+        move=np.zeros((count, 2, n, 1), dtype=np.float32),
+        slip=(slip * length * np.ones((count, 1, 1))).astype(np.float32),
+        slip_speed=(slip * length / 6 * np.ones((count + 1, 1, 1))).astype(np.float32),
+        offset=np.full((count + 1, rows.size - b, 1), 0, dtype=np.float32),
+        mix=None,
+    )
+    eta = rng.normal(0, 1e-6, (n, 1))
+    now = steps.Carried(
+        motion=np.stack([eta, modes.frequency.T * eta]),
+        phi=rng.uniform(-0.5, 0.5, (b, 1)),
+        g=np.zeros((rows.size, 1)),
+        rate=np.zeros((rows.size, 1)),
+    )
+    table = steps.tables(modes, length, b)
+    room = steps.Desk(1, count, (rows.contacts, b, rows.size, n))
+    weight = track.row_weight(modes, np.eye(n)[None])
+    first = steps.march(table, rows, known, now, count, 1, 1e-7, weight, room).end
+    second = steps.march(table, rows, known, first, count, 1, 1e-7, weight, room).end
+    change, mean = second.g[:b] - first.g[:b], count * length * (first.rate + second.rate)[:b] / 2
+    np.testing.assert_allclose(change, mean, atol=0.01 * np.abs(change).max())
