@@ -74,7 +74,7 @@ def outlook(layer: LayerModes, now: Carried, rest: Array, rate: Array) -> Outloo
     own = np.empty(path.shape, dtype=Real)
     layer.rows.lengths((_at_rows(layer, moved) ** 2).astype(Real), own)
     doubt = own * own / np.maximum(path, own) / 2
-    return Outlook(before=before, drift=moved * slowest, doubt=_every(layer, doubt) * phi)
+    return Outlook(before=before, drift=moved * slowest, doubt=layer.rows.every(doubt) * phi)
 
 
 def coast(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Outlook) -> Coast:
@@ -120,19 +120,14 @@ def coast(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Outl
         ),
         path=path,
         rate=path * (slowest * (1 - reach) / reach),
-        doubt=_every(layer, np.abs(halves[0] - halves[1]) / (2 * reach)) * phi,
-        impulse=span * g[:b] - _every(layer, late) * rubbed,
+        doubt=layer.rows.every(np.abs(halves[0] - halves[1]) / (2 * reach)) * phi,
+        impulse=span * g[:b] - layer.rows.every(late) * rubbed,
     )
 
 
 def _at_rows(layer: LayerModes, eta: Array) -> Array:
     """Places (b, m) of the bristles at eta (n, m)."""
     return np.asarray((eta.T[:, None] @ layer.rows.place[..., : layer.rows.bristles])[:, 0].T)
-
-
-def _every(layer: LayerModes, of_contacts: Array) -> Array:
-    """Values (b, m) of bristles from those of their contacts (c, m)."""
-    return np.concatenate([of_contacts, of_contacts[: layer.rows.bristles - layer.rows.contacts]])
 
 
 def _rubbed(layer: LayerModes, phi: Array, path: Array) -> tuple[Array, Array]:
@@ -143,7 +138,7 @@ def _rubbed(layer: LayerModes, phi: Array, path: Array) -> tuple[Array, Array]:
         return np.asarray((following @ change.T[:, :, None])[..., 0].T)
 
     times = max(1, int(np.ceil(float(path.max(initial=0.0)) / PATH)))
-    step, rubbed = _every(layer, path) / times, np.zeros_like(phi)
+    step, rubbed = layer.rows.every(path) / times, np.zeros_like(phi)
     for _ in range(times):
         change = -step * (phi - moved(step / 2 * phi))
         rubbed += change

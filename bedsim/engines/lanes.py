@@ -58,10 +58,9 @@ def memory(solved: Solved) -> tuple[Array, Array]:
     """
     layer, rows = solved.modes, solved.modes.rows
     b = rows.bristles
-    c = rows.contacts
     compliance = -(rows.push[:, :b] / layer.frequency[:, None] ** 2)  # (k, b, n)
     one, stuck = np.eye(b), layer.following
-    path = np.minimum(np.concatenate([solved.path, solved.path[: b - c]]).T, FORGOTTEN)  # (k, b)
+    path = np.minimum(rows.every(solved.path).T, FORGOTTEN)  # (k, b)
     half = path[:, :, None] * stuck / (2 * PARTS)
     left = np.linalg.matrix_power(np.linalg.solve(one + half, one - half), PARTS) @ np.linalg.inv(stuck)
     limit = rows.limit

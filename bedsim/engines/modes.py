@@ -64,6 +64,10 @@ class Rows:
             square[..., :pairs, :] += square[..., c:, :]
         np.sqrt(square[..., :c, :], out=out)
 
+    def every(self, of_contacts: NDArray[Any]) -> NDArray[Any]:
+        """Values (b, m) of the bristles from those of their contacts (c, m)."""
+        return np.concatenate([of_contacts, of_contacts[: self.bristles - self.contacts]])
+
     def others(self, seen: Array | Working, scale: float) -> Array:
         """Forces (z - b, m) of dampers and elastic rows that see places and scaled speeds (2, z, m)."""
         b, d = self.bristles, self.dampers

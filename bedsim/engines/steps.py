@@ -228,7 +228,7 @@ class Desk:
         self.seen = room(steps + 1, 2, z)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
         self.found, self.turn, self.began = room(b), room(c), room(b)
-        self.rows = room(7 * z + 3 * (z + b))
+        self.rows = room(8 * z + 3 * (z + b))
         self.narrow(z)
         # deflection, increment and the speeds at both corners; the last three make the path
         law = room(4, b)
@@ -248,15 +248,14 @@ class Desk:
     def narrow(self, w: int) -> None:
         """Let the first w rows act."""
         # forces, their change over a step at their rate now, and by how much that changed; the first two as
-        # predicted ahead, and by how much they exceed that; what rows see of it
-        room = self.rows[: 7 * w].reshape(7, w, -1)
-        self.state, self.predicted, self.excess = room[:3], room[3:5], room[5:7]
+        # predicted ahead, and by how much they exceed that; forces summed; what rows see of the excess
+        room = self.rows[: 8 * w].reshape(8, w, -1)
+        self.state, self.predicted, self.excess, self.summed = room[:3], room[3:5], room[5:7], room[7]
         room = self.rows[-3 * (w + self.found.shape[0]) :].reshape(3, -1, self.found.shape[1])
         self.moved, self.before, self.size = room
         self.g, self.dg, _ = self.state
         self.flat_state, self.flat_predicted = self.state.reshape(3, -1), self.predicted.reshape(2, -1)
         self.both = self.excess.reshape(2 * w, -1)
-        self.summed = np.zeros_like(self.g)
 
 
 @lru_cache(maxsize=16)
@@ -498,13 +497,11 @@ def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Ar
     """
     if k % 2:
         return np.zeros(room.phi.shape[1])
-    c, pairs = rows.contacts, rows.bristles - rows.contacts
     change = _path_change(rows, known, room, k)
     found = np.zeros(room.phi.shape[1])
     for path, power in ((change.sum(axis=0), 1), ((change * change).sum(axis=0), 2)):
         missed = np.zeros((weight.shape[1], path.shape[1]), dtype=Real)
-        missed[:c] = (FINER * room.phi[:c]) ** power * path
-        missed[c : c + pairs] = (FINER * room.phi[c:]) ** power * path[:pairs]
+        missed[: rows.bristles] = (FINER * room.phi) ** power * rows.every(path)
         np.maximum(found, at_probes(weight**power, missed) ** (1 / power), out=found)
     return found
 

@@ -158,7 +158,7 @@ class Track:
     began: Carried | None = None  # the state when printing began
     impulse: Array | None = None  # (n, m) modal forces of the rows integrated since
     path: NDArray[Any] | float = 0.0  # (c, m) of all contacts, breakaways
-    rate: Array | None = None  # (c, m) of it at rest, 1/s, as it decays with the slowest mode
+    rate: Array | None = None  # (c, m) of it at rest by now, 1/s, as it decays with the slowest mode
     tries: int = 0
     taken: int = 0
 
@@ -196,15 +196,10 @@ class Track:
         return not (rows.parts.slope.size or self.now.g[rows.bristles + rows.dampers :].any())
 
     @property
-    def left(self) -> float:
-        """What the errors of this layer have left of the pace's, m, or a little."""
-        error = self.work.pace.error * self.work.calm
-        return max(error - float(np.max(self.spent)), LEAST_LEFT * error)
-
-    @property
     def allowed(self) -> float:
-        """Error m of the next stretch: part of what is left."""
-        return SHARE * self.left
+        """Error m of the next stretch: part of what the errors of this layer have left of the pace's."""
+        error = self.work.pace.error * self.work.calm
+        return SHARE * max(error - float(np.max(self.spent)), LEAST_LEFT * error)
 
     def doubtful(self, doubt: Array) -> Array:
         """What doubts (b, m) of row forces that do not hang together amount to at the probes (m,), m."""
@@ -226,9 +221,6 @@ class Track:
         self.time += spacing * found.taken
         self.taken += found.taken
         self.path = self.path + found.path
-        if found.taken:
-            decay = float(self.work.layer.damping.min())
-            self.rate = found.path * (decay / np.expm1(decay * spacing * found.taken))
         self.now = replace(found.end, motion=found.end.motion + rest)
         if self.impulse is not None:
             self.impulse += found.impulse
@@ -473,6 +465,9 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         if found.taken < count:
             shortened = _closer(pace, spacing) / pace.rest[0]
         track.keep(spacing, found, resting)
+        if found.taken:
+            decay = float(layer.damping.min())
+            track.rate = found.path * (decay / np.expm1(decay * spacing * found.taken))
         widest = len(pace.rest) if bound.max() < base.SETTLED else watched
         track.choose(spacing, found, 0 if found.touched else widest - 1)
 
@@ -484,9 +479,8 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
     rows, b = layer.rows, layer.rows.bristles
     if work.damping_ratio > RINGING or rows.dampers or not track.untouched():
         return False
-    if (
-        track.rate is None or track.rate.max(initial=0.0) >= layer.damping.min()
-    ):  # far more than a breakaway to go
+    # with more than a breakaway to go motions are not small
+    if track.rate is None or track.rate.max(initial=0.0) >= layer.damping.min():
         return False
     allowed = work.pace.coast if track.began is not None else work.pace.coast / 2
     ahead = coast.outlook(layer, track.now, rest, track.rate)
