@@ -54,10 +54,10 @@ def load_angles(ax: Axes, trace: Trace, names: Sequence[str]) -> None:
 
 def mark_print_start(axes: Sequence[Axes], time: float) -> None:
     """Line through all Axes where printing starts, named on the first; nothing when it lies beyond them."""
-    if time > axes[0].get_xlim()[1]:
+    if time > axes[0].get_xlim()[1] * (1 + 1e-9):  # histories may end right there
         return
     for ax in axes:
-        ax.axvline(time, color=style.VERMILLION, linewidth=1.2, linestyle=(0, (8, 2, 2, 2)))
+        ax.axvline(time, color=style.VERMILLION, linewidth=1.2, linestyle=(0, (8, 2, 2, 2)), clip_on=False)
     axes[0].annotate(
         "printing starts",
         (time, 1.0),
