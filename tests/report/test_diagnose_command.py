@@ -25,6 +25,7 @@ RESPONSE = np.array(
 def machine(monkeypatch, tmp_path):
     """A scenario file and a stand-in for the linear machine."""
     stand_in = ModuleType("bedsim.analysis.response")
+    stand_in.Answers = Answers
     stand_in.once_per_turn_response = lambda loaded: Answers(
         probe_name=PROBES, sources=SOURCES, response=RESPONSE
     )
