@@ -198,12 +198,31 @@ def _validated(full: Tree, filler: Filler, faults: Faults) -> Scenario | None:
     try:
         return Scenario.model_validate(full, strict=True)
     except ValidationError as error:
-        for item in error.errors():
-            _tell(item, full, filler, faults)
+        items = error.errors()
+        meant = _meant(items)
+        for item in items:
+            loc = tuple(item["loc"])
+            if loc not in meant.values():
+                _tell(item, full, filler, faults, meant.get(loc))
         return None
 
 
-def _tell(item: ErrorDetails, full: Tree, filler: Filler, faults: Faults) -> None:
+def _meant(items: Sequence[ErrorDetails]) -> dict[tuple[str | int, ...], tuple[str | int, ...]]:
+    """Unknown keys that are near a missing one of the same table, and which: one fault, not two."""
+    places = {
+        kind: [tuple(x["loc"]) for x in items if x["type"] == kind] for kind in ("extra_forbidden", "missing")
+    }
+    found = {}
+    for loc in places["extra_forbidden"]:
+        near = nearest(str(loc[-1]), [str(x[-1]) for x in places["missing"] if x[:-1] == loc[:-1]])
+        if near is not None:
+            found[loc] = (*loc[:-1], near)
+    return found
+
+
+def _tell(
+    item: ErrorDetails, full: Tree, filler: Filler, faults: Faults, meant: tuple[str | int, ...] | None
+) -> None:
     loc = tuple(s for s in item["loc"])
     tree = filler.tree
     if any(loc[: len(told)] == told for told in filler.told) or _is_consequence(item, full):
@@ -214,6 +233,8 @@ def _tell(item: ErrorDetails, full: Tree, filler: Filler, faults: Faults) -> Non
     rule, hint = rule_and_hint(item, key)
     if item["type"] == "missing":
         rule, hint = _missing(loc, full, hint)
+    if meant is not None:
+        hint = f"Did you mean {meant[-1]}?"
     value = MISSING if item["type"] in ("missing", "value_error", "too_short") else item["input"]
     faults.add(key, rule, value=value, hint=hint)
 

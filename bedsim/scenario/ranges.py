@@ -38,17 +38,18 @@ def read_range(table: Mapping[str, Any], loc: Loc, key: str, source: str, faults
 
     `loc` is its place in the complete scenario: low, likely and high must each keep the limits of that field.
     """
-    sound = True
+    sound, meant = True, set[str | None]()
     for name in table:
         if name not in (*_BOUNDS, "basis"):
-            near = nearest(name, (*_BOUNDS, "basis"))
+            near = nearest(name, [x for x in (*_BOUNDS, "basis") if x not in table])
+            meant.add(near)
             faults.add(
                 f"{key}.{name}",
                 "unknown key",
                 hint=f"Did you mean {near}?" if near else "Known: low, likely, high, basis.",
             )
             sound = False
-    for name in _BOUNDS:
+    for name in (x for x in _BOUNDS if x not in meant):
         sound &= _check_bound(table, name, loc, key, faults)
     basis = table.get("basis", "estimated")
     if basis not in BASES:
