@@ -20,9 +20,35 @@ if TYPE_CHECKING:
 
 MOST_SCATTER = 4.0
 """Sigmas; a turn whose readings scatter more about one wave per turn is told.  Our assumption."""
+GAUGE_EXAMPLE = """\
+probe,axis,eighth,reading_um
+centre,x,0,0.0
+centre,x,1,2.9
+centre,x,2,7.4
+centre,x,3,10.2
+centre,x,4,9.6
+"""
+BANDS_EXAMPLE = """\
+wall,probe,wavelength_mm,amplitude_um,crest_mm
++X,centre,5,4.0,1.25
++Y,centre,5,1.5,3.10
+"""
 
 
-@click.command(name="diagnose")
+def _example(text: str) -> str:
+    """Lines as they are."""
+    return "\b\n" + "".join(f"  {line}\n" for line in text.splitlines())
+
+
+EXAMPLES = (
+    "The gauge stands on the frame and reads more when the bed moves along +X, +Y or up; each probe and axis "
+    "needs four eighths or more:\n\n" + _example(GAUGE_EXAMPLE) + "\n"
+    "Bands on walls by the way they face (+X, -Y or an angle), with the height of a crest above the first "
+    "layer:\n\n" + _example(BANDS_EXAMPLE)
+)
+
+
+@click.command(name="diagnose", epilog=EXAMPLES)
 @click.argument("readings", type=click.Path(path_type=Path))
 @click.argument("scenario", type=click.Path(path_type=Path))
 @set_option

@@ -43,7 +43,10 @@ def run_out(
     if centreline is not None:
         _print_centreline(centreline, setup)
     else:
-        say("length_mm is not given: no fit of eccentricity, tilt and bow, no keys (--set length_mm=400).")
+        say(
+            "length_mm, the free length between the bearings (or to the free end), is not given: no fit of "
+            "eccentricity, tilt and bow, and no keys. For example --set length_mm=400."
+        )
     spans = [(f.span, f.position) for f in fits if f.place == "thread"]
     verdicts = _verdicts(centreline, setup)
     code = _print_verdicts(verdicts, max(spans, default=None), setup, grade)

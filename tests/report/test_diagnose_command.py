@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 from made_up_report import made_up_run
 
+from bedsim.analysis.readings import read_readings
 from bedsim.analysis.response import Answers
+from bedsim.cli.diagnose import BANDS_EXAMPLE, GAUGE_EXAMPLE
 from bedsim.cli.main import main
 
 SOURCES = tuple(("run-out", c) for c in ("front left", "front right", "back"))
@@ -90,3 +92,13 @@ def test_unknown_probe_is_refused(machine, tmp_path, capsys):
     file.write_text("probe,axis,eighth,reading_um\n" + "".join(f"middle,x,{k},1\n" for k in range(8)))
     assert main(["diagnose", str(file), str(machine)]) == 2
     assert "probe = 'middle': must be one of centre" in capsys.readouterr().err
+
+
+def test_examples_in_the_help_are_such_files(tmp_path, capsys):
+    assert main(["diagnose", "--help"]) == 0
+    shown = capsys.readouterr().out
+    for number, example in enumerate((GAUGE_EXAMPLE, BANDS_EXAMPLE)):
+        assert all(line in shown for line in example.splitlines())
+        file = tmp_path / f"{number}.csv"
+        file.write_text(example, encoding="utf-8")
+        assert len(read_readings(file)) == number + 1
