@@ -115,7 +115,8 @@ def _branch(work: Callable[[Line], Any], line: Connection, others: Connection) -
         return
     except Exception as fault:
         found = "fault", fault
-    line.send(found)
+    with contextlib.suppress(BrokenPipeError):  # nobody is left to tell
+        line.send(found)
 
 
 def end_with_parent() -> None:

@@ -13,6 +13,7 @@ import bedsim
 from bedsim import units
 from bedsim.engines import ENGINES, base
 from bedsim.errors import InputError
+from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine, build_program
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
@@ -38,8 +39,12 @@ def probe_points(loaded: LoadedScenario) -> tuple[tuple[str, ...], Array]:
 
 
 def make_job(loaded: LoadedScenario, progress: Callable[[int], None] = lambda done: None) -> base.Job:
-    """The job of a scenario for one machine."""
+    """The job of a scenario for one machine.
+
+    Raises ModelError when the machine cannot be computed, InputError when its motors cannot raise the bed.
+    """
     machine = build_machine(loaded.scenario, loaded.tables)
+    _check_motors(loaded.name, machine)
     return base.Job(
         machine=machine,
         program=build_program(loaded.scenario),
@@ -48,6 +53,20 @@ def make_job(loaded: LoadedScenario, progress: Callable[[int], None] = lambda do
         trace_layers=loaded.scenario.output.trace_layers,
         progress=progress,
     )
+
+
+def _check_motors(name: str, machine: Machine) -> None:
+    """Refuse a machine that loses steps as soon as it moves: friction would only ask for more torque."""
+    asked, given = machine.torque_to_raise, machine.motor_torque
+    worst = int(np.argmax(asked / given))
+    if asked[worst] >= given[worst]:
+        at = "" if given.size == 1 else f" at {machine.corner_names[machine.motor_corner[worst]]}"
+        raise InputError(
+            f"{name}: motor.holding_torque_n_m: raising the bed asks for {asked[worst]:.2g} N m at the "
+            f"screw{at} before any friction, the motor gives {given[worst]:.2g} N m (current and gear "
+            "counted). Check the units of bed.mass_kg and screw.lead_mm, or take a stronger motor: bedsim "
+            "size shows the margins."
+        )
 
 
 def pick_engine(name: str) -> base.Engine:

@@ -68,6 +68,19 @@ class Machine:
     mount_preload: Array  # (c,) N, magnets that keep the mounts seated
     plate: PlateShapes
 
+    @property
+    def torque_to_raise(self) -> Array:
+        """Torque (motors,) N m at each motor's coordinate that raises the bed slowly, without friction or
+        part: by virtual work, load times rise per turn. On more than three screws the load as shared by a
+        rigid plate on equal springs."""
+        load = -(self.weight @ self.command)
+        if self.coordinates.shared_motor:
+            load = load.sum(keepdims=True)
+            turn = self.command[self.motor_index[0]].sum(keepdims=True)
+        else:
+            turn = self.command[list(self.motor_index), list(self.motor_corner)]
+        return np.asarray(load / np.abs(turn))
+
     @cached_property
     def slices(self) -> dict[str, slice]:
         """Where each link's rows stand in the stacked vector of extensions."""

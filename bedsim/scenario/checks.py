@@ -13,6 +13,9 @@ from bedsim.scenario.tree import Tree, key_of, lookup
 FIRST_LAYER_BELOW_TOP_MM = 60.0
 """Where the nut of layer 1 is below the upper end of the screw, if the scenario does not say."""
 
+MOST_RPM = 3000.0
+"""Beyond it no stepping motor turns a screw: common practice, no source."""
+
 
 def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
     """Note every fault that spans several keys; `tree` is the file as written, for the names of its keys."""
@@ -25,11 +28,24 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
             faults.add(key, rule, value=corner.nut.clearance_um)
     # One corner that runs off its screw is enough to tell.
     any(_runs_off(corner, scenario.print, scenario.motion.z_hop_mm, faults) for corner in scenario.corner)
+    _turns_too_fast(scenario, tree, faults)
     if lookup(tree, ("output", "trace_layers"))[0]:
         for layer in scenario.output.trace_layers:
             if layer > scenario.print.layers:
                 rule = f"layer {layer} is not printed (print.layers = {scenario.print.layers})"
                 faults.add("output.trace_layers", rule)
+
+
+def _turns_too_fast(scenario: Scenario, tree: Tree, faults: Faults) -> None:
+    lead, index = min((corner.screw.lead_mm, k) for k, corner in enumerate(scenario.corner))
+    turning = scenario.motion.speed_mm_s / lead * 60
+    if turning > MOST_RPM:
+        speed = f"motion.speed_mm_s = {scenario.motion.speed_mm_s:g}"
+        faults.add(
+            key_of(("corner", index, "screw", "lead_mm"), tree),
+            f"{speed} turns the screw at {turning:.0f} rpm; stepping motors reach {MOST_RPM:g} at most",
+            value=lead,
+        )
 
 
 def first_layer_nut_mm(corner: Corner, job: Print) -> float:

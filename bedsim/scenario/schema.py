@@ -21,9 +21,9 @@ from bedsim.scenario.sizing_keys import Prices, Sizing
 class Bed(Section):
     """The heated bed with all that is fixed to it. Its surface at the XY origin is the reference point."""
 
-    size_x_mm: Positive
+    size_x_mm: Annotated[float, Field(ge=10)]
     """Width of the plate, X to the right."""
-    size_y_mm: Positive
+    size_y_mm: Annotated[float, Field(ge=10)]
     """Depth of the plate, Y to the back."""
     mass_kg: Positive
     """Mass of plate, heater, insulation and build surface together."""

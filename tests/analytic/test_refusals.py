@@ -1,5 +1,6 @@
 """Machines that cannot be computed are refused with a sentence that says why."""
 
+import numpy as np
 import pytest
 from three_screws import circle, job, loaded
 
@@ -37,3 +38,18 @@ def test_a_joint_that_turns_freely_is_refused():
 def test_a_load_near_the_buckling_load_is_refused():
     with pytest.raises(ModelError, match="buckling"):
         job(bed={"mass_kg": 100.0}, screw={"root_diameter_mm": 4.0}).machine.system([1])
+
+
+@pytest.mark.parametrize("drive", [{}, {"topology": "belt"}])
+def test_motors_that_cannot_raise_the_bed_are_refused(drive):
+    """Torque by Newton's laws: all that hangs on the screws rises by a lead per turn, T = m g l/(2 pi) in
+    sum."""
+    machine = job(drive=drive, bed={"mass_kg": 3.0}, carriage={"mass_kg": 0.5}, nut={"mass_kg": 0.2}).machine
+    lead = 2 * np.pi / abs(machine.command[machine.coordinates.rotor(0), 0])
+    asked = (3.0 + 3 * 0.7) * machine.gravity * lead / (2 * np.pi)
+    assert machine.torque_to_raise.sum() == pytest.approx(asked, rel=1e-12)
+    enough = 1.001 * machine.torque_to_raise.max()
+    given = {"drive": drive, "bed": {"mass_kg": 3.0}, "carriage": {"mass_kg": 0.5}, "nut": {"mass_kg": 0.2}}
+    job(**given, motor={"holding_torque_n_m": enough, "current_percent": 100.0})
+    with pytest.raises(InputError, match=r"motor\.holding_torque_n_m: raising the bed asks for"):
+        job(**given, motor={"holding_torque_n_m": 0.998 * enough, "current_percent": 100.0})

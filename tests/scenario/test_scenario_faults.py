@@ -18,6 +18,11 @@ ONE_FAULT = [
         'screw.lead_mm = -5: must be > 0. A left-hand screw has hand = "left".',
     ),
     (("lead_mm = 5", "lead = 5\nlead_mm = 5"), "screw.lead = 5: unknown key. Did you mean lead_mm?"),
+    (
+        ("lead_mm = 5", "lead_mm = 0.005"),
+        "screw.lead_mm = 0.005: motion.speed_mm_s = 3 turns the screw at 36000 rpm",
+    ),
+    (("size_x_mm = 300", "size_x_mm = 0.3"), "bed.size_x_mm = 0.3: must be at least 10."),
     (("[guide]", "[guide]\nradal = 5"), "guide.radal = 5: unknown key. Did you mean radial_n_per_um?"),
     (("[guide]", "[guide]\nlayers = 5"), "guide.layers = 5: unknown key. It belongs in [print]."),
     (("[guide]", "[giude]\nx = 1\n[guide]"), "giude = {x = 1}: unknown key. Did you mean guide?"),
