@@ -69,6 +69,19 @@ def _check_motors(name: str, machine: Machine) -> None:
         )
 
 
+def _check_steps(loaded: LoadedScenario, chunk: base.Chunk) -> None:
+    """Refuse to go on where a motor is turned past half a cycle of its torque T sin(N_r lag): from there it
+    pulls on to the next."""
+    lost = np.argwhere(chunk.load_angle[0] > np.pi)
+    if lost.size:
+        at, corner = lost[0]
+        raise InputError(
+            f"{loaded.name}: layer {chunk.layers[at]}: the motor at {loaded.scenario.corner[corner].name} "
+            "loses steps (load angle past 180° electrical): where the bed goes from there cannot be "
+            "predicted, it may fall. bedsim size shows what the motors must hold."
+        )
+
+
 def pick_engine(name: str) -> base.Engine:
     """An engine by name. Raises InputError naming those there are."""
     if name not in ENGINES:
@@ -81,11 +94,15 @@ def simulate(
 ) -> Run:
     """Run a scenario with the named engine (default: the first of `ENGINES`) and return all layers.
 
-    Raises ModelError, EngineRefusalError or SolverError with a finished sentence.
+    Raises ModelError, EngineRefusalError or SolverError with a finished sentence, InputError where motors
+    cannot raise the bed or lose steps.
     """
     chosen = pick_engine(engine or next(iter(ENGINES)))
     job = make_job(loaded, progress)
-    chunks = list(chosen.run(job))
+    chunks = []
+    for chunk in chosen.run(job):
+        _check_steps(loaded, chunk)
+        chunks.append(chunk)
     return Run(
         layers=layer_result(loaded, job, chunks),
         scenario_source=loaded.source_text,
