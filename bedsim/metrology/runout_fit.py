@@ -4,19 +4,18 @@ uncertainty."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t as student
 
+from bedsim.metrology.outliers import SPARE, rougher, sticking_out
 from bedsim.metrology.readings import Readings
 from bedsim.metrology.setup import Setup
 from bedsim.units import DEG, MM
 
 Array = NDArray[np.float64]
 
-_OUTLIER_LEVEL = 0.01  # chance of calling any of a position's good readings an outlier
 _AT_SUPPORT = 1 * MM
 
 
@@ -27,7 +26,8 @@ class PositionFit:
     `position` [m]; `offset` [m] of the section's centre in the screw's frame with `covariance` (2, 2) [m2]
     of its x and y; `lobes`: form amplitudes [m] of 2 and 3 lobes, NaN where too few angles tell;
     `lobe_uncertainty` [m]; `span`: largest minus smallest reading [m]; `rows`: indices of the readings;
-    `fitted`, `residual` [m] of each; `outliers`: indices suspected; `warnings`: sentences.
+    `fitted`, `residual` [m] of each; `outliers`: indices suspected; `squares` [m2] of the residuals and
+    readings left over, `freedom`, of the fit in which they were sought; `warnings`: sentences.
     """
 
     position: float
@@ -43,6 +43,8 @@ class PositionFit:
     fitted: Array
     residual: Array
     outliers: tuple[int, ...]
+    squares: float
+    freedom: int
     warnings: tuple[str, ...]
 
     @property
@@ -71,8 +73,10 @@ def fit_positions(
     minus gauge direction: the once-per-turn part r is the offset, the second and third harmonic f_n are
     out-of-roundness.  The trend d is fitted for jog readings, whose gauge slides along the nut.  Lobes are
     fitted where the angles allow. Uncertainty: gauge resolution and repeatability, widened by the scatter of
-    the residuals where that is larger; V-blocks and centres add their own.  With `drop_outliers` suspected
-    readings are left out and the rest fitted again.
+    the residuals where that is larger; V-blocks and centres add their own.  Outliers are sought with as many
+    lobes as leave readings over to find them by: at eight angles three lobes pass through whatever is read.
+    With `drop_outliers` they are left out and the rest fitted again.  A position rougher than the others is
+    warned of.
     """
     places = np.array(readings.place)
     fits = []
@@ -83,7 +87,7 @@ def fit_positions(
             if drop_outliers and fit.outliers:
                 fit = _fit(readings, setup, np.setdiff1d(rows, fit.outliers), fit.outliers)
             fits.append(fit)
-    return tuple(sorted(fits, key=lambda f: (f.position, f.place)))
+    return tuple(sorted(_compared(fits, setup), key=lambda f: (f.position, f.place)))
 
 
 def v_block_factor(lobes: int, included_angle: float) -> float:
@@ -107,6 +111,17 @@ def magnitude_uncertainty(value: complex, covariance: Array) -> float:
     return math.sqrt(float(u @ covariance @ u))
 
 
+def _compared(fits: list[PositionFit], setup: Setup) -> list[PositionFit]:
+    """Warn of positions whose readings lie rougher than those of the others and where none is suspected."""
+    squares, freedom = np.array([f.squares for f in fits]), np.array([f.freedom for f in fits])
+    rough = rougher(squares, freedom, setup.reading_uncertainty)
+    said = "the readings follow a circle far worse than at the other positions: look for slips in them"
+    return [
+        replace(fit, warnings=(*fit.warnings, said)) if bad and not fit.outliers else fit
+        for fit, bad in zip(fits, rough, strict=True)
+    ]
+
+
 def _fit(readings: Readings, setup: Setup, rows: NDArray[np.intp], dropped: tuple[int, ...]) -> PositionFit:
     phi = readings.angle[rows] - setup.gauge
     value = readings.value[rows]
@@ -123,6 +138,9 @@ def _fit(readings: Readings, setup: Setup, rows: NDArray[np.intp], dropped: tupl
     variance = setup.reading_uncertainty**2
     scatter = float(residual @ residual) / freedom if freedom > 0 else 0.0
     covariance = max(variance, scatter) * inverse
+    search = _design(phi, _searched(rows.size, harmonics, trend), trend)
+    rest = value - search @ np.linalg.lstsq(search, value, rcond=None)[0]
+    suspected = rows[sticking_out(search, value, setup.reading_uncertainty)]
     at_block = setup.how == "v-block" and _at_support(readings.position[rows[0]], setup)
     offset = complex(coefficients[1], -coefficients[2])
     flip = np.diag([1.0, -1.0])  # Re(r e^{j phi}) = x cos phi - y sin phi
@@ -139,7 +157,9 @@ def _fit(readings: Readings, setup: Setup, rows: NDArray[np.intp], dropped: tupl
         harmonics=harmonics,
         fitted=design @ coefficients,
         residual=residual,
-        outliers=dropped or _outliers(rows, residual, design @ inverse @ design.T, freedom, setup),
+        outliers=dropped or tuple(int(r) for r in suspected),
+        squares=float(rest @ rest),
+        freedom=int(rows.size - np.linalg.matrix_rank(search)),
         warnings=_warnings(distinct, freedom, at_block, readings.by_jog and trend is None),
     )
 
@@ -164,6 +184,12 @@ def _harmonics(distinct: int) -> tuple[int, ...]:
     return (1, 2, 3) if distinct >= 8 else (1, 2) if distinct >= 6 else (1,)
 
 
+def _searched(count: int, harmonics: tuple[int, ...], trend: Array | None) -> tuple[int, ...]:
+    """The harmonics that leave at least `SPARE` of `count` readings over; the first always stays."""
+    usable = (count - SPARE - 1 - (trend is not None)) // 2
+    return harmonics[: max(1, usable)]
+
+
 def _lobes(
     coefficients: Array, harmonics: tuple[int, ...], setup: Setup, at_block: bool
 ) -> tuple[float, float]:
@@ -176,20 +202,6 @@ def _lobes(
 
 def _at_support(position: float, setup: Setup) -> bool:
     return setup.supports is not None and min(abs(position - p) for p in setup.supports) <= _AT_SUPPORT
-
-
-def _outliers(
-    rows: NDArray[np.intp], residual: Array, hat: Array, freedom: int, setup: Setup
-) -> tuple[int, ...]:
-    """Readings whose externally studentised residual is too large for chance and for the gauge."""
-    if freedom < 3:
-        return ()
-    left = np.maximum(1 - np.diag(hat), 1e-9)
-    without = (residual @ residual - residual**2 / left) / (freedom - 1)
-    floor = setup.reading_uncertainty**2 / 4
-    score = np.abs(residual) / np.sqrt(np.maximum(without, floor) * left)
-    limit = student.ppf(1 - _OUTLIER_LEVEL / (2 * rows.size), freedom - 1)
-    return tuple(int(r) for r in rows[score > max(limit, 3.0)])
 
 
 def _warnings(distinct: Array, freedom: int, at_block: bool, no_trend: bool) -> tuple[str, ...]:

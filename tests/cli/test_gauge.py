@@ -151,10 +151,26 @@ def test_an_outlier_is_named_by_its_line(folder, capsys):
     assert "left out" in capsys.readouterr().out
 
 
+def test_a_decimal_point_lost_among_eight_readings_is_named_by_its_line(folder, capsys):
+    """660 in place of the 54 um of the shipped screw: three lobes would pass through it."""
+    clean = (SCENARIOS / "gauge-readings/back.csv").read_text()
+    typed = clean.replace("210,90,54", "210,90,660")
+    line = 1 + typed.splitlines().index("210,90,660")
+    usual = ["--no-pictures", "--set", "length_mm=420"]
+    main(["gauge", write(folder, clean, "clean.csv"), *usual])
+    assert "outlier" not in capsys.readouterr().out
+    main(["gauge", write(folder, typed), *usual, "--drop-outliers"])
+    assert f"line {line}, 210 mm, reading 660.0 µm: left out" in capsys.readouterr().out
+    tables = [
+        np.genfromtxt(f"results/{n}_centreline.csv", delimiter=",", skip_header=1) for n in ("clean", "screw")
+    ]
+    assert tables[1] == pytest.approx(tables[0], abs=2)
+
+
 def test_without_length_or_diameter_it_says_what_is_missing(folder, capsys):
     rows = "".join(f"50,{a},{a % 90}\n" for a in range(0, 360, 45))
     assert main(["gauge", write(folder, "position_mm,angle_deg,reading_thou\n" + rows), "--no-pictures"]) == 0
-    assert "no fit of" in capsys.readouterr().out
+    assert "length_mm, the free length between the bearings" in capsys.readouterr().out
     main(["gauge", "screw.csv", "--no-pictures", "--set", "length_mm=400"])
     assert "diameter_mm is not given" in capsys.readouterr().out
 
