@@ -47,9 +47,8 @@ def run_out(
             "length_mm, the free length between the bearings (or to the free end), is not given: no fit of "
             "eccentricity, tilt and bow, and no keys. For example --set length_mm=400."
         )
-    spans = [(f.span, f.position) for f in fits if f.place == "thread"]
-    verdicts = _verdicts(centreline, setup)
-    code = _print_verdicts(verdicts, max(spans, default=None), setup, grade)
+    read = _is_read(max(f.span for f in fits), setup)
+    code = _print_verdicts(_verdicts(centreline, setup) if read else (), setup, grade)
     _run_out_files(found, setup, fits, centreline, target)
     return code
 
@@ -112,6 +111,16 @@ def _print_centreline(fit: CentrelineFit, setup: Setup) -> None:
         say(f"{sentence}.")
 
 
+def _is_read(span: float, setup: Setup) -> bool:
+    """Whether the needle moved by a division at all; else the question is printed."""
+    from bedsim.metrology.verdict import unread
+
+    doubt = unread(span, setup)
+    if doubt is not None:
+        say(doubt)
+    return doubt is None
+
+
 def _verdicts(fit: CentrelineFit | None, setup: Setup) -> tuple[GradeVerdict, ...]:
     from bedsim.metrology.verdict import centreline_verdicts
 
@@ -123,12 +132,9 @@ def _verdicts(fit: CentrelineFit | None, setup: Setup) -> tuple[GradeVerdict, ..
     return centreline_verdicts(fit, setup)
 
 
-def _print_verdicts(
-    verdicts: Sequence[GradeVerdict], largest: tuple[float, float] | None, setup: Setup, grade: str | None
-) -> int:
+def _print_verdicts(verdicts: Sequence[GradeVerdict], setup: Setup, grade: str | None) -> int:
     from bedsim.metrology.verdict import against_class, sentence
-    from bedsim.screws.grades import has_limit, parse_grade
-    from bedsim.units import MM
+    from bedsim.screws.grades import parse_grade
 
     if verdicts:
         click.echo("\nGrades:")
@@ -138,14 +144,14 @@ def _print_verdicts(
         return 0
     wanted = parse_grade(grade)
     assert setup.diameter is not None
-    if largest is not None and has_limit(wanted, "thread_run_out", diameter=setup.diameter):
-        said = against_class(largest[0], wanted, setup.diameter)
-        say(f"Largest at {largest[1] / MM:.0f} mm: {said}. (The limit is that near the journals.)")
-    judged = [v for g in verdicts for v in g.verdicts if v.limit.grade == wanted]
+    judged = [(g, v) for g in verdicts for v in g.verdicts if v.limit.grade == wanted]
     if not judged:
-        say(f"{wanted}: no table gives a limit for what was measured here; not shown to be met.")
+        say(f"{wanted}: no limit can be held against what was measured here; not shown to be met.")
         return 1
-    outcomes = {v.outcome for v in judged}
+    for g, v in judged:
+        if g.quantity == "thread_run_out":
+            say(f"{g.what}: {against_class(v.run_out, wanted, setup.diameter)}.")
+    outcomes = {v.outcome for _, v in judged}
     worst = next(o for o in ("exceeds", "undecided", "meets") if o in outcomes)
     words = {
         "exceeds": "exceeded",
@@ -192,10 +198,9 @@ def _extremes(found: Extremes, setup: Setup, grade: str | None, target: Target) 
         "Without angles there is no direction: out-of-roundness is in the run-out, eccentricity and bow "
         "cannot be told apart, and a scenario gets no keys. Eight angles per position cost ten minutes more."
     )
-    verdicts = (extremes_verdict(found, setup),) if setup.diameter is not None else ()
-    tir = found.largest - found.smallest
-    k = int(tir.argmax())
-    code = _print_verdicts(verdicts, (float(tir[k]), float(found.position[k])), setup, grade)
+    read = _is_read(float((found.largest - found.smallest).max()), setup)
+    verdicts = (extremes_verdict(found, setup),) if read and setup.diameter is not None else ()
+    code = _print_verdicts(verdicts, setup, grade)
     if target.pictures:
         from bedsim.views.gauge_plots import draw_extremes
 

@@ -147,7 +147,8 @@ def extremes_verdict(extremes: Extremes, setup: Setup) -> GradeVerdict:
     if setup.diameter is None:
         raise InputError("diameter_mm: the nominal diameter is needed to look up limits.")
     tir = float(extremes.largest[0] - extremes.smallest[0])
-    return run_out_verdict(tir, extremes_uncertainty(setup), setup.diameter, "thread next to the lower end")
+    what = f"thread at {extremes.position[0] / MM:g} mm, the lowest read"
+    return run_out_verdict(tir, extremes_uncertainty(setup), setup.diameter, what)
 
 
 def extremes_uncertainty(setup: Setup) -> float:
@@ -156,10 +157,25 @@ def extremes_uncertainty(setup: Setup) -> float:
     return math.hypot(math.sqrt(2) * setup.reading_uncertainty, 2 * setup.holding_uncertainty)
 
 
-def against_class(run_out: float, grade: Grade | str, diameter: float) -> str:
-    """Say a reading (TIR) [m] against the run-out limit of a class, as a workshop would.
+def unread(span: float, setup: Setup) -> str | None:
+    """What to ask where the largest `span` [m] read at any position is less than a division of the gauge.
 
-    Example: "reading 0.150 mm on a screw whose class (C7) allows 0.014 mm: over ten times the limit (10.7)".
+    No grade can be judged then: such a span is not read off this gauge, and a slip of the unit by a thousand
+    looks like the best of screws.
+    """
+    if span >= setup.resolution * (1 - 1e-9):
+        return None
+    return (
+        f"No position's readings differ by more than {span / UM:.2g} µm, less than one division of the gauge "
+        f"({setup.resolution / UM:g} µm). Is the unit in the column's name the one they were written in, or "
+        "are they mm (reading_mm) or inch? Or is the gauge finer (resolution_um)? No grade is judged."
+    )
+
+
+def against_class(run_out: float, grade: Grade | str, diameter: float) -> str:
+    """Say a run-out near a held end (TIR) [m] against the limit of a class, as a workshop would.
+
+    Example: "run-out 0.150 mm on a screw whose class (C7) allows 0.014 mm: over ten times the limit (10.7)".
     """
     g = parse_grade(grade) if isinstance(grade, str) else grade
     allowed = limit(g, "thread_run_out", diameter=diameter)
@@ -184,7 +200,7 @@ def against_class(run_out: float, grade: Grade | str, diameter: float) -> str:
         how = f"over {names[count]} times the limit ({ratio:.1f})"
     name = g.name if g.standard == "JIS" else str(g)
     return (
-        f"reading {run_out / UM / 1000:.3f} mm on a screw whose class ({name}) allows "
+        f"run-out {run_out / UM / 1000:.3f} mm on a screw whose class ({name}) allows "
         f"{allowed.value_um / 1000:.3f} mm: {how}"
     )
 

@@ -121,6 +121,30 @@ def test_grade_as_sold(folder, capsys, offset, code, says):
     assert says in " ".join(capsys.readouterr().out.split())
 
 
+def test_the_class_is_held_against_the_ends_never_against_the_middle(folder, capsys):
+    """The limit is that near the journals: a straight-running end passes whatever the bow in the middle."""
+    path = write(folder, readings(lambda s: 75 * np.sin(np.pi * s / 400) + 0j, noise=0.0))
+    main(["gauge", path, "--grade", "C7", "--no-pictures"])
+    out = " ".join(capsys.readouterr().out.split())
+    assert "over ten times" not in out and "0.150 mm" not in out
+    assert "end: run-out 0.000 mm on a screw whose class (C7) allows 0.014 mm: within the limit" in out
+
+
+def test_readings_in_mm_under_um_pass_no_grade(folder, capsys):
+    """A thousandth of every reading looks like the best of screws; so do extremes."""
+    lines = (SCENARIOS / "gauge-readings/back.csv").read_text().splitlines()
+    first = 1 + next(i for i, line in enumerate(lines) if line.startswith("position_mm"))
+    for i, (s, a, v) in enumerate((line.split(",") for line in lines[first:]), first):
+        lines[i] = f"{s},{a},{float(v) / 1000}"
+    usual = ["--no-pictures", "--set", "length_mm=420", "--set", "diameter_mm=16", "--grade", "C7"]
+    extremes = "position_mm,max_um,min_um\n20,0.15,0\n200,0.2,0\n"
+    for text in ("\n".join(lines), extremes):
+        assert main(["gauge", write(folder, text), *usual]) == 1
+        out = " ".join(capsys.readouterr().out.split())
+        assert "less than one division of the gauge" in out and "are they mm" in out
+        assert "meets" not in out and "C7: no limit can be held" in out
+
+
 def test_v_blocks_say_what_they_cannot_see(folder, capsys):
     notes = "# setup = v-block\n# supports_mm = 20, 380\n# ends = one\n"
     main(["gauge", write(folder, readings(bent, notes)), "--no-pictures"])

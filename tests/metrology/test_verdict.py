@@ -17,10 +17,10 @@ UM, MM = 1e-6, 1e-3
 
 
 def test_over_ten_times_the_limit():
-    """Reading 0.15 mm where C7 allows 0.014 mm: over ten times the limit (common practice, no source)."""
+    """Run-out 0.15 mm where C7 allows 0.014 mm: over ten times the limit (common practice, no source)."""
     said = verdict.against_class(0.150 * MM, "C7", 12 * MM)
     assert said.startswith(
-        "reading 0.150 mm on a screw whose class (C7) allows 0.014 mm: over ten times the limit"
+        "run-out 0.150 mm on a screw whose class (C7) allows 0.014 mm: over ten times the limit"
     )
     assert "(10.7)" in said
 
@@ -122,6 +122,12 @@ def test_extremes_give_a_run_out_only():
     g = verdict.extremes_verdict(extremes, Setup(diameter=0.012, repeatability=1e-6, resolution=1e-6))
     assert g.best is None
     assert g.verdicts[-1].ratio == pytest.approx(150 / 14)
+
+
+def test_less_than_a_division_is_not_read():
+    """A screw that moves a 10 um needle by 0.2 um was more likely written in mm; one division is read."""
+    assert "0.2 µm" in verdict.unread(0.2 * UM, Setup()) and "mm" in verdict.unread(0.0, Setup())
+    assert verdict.unread(20 * UM - 10 * UM, Setup()) is None  # 9.9999999 in floating point
 
 
 def test_diameter_is_asked_for():
