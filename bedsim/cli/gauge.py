@@ -80,7 +80,7 @@ def command(
     if test == "run-out":
         from bedsim.cli.gauge_run_out import run_out
 
-        return run_out(readings, _notes(settings), grade, drop_outliers, target)
+        return run_out(readings, notes, _notes(settings), grade, drop_outliers, target)
     if settings or grade:
         raise InputError(f"{readings}: --set and --grade belong to run-out; this is a {test} test.")
     _other(test, readings, target)

@@ -20,18 +20,29 @@ if TYPE_CHECKING:
 
 
 def run_out(
-    path: Path, options: dict[str, str], grade: str | None, drop_outliers: bool, target: Target
+    path: Path,
+    notes: dict[str, str],
+    options: dict[str, str],
+    grade: str | None,
+    drop_outliers: bool,
+    target: Target,
 ) -> int:
-    """Read, fit, print and write; gives the exit code: 1 if a grade was asked for and is not surely met."""
+    """Read, fit, print and write; gives the exit code: 1 if a grade was asked for and is not surely met.
+
+    `notes` are those of the file, `options` go before them.
+    """
     from bedsim.metrology.centreline_fit import fit_centreline
     from bedsim.metrology.readings import Extremes, read_readings
     from bedsim.metrology.runout_fit import fit_positions
-    from bedsim.metrology.setup import SETUP_TEXT
+    from bedsim.metrology.setup import SETUP_TEXT, assumed
 
     found, setup = read_readings(path, options)
     if grade is not None and setup.diameter is None:
         raise InputError(f"{path}: diameter_mm: --grade needs the nominal diameter (--set diameter_mm=12).")
     click.echo(f"{path}: {SETUP_TEXT[setup.how]}")
+    usual = assumed({**notes, **options})
+    if usual:
+        say(f"Assumed, for neither file nor --set gives it: {usual}.")
     if isinstance(found, Extremes):
         return _extremes(found, setup, grade, target)
     fits = fit_positions(found, setup, drop_outliers=drop_outliers)

@@ -116,6 +116,18 @@ def setup_from(notes: dict[str, str], where: str) -> Setup:
     return setup
 
 
+def assumed(notes: dict[str, str]) -> str:
+    """The set-up, resolution and repeatability that hold because `notes` do not give them; may be empty."""
+    setup = Setup()
+    usual = {
+        "setup": setup.how,
+        "resolution_um": f"{setup.resolution / UM:g}",
+        "repeatability_um": f"{setup.repeatability / UM:g}",
+    }
+    given = {key.replace("_thou", "_um") for key in notes}
+    return ", ".join(f"{key} = {value}" for key, value in usual.items() if key not in given)
+
+
 def _positive(key: str, text: str) -> float:
     try:
         value = float(text)

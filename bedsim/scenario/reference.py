@@ -51,7 +51,8 @@ numbers, positions growing from row to row; lines that start with # are remarks.
 Gauge readings: the gauge stands on the +X side of the screw and its reading grows outwards; angle_deg is how
 far the screw is turned from its clocking zero. Each position needs at least four readings spread around the
 turn; their first harmonic is the offset, and the span of the readings of a round screw (TIR) is twice the
-offset. `bedsim gauge` takes readings taken in other ways and writes a table of offsets.
+offset. They are taken as they stand: run `bedsim gauge` on them first, it looks for slips among them. It also
+takes readings taken in other ways and writes a table of offsets.
 
 """
 

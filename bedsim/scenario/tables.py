@@ -28,6 +28,14 @@ LAYOUTS: dict[tuple[str, ...], tuple[tuple[str, ...], ...]] = {
 }
 """Where a table may be named, and the columns it may have there."""
 
+# Notes on gauge readings that leave the offsets as they are, and those that may say the usual way only.
+_NO_MATTER = {"length_mm", "diameter_mm", "ends", "test"} | {
+    f"{what}_{unit}"
+    for what in ("resolution", "repeatability", "support_uncertainty")
+    for unit in ("um", "thou")
+}
+_USUAL_WAY = {"setup": ("nut", "bearings"), "gauge_deg": ("0", "0.0"), "angles": ("turned",)}
+
 
 def read_table(
     written: str, key: str, layouts: Sequence[tuple[str, ...]], folder: Path, faults: Faults
@@ -54,12 +62,18 @@ def read_table(
     if rows is None:
         return None
     columns, lines, values = rows
-    note = re.search(r"^#\s*(\w+)\s*=", text, re.MULTILINE)
-    if columns == READINGS and note is not None:
+    if columns == READINGS and (note := _other_way(text)) is not None:
         hint = "Let bedsim gauge turn the readings into a table of offsets, and name that table."
-        faults.add(key, f"{written}: the note {note[1]} on how it was read is not taken here", hint=hint)
+        faults.add(key, f"{written}: the note {note} on how it was read is not taken here", hint=hint)
         return None
     return reader.offsets(lines, values) if columns == READINGS else reader.sorted(lines, values)
+
+
+def _other_way(text: str) -> str | None:
+    """The first note `# key = value` of readings that were not taken in the one way understood here."""
+    notes = re.findall(r"^#\s*(\w+)\s*=\s*([^#\n]*)", text, re.MULTILINE)
+    found = (k for k, v in notes if k not in _NO_MATTER and v.strip() not in _USUAL_WAY.get(k, ()))
+    return next(found, None)
 
 
 def _inside(written: str, key: str, folder: Path, faults: Faults) -> Path | None:

@@ -145,6 +145,23 @@ def test_readings_in_mm_under_um_pass_no_grade(folder, capsys):
         assert "meets" not in out and "C7: no limit can be held" in out
 
 
+def test_what_neither_file_nor_options_give_is_said_to_be_assumed(folder, capsys):
+    rows = "position_mm,angle_deg,reading_um\n" + "".join(f"50,{a},{a}\n" for a in range(0, 360, 45))
+    usual = ["gauge", write(folder, "# repeatability_thou = 0.1\n" + rows), "--no-pictures"]
+    main(usual)
+    assert "neither file nor --set gives it: setup = nut, resolution_um = 10." in capsys.readouterr().out
+    main([*usual, "--set", "setup=bearings", "--set", "resolution_um=2"])
+    assert "Assumed" not in capsys.readouterr().out
+
+
+def test_the_shipped_readings_say_how_they_were_taken(folder, capsys):
+    for path in sorted((SCENARIOS / "gauge-readings").glob("*.csv")):
+        main(["gauge", str(path), "--no-pictures"])
+        out = capsys.readouterr().out
+        assert "thread's crest, in the machine's own bearings" in out
+        assert "Assumed" not in out and "not given" not in out and "outlier" not in out
+
+
 def test_v_blocks_say_what_they_cannot_see(folder, capsys):
     notes = "# setup = v-block\n# supports_mm = 20, 380\n# ends = one\n"
     main(["gauge", write(folder, readings(bent, notes)), "--no-pictures"])
@@ -180,7 +197,7 @@ def test_a_decimal_point_lost_among_eight_readings_is_named_by_its_line(folder, 
     clean = (SCENARIOS / "gauge-readings/back.csv").read_text()
     typed = clean.replace("210,90,54", "210,90,660")
     line = 1 + typed.splitlines().index("210,90,660")
-    usual = ["--no-pictures", "--set", "length_mm=420"]
+    usual = ["--no-pictures"]
     main(["gauge", write(folder, clean, "clean.csv"), *usual])
     assert "outlier" not in capsys.readouterr().out
     main(["gauge", write(folder, typed), *usual, "--drop-outliers"])

@@ -115,12 +115,22 @@ def test_gauge_readings_around_a_screw_give_its_offset(write, tmp_path):
     assert max(readings) - min(readings) == pytest.approx(2 * abs(30 - 40j), rel=1e-5)
 
 
-def test_readings_with_notes_on_how_they_were_taken_are_left_to_the_gauge_command(write, faults, tmp_path):
+@pytest.mark.parametrize(
+    "note", ["gauge_deg = 90", "angles = marks", "setup = v-block", "setup = centres", "lead_mm = 5"]
+)
+def test_readings_taken_another_way_are_left_to_the_gauge_command(write, faults, tmp_path, note):
     rows = [f"{s},{a},1" for s in (50, 150) for a in range(0, 360, 45)]
-    (tmp_path / "run-out.csv").write_text(
-        "# gauge_deg = 90\nposition_mm,angle_deg,reading_um\n" + "\n".join(rows)
-    )
-    assert "the note gauge_deg on how it was read is not taken here" in faults(write(RUN_OUT))[0]
+    (tmp_path / "run-out.csv").write_text(f"# {note}\nposition_mm,angle_deg,reading_um\n" + "\n".join(rows))
+    told = faults(write(RUN_OUT))[0]
+    assert f"the note {note.split()[0]} on how it was read is not taken here" in told
+
+
+def test_notes_that_leave_the_offsets_as_they_are_are_taken(write, tmp_path):
+    rows = "\n".join(f"{s},{a},1" for s in (50, 150) for a in range(0, 360, 45))
+    notes = "# setup = bearings\n# gauge_deg = 0   # +X\n# resolution_um = 2\n# length_mm = 420\n"
+    bare = _load(write, tmp_path, "position_mm,angle_deg,reading_um\n" + rows)
+    noted = _load(write, tmp_path, notes + "position_mm,angle_deg,reading_um\n" + rows)
+    assert np.array_equal(bare.tables["run-out.csv"], noted.tables["run-out.csv"])
 
 
 def test_lobes_of_an_unround_screw_do_not_pass_for_an_offset(write, tmp_path):
