@@ -124,17 +124,16 @@ _Outcome = tuple[Sequence["MeasuredKey"], Sequence[str], Path | None]
 
 
 def _stiffness(path: Path, target: Target) -> _Outcome:
-    from bedsim.metrology.stiffness_fit import read_loops, scenario_keys
+    from bedsim.metrology.stiffness_fit import loop_warnings, read_loops, scenario_keys
 
     loops = read_loops(path)
     keys, remarks = scenario_keys(loops)
-    warnings = [f"{loop.place}, {loop.direction}: {w}." for loop in loops for w in loop.warnings]
     picture = None
     if target.pictures:
         from bedsim.views.gauge_plots import draw_loops
 
         picture = draw_loops(loops, f"Push and pull: {target.stem}", target.path("gauge.png"))
-    return keys, [*remarks, *warnings], picture
+    return keys, [*remarks, *loop_warnings(loops)], picture
 
 
 def _decay(path: Path, target: Target) -> _Outcome:

@@ -82,7 +82,7 @@ def read_table(
     words : per text column the words allowed
 
     Raises InputError with all faults of the file in one list: unknown column, two columns of one quantity in
-    different units, an empty cell, text in a number.
+    different units, empty cells, text in a number.
     """
     header, notes, rows = read_header(path)
     columns, faults = _columns(path, header, quantities, words)
@@ -92,6 +92,7 @@ def read_table(
         raise InputError(f"{path}: the table has no rows.")
     numbers: dict[str, list[float]] = {q: [] for q, _ in columns.values() if q in quantities}
     texts: dict[str, list[str]] = {q: [] for q, _ in columns.values() if q in words}
+    faults += _empty(path, [name for name in header if columns[name][0] in numbers], header, rows)
     for line, cells in rows:
         if len(cells) != len(header):
             faults.append(f"{path}: line {line} has {len(cells)} cells, the header has {len(header)}.")
@@ -140,14 +141,37 @@ def _columns(
     return columns, faults
 
 
+def _empty(path: Path, names: list[str], header: list[str], rows: list[tuple[int, list[str]]]) -> list[str]:
+    """One fault for each column of numbers with empty cells, whether one line or the whole table is blank."""
+    faults = []
+    for name in names:
+        k = header.index(name)
+        lines = [line for line, cells in rows if len(cells) == len(header) and not cells[k]]
+        if len(lines) == len(rows) > 1:
+            faults.append(f"{path}: {name} is empty in all {len(rows)} lines: fill the table in.")
+        elif lines:
+            where = f"line{'s' * (len(lines) > 1)} {_spans(lines)}"
+            faults.append(f"{path}: {where}, {name}: is empty.")
+    return faults
+
+
+def _spans(lines: list[int]) -> str:
+    """Line numbers with runs drawn together: 3, 7 to 12."""
+    starts = [n for n in lines if n - 1 not in lines]
+    ends = [n for n in lines if n + 1 not in lines]
+    return ", ".join(f"{a}" if a == b else f"{a} to {b}" for a, b in zip(starts, ends, strict=True))
+
+
 def _number(path: Path, line: int, name: str, cell: str, faults: list[str]) -> float:
+    if not cell:
+        return math.nan  # told for the column as a whole
     try:
         value = float(cell)
     except ValueError:
-        rule = "is empty." if not cell else "must be a number; the unit stands in the column's name."
+        rule = "must be a number; the unit stands in the column's name."
         if re.fullmatch(r"[-+]?\d+,\d+", cell):
             rule = "must be a number with a decimal point."
-        faults.append(f"{path}: line {line}, {name}{f' = {cell!r}' if cell else ''}: {rule}")
+        faults.append(f"{path}: line {line}, {name} = {cell!r}: {rule}")
         return math.nan
     if not math.isfinite(value):
         faults.append(f"{path}: line {line}, {name} = {cell}: must be finite.")

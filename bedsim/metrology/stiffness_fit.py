@@ -173,6 +173,19 @@ def scenario_keys(fits: tuple[LoopFit, ...]) -> tuple[tuple[MeasuredKey, ...], t
     return tuple(keys), tuple(remarks)
 
 
+def loop_warnings(fits: tuple[LoopFit, ...]) -> tuple[str, ...]:
+    """Each warning once for a place and direction, with the heights it holds for."""
+    where: dict[tuple[str, str, str], list[str]] = {}
+    for fit in fits:
+        for warning in fit.warnings:
+            heights = where.setdefault((fit.place, fit.direction, warning), [])
+            heights += [] if math.isnan(fit.height) else [f"{fit.height / MM:g}"]
+    return tuple(
+        f"{place}, {direction}" + (f", at {', '.join(at)} mm" if at else "") + f": {warning}."
+        for (place, direction, warning), at in where.items()
+    )
+
+
 def _target(place: str, direction: str) -> tuple[str, str, float] | None:
     if direction in ("radial", "tangential") and place in ("carriage", "frame"):
         return "guide" if place == "carriage" else "frame", f"{direction}_n_per_um", N_PER_UM

@@ -72,6 +72,17 @@ def test_three_heights_from_a_file_in_pounds_and_thou(tmp_path):
     assert "friction 4" in remarks[0]
 
 
+def test_a_warning_of_loops_is_told_once_with_its_heights():
+    """Ten divisions of 4 um: 33 um of travel at two heights is too little, without a height just said."""
+    loops = [
+        stiffness_fit.fit_loop(LOOP, bed(LOOP), "carriage", direction, height, 4e-6, 0.01)
+        for direction, height in (("radial", 0.1), ("radial", 0.3), ("tangential", math.nan))
+    ]
+    first, second = stiffness_fit.loop_warnings(tuple(loops))
+    assert first.startswith("carriage, radial, at 100, 300 mm: the displacement is less than ten divisions")
+    assert second.startswith("carriage, tangential: the displacement")
+
+
 @pytest.mark.parametrize(
     ("force", "displacement", "says"),
     [

@@ -91,6 +91,10 @@ def test_extremes_only(tmp_path):
         (table([(50, 1)], "position_mm,reading_um"), r"column angle_deg \(or jog_mm\) is missing"),
         (table([(50, 0, 1), (50, "", 2), (50, 180, 1)]), "line 3, angle_deg: is empty"),
         (
+            table([(50, 0, 1), *[(50, 90, "")] * 3, (50, 180, 1), (50, 270, "")]),
+            "lines 3 to 5, 7, reading_um: is empty",
+        ),
+        (
             table([(50, 0, "10um"), (50, 90, 2), (50, 180, 1)]),
             "reading_um = '10um': must be a number; the unit",
         ),
