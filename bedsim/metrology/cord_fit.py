@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError
-from bedsim.metrology.csv_input import ANGLES, LENGTHS, MASSES, read_table
+from bedsim.metrology.csv_input import ANGLES, LENGTHS, MASSES, Table, read_table
 from bedsim.metrology.snippet import MeasuredKey
 from bedsim.metrology.stiffness_fit import note
 from bedsim.units import GRAVITY, MM, N_MM
@@ -19,6 +19,9 @@ Array = NDArray[np.float64]
 
 DIRECTIONS = ("raises", "lowers")
 MOTORS = ("off", "on")
+
+# At a radius of 10 mm half a newton metre, as much as a bed's motor holds with current: our limit.
+LARGEST_MASS = 5.0  # kg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +48,8 @@ def read_cord(path: Path) -> CordFit:
     uncoupled; on: coupled, without current); notes radius_mm (cord's centre to axis) and step_g (how finely
     the mass was changed).
 
-    Raises InputError for bad cells or a missing radius.
+    Raises InputError for bad cells, a missing radius, or masses that look like those of another unit: above
+    `LARGEST_MASS`, or none as heavy as the step.
     """
     table = read_table(path, {"mass": MASSES, "angle": ANGLES}, {"direction": DIRECTIONS, "motor": MOTORS})
     if "mass" not in table.numbers:
@@ -57,12 +61,29 @@ def read_cord(path: Path) -> CordFit:
     radius = note(table, {"radius_mm": MM, "radius_inch": LENGTHS["inch"]}, math.nan)
     step = note(table, {"step_g": 1e-3}, 2e-3)
     mass = table.numbers["mass"]
-    for row in np.flatnonzero(mass < 0):
-        raise table.fault(int(row), "mass", f"{mass[row] * 1e3:g} g", "must not be negative.")
+    _check_masses(table, step)
     n = mass.size
     raises = np.array([d == "raises" for d in table.words.get("direction", ("raises",) * n)])
     coupled = np.array([m == "on" for m in table.words.get("motor", ("off",) * n)])
     return fit_cord(mass * GRAVITY * radius, raises, coupled, step * GRAVITY * radius)
+
+
+def _check_masses(table: Table, step: float) -> None:
+    mass = table.numbers["mass"]
+    for row in np.flatnonzero(mass < 0):
+        raise table.fault(int(row), "mass", f"{mass[row] * 1e3:g} g", "must not be negative.")
+    for row in np.flatnonzero(mass > LARGEST_MASS):
+        rule = (
+            f"must be {LARGEST_MASS:g} kg or less (our limit). Is the unit in the column's name right, or "
+            "are they g (mass_g)?"
+        )
+        raise table.fault(int(row), "mass", f"{mass[row]:g} kg", rule)
+    if mass.max() < step:
+        raise InputError(
+            f"{table.path}: mass: the heaviest is {mass.max() * 1e3:g} g, less than the step by which it was "
+            f"changed (step_g = {step * 1e3:g}). Is the unit in the column's name right, or are they kg "
+            "(mass_kg)?"
+        )
 
 
 def fit_cord(torque: Array, raises: NDArray[np.bool_], coupled: NDArray[np.bool_], step: float) -> CordFit:

@@ -97,7 +97,8 @@ You need: a cord, a bag, small weights (coins, bolts) and a kitchen scale.
 2. Wind the cord round the pulley or coupling; measure from the axis to the middle of the cord
    (`radius_mm`).
 3. Motor uncoupled (`motor` = off): add weight until the screw just starts to turn, in the sense
-   that raises, then in the sense that lowers; four angles each. Write the mass including the bag.
+   that raises, then in the sense that lowers; four angles each. Write the mass including the bag;
+   5 kg at most, on a larger pulley if that is not enough.
 4. Motor coupled, without current (`motor` = on): the same at four to eight angles; the worst ones
    count.
 

@@ -186,6 +186,11 @@ def test_cord_in_one_direction_says_what_is_in_it():
             "direction = 'up': must be one of raises, lowers",
         ),
         ("# radius_mm = 9\ndirection,motor,mass_g\nraises,off,-1\n", "must not be negative"),
+        (
+            "# radius_mm = 9\ndirection,motor,mass_kg\nraises,off,0.2\nraises,on,180\n",
+            "line 4, mass = 180 kg: must be 5 kg or less.*are they g",
+        ),
+        ("# radius_mm = 9\ndirection,motor,mass_g\nraises,off,0.18\n", "heaviest is 0.18 g.*are they kg"),
     ],
 )
 def test_bad_cords(tmp_path, text, says):
