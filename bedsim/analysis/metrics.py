@@ -27,11 +27,16 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     This is the peak-to-valley that the worst-facing wall shows; it does not change when the machine is
     turned. Searched in steps of one degree: low by at most 4e-5 of itself.
     """
-    angle = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
     extent = np.zeros(lateral.shape[1:-1])
-    for some in np.split(np.stack([np.cos(angle), np.sin(angle)]), _PARTS, axis=1):
+    for some in _directions():
         extent = np.maximum(extent, peak_to_valley(lateral @ some).max(axis=-1))
     return extent
+
+
+def _directions() -> list[Array]:
+    """Unit vectors (2, some) of half a turn, in parts."""
+    angle = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
+    return np.split(np.stack([np.cos(angle), np.sin(angle)]), _PARTS, axis=1)
 
 
 def worst(values: Array) -> tuple[int, float]:
@@ -148,18 +153,21 @@ class Band:
     peak_to_valley: float
 
 
-def worst_band(height: Array, values: Array, window: float) -> Band:
-    """Stretch of the print of length `window` (one lead) with the largest peak-to-valley.
+def worst_band(height: Array, lateral: Array, window: float) -> Band:
+    """Stretch of the print of length `window` (one lead) with the largest lateral peak-to-valley.
 
-    `height` (n,); `values` (n, p) or (n, p, axis), then the axis with the larger peak-to-valley counts.
-    A window longer than the print takes the whole print, a short one at least two layers.
+    `height` (n,); `lateral` (n, p, 2), its extent as in `lateral_peak_to_valley`.  A window longer than the
+    print takes the whole print, a short one at least two layers.
     """
     n = len(height)
     step = (height[-1] - height[0]) / (n - 1) if n > 1 else window
     width = int(np.clip(round(window / step) + 1, min(2, n), n))
-    views = np.lib.stride_tricks.sliding_window_view(values, width, axis=0)
-    extent = np.max(views, axis=-1) - np.min(views, axis=-1)
-    extent = extent.reshape(*extent.shape[:2], -1).max(axis=2)
+    extent = np.zeros((n - width + 1, lateral.shape[1]))
+    for some in _directions():
+        along = lateral @ some
+        extent = np.maximum(
+            extent, (_running(np.maximum, along, width) - _running(np.minimum, along, width)).max(-1)
+        )
     first, probe = np.unravel_index(int(np.argmax(extent)), extent.shape)
     return Band(
         first=int(first),
@@ -167,6 +175,18 @@ def worst_band(height: Array, values: Array, window: float) -> Band:
         probe=int(probe),
         peak_to_valley=float(extent[first, probe]),
     )
+
+
+def _running(extreme: np.ufunc, values: Array, width: int) -> Array:
+    """Extreme of every `width` neighbours on the first axis: of two overlapping stretches it is that of their
+    extremes, so that stretches double in every pass.
+    """
+    reach = 1
+    while reach < width:
+        shift = min(reach, width - reach)
+        values = np.asarray(extreme(values[:-shift], values[shift:]))
+        reach += shift
+    return values
 
 
 def nearest(points: Array, place: Array) -> int:

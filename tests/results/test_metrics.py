@@ -149,19 +149,31 @@ def test_spectrum_refuses_uneven_layers_and_is_empty_for_very_few() -> None:
 
 
 def test_worst_band_is_found_where_it_was_put() -> None:
-    values = np.zeros((300, 5, 2))
-    values[140, 3, 1], values[150, 3, 1] = 4.0, -3.0
-    band = metrics.worst_band(HEIGHT, values, 5e-3)
-    assert band.peak_to_valley == 7.0 and band.probe == 3
+    lateral = np.zeros((300, 5, 2))
+    lateral[140, 3, 1], lateral[150, 3, 1] = 4.0, -3.0
+    band = metrics.worst_band(HEIGHT, lateral, 5e-3)
+    assert band.peak_to_valley == pytest.approx(7.0, rel=4e-5) and band.probe == 3
     assert band.first <= 140 and band.last >= 150 and band.last - band.first == 25
 
 
+@given(st.integers(2, 40), st.integers(0, 100))
+def test_worst_band_strays_as_far_as_its_layers_do(width: int, seed: int) -> None:
+    """The one definition of a lateral peak-to-valley, layer by layer; no other stretch as long has more."""
+    lateral = np.random.default_rng(seed).normal(size=(40, 2, 2)).cumsum(axis=0)
+    band = metrics.worst_band(HEIGHT[:40], lateral, 0.2e-3 * (width - 1))
+    every = [metrics.lateral_peak_to_valley(lateral[k : k + width]) for k in range(40 - width + 1)]
+    assert band.last - band.first == width - 1
+    assert band.peak_to_valley == pytest.approx(every[band.first][band.probe], rel=1e-12)
+    assert band.peak_to_valley == pytest.approx(np.max(every), rel=1e-12)
+
+
 def test_worst_band_of_short_prints() -> None:
-    one = metrics.worst_band(HEIGHT[:1], np.ones((1, 5)), 5e-3)
+    one = metrics.worst_band(HEIGHT[:1], np.ones((1, 5, 2)), 5e-3)
     assert (one.first, one.last, one.peak_to_valley) == (0, 0, 0.0)
-    few = metrics.worst_band(HEIGHT[:3], np.arange(15.0).reshape(3, 5), 5e-3)
+    climb = np.stack([np.arange(15.0).reshape(3, 5), np.zeros((3, 5))], axis=2)
+    few = metrics.worst_band(HEIGHT[:3], climb, 5e-3)
     assert (few.first, few.last, few.peak_to_valley) == (0, 2, 10.0)
-    thick = metrics.worst_band(HEIGHT, np.arange(300.0)[:, None], 1e-6)
+    thick = metrics.worst_band(HEIGHT, np.ones((300, 1, 2)), 1e-6)
     assert thick.last - thick.first == 1
 
 
