@@ -66,7 +66,14 @@ def wall_wavelength(lead: float, layer: float, harmonic: int = 1) -> float:
 def phasor_at(height: Array, values: Array, wavelength: float) -> NDArray[np.complex128]:
     """Sinusoid of one wavelength in `values` (n, ...) over `height` (n,), as complex numbers (...).
 
-    values = Re(phasor exp(-2 pi i (height - height[0])/wavelength)) + mean + linear trend, by least squares.
+    values = Re(phasor exp(-2 pi i (height - height[0])/wavelength)) + mean + linear trend, by least squares
+    under a Hann window, like `spectrum`.  The window is zero at the first layer and smooth at both ends:
+    what is no wave leaks into the fit with the cube of the waves in the print, not with the first power as
+    in an even fit.  So a step at the first layer counts nothing, the settling after it and a bent drift next
+    to nothing.  A step s in the middle, m waves high, counts 2 s/(pi m): so much of every wavelength it does
+    hold.  Derivation: a part's Fourier integral falls by one power of m for every derivative of window times
+    part that is continuous; the step's is the integral of the window from the step on, window(step)/(2 pi m)
+    in the leading order, over half the window's sum.
     An infinite wavelength has amplitude 0.  NaN where the print cannot tell: fewer than five layers, or
     less than one wavelength high (the trend would swallow the band).  A wavelength of exactly two layers
     has no separate sine: the fit of least norm is taken.
@@ -80,10 +87,16 @@ def phasor_at(height: Array, values: Array, wavelength: float) -> NDArray[np.com
         return np.full(shape, np.nan, dtype=np.complex128)
     phase = 2.0 * np.pi * (height - height[0]) / wavelength
     trend = (height - height.mean()) / span
+    root = np.sqrt(_hann(height.size))[:, None]
     basis = np.column_stack([np.cos(phase), np.sin(phase), np.ones_like(phase), trend])
     flat = values.reshape(len(values), -1)
-    fit = np.linalg.lstsq(basis, flat, rcond=1e-9)[0]
+    fit = np.linalg.lstsq(root * basis, root * flat, rcond=1e-9)[0]
     return np.asarray(fit[0] + 1j * fit[1]).reshape(shape)
+
+
+def _hann(n: int) -> Array:
+    """Periodic Hann window, zero at the first of n layers [Harris1978]."""
+    return np.asarray(0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(n) / n))
 
 
 def amplitude_at(height: Array, values: Array, wavelength: float) -> Array:
@@ -114,9 +127,10 @@ class Spectrum:
 def spectrum(height: Array, values: Array) -> Spectrum:
     """Amplitude over wavelength of `values` (n, ...), from the height of the print down to two layers.
 
-    Mean and linear trend are removed; then a discrete Fourier transform under a Hann window, padded with
-    zeros to sixteen times the length; amplitude = 2 |X| / (sum of the window).  Source: F. J. Harris, Proc.
-    IEEE 66 (1978) 51-83 (coherent gain of a window).
+    Mean and linear trend are removed, fitted under a Hann window; then a discrete Fourier transform under
+    that window, padded with zeros to sixteen times the length; amplitude = 2 |X| / (sum of the window).
+    Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83 (coherent gain of a window).  From three waves in the
+    print on this is the amplitude of `phasor_at`, which fits trend and wave together.
     Limits: layers of equal thickness (ValueError otherwise), at least five of them (empty otherwise); two
     bands closer than 2/(height of the print) in 1/wavelength are not told apart, and fewer than about three
     waves in the print are told too low.
@@ -129,8 +143,9 @@ def spectrum(height: Array, values: Array) -> Spectrum:
         raise ValueError("a spectrum needs layers of equal thickness")
     flat = values.reshape(n, -1)
     trend = np.column_stack([np.ones(n), np.linspace(-1.0, 1.0, n)])
-    detrended = flat - trend @ np.linalg.lstsq(trend, flat, rcond=None)[0]
-    window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(n) / n)
+    window = _hann(n)
+    root = np.sqrt(window)[:, None]
+    detrended = flat - trend @ np.linalg.lstsq(root * trend, root * flat, rcond=None)[0]
     lines = 2.0 * np.abs(np.fft.rfft(detrended * window[:, None], n=16 * n, axis=0)) / window.sum()
     frequency: Array = np.asarray(np.fft.rfftfreq(16 * n, d=float(steps.mean())), dtype=np.float64)
     kept = frequency >= (1.0 - 1e-9) / float(n * steps.mean())

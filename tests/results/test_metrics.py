@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy.signal import lombscargle, periodogram
+from scipy.signal.windows import hann
 
 from bedsim.analysis import metrics
 
@@ -92,18 +93,69 @@ def test_lateral_amplitude_is_the_longer_half_axis(a: float, b: float, phase: fl
     assert metrics.lateral_amplitude_at(HEIGHT, path, 5e-3) == pytest.approx(longest, rel=1e-9)
 
 
+def level(values: np.ndarray) -> np.ndarray:
+    """Without the line that fits best where the window looks."""
+    weight = np.sqrt(hann(300, sym=False))  # numpy.polyfit squares its weights
+    return values - np.polyval(np.polyfit(HEIGHT, values, 1, w=weight), HEIGHT)
+
+
 def test_amplitude_agrees_with_the_lomb_scargle_periodogram() -> None:
     """scipy.signal.lombscargle, floating mean and normalised amplitude, is the independent fit."""
     rng = np.random.default_rng(3)
-    values = wave(5e-3, 2.0) + 0.3 * rng.normal(size=300)
-    values -= np.polyval(np.polyfit(HEIGHT, values, 1), HEIGHT)
+    values = level(wave(5e-3, 2.0) + 0.3 * rng.normal(size=300))
     for wavelength in (5e-3, 3.1e-3, 1.7e-3):
         peak = lombscargle(
-            HEIGHT, values, np.array([2 * np.pi / wavelength]), floating_mean=True, normalize="amplitude"
+            HEIGHT,
+            values,
+            np.array([2 * np.pi / wavelength]),
+            weights=hann(300, sym=False),
+            floating_mean=True,
+            normalize="amplitude",
         )
         ours = metrics.amplitude_at(HEIGHT, values, wavelength)
         # scipy fits no trend beside the wave: at 12 waves per print this moves the amplitude by under 1 %
         assert_allclose(ours, np.abs(np.atleast_1d(peak)[0]), rtol=0.01, atol=0.01)
+
+
+LAYER = np.arange(300)
+STEP_AT_FIRST = np.where(LAYER > 0, 1.0, 0.0)
+STEP_IN_THE_MIDDLE = np.where(LAYER >= 150, 1.0, 0.0)
+DRIFT = np.linspace(-1.0, 1.0, 300) ** 2
+SETTLING = np.exp(-LAYER / 10.0)
+
+
+LEAK = 2.0 / (np.pi * 12**3)
+"""Of a part without steps, peak to valley 1, at 12 waves: the window's second derivative 2 pi^2 at both ends
+over (2 pi m)^3, twice over half the window's sum."""
+
+
+@pytest.mark.parametrize("band", [0.0, 0.01, 2.0])
+@pytest.mark.parametrize(
+    ("other", "counts"),
+    [
+        (STEP_AT_FIRST, 1e-10),  # the window is zero there
+        (DRIFT, LEAK),
+        (SETTLING, LEAK),
+        (STEP_AT_FIRST + DRIFT - 2.0 * SETTLING, 3.0 * LEAK),
+    ],
+)
+def test_what_is_no_wave_is_no_band_neither_in_tables_nor_in_pictures(
+    band: float, other: np.ndarray, counts: float
+) -> None:
+    values = wave(5e-3, band) + other
+    assert metrics.amplitude_at(HEIGHT, values, 5e-3) == pytest.approx(band, abs=counts)
+    assert drawn_at(5e-3, values) == pytest.approx(band, abs=counts + 1e-4 * band)
+
+
+def test_a_step_in_the_middle_counts_as_much_in_tables_as_in_pictures() -> None:
+    told = metrics.amplitude_at(HEIGHT, STEP_IN_THE_MIDDLE, 5e-3)
+    assert told == pytest.approx(2.0 / (np.pi * 12.0), rel=0.01)
+    assert drawn_at(5e-3, STEP_IN_THE_MIDDLE) == pytest.approx(told, rel=1e-3)
+
+
+def drawn_at(wavelength: float, values: np.ndarray) -> float:
+    line = metrics.spectrum(HEIGHT, values)
+    return float(np.interp(-wavelength, -line.wavelength, line.amplitude))
 
 
 def test_amplitude_of_what_cannot_be_told() -> None:
@@ -135,7 +187,9 @@ def test_spectrum_peaks_at_the_bands_with_their_amplitudes() -> None:
 def test_spectrum_equals_that_of_scipy() -> None:
     """scipy.signal.periodogram scaled as power: a sine of amplitude A carries A^2/2."""
     values = np.random.default_rng(2).normal(size=300)
-    frequency, power = periodogram(values, 1 / 0.2e-3, "hann", 16 * 300, detrend="linear", scaling="spectrum")
+    frequency, power = periodogram(
+        level(values), 1 / 0.2e-3, "hann", 16 * 300, detrend=False, scaling="spectrum"
+    )
     got = metrics.spectrum(HEIGHT, values)
     inside = slice(16, -1)  # from one wave per print up to, not including, two layers per wave
     assert_allclose(got.wavelength[:-1], 1 / frequency[inside], rtol=1e-9)
