@@ -38,6 +38,12 @@ LEFT_OUT = (
     "ringing of the X and Y axes.",
 )
 
+NO_RANGES = (
+    "These are the answers at the likely values: a result file keeps no ranges; run the scenario again "
+    "(see How to repeat this; without --no-ranges), and bedsim run prints what its uncertain numbers leave "
+    "open and which to measure next."
+)
+
 
 def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     """The page for one or more runs, walls side by side in the order given.  Raises InputError for wall or
@@ -108,7 +114,8 @@ def _verdict(
     told = [_named(i, items, headline(s)) for i, s in zip(items, summaries, strict=True)]
     seen = [_named(s.reported, items, wall_sentence(s.wall, s.sightings)) for row in walls for s in row]
     targets = [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
-    return Section(title="Verdict", paragraphs=tuple(told), points=(*seen, *targets), tone="verdict")
+    ranged = [NO_RANGES] if any(i.loaded.ranges for i in items) else []
+    return Section(title="Verdict", paragraphs=(*told, *ranged), points=(*seen, *targets), tone="verdict")
 
 
 def _caution(summaries: Sequence[Summary]) -> Section:

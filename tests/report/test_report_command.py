@@ -31,7 +31,13 @@ def test_measured_tables_are_in_the_result_and_their_shares_in_the_report(tmp_pa
     text = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "who makes the relief" in text
     assert "not computed" in text
+    assert text.count("a result file keeps no ranges") == 1
     assert capsys.readouterr().err == ""
+
+
+def test_no_word_of_ranges_where_every_number_is_known_exactly(once, tmp_path):
+    assert once() == 0
+    assert "keeps no ranges" not in (tmp_path / "r.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(
