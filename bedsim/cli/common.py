@@ -10,6 +10,8 @@ from typing import Any
 
 import click
 
+from bedsim.errors import InputError
+
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 scenario_argument: Decorator = click.argument("scenario", type=click.Path(path_type=Path))
@@ -45,10 +47,24 @@ schema_option: Decorator = click.option(
 )
 
 
+def result_file(output: Path | None, scenario: Path) -> Path:
+    """Where a result goes, by default results/SCENARIO.h5; a name that promises another kind of file is
+    refused.
+    """
+    if output is not None and output.suffix.lower() not in (".h5", ".hdf5"):
+        raise InputError(
+            f"--output {output}: a result file (HDF5) ends in .h5 or .hdf5, for example "
+            f"{output.stem or scenario.stem}.h5."
+        )
+    return output or Path("results") / f"{scenario.stem}.h5"
+
+
 @contextmanager
 def progress_of(total: int, what: str) -> Iterator[Callable[[int], None]]:
-    """Give a function to call with the number of layers done; a bar on a terminal, nothing in a pipe."""
-    if not sys.stderr.isatty():
+    """Give a function to call with the number of layers done; a bar on a terminal, nothing in a pipe or where
+    nothing is to be done.
+    """
+    if not total or not sys.stderr.isatty():
         yield lambda done: None
         return
     from rich.console import Console

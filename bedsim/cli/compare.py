@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 REQUIREMENT_FAILED = 1
 MOST_RUNS = 6
 """More runs on one chart cannot be told apart."""
-_HDF5 = b"\x89HDF\r\n\x1a\n"
 
 
 @click.command(name="compare")
@@ -146,7 +145,7 @@ def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str])
         return [
             _Prepared(
                 label=f"{key.rpartition('.')[2]} = {value}",
-                loaded=load_scenario(files[0], (*overrides, f"{key}={value}")),
+                loaded=load_scenario(files[0], overrides, varied=(f"{key}={value}",)),
                 run=None,
             )
             for value in values
@@ -168,9 +167,11 @@ def _one_file(label: str, file: Path, overrides: Sequence[str]) -> _Prepared:
 
 
 def _is_result(file: Path) -> bool:
+    from bedsim.scenario.toml_file import HDF5_SIGNATURE
+
     try:
         with file.open("rb") as stream:
-            return stream.read(len(_HDF5)) == _HDF5
+            return stream.read(len(HDF5_SIGNATURE)) == HDF5_SIGNATURE
     except OSError:  # the reader of its kind tells what is wrong
         return file.suffix in (".h5", ".hdf5")
 

@@ -39,9 +39,19 @@ if TYPE_CHECKING:
 )
 @click.option("--probe", metavar="NAME", help="Place of the wall on the bed; default: nearest to the origin.")
 @click.option(
-    "--light-deg", type=float, default=60.0, show_default=True, help="Light, from the wall's normal."
+    "--light-deg",
+    type=click.FloatRange(min=0, max=85, min_open=True),
+    default=60.0,
+    show_default=True,
+    help="Light, from the wall's normal.",
 )
-@click.option("--distance-m", type=float, default=0.3, show_default=True, help="From eye to wall.")
+@click.option(
+    "--distance-m",
+    type=click.FloatRange(min=0.05),
+    default=0.3,
+    show_default=True,
+    help="From eye to wall.",
+)
 @click.option(
     "--eye",
     type=click.Choice(["mannos-sakrison", "barten"]),
@@ -51,7 +61,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--threshold-um",
-    type=float,
+    type=click.FloatRange(min=0, min_open=True),
     help="Your own smallest visible amplitude; replaces light, distance and eye.",
 )
 @click.option(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import progress_of, scenario_argument, schema_option, set_option
+from bedsim.cli.common import progress_of, result_file, scenario_argument, schema_option, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.errors import ResultFileError
 from bedsim.units import UM
@@ -58,15 +58,16 @@ def command(
     from bedsim.results.store import write_run
     from bedsim.scenario.load import load_scenario
 
+    target = result_file(output, scenario)
     loaded = load_scenario(scenario, overrides)
-    target = output or Path("results") / f"{scenario.stem}.h5"
     _make_folder(target)
-    beside = Beside(partial(_without_run, loaded, ranges=bool(loaded.ranges) and not no_ranges))
+    ranged = bool(loaded.ranges) and not no_ranges
+    beside = Beside(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
-    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
+    with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
         swings, sources = beside.result(progress)
     found = find_ranges(run, loaded, swings) if swings else None
     shares = shares_of(run, sources)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli.common import result_file
 from bedsim.errors import InputError
 from bedsim.units import UM
 
@@ -77,8 +78,8 @@ def command(
     from bedsim.sweep.plan import load_plan
     from bedsim.sweep.run import run_sweep
 
+    target = result_file(output, plan_file)
     plan = load_plan(plan_file)
-    target = output or Path("results") / f"{plan_file.stem}.h5"
     if member is not None:
         click.echo("\n".join(_member_lines(plan, target, member)))
         return 0

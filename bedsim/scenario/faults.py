@@ -35,11 +35,14 @@ def shown(value: Any) -> str:
 
 
 class Faults:
-    """Collects the faults of one source; each key and rule is told once."""
+    """Collects the faults of one source; each key and rule is told once.
 
-    def __init__(self, source: str, overridden: tuple[str, ...] = ()) -> None:
+    `overridden`: keys that were given on the command line, each with its option.
+    """
+
+    def __init__(self, source: str, overridden: Mapping[str, str] | None = None) -> None:
         self._source = source
-        self._overridden = overridden
+        self._overridden = overridden or {}
         self._lines: dict[str, None] = {}
 
     def __bool__(self) -> bool:
@@ -47,9 +50,8 @@ class Faults:
 
     def add(self, key: str, rule: str, *, value: Any = MISSING, hint: str = "") -> None:
         """Note one fault; `value` is left out where there is none to show."""
-        where = (
-            "--set" if any(key == k or key.startswith(k + ".") for k in self._overridden) else self._source
-        )
+        options = [o for k, o in self._overridden.items() if key == k or key.startswith(k + ".")]
+        where = options[-1] if options else self._source
         place = f"{key} = {shown(value)}" if value is not MISSING else key
         line = f"{where}: {place}: {rule}." if key else f"{where}: {rule}."
         self._lines.setdefault(f"{line} {hint}".rstrip())

@@ -8,8 +8,6 @@ key.
 from __future__ import annotations
 
 import copy
-import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +27,7 @@ from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
+from bedsim.scenario.toml_file import parse_toml, read_toml
 from bedsim.scenario.toml_text import resolved_text
 from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup, parsed_value, set_key
 
@@ -61,26 +60,32 @@ class LoadedScenario:
         `corner.<name>.guide...` to one.  Raises InputError for a key or value that cannot be used.
         """
         tree = copy.deepcopy(dict(self.tree))
-        faults = Faults(self.name, tuple(values))
+        overridden = dict.fromkeys(values, "--set")
+        faults = Faults(self.name, overridden)
         for key, value in values.items():
             set_key(tree, key, value, faults)
         faults.raise_if_any()
-        return _load_tree(tree, self.folder, self.source_text, self.name, tuple(values), self.tables)
+        return _load_tree(tree, self.folder, self.source_text, self.name, overridden, self.tables)
 
     def resolved_toml(self) -> str:
         """Write the complete scenario, each default marked, as a file that loads to the same."""
         return resolved_text(self.scenario, self.ranges, self.defaulted, self.tree)
 
 
-def load_scenario(path: str | Path, overrides: Sequence[str] = ()) -> LoadedScenario:
-    """Read and check a scenario file; `overrides` are `key=value` texts that win over the file.
+def load_scenario(
+    path: str | Path, overrides: Sequence[str] = (), *, varied: Sequence[str] = ()
+) -> LoadedScenario:
+    """Read and check a scenario file; `overrides` and then `varied` are `key=value` texts that win over the
+    file, told as --set and --vary where they cannot be used.
 
     Raises InputError listing every fault: file, key, value, rule, hint.
     """
     file = Path(path)
-    text, tree = _read(file)
-    pairs = [(o, *(part.strip() for part in o.partition("="))) for o in overrides]
-    keys = tuple(key or override for override, key, _, _ in pairs)
+    text, tree = read_toml(file)
+    _refuse_plan(tree, str(file))
+    given = [(o, "--set") for o in overrides] + [(o, "--vary") for o in varied]
+    pairs = [(o, *(part.strip() for part in o.partition("="))) for o, _ in given]
+    keys = {key or o: option for (o, option), (_, key, _, _) in zip(given, pairs, strict=True)}
     faults = Faults(str(file), keys)
     for override, key, equals, value in pairs:
         if not equals or not key:
@@ -88,7 +93,7 @@ def load_scenario(path: str | Path, overrides: Sequence[str] = ()) -> LoadedScen
             faults.add(key or override, "an override is written key=value", hint=hint)
             continue
         set_key(tree, key, parsed_value(value), faults)
-    notes = "".join(f"# set on the command line: {o}\n" for o in overrides)
+    notes = "".join(f"# set on the command line: {o}\n" for o, _ in given)
     source = text if not notes else text.rstrip("\n") + "\n" + notes
     return _load_tree(tree, file.parent, source, str(file), keys, None, faults)
 
@@ -98,7 +103,7 @@ def scenario_from_tree(tree: Mapping[str, Any], *, folder: Path, source: str, na
 
     Raises InputError listing every fault.
     """
-    return _load_tree(copy.deepcopy(dict(tree)), folder, source, name, (), None)
+    return _load_tree(copy.deepcopy(dict(tree)), folder, source, name, {}, None)
 
 
 def scenario_from_text(text: str, *, name: str, tables: Tables) -> LoadedScenario:
@@ -107,51 +112,13 @@ def scenario_from_text(text: str, *, name: str, tables: Tables) -> LoadedScenari
     For a scenario that comes out of another file, called `name` in messages: a table that is not in `tables`
     is refused.  Raises InputError listing every fault.
     """
-    return _load_tree(_parsed(text, name), Path(name), text, name, (), tables)
+    return _load_tree(parse_toml(text, name), Path(name), text, name, {}, tables)
 
 
-def _read(file: Path) -> tuple[str, Tree]:
-    try:
-        data = file.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"{file}: no such file. {_files_beside(file)}".rstrip()) from None
-    except (OSError, ValueError) as error:
-        raise InputError(f"{file}: cannot be read: {getattr(error, 'strerror', None) or error}.") from None
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise InputError(f"{file}: line {line}: is not text in UTF-8.") from None
-    return text, _parsed(text, str(file))
-
-
-def _parsed(text: str, name: str) -> Tree:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{name}: {_syntax(str(error), text)}") from None
-    except RecursionError:
-        raise InputError(f"{name}: tables are nested too deeply.") from None
-
-
-def _files_beside(file: Path) -> str:
-    names = sorted(p.name for p in file.parent.glob("*.toml")) if file.parent.is_dir() else []
-    near = nearest(file.name, names)
-    return f"Did you mean {file.parent / near}?" if near else ""
-
-
-def _syntax(message: str, text: str) -> str:
-    found = re.search(r"\s*\(at line (\d+), column (\d+)\)", message)
-    if found is None:
-        line = max(len(text.splitlines()), 1)
-        return (
-            f"line {line}: is not TOML: {message.replace(' (at end of document)', ', the file ends here')}."
-        )
-    line = int(found[1])
-    written = text.splitlines()[line - 1].strip() if line <= len(text.splitlines()) else ""
-    hint = "Numbers are written with a decimal point." if re.search(r"=\s*-?\d+,\d", written) else ""
-    place = f"line {line}, column {found[2]}"
-    return f"{place}: is not TOML: {message[: found.start()]}: {written[:60]}. {hint}".rstrip()
+def _refuse_plan(tree: Tree, name: str) -> None:
+    """A plan of a sweep names its scenario and has no corners: one message, not one for every key."""
+    if isinstance(tree.get("scenario"), str) and "corner" not in tree:
+        raise InputError(f"{name}: is the plan of a sweep, not a scenario: use bedsim sweep {name}.")
 
 
 def _load_tree(
@@ -159,7 +126,7 @@ def _load_tree(
     folder: Path,
     source: str,
     name: str,
-    overridden: tuple[str, ...],
+    overridden: Mapping[str, str],
     tables: Tables | None,
     faults: Faults | None = None,
 ) -> LoadedScenario:

@@ -6,7 +6,6 @@ what the print must meet and what the parts cost.  Nothing is known here of scre
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -18,6 +17,7 @@ from bedsim.errors import InputError
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.keys import bare, list_section_of, nearest, section_of
 from bedsim.scenario.section import NonNegative, Positive, Section
+from bedsim.scenario.toml_file import read_toml
 
 Value = str | bool | int | float
 Label = Annotated[str, Field(min_length=1, max_length=60)]
@@ -212,7 +212,12 @@ def read_plan_file(path: Path) -> PlanFile:
 
     Raises InputError listing every fault: file, key, value, rule, hint.
     """
-    tree = _tree(path)
+    tree = read_toml(path)[1]
+    if "corner" in tree and "scenario" not in tree:
+        raise InputError(
+            f"{path}: is a scenario, not the plan of a sweep: use bedsim run {path}, or name it in a plan: "
+            f'scenario = "{path.name}".'
+        )
     faults = Faults(str(path))
     for table in _lot_tables(tree):
         _widen(table)
@@ -228,23 +233,6 @@ def read_plan_file(path: Path) -> PlanFile:
 def plan_schema() -> dict[str, Any]:
     """JSON Schema of plan files, for editors."""
     return PlanFile.model_json_schema()
-
-
-def _tree(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except FileNotFoundError:
-        beside = sorted(p.name for p in path.parent.glob("*.toml")) if path.parent.is_dir() else []
-        near = nearest(path.name, beside)
-        raise InputError(
-            f"{path}: no such file.{f' Did you mean {path.parent / near}?' if near else ''}"
-        ) from None
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror or error}.") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not text in UTF-8.") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError(f"{path}: is not TOML: {error}.") from None
 
 
 def _lot_tables(tree: Mapping[str, Any]) -> Iterable[dict[str, Any]]:

@@ -39,6 +39,57 @@ def test_a_missing_file_gives_2(tmp_path, capsys):
     assert "no such file" in capsys.readouterr().err
 
 
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+RIGID = str(SCENARIOS / "bent-rolled-rigid.toml")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (
+            ("run", str(SCENARIOS / "sweeps" / "where-to-spend.toml")),
+            "is the plan of a sweep, not a",
+        ),
+        (("sweep", RIGID), "is a scenario, not the plan of a sweep: use bedsim run"),
+        (("run", "a.h5"), "is a result file (HDF5)"),
+        (("size", "a.h5"), "bedsim report and bedsim compare take results"),
+        (("sweep", "a.h5"), "is a result file (HDF5)"),
+        (("diagnose", RIGID, "a.csv"), "a.csv: looks like a table of readings (CSV)"),
+        (("run", RIGID, "--output", "x.csv"), "--output x.csv: a result file (HDF5) ends in .h5 or .hdf5"),
+        (("sweep", RIGID, "--output", "x"), "--output x: a result file (HDF5) ends in .h5 or .hdf5"),
+        (
+            ("compare", RIGID, "--vary", "joint.kind=rigid,roling"),
+            '--vary: joint.kind = "roling": must be one',
+        ),
+    ],
+)
+def test_a_file_or_value_in_the_wrong_place_is_one_line(tmp_path, monkeypatch, capsys, arguments, told):
+    monkeypatch.chdir(tmp_path)
+    Path("a.h5").write_bytes(b"\x89HDF\r\n\x1a\n and more")
+    Path("a.csv").write_text("# probe = x\nposition_mm,angle_deg,reading_um\n1,2,3\n")
+    assert main([*arguments]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert told in err and len(err.splitlines()) == 1
+    assert {p.name for p in tmp_path.iterdir()} == {"a.h5", "a.csv"}
+
+
+def test_each_option_answers_for_its_own_keys(capsys):
+    assert main(["compare", RIGID, "--set", "print.layers=0", "--vary", "joint.kind=roling,rigid"]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert {line.split(" = ")[0] for line in lines} == {"--set: print.layers", "--vary: joint.kind"}
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [("nothere.toml", None), ("bent-roled-rigid.toml", RIGID), ("bent-rolled-rigid", RIGID)],
+)
+def test_only_near_names_of_files_are_offered(capsys, name, meant):
+    assert main(["run", str(SCENARIOS / name)]) == 2
+    hint = f" Did you mean {meant}?" if meant else ""
+    assert capsys.readouterr().err == f"{SCENARIOS / name}: no such file.{hint}\n"
+
+
 def test_an_unknown_command_is_told_with_the_nearest_one(capsys):
     assert main(["rnu"]) == 2
     assert "there is no command 'rnu'. Did you mean run?" in capsys.readouterr().err
