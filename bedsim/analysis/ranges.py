@@ -63,6 +63,9 @@ WORTH_FRICTION = 0.2
 """Share of the other keys' range from which on every contact key is varied alone (4 % of the squares).  Our
 choice."""
 
+SIGNED = ("mount_force",)
+"""Figures that can pass zero: a mount that is pressed at one end of a range may lift off at the other."""
+
 SMALLEST_FACTOR = 0.05
 """No key alone is believed to lower an answer further: there the model's other errors rule.  Our choice."""
 
@@ -124,7 +127,7 @@ def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
     factors by which each key alone lowers and raises the answer: keys are independent and their effects
     multiply, as those of stiffness, length and run-out do.  Source: root-sum-square of relative
     contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our choice, for ranges that are
-    not symmetric.
+    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2.
     """
     likely = metric_values(run.layers, leads_of(loaded))
     every, contacts = swings.without_friction, swings.contacts
@@ -291,8 +294,9 @@ def _combined(likely: Values, swings: Sequence[Swing]) -> tuple[dict[str, float]
         if math.isnan(value):
             continue
         changes = [[_number(s.at_low[name]), _number(s.at_high[name]), 0.0] for s in swings]
-        if value == 0.0:
-            low[name], high[name] = 0.0, math.hypot(*(max(c) for c in changes))
+        if name in SIGNED or value == 0.0:
+            down = math.hypot(*(min(c) for c in changes)) if name in SIGNED else 0.0
+            low[name], high[name] = value - down, value + math.hypot(*(max(c) for c in changes))
             continue
         up = math.hypot(*(math.log1p(max(c) / value) for c in changes))
         down = math.hypot(*(math.log1p(max(min(c) / value, SMALLEST_FACTOR - 1)) for c in changes))

@@ -1,6 +1,8 @@
 """Answers as ranges: fast machine against engine, rule of combination, keys that count."""
 
+import contextlib
 import math
+import types
 
 import numpy as np
 import pytest
@@ -8,6 +10,8 @@ import pytest
 from bedsim.analysis import ranges
 from bedsim.analysis.coarse_friction import coarse_chunk, coarse_chunks, likeness
 from bedsim.analysis.linear_machine import linear_chunk, shortened
+from bedsim.cli import run as command
+from bedsim.cli.common import progress_of
 from bedsim.cli.main import main
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.scenario.ranges import Range
@@ -161,6 +165,39 @@ def test_a_value_the_machine_cannot_take_is_told(shipped, monkeypatch):
     found = ranges.find_ranges(run, loaded, ranges.vary(loaded))
     assert found.left_out == (("bed.mass_kg", "too heavy"),)
     assert [i.key for i in found.ranges.influences] == ["frame.radial_n_per_um"]
+
+
+def test_a_force_that_can_change_its_sign_has_the_smaller_end_first_and_may_cross_zero():
+    """Differences join, 3 N and 4 N make 5 N: a mount may be loaded at one end and lift off at the other."""
+    zero = dict.fromkeys(ranges.RANGED, 0.0)
+    swings = [
+        ranges.Swing(
+            key=swing(0, 0).key, at_low=zero | {"mount_force": -s}, at_high=zero | {"mount_force": s}
+        )
+        for s in (3.0, 4.0)
+    ]
+    for likely in (-9.0, 1.0, 0.0):
+        low, high = ranges._combined(dict.fromkeys(ranges.RANGED, likely), swings)
+        assert (low["mount_force"], high["mount_force"]) == pytest.approx((likely - 5.0, likely + 5.0))
+
+
+def test_nothing_to_vary_shows_no_bar(shipped, tmp_path, monkeypatch):
+    """On a terminal every total above 0 makes a bar."""
+    totals = {}
+
+    @contextlib.contextmanager
+    def noted(total, what):
+        totals[what] = total
+        yield lambda done: None
+
+    monkeypatch.setattr(command, "progress_of", noted)
+    file = str(shipped("bent-rolled-rigid").path)
+    usual = ["run", file, "--engine", "equilibrium", "--no-pictures", "--set", "print.layers=6"]
+    assert main([*usual, "--no-ranges", "--output", str(tmp_path / "r.h5")]) == 0
+    assert totals == {"layers": 6, "uncertain numbers": 0}
+    monkeypatch.setattr("sys.stderr", types.SimpleNamespace(isatty=lambda: True))
+    with progress_of(0, "nothing") as progress:  # a bar would want more of a terminal
+        progress(1)
 
 
 def test_run_tells_ranges_shares_and_how(shipped, tmp_path, capsys):
