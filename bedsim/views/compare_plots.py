@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormatter
+from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from bedsim.analysis import metrics
 from bedsim.analysis.break_even import BreakEven, Crossing
@@ -124,15 +124,9 @@ def spectrum_curves(
     high = max(float(s.wavelength.max()) for s in found) / MM
     ax.set_xlim(low, high)
     ax.set_ylim(0.0, max(ax.get_ylim()[1], LEAST_UM if unit == "µm" else 0.0))
-    _plain_log(ax)
+    style.round_log_ticks(ax.xaxis, low, high)
     ax.yaxis.set_major_locator(MaxNLocator(5))
     ax.set_ylabel(f"amplitude ({unit})")
-
-
-def _plain_log(ax: Axes) -> None:
-    ax.xaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
-    ax.xaxis.set_minor_formatter(NullFormatter())
 
 
 # ---- walls --------------------------------------------------------------------------------------------

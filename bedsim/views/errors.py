@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import LineCollection
 from matplotlib.colors import Normalize
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from bedsim.results.layers import Array
 from bedsim.units import MM
 from bedsim.views import style
 
+FIRST_LAYER: Any = {"marker": "o", "color": style.INK, "markerfacecolor": "white", "markersize": 6}
+LAST_LAYER: Any = {"marker": "s", "color": style.INK, "markerfacecolor": "white", "markersize": 5}
 LEAST_UM = 0.02  # extent of an axis below which only noise is left
 
 
@@ -43,9 +48,18 @@ def path_in_plane(ax: Axes, lateral: Array, height: Array, norm: Normalize, *, f
     lines = LineCollection(list(segments), cmap=style.HEIGHT_COLOURS, norm=norm, linewidths=1.1, alpha=0.8)
     lines.set_array(height[1:] / MM)
     ax.add_collection(lines)
-    ax.plot(*points[0], marker="o", color=style.INK, markerfacecolor="white", markersize=6, zorder=4)
-    ax.plot(*points[-1], marker="s", color=style.INK, markerfacecolor="white", markersize=5, zorder=4)
+    for point, sign in ((points[0], FIRST_LAYER), (points[-1], LAST_LAYER)):
+        ax.plot(*point, zorder=4, **sign)
     ax.set_aspect("equal")
+
+
+def path_legend(figure: Figure) -> None:
+    """What the signs at the ends of a path mean, below all of them."""
+    signs = [
+        Line2D([], [], linestyle="", label=label, **sign)
+        for sign, label in ((FIRST_LAYER, "layer 1"), (LAST_LAYER, "last layer"))
+    ]
+    figure.legend(handles=signs, loc="outside lower left", ncols=2, handlelength=1.0)
 
 
 def height_scale(height: Array) -> tuple[Normalize, ScalarMappable]:

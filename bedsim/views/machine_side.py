@@ -10,15 +10,17 @@ from collections.abc import Sequence
 from typing import Any
 
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 
 from bedsim.scenario.schema import Corner, Scenario
 from bedsim.views import style
 
-_PARTS: tuple[tuple[str, str, str, str], ...] = (
-    ("mount", "mount", "D", style.GREEN),
-    ("joint", "joint and nut", "o", style.ORANGE),
-    ("carriage", "carriage, centre of mass", "P", style.BLACK),
-    ("guide", "guide", "s", style.PURPLE),
+_PARTS: tuple[tuple[str, str, str, str, str], ...] = (
+    ("mount", "height_mm", "mount", "D", style.GREEN),
+    ("joint", "height_mm", "joint", "o", style.ORANGE),
+    ("nut", "thread_height_mm", "nut, middle of its thread", "_", style.BLUE),
+    ("carriage", "height_mm", "carriage, centre of mass", "P", style.BLACK),
+    ("guide", "height_mm", "guide", "s", style.PURPLE),
 )
 
 
@@ -26,7 +28,7 @@ def side_view(ax: Axes, scenario: Scenario, nut_top: Sequence[float], nut_bottom
     """Heights as seen from the front with the bed at layer 1.
 
     `nut_top`, `nut_bottom` (c,) mm: highest and lowest place of each nut in the print, above the lower end
-    of its screw's free length.  The nut is drawn at the height of its joint.
+    of its screw's free length.
     """
     travel = max(t - b for t, b in zip(nut_top, nut_bottom, strict=True))
     _bed(ax, scenario, travel)
@@ -34,7 +36,7 @@ def side_view(ax: Axes, scenario: Scenario, nut_top: Sequence[float], nut_bottom
         _screw(ax, corner, top)
         _nut(ax, corner, top - bottom)
         _parts(ax, corner)
-    lows = [c.joint.height_mm - t for c, t in zip(scenario.corner, nut_top, strict=True)]
+    lows = [c.nut.thread_height_mm - t for c, t in zip(scenario.corner, nut_top, strict=True)]
     highs = [low + c.screw.length_mm for low, c in zip(lows, scenario.corner, strict=True)]
     _frame(ax, scenario, min(lows), max(0.0, *highs))
     _names(ax, scenario, min(lows))
@@ -67,7 +69,7 @@ def _bed(ax: Axes, scenario: Scenario, travel: float) -> None:
 
 def _screw(ax: Axes, corner: Corner, nut_top: float) -> None:
     screw, width = corner.screw, corner.screw.diameter_mm
-    low = corner.joint.height_mm - nut_top
+    low = corner.nut.thread_height_mm - nut_top
     style.box(ax, corner.x_mm - width / 2, low, width, screw.length_mm, facecolor="#EEEEEE", zorder=1)
     lower, upper = screw.ends.split("-")
     _end(ax, corner.x_mm, low, width, lower, above=False)
@@ -86,14 +88,20 @@ def _end(ax: Axes, x: float, z: float, width: float, kind: str, *, above: bool) 
 
 def _nut(ax: Axes, corner: Corner, travel: float) -> None:
     """The nut, and beside it how far it goes down in the print."""
-    x, z, width = corner.x_mm, corner.joint.height_mm, corner.screw.diameter_mm
+    x, z, width = corner.x_mm, corner.nut.thread_height_mm, corner.screw.diameter_mm
     style.box(ax, x - 0.9 * width, z - 0.6 * width, 1.8 * width, 1.2 * width, facecolor=style.SKY, zorder=4)
     beside = x - 1.35 * width
     ax.plot([beside, beside], [z, z - travel], color=style.BLUE, linewidth=1.6, marker="_", markersize=9)
 
 
+def travel_sign() -> tuple[Line2D, str]:
+    """Handle and label of the bar beside each nut."""
+    sign = Line2D([], [], linestyle="", color=style.BLUE, marker="|", markersize=10, markeredgewidth=1.6)
+    return sign, "side view: way of the nut in the print"
+
+
 def _parts(ax: Axes, corner: Corner) -> None:
-    for part, _, marker, colour in _PARTS:
+    for part, key, _, marker, colour in _PARTS:
         made = getattr(corner, part)
         x = corner.x_mm + getattr(made, "offset_x_mm", 0.0)
         look: Any = {
@@ -103,7 +111,7 @@ def _parts(ax: Axes, corner: Corner) -> None:
             "markerfacecolor": "white",
             "zorder": 6,
         }
-        ax.plot(x, made.height_mm, **look)
+        ax.plot(x, getattr(made, key), **look)
 
 
 def _height_labels(ax: Axes, scenario: Scenario, travel: float) -> None:
@@ -113,8 +121,8 @@ def _height_labels(ax: Axes, scenario: Scenario, travel: float) -> None:
         (0.0, "bed surface", "_", style.INK),
         (bed.centre_height_mm, "bed, centre of mass", "P", style.INK),
     ]
-    for part, text, marker, colour in _PARTS:
-        entries += [(z, said, marker, colour) for z, said in _heights(scenario, part, text)]
+    for part, key, text, marker, colour in _PARTS:
+        entries += [(z, said, marker, colour) for z, said in _heights(scenario, part, key, text)]
     entries.append((-travel, "bed surface, last layer", "_", style.INK))
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     width = right - left
@@ -134,11 +142,11 @@ def _signed(height: float) -> str:
     return "0" if height == 0 else f"{height:+.4g}".replace("-", "\N{MINUS SIGN}")
 
 
-def _heights(scenario: Scenario, part: str, text: str) -> list[tuple[float, str]]:
+def _heights(scenario: Scenario, part: str, key: str, text: str) -> list[tuple[float, str]]:
     """Heights of one kind of part; corners are named where they differ."""
     groups: dict[float, list[str]] = {}
     for corner in scenario.corner:
-        groups.setdefault(getattr(corner, part).height_mm, []).append(corner.name)
+        groups.setdefault(getattr(getattr(corner, part), key), []).append(corner.name)
     if len(groups) == 1:
         return [(z, text) for z in groups]
     return [(z, f"{part} ({style.short(', '.join(who), 22)})") for z, who in groups.items()]

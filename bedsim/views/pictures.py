@@ -61,7 +61,8 @@ def draw_machine(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
         nut = layers.nut_position / MM
         machine_side.side_view(side, scenario, list(nut.max(axis=0)), list(nut.min(axis=0)))
         handles, labels = machine.plan_legend(scenario, layers.probe_name)
-        figure.legend(handles, labels, loc="outside lower left", ncols=3)
+        sign, text = machine_side.travel_sign()
+        figure.legend([*handles, sign], [*labels, text], loc="outside lower left", ncols=3)
     return path
 
 
@@ -118,6 +119,7 @@ def draw_path(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
             ax.set_ylabel(f"lateral Y ({unit})")
         errors.common_square(axes, lateral, factor)
         figure.colorbar(colours, ax=axes, label="print height (mm)", shrink=0.7)
+        errors.path_legend(figure)
     return path
 
 

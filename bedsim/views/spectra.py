@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from matplotlib.transforms import blended_transform_factory
 
 from bedsim.results.layers import Array
@@ -27,16 +26,8 @@ def amplitude_over_wavelength(
     low, high = wavelength.min() / MM, wavelength.max() / MM
     ax.set_xlim(low, high)
     ax.set_ylim(0.0, max(ax.get_ylim()[1], 0.01 if unit == "µm" else 0.0))
-    _plain_log_ticks(ax, low, high)
+    style.round_log_ticks(ax.xaxis, low, high)
     style.legend_beside(ax)
-
-
-def _plain_log_ticks(ax: Axes, low: float, high: float) -> None:
-    decades = 10.0 ** np.arange(np.floor(np.log10(low)) - 1, np.ceil(np.log10(high)) + 1)
-    steps = np.array([1.0, 2.0, 5.0]) if high < 1000 * low else np.array([1.0])
-    ax.xaxis.set_major_locator(FixedLocator(list(np.outer(decades, steps).ravel())))
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
-    ax.xaxis.set_minor_locator(NullLocator())
 
 
 def mark_wavelengths(ax: Axes, marks: Sequence[tuple[float, str]]) -> None:

@@ -15,9 +15,11 @@ from typing import Any
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
 from bedsim.errors import ResultFileError
@@ -129,6 +131,15 @@ def least_extent(ax: Axes, which: str, extent: float) -> None:
             middle = 0.0
         set_limits: Any = ax.set_xlim if which == "x" else ax.set_ylim
         set_limits(middle - extent / 2, middle + extent / 2)
+
+
+def round_log_ticks(axis: Axis, low: float, high: float) -> None:
+    """Number round places of a logarithmic axis that shows `low` to `high`: the closer the less it spans."""
+    steps = (1.0,) if high > 1000 * low else (1.0, 2.0, 5.0) if high > 50 * low else (1.0, 1.5, 2, 3, 4, 5, 7)
+    decades = 10.0 ** np.arange(np.floor(np.log10(low)) - 1, np.ceil(np.log10(high)) + 1)
+    axis.set_major_locator(FixedLocator(list(np.outer(decades, steps).ravel())))
+    axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
+    axis.set_minor_locator(NullLocator())
 
 
 def spread(places: Sequence[float], gap: float) -> list[float]:

@@ -104,9 +104,13 @@ def _probability_legend(result: SweepResult) -> list[Line2D]:
 
 
 def _target_text(result: SweepResult) -> str:
+    return f"peak to valley at every probe: {_limits(result)}"
+
+
+def _limits(result: SweepResult) -> str:
     limits = {"lateral": result.lateral_target, "height": result.height_target}
     asked = [f"{name} error at most {v / UM:g} µm" for name, v in limits.items() if np.isfinite(v)]
-    return "peak to valley at every probe: " + ", ".join(asked)
+    return ", ".join(asked)
 
 
 # ---- distributions ------------------------------------------------------------------------------------
@@ -125,11 +129,13 @@ def draw_distributions(result: SweepResult, path: Path) -> Path:
             _strips(ax, result, name, places, series)
             if np.isfinite(limit):
                 ax.axhline(limit / UM, color=style.INK, linewidth=1.2, linestyle=(0, (6, 2)))
+            style.round_log_ticks(ax.yaxis, *ax.get_ylim())
             ax.set_ylabel(f"{what}, peak to valley (µm)")
             ax.set_xlabel(result.axis_names[0] if result.axis_names else "cell")
         handles: list[Any] = [_patch(i, label) for i, label in enumerate(series) if label]
         if has_target(result):
-            handles.append(Line2D([], [], color=style.INK, linestyle=(0, (6, 2)), label="target"))
+            label = f"target: {_limits(result)}"
+            handles.append(Line2D([], [], color=style.INK, linestyle=(0, (6, 2)), label=label))
         if handles:
             figure.legend(handles=handles, loc="outside lower center", ncols=min(len(handles), 4))
         axes[0].set_title(
@@ -180,7 +186,6 @@ def _strips(
     _name_places(ax, places)
     ax.set_xlim(-0.6, len(places) - 0.4)
     ax.set_yscale("log")
-    ax.yaxis.set_major_formatter(lambda v, _: f"{v:g}")
     ax.grid(axis="x", visible=False)
 
 
@@ -311,6 +316,11 @@ def draw_heights(result: SweepResult, path: Path) -> Path:
         axes[0].set_title(
             "with markers: median printer; thin: 95 % are below", fontsize=8, fontweight="normal"
         )
+        if len(cells) < len(result.cells):
+            note = (
+                f"{len(cells)} of {len(result.cells)} cells: best, worst and between, by median lateral error"
+            )
+            axes[1].set_title(note, fontsize=8, fontweight="normal")
         handles, labels = axes[0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=2)
     return path

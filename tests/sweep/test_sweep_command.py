@@ -1,6 +1,8 @@
 """`bedsim sweep` as a user meets it: answers, pictures, one printer again, faults of a plan in one list."""
 
 import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 from plans import AXES, MACHINE, write_plan
 
 from bedsim.cli.main import main
@@ -50,6 +52,23 @@ def test_prints_the_answers_and_draws_them(folder, capsys):
     out = capsys.readouterr().out
     assert "Cell 3, C5, rolling; printer 41" in out and "bit as in results/plan.h5: yes" in out
     assert "corner.rear.screw.run_out.bow_tir_um = " in out
+
+
+def test_pictures_say_what_they_leave_out_and_what_the_target_is(folder, monkeypatch):
+    written = {}
+
+    def note(figure, path, **_):
+        written[path.name] = [t.get_text() for t in figure.findobj(Text)]
+        path.touch()
+
+    monkeypatch.setattr(Figure, "savefig", note)
+    joints = '[[axis]]\nkey = "joint.kind"\nvalues = ["rigid", "rolling"]\n'
+    write_plan(folder, '[[axis]]\nkey = "grade"\nvalues = ["C5", "C7", "C10"]\n' + joints, members=20)
+    assert run() in (0, 1)
+    note = "4 of 6 cells: best, worst and between, by median lateral error"
+    assert note in written["plan_height.png"]
+    target = "target: lateral error at most 6 µm, height error at most 60 µm"
+    assert target in written["plan_distributions.png"]
 
 
 def test_no_cell_good_enough_is_exit_code_1(folder, capsys):

@@ -133,6 +133,42 @@ def test_very_short_prints_are_drawn(tmp_path: Path, layers: int) -> None:
     assert len(files) == (3 if layers < 5 else 4)
 
 
+@pytest.fixture
+def texts(monkeypatch: pytest.MonkeyPatch) -> dict[str, list[str]]:
+    """What is really written on every picture, by file name."""
+    found: dict[str, list[str]] = {}
+
+    def note(figure: Figure, path: Path, **_: Any) -> None:
+        figure.canvas.draw()
+        found[Path(path).name] = [t.get_text() for t in drawn_texts(figure)]
+
+    monkeypatch.setattr(Figure, "savefig", note)
+    return found
+
+
+def test_the_nut_stands_where_its_thread_is_and_every_sign_is_explained(
+    tmp_path: Path, texts: dict[str, list[str]]
+) -> None:
+    data = synthetic.scenario().model_dump()
+    for corner in data["corner"]:
+        corner["nut"]["thread_height_mm"] = -55.0
+    made = Scenario.model_validate(data)
+    draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "a")
+    assert "nut, middle of its thread \N{MINUS SIGN}55 mm" in texts["a_machine.png"]
+    assert "side view: way of the nut in the print" in texts["a_machine.png"]
+    assert {"layer 1", "last layer"} <= set(texts["a_path.png"])
+
+
+def test_the_numbers_on_a_logarithmic_axis_stand_near_the_band(
+    tmp_path: Path, texts: dict[str, list[str]]
+) -> None:
+    """Thick layers: the wall shows the lead of 2 mm at 3 mm, where the axis begins."""
+    made = synthetic.scenario(layers=40, lead_mm=2.0)
+    thick = made.model_copy(update={"print": made.print.model_copy(update={"layer_mm": 1.2})})
+    draw_run(synthetic.run(thick), synthetic.loaded(thick), tmp_path / "a")
+    assert {"3", "4", "10", "20"} <= set(texts["a_wavelengths.png"])
+
+
 def test_a_history_of_few_of_the_probes_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     made = wide()
     layers = synthetic.layer_result(made)
