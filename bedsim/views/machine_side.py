@@ -45,7 +45,7 @@ def side_view(ax: Axes, scenario: Scenario, nut_top: Sequence[float], nut_bottom
 
 def _frame(ax: Axes, scenario: Scenario, lowest: float, highest: float) -> None:
     """Limits with room for the names below, ticks only where the machine is."""
-    half = max(scenario.bed.size_x_mm / 2, *(abs(c.x_mm) + 30 for c in scenario.corner)) * 1.08
+    half = max(0.55 * scenario.bed.size_x_mm, *(1.33 * abs(c.x_mm) + 10 for c in scenario.corner))
     tall = highest - lowest
     top, bottom = highest + 0.1 * tall, lowest - 0.24 * tall
     lacking = max(0.0, 1.6 * half - (top - bottom))  # a low, wide machine gets room for its labels
