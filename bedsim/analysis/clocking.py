@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,17 +18,27 @@ from bedsim.analysis.clocking_response import (
     response_of,
     screws_in_hand,
 )
-from bedsim.analysis.clocking_search import AIMS, Work, assignments, proven, search
+from bedsim.analysis.clocking_search import AIMS, SAME, Work, assignments, proven, search
+from bedsim.analysis.common_turn import STAYS, with_least_turning
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
+from bedsim.scenario.keys import nearest
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Screw
 from bedsim.scenario.spares import Spare
 from bedsim.simulation import probe_points
-from bedsim.units import DEG, MM
+from bedsim.units import DEG, MM, UM
 
 MISCLOCKED_DEG = (5.0, 15.0)
 CORRECTION_MM = 0.5
+LITTLE_GAIN = 0.1
+"""Part of the error below which clocking is not worth the work.  Our assumption."""
+LITTLE = 0.5 * UM
+"""RMS (m) that is not worth the work: bands of so little are not seen on a wall at leads of 2 mm and more
+(`visibility`).  Our assumption.
+"""
+NOTHING = 1e-9
+"""Errors (m) that differ by less are alike, however small they are: rounding.  Our assumption."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +73,11 @@ class Placement:
     turn: float
     nut_shift: float
 
+    @property
+    def worked_on(self) -> bool:
+        """Whether there is anything to do."""
+        return self.moved or abs(self.turn) >= STAYS
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Misclocked:
@@ -75,7 +90,10 @@ class Misclocked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """Everything `bedsim clock` tells; `curve` (k, 3): correction, RMS as it is and as advised, m."""
+    """Everything `bedsim clock` tells; `curve` (k, 3): correction, RMS as it is and as `best`, m.
+
+    `placements` carry out `best` where that is worth the work, and leave every screw where it is elsewhere.
+    """
 
     title: str
     aim: str
@@ -97,8 +115,30 @@ class Advice:
 
     @property
     def gain(self) -> float:
-        """Part of the expected error after levelling that the advice takes away, 0 to 1."""
-        return 1 - self.best.expected / self.now.expected if self.now.expected > 0 else 0.0
+        """Part of the error that is aimed at which `best` takes away; negative where it is worse."""
+        now, best = getattr(self.now, self.aim), getattr(self.best, self.aim)
+        return 1 - best / now if now > 0 else 0.0
+
+    @property
+    def gains_little(self) -> bool:
+        """Whether what is gained is too little, against the error or by itself."""
+        gained = getattr(self.now, self.aim) - getattr(self.best, self.aim)
+        return bool(self.gain < LITTLE_GAIN or gained < LITTLE)
+
+    @property
+    def worse_as_placed(self) -> bool:
+        """Whether the bed would stray more until it is levelled, by more than counts as alike."""
+        return self.best.placed > max(self.now.placed * (1 + SAME), self.now.placed + NOTHING)
+
+    @property
+    def leave(self) -> bool:
+        """Whether every screw stays as it is."""
+        return not any(p.worked_on for p in self.placements)
+
+    @property
+    def name_of_best(self) -> str:
+        """What `best` is called: nothing is advised where it is not worth the work."""
+        return "best found" if self.leave else "advised"
 
 
 def advise(
@@ -117,6 +157,7 @@ def advise(
     peak-to-valleys are told beside it.  `correction` m: each corner is levelled by an independent amount
     within +-correction, evenly distributed (our assumption), which turns its screw by 360 degrees x
     correction/lead.  Limits: frictionless machine with fitting nuts; the screw as mounted.
+    Of clockings that differ by a turn common to all screws the one with the least work is taken.
     `progress` is told how many of `sets_to_search` are done.
     Raises InputError for an unknown probe, spares where screws differ, or too many sets.
     """
@@ -130,26 +171,62 @@ def advise(
     clocking_now = np.array([c.screw.clocking_deg for c in loaded.scenario.corner]) * DEG
     place_now = sets.index(tuple(range(len(clocking_now))))
     found = search(work, progress)
-    settings = {a: _setting(work, *found[a]) for a in AIMS}
-    best_set, best_clocking = found[aim]
-    return Advice(
+    best = _with_least_work(loaded, work, found[aim], aim)
+    settings = {a: _setting(work, *found[a]) for a in AIMS} | {aim: best}
+    advice = Advice(
         title=loaded.scenario.title,
         aim=aim,
         probes=names,
         correction=correction,
         turned_by_levelling=spread,
         now=_setting(work, place_now, clocking_now),
-        best=settings[aim],
+        best=best,
         others=tuple((a, settings[a]) for a in AIMS if a != aim),
         by_chance=math.sqrt(float(unit_circles.average(forms)[place_now])),
         proven=aim != "worst" and proven(work, found[aim], aim),
         sets=len(sets),
-        misclocked=tuple(_misclocked(work, best_set, best_clocking, off) for off in MISCLOCKED_DEG),
-        placements=_placements(loaded, hand, settings[aim], clocking_now),
-        left_over=tuple(s.label for k, s in enumerate(hand) if k not in settings[aim].screw),
-        curve=_curve(work, (place_now, clocking_now), found[aim], loaded, correction),
+        misclocked=tuple(_misclocked(work, found[aim][0], best.clocking, off) for off in MISCLOCKED_DEG),
+        placements=_placements(loaded, hand, best),
+        left_over=tuple(s.label for k, s in enumerate(hand) if k not in best.screw),
+        curve=_curve(work, (place_now, clocking_now), (found[aim][0], best.clocking), loaded, correction),
         response=response,
         chosen_probes=tuple(chosen),
+    )
+    return left_alone(loaded, advice) if advice.gains_little or advice.worse_as_placed else advice
+
+
+def left_alone(loaded: LoadedScenario, advice: Advice) -> Advice:
+    """The same findings with every screw left where it is."""
+    hand = advice.response.screws
+    return replace(
+        advice,
+        placements=_placements(loaded, hand, advice.now),
+        left_over=tuple(s.label for s in hand if s.corner is None),
+    )
+
+
+def _with_least_work(loaded: LoadedScenario, work: Work, found: tuple[int, Array], aim: str) -> Setting:
+    """What was found, less the turn common to all screws where the error does not depend on it."""
+    k, clocking = found
+    best = _setting(work, k, clocking)
+    most = max(getattr(best, aim) * (1 + SAME), getattr(best, aim) + NOTHING)
+    begin = _counted_from(loaded, work.response.screws, best)
+    hand = np.array([1.0 if c.screw.hand == "right" else -1.0 for c in loaded.scenario.corner])
+    for eased in with_least_turning(clocking, begin, hand):
+        setting = _setting(work, k, eased)
+        if getattr(setting, aim) <= most:
+            return setting
+    return best
+
+
+def _counted_from(loaded: LoadedScenario, hand: Sequence[ScrewInHand], setting: Setting) -> Array:
+    """Clocking (c,) rad from which each turn counts: now, or zero where another screw is put in."""
+    corners = loaded.scenario.corner
+    return np.array(
+        [
+            corner.screw.clocking_deg * DEG if hand[setting.screw[c]].corner == c else 0.0
+            for c, corner in enumerate(corners)
+        ]
     )
 
 
@@ -167,7 +244,9 @@ def _probes(loaded: LoadedScenario, probe: str | None) -> tuple[list[int], tuple
     if probe is None:
         return list(range(len(names))), names
     if probe not in names:
-        raise InputError(f"--probe = {probe}: there is no such probe. Allowed: {', '.join(names)}")
+        near = nearest(probe, names)
+        hint = f". Did you mean {near}?" if near else "."
+        raise InputError(f"--probe = {probe}: there is no such probe. Allowed: {', '.join(names)}{hint}")
     return [names.index(probe)], (probe,)
 
 
@@ -220,15 +299,15 @@ def _curve(
 
 
 def _placements(
-    loaded: LoadedScenario, hand: Sequence[ScrewInHand], best: Setting, clocking_now: Array
+    loaded: LoadedScenario, hand: Sequence[ScrewInHand], setting: Setting
 ) -> tuple[Placement, ...]:
+    begin = _counted_from(loaded, hand, setting)
     found = []
     for c, corner in enumerate(loaded.scenario.corner):
-        screw = hand[best.screw[c]]
+        screw = hand[setting.screw[c]]
         moved = screw.corner != c
-        clocking = degrees(best.clocking)[c] * DEG
-        against = 0.0 if moved else clocking_now[c]
-        turn = degrees(np.array([clocking - against]))[0] * DEG
+        clocking = degrees(setting.clocking)[c] * DEG
+        turn = degrees(setting.clocking - begin)[c] * DEG
         hand_of_thread = 1.0 if corner.screw.hand == "right" else -1.0
         shift = -hand_of_thread * corner.screw.lead_mm * MM * turn / (2 * np.pi)
         found.append(

@@ -221,6 +221,11 @@ def extents(errors: Errors, probes: Sequence[int]) -> tuple[float, float]:
     )
 
 
+def root_mean_square(lateral: Array, probes: Sequence[int]) -> float:
+    """RMS (m) of the lateral error (n, p, 2) about its mean over the layers, over the chosen probes."""
+    return float(np.sqrt(lateral[:, list(probes)].var(axis=0).sum(axis=-1).mean()))
+
+
 def degrees(clocking: Array) -> list[float]:
     """Clocking (c,) rad as scenario keys, -180 to 180 degrees."""
     return [float(a) for a in (np.asarray(clocking) / DEG + 180) % 360 - 180]

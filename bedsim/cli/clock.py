@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,8 +22,13 @@ AIM_WORDS = {
     "worst": "least worst case after levelling",
     "placed": "least error as placed, never levelled",
 }
-LITTLE_GAIN = 0.1
-"""Part of the expected error below which clocking is called hardly worth the work.  Our choice."""
+AIM_MEASURES = {
+    "expected": "expected error after levelling",
+    "worst": "worst case after levelling",
+    "placed": "error as placed",
+}
+MOST_CORRECTION_MM = 10.0
+"""A bed that is off by more is to be set up anew, not levelled.  Our assumption."""
 
 
 @click.command(name="clock")
@@ -43,7 +47,7 @@ LITTLE_GAIN = 0.1
     type=float,
     default=0.5,
     show_default=True,
-    help="How far levelling afterwards moves each corner, up or down, at most.",
+    help=f"How far levelling afterwards moves each corner, up or down, at most; 0 to {MOST_CORRECTION_MM:g}.",
 )
 @click.option(
     "--aim",
@@ -78,13 +82,17 @@ def command(
 
     Levelling turns the screws again: the advice is for the error that is left then.
     """
-    from bedsim.analysis.clocking import advise
+    from bedsim.analysis.clocking import advise, left_alone
     from bedsim.analysis.clocking_search import sets_to_search
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.spares import read_spares
 
-    if not (math.isfinite(levelling_correction_mm) and levelling_correction_mm >= 0):
-        raise InputError(f"--levelling-correction-mm = {levelling_correction_mm:g}: must be at least 0.")
+    if not 0 <= levelling_correction_mm <= MOST_CORRECTION_MM:
+        raise InputError(
+            f"--levelling-correction-mm = {levelling_correction_mm:g}: must be at least 0 and at most "
+            f"{MOST_CORRECTION_MM:g}; it is in mm, 0.5 is 500 µm. A bed that is off by more is to be set up "
+            "anew before its screws are clocked."
+        )
     loaded = load_scenario(scenario, overrides)
     more = read_spares(spares)
     total = sets_to_search(len(loaded.scenario.corner), len(more))
@@ -100,9 +108,10 @@ def command(
         )
     for line in advice_lines(advice):
         click.echo(line)
-    if not no_check:
-        _check(loaded, advice)
-    _steps(advice, scenario)
+    if not no_check and not advice.leave and _worse_with_friction(loaded, advice):
+        advice = left_alone(loaded, advice)
+    if not advice.leave:
+        _steps(advice, scenario)
     if not no_pictures:
         click.echo(f"\nPicture: {_drawn(loaded, advice, output or _usual(scenario))}")
     return 0
@@ -142,10 +151,12 @@ def advice_lines(advice: Advice) -> Iterator[str]:
     )
     yield f"Lateral error {where}: its RMS about the mean is made least, peak to valley told beside it."
     yield ""
-    head = ("", "as it is", "advised", *(AIM_SHORT[name] for name, _ in advice.others))
+    head = ("", "as it is", advice.name_of_best, *(AIM_SHORT[name] for name, _ in advice.others))
     settings = (advice.now, advice.best, *(s for _, s in advice.others))
     yield from _table([head, *(_row(text, name, settings) for text, name in ROWS)])
     yield f"  Clocked by chance, these screws would have {_length(advice.by_chance)} RMS as placed."
+    if advice.leave:
+        return
     yield ""
     yield "What inaccurate clocking costs (every screw off by up to so much, as placed, worst case):"
     for m in advice.misclocked:
@@ -178,17 +189,39 @@ def _headline(advice: Advice) -> str:
     now, best = advice.now, advice.best
     change = f"from {_length(now.placed)} to {_length(best.placed)} RMS as placed"
     left = f"from {_length(now.expected)} to {_length(best.expected)} after levelling"
-    if advice.gain < LITTLE_GAIN:
-        return f"Clocking gains little here: {change}, {left} within ±{advice.correction / MM:g} mm."
+    if advice.leave:
+        return f"Leave the screws as they are: {_why_leave(advice)}."
     return (
         f"Clocking takes the lateral error {change}; levelling within ±{advice.correction / MM:g} mm undoes "
-        f"part of it: {left}, {round(100 * advice.gain):d} % gained."
+        f"part of it: {left}. Of the {AIM_MEASURES[advice.aim]} {round(100 * advice.gain):d} % is gained."
     )
 
 
-def _check(loaded: LoadedScenario, advice: Advice) -> None:
-    """Peak-to-valley before and after with friction and play, at rest."""
-    from bedsim.analysis.clocking_response import degrees, extents, placed
+def _why_leave(advice: Advice) -> str:
+    """What speaks against what was found: it is worse, or gains too little."""
+    from bedsim.analysis.clocking import LITTLE, LITTLE_GAIN
+
+    now, best = advice.now, advice.best
+    aimed = (
+        f"the {AIM_MEASURES[advice.aim]} within ±{advice.correction / MM:g} mm goes from "
+        f"{_length(getattr(now, advice.aim))} to {_length(getattr(best, advice.aim))} RMS"
+    )
+    if advice.gain <= 0:
+        return f"nothing better was found, {aimed} at best"
+    if advice.worse_as_placed:
+        return (
+            f"the best that was found is worse as placed, {_length(now.placed)} to {_length(best.placed)} "
+            f"RMS; {aimed}"
+        )
+    return (
+        f"clocking gains little here, {aimed}. Less than {100 * LITTLE_GAIN:g} % or {_length(LITTLE)} RMS is "
+        "not worth the work (our assumption)"
+    )
+
+
+def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
+    """Tell before and after with friction and play, at rest, and whether the RMS is larger after."""
+    from bedsim.analysis.clocking_response import degrees, extents, placed, root_mean_square
     from bedsim.errors import SolverError
     from bedsim.simulation import simulate
 
@@ -203,7 +236,7 @@ def _check(loaded: LoadedScenario, advice: Advice) -> None:
             ).layers
     except SolverError as fault:
         say(f"With friction and play: not computed ({fault}).")
-        return
+        return False
     told = [
         " and ".join(
             f"{_length(v)} {word}"
@@ -217,6 +250,14 @@ def _check(loaded: LoadedScenario, advice: Advice) -> None:
     ]
     click.echo("")
     say(f"With friction and play, at rest, peak to valley as placed: {told[0]} before, {told[1]} after.")
+    rms = [root_mean_square(run.lateral_error, advice.chosen_probes) for run in (before, after)]
+    if rms[1] <= rms[0]:
+        return False
+    say(
+        f"Leave the screws as they are: with friction and play the RMS goes from {_length(rms[0])} to "
+        f"{_length(rms[1])}, so what was found is worse."
+    )
+    return True
 
 
 # ---- workshop -----------------------------------------------------------------------------------------
@@ -260,7 +301,7 @@ def _turn_text(p: Placement) -> str:
             f"{p.corner}: put in {p.screw} with its own zero mark on the line, then turn it in the "
             f"coupling by {amount}."
         )
-    if abs(p.turn) < 0.5 * DEG:
+    if not p.worked_on:
         return f"{p.corner}: leave it."
     lift = "down" if p.nut_shift < 0 else "up"
     return (
@@ -284,12 +325,15 @@ def _notes(advice: Advice) -> Iterator[str]:
     if advice.aim == "worst":
         sure = "The least worst case is searched from the best of the other two, and not proven"
     elif advice.proven:
-        sure = "No other clocking of these screws at these corners is better (proven)"
+        sure = "No other clocking of these screws at these corners is better by more than 1 % (proven)"
     else:
         sure = "The best of many starts; that none is better is not proven here"
     if advice.sets > LOOKED_AT_CLOSELY:
         searched += f" (closely at the {LOOKED_AT_CLOSELY} most promising by a rough search)"
-    yield f"{sure}; {searched} looked at, screws are only moved where that gains more than 1 %."
+    yield (
+        f"{sure}; {searched} looked at, screws are only moved where that gains more than 1 %, and all are "
+        "turned alike only where that does."
+    )
     yield (
         "Frictionless machine with fitting nuts; run-out and once-per-turn travel turn with the screw, the "
         "slow part of its travel goes with it to another corner."

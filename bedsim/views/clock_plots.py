@@ -52,12 +52,13 @@ def plan_of_turns(ax: Axes, scenario: Scenario, advice: Advice) -> None:
     ax.set_xlim(min(*xs, -half_x) - 3.6 * reach, max(*xs, half_x) + 3.6 * reach)
     ax.set_ylim(min(*ys, -half_y) - 4.6 * reach, max(*ys, half_y) + 4.6 * reach)
     ax.plot([], [], color=style.INK, linewidth=1.6, label="mark on the screw now (zero where it is put in)")
-    ax.plot([], [], color=style.VERMILLION, linestyle=MARK, label="mark on the screw when turned")
+    if not advice.leave:
+        ax.plot([], [], color=style.VERMILLION, linestyle=MARK, label="mark on the screw when turned")
     ax.set_aspect("equal")
     ax.grid(visible=False)
     ax.set_xlabel("X, to the right (mm)")
     ax.set_ylabel("Y, to the back (mm)")
-    ax.set_title("Turn the screws, seen from above")
+    ax.set_title("Leave the screws as they are" if advice.leave else "Turn the screws, seen from above")
 
 
 def _turn(ax: Axes, corner: Corner, placement: Placement, reach: float, edge: float) -> None:
@@ -66,13 +67,14 @@ def _turn(ax: Axes, corner: Corner, placement: Placement, reach: float, edge: fl
     turn = placement.turn / DEG
     ax.plot(*_spoke(x, y, begin, 1.15 * reach), color=style.INK, linewidth=1.6)
     ax.plot(x, y, marker="o", color=style.INK, markersize=3)
-    ax.plot(*_spoke(x, y, begin + turn, 1.15 * reach), color=style.VERMILLION, linestyle=MARK)
+    if placement.worked_on:
+        ax.plot(*_spoke(x, y, begin + turn, 1.15 * reach), color=style.VERMILLION, linestyle=MARK)
     if abs(turn) >= SMALLEST_ARC:
         _sweep(ax, x, y, begin, turn, 0.8 * reach)
     way = "ccw" if turn >= 0 else "cw"
     lines = [style.wrapped(placement.corner, 22)]
     lines += [style.wrapped(f"put in {placement.screw}", 18)] if placement.moved else []
-    lines += ["leave it" if abs(turn) < 0.5 and not placement.moved else f"{abs(turn):.0f}° {way}"]
+    lines += [f"{abs(turn):.0f}° {way}" if placement.worked_on else "leave it"]
     above = y > 0
     away = max(abs(y) + 1.3 * reach, edge + 0.2 * reach)  # clear of the dial and of the bed's edge
     ax.annotate(
@@ -122,7 +124,7 @@ def paths(ax: Axes, advice: Advice) -> None:
     """Path of the bed in the plane at the probe that is worst as it is."""
     before, after, probe = _lateral(advice)
     factor, unit = style.length_unit(before, after)
-    for path, look, label in ((before, BEFORE, "as it is"), (after, AFTER, "advised")):
+    for path, look, label in ((before, BEFORE, "as it is"), (after, AFTER, advice.name_of_best)):
         every = max(1, len(path) // 15)
         ax.plot(*(path.T / factor), **{**look, "markevery": every}, label=label)
     ax.set_aspect("equal", adjustable="datalim")
@@ -137,7 +139,7 @@ def over_height(ax: Axes, scenario: Scenario, advice: Advice) -> None:
     top = np.arange(1, len(before) + 1) * scenario.print.layer_mm
     away = [np.hypot(*path.T) for path in (before, after)]
     factor, unit = style.length_unit(*away)
-    for values, look, label in zip(away, (BEFORE, AFTER), ("as it is", "advised"), strict=True):
+    for values, look, label in zip(away, (BEFORE, AFTER), ("as it is", advice.name_of_best), strict=True):
         ax.plot(values / factor, top, **{**look, "markevery": max(1, len(top) // 15)}, label=label)
     ax.set_xlim(left=0)
     ax.set_xlabel(f"distance from the mean place ({unit})")
@@ -150,7 +152,7 @@ def over_correction(ax: Axes, advice: Advice) -> None:
     correction, now, best = advice.curve.T
     factor, unit = style.length_unit(now, best)
     ax.plot(correction / MM, now / factor, **{**BEFORE, "markevery": 4}, label="as it is")
-    ax.plot(correction / MM, best / factor, **{**AFTER, "markevery": 4}, label="advised")
+    ax.plot(correction / MM, best / factor, **{**AFTER, "markevery": 4}, label=advice.name_of_best)
     ax.axhline(
         advice.by_chance / factor, color=style.GREY, linestyle=(0, (1.5, 1.5)), label="clocked by chance"
     )

@@ -9,6 +9,7 @@ from bedsim.cli.main import main
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 SHORT = ["--set", "print.layers=24"]
+BADLY_CLOCKED = [*SHORT, "--set", "corner.back.screw.clocking_deg=120"]
 
 SPARES = """
 [[screw]]
@@ -38,8 +39,9 @@ def told(capsys):
 
 
 def test_tells_before_after_levelling_cost_and_steps(folder, capsys):
-    assert main(["clock", "machine.toml", "--probe", "centre", *SHORT]) == 0
+    assert main(["clock", "machine.toml", *BADLY_CLOCKED]) == 0
     out = told(capsys)
+    assert out.startswith("Clocking takes the lateral error")
     for words in (
         "RMS as placed",
         "RMS after levelling, expected",
@@ -63,7 +65,7 @@ def test_the_run_it_proposes_is_the_advised_machine(folder, capsys):
     """The printed --set options are taken by the scenario and give what was promised with friction."""
     import shlex
 
-    main(["clock", "machine.toml", "--no-swap", "--no-pictures", "--no-check", *SHORT])
+    main(["clock", "machine.toml", "--no-swap", "--no-pictures", "--no-check", *BADLY_CLOCKED])
     line = next(x for x in capsys.readouterr().out.splitlines() if x.startswith("To see it"))
     arguments = shlex.split(line.partition("bedsim ")[2])
     extra = ["--engine", "equilibrium", "--no-pictures", "--no-ranges", "--output", "r.h5", *SHORT]
@@ -118,18 +120,51 @@ def test_bad_options_get_one_message(folder, capsys):
     for options, message in (
         (["--spares", "none.toml"], "No such file"),
         (["--probe", "middle"], "Allowed: centre"),
+        (["--probe", "center"], "Did you mean centre?"),
         (["--levelling-correction-mm", "-1"], "must be at least 0"),
         (["--levelling-correction-mm", "nan"], "must be at least 0"),
+        (["--levelling-correction-mm", "500"], "at most 10; it is in mm, 0.5 is 500 µm"),
         (["--aim", "best"], "expected"),
     ):
         assert main(["clock", "machine.toml", *options, *SHORT]) == 2
         assert message in capsys.readouterr().err
 
 
-def test_little_to_gain_is_said(folder, capsys):
-    """Screws that already lie well: the first sentence says so."""
-    assert main(["clock", "machine.toml", "--no-check", "--no-pictures", *SHORT]) == 0
-    assert capsys.readouterr().out.startswith("Clocking gains little here")
+@pytest.mark.parametrize("name", ["bent-rolled-rigid", "gauge-readings", "plain-lead-screws", "four-screws"])
+def test_where_little_is_gained_the_screws_are_left_and_no_steps_told(name, capsys):
+    """The shipped screws lie well, or stray by less than is seen: no coupling is worth loosening."""
+    assert main(["clock", str(SCENARIOS / f"{name}.toml"), "--no-pictures"]) == 0
+    out = told(capsys)
+    assert out.startswith("Leave the screws as they are: clocking gains little here")
+    assert "Less than 10 % or 0.50 µm RMS is not worth the work (our assumption)" in out
+    assert "In the workshop" not in out
+    assert "bedsim run" not in out
+
+
+def test_where_levelling_undoes_every_clocking_the_screws_are_left(folder, capsys):
+    """Levelling by a lead turns the screws anywhere: the mean over it is the same for every clocking."""
+    usual = ["clock", "machine.toml", "--no-check", "--no-pictures", *SHORT]
+    assert main([*usual, "--levelling-correction-mm", "5"]) == 0
+    out = told(capsys)
+    assert out.startswith("Leave the screws as they are")
+    assert "In the workshop" not in out
+
+
+def test_what_is_worse_with_friction_is_not_advised(folder, capsys):
+    """A setting that is worse than the machine is told as such, by the machine with friction."""
+    from dataclasses import replace
+
+    from bedsim.analysis.clocking import advise
+    from bedsim.cli.clock import _worse_with_friction
+    from bedsim.scenario.load import load_scenario
+
+    loaded = load_scenario(Path("machine.toml"), tuple(v for v in BADLY_CLOCKED if v != "--set"))
+    advice = advise(loaded, swap=False)
+    assert not _worse_with_friction(loaded, advice)
+    well = load_scenario(Path("machine.toml"), ("print.layers=24",))
+    capsys.readouterr()
+    assert _worse_with_friction(well, replace(advice, best=advice.now))
+    assert "Leave the screws as they are: with friction and play the RMS goes from" in told(capsys)
 
 
 def test_screws_that_cancel_to_nothing_are_advised_too(tmp_path, capsys):
