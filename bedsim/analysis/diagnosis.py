@@ -32,8 +32,8 @@ _CONFUSED = 1e-3
 """Share of a source's power in directions that are not told, from which it counts as not told."""
 
 CHANCE = 0.01
-"""Readings that chance alone would make so odd this rarely are taken as a cause outside the model.  Our
-assumption.
+"""Readings that chance alone would make so odd this rarely are taken as a cause outside the model; so
+well-fitting this rarely, as readings whose uncertainty is not the stated one.  Our assumption.
 """
 
 
@@ -62,6 +62,15 @@ class NextTest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Excess:
+    """The source that would have to be furthest beyond what a screw can be."""
+
+    source: Source
+    needed: float  # m
+    bound: float  # m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Diagnosis:
     """Outcome of a fit."""
 
@@ -72,6 +81,7 @@ class Diagnosis:
     chi_square: float
     degrees: int  # of freedom left over
     chance: float  # probability of a larger chi square by noise alone; nan with none left over
+    excess: Excess | None = None  # where the readings hold more than screws within their bounds can make
     next_tests: tuple[NextTest, ...] = field(default=())  # best first
 
     @property
@@ -83,6 +93,11 @@ class Diagnosis:
     def outside_model(self) -> bool:
         """Whether the readings hold something that no source of the model makes."""
         return bool(self.degrees > 0 and self.chance < CHANCE)
+
+    @property
+    def fits_too_well(self) -> bool:
+        """Whether less is left over than readings of the stated uncertainty leave."""
+        return bool(self.degrees > 0 and self.chance > 1 - CHANCE)
 
 
 def phasor_of_turn(angle: ArrayLike, reading: ArrayLike) -> tuple[complex, Array]:
@@ -107,6 +122,7 @@ def diagnose(
     sources: Sequence[Source],
     *,
     scale: ArrayLike | None = None,
+    bound: ArrayLike | None = None,
     hand: Mapping[str, int] | None = None,
 ) -> Diagnosis:
     """Amplitude and phase of every source from complex readings (m,) with response (m, s), by weighted
@@ -117,6 +133,7 @@ def diagnose(
     covariance per real part is (H^H W H)^-1, W = diag(1/sigma^2).  All directions that the readings see are
     fitted, so that what is left over is left over by the model; sources with a part in directions of less
     than 1/CONDITION_LIMIT of the largest singular value of the scaled, weighted matrix count as not told.
+    `bound` (s,): amplitudes (m) beyond which no screw is, see `excess`; not looked at without.
     `hand` (corner -> +1 or -1, default +1) is that of the thread.  Raises InputError.
     Source: weighted least squares and the chi-square test of its residual, any textbook on estimation.
     """
@@ -142,8 +159,31 @@ def diagnose(
         chi_square=chi_square,
         degrees=degrees,
         chance=float(stats.chi2.sf(chi_square, degrees)) if degrees > 0 else np.nan,
+        excess=None if bound is None else excess(h, y, s, x, np.asarray(bound, float), sources),
         next_tests=next_tests(h, s, sources, size, hand or {}),
     )
+
+
+def excess(
+    h: Complex, y: Complex, s: Array, x: Complex, bound: Array, sources: Sequence[Source]
+) -> Excess | None:
+    """What the fit x (s,) needs beyond the bounds (s,) m, if screws within them cannot make the readings.
+
+    A fit alone does not show it: a machine that hardly passes its screws on explains any motion by screws
+    that are bent enough.  With each part of x spread about zero by its bound the readings are spread by
+    D = diag(s^2) + H diag(bound^2) H^H, and y^H D^-1 y, the least of |y - H x|^2/s^2 + |x/bound|^2 over all
+    x, is a chi square of as many degrees of freedom as there are readings, real and imaginary.  What the
+    readings hardly see cannot take it up.  Source: [GUM] for the sum of variances; the least is worked out
+    in the tests.
+    """
+    reach = h * bound
+    spread = np.diag(s**2) + reach @ reach.conj().T
+    chi_square = float(np.vdot(y, np.linalg.solve(spread, y)).real)
+    ratio = np.abs(x) / bound
+    k = int(np.argmax(ratio))
+    if stats.chi2.sf(chi_square, 2 * len(y)) >= CHANCE or ratio[k] <= 1:
+        return None
+    return Excess(source=sources[k], needed=float(abs(x[k])), bound=float(bound[k]))
 
 
 def _check(h: Complex, y: Complex, s: Array, sources: Sequence[Source], size: Array) -> None:

@@ -13,7 +13,7 @@ from bedsim.errors import InputError
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.diagnosis import Diagnosis, Estimate, NextTest
+    from bedsim.analysis.diagnosis import Diagnosis, Estimate, Excess, NextTest
     from bedsim.analysis.outside_causes import OutsideCause
     from bedsim.analysis.readings import Reading
     from bedsim.scenario.load import LoadedScenario
@@ -88,6 +88,7 @@ def command(
     from bedsim.analysis.outside_causes import outside_causes
     from bedsim.analysis.readings import read_readings, reading_rows
     from bedsim.analysis.response import once_per_turn_response
+    from bedsim.analysis.screw_bounds import screw_bounds
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
@@ -104,7 +105,14 @@ def command(
         line_width=machine.print.line_width_mm * MM,
         hand=hand,
     )
-    result = diagnose(rows, [r.value for r in found], [r.sigma for r in found], answers.sources, hand=hand)
+    result = diagnose(
+        rows,
+        [r.value for r in found],
+        [r.sigma for r in found],
+        answers.sources,
+        bound=screw_bounds(loaded, answers.sources),
+        hand=hand,
+    )
     causes = outside_causes(
         layer_height=machine.print.layer_mm * MM,
         seconds_per_layer=machine.print.seconds_per_layer,
@@ -115,7 +123,11 @@ def command(
         extruder_volume_per_turn=None if extruder_mm3 is None else extruder_mm3 * MM**3,
         volume_per_layer=None if layer_mm3 is None else layer_mm3 * MM**3,
     )
-    click.echo("\n".join(diagnosis_lines(result, found, causes)))
+    lines = diagnosis_lines(result, found, causes)
+    if result.excess:
+        joints = ", ".join(dict.fromkeys(c.joint.kind for c in machine.corner))
+        lines = [*excess_lines(result.excess, f"{loaded.name} (joint.kind: {joints})"), "", *lines]
+    click.echo("\n".join(lines))
     return 0
 
 
@@ -135,13 +147,34 @@ def diagnosis_lines(
     result: Diagnosis, readings: Sequence[Reading], causes: Sequence[OutsideCause]
 ) -> list[str]:
     """The diagnosis as lines for a terminal."""
-    lines = [_headline(result), "", *_table(result.estimates), *_untold(result.estimates), ""]
+    lines = [] if result.excess else [_headline(result), ""]
+    lines += [*_table(result.estimates), *_untold(result.estimates), ""]
     lines += [_fit_line(result), *_scatter(readings)]
-    if not result.can_tell or result.outside_model:
+    if not result.excess and (not result.can_tell or result.outside_model):
         lines += ["", *_next(result.next_tests, len(result.estimates))]
     lines += ["", "Causes outside the model, by what they repeat with:"]
     lines += [f"  {c.name} ({c.repeats}): {_length(c)}; {c.how_to_tell}" for c in causes]
     return lines
+
+
+def excess_lines(excess: Excess, machine: str) -> list[str]:
+    """That the screws of this machine cannot have made the readings, and what to look at."""
+    from bedsim.analysis.screw_bounds import BEYOND
+
+    cause, corner = excess.source
+    return [
+        f"The motion is more than the screws of this machine can cause: {cause} at {corner} would have to be "
+        f"{_off(excess.needed)}, and {_off(excess.bound)} is {BEYOND:g} times what its worst screw has or a "
+        "bent one usually has (our assumption).",
+        f"Is {machine} the machine that was read? Look at the kind of its joints, its stiffnesses and "
+        "the units of the readings; what follows holds for that machine only.",
+    ]
+
+
+def _off(length: float) -> str:
+    from bedsim.analysis.printed import quantity
+
+    return quantity(length, "m")
 
 
 def _headline(result: Diagnosis) -> str:
@@ -176,10 +209,11 @@ def _table(estimates: Sequence[Estimate]) -> list[str]:
 
 def _untold(estimates: Sequence[Estimate]) -> list[str]:
     return [
-        f"  {e.source[0]} at {e.source[1]} cannot be told from "
+        f"  {e.source[0]} at {e.source[1]} cannot be told"
         + (
-            ", ".join(f"{cause} at {corner}" for cause, corner in e.mixed_with)
-            or "nothing: no reading sees it"
+            " from " + ", ".join(f"{cause} at {corner}" for cause, corner in e.mixed_with)
+            if e.mixed_with
+            else ": these readings hardly see it"
         )
         + "."
         for e in estimates
@@ -188,6 +222,8 @@ def _untold(estimates: Sequence[Estimate]) -> list[str]:
 
 
 def _fit_line(result: Diagnosis) -> str:
+    from bedsim.analysis.diagnosis import CHANCE
+
     condition = "unlimited" if result.condition == float("inf") else f"{result.condition:.3g}"
     fit = f"Condition number {condition}, {result.rank} of {len(result.estimates)} sources independent. "
     if result.degrees == 0:
@@ -197,6 +233,14 @@ def _fit_line(result: Diagnosis) -> str:
         return (
             fit
             + f"{told}, chance {result.chance:.1g}: the readings hold something no screw of the model makes."
+        )
+    if result.excess:
+        return fit + f"{told}, but only with screws that no machine has."
+    if result.fits_too_well:
+        return (
+            fit + f"{told}, less than readings of the stated uncertainty leave once in {1 / CHANCE:.0f} "
+            "times: this is no check of the model. Give the uncertainty that the readings have (sigma_um, "
+            "--sigma-um)."
         )
     return fit + f"{told}: the model explains the readings."
 

@@ -7,7 +7,7 @@ springs, each pulled by its screw, and on three points in height.
 import numpy as np
 import pytest
 
-from bedsim.analysis.diagnosis import diagnose, next_tests, phasor_of_turn, turned_response
+from bedsim.analysis.diagnosis import diagnose, excess, next_tests, phasor_of_turn, turned_response
 from bedsim.analysis.outside_causes import near, outside_causes
 from bedsim.errors import InputError
 
@@ -201,3 +201,60 @@ def test_three_run_outs_under_equal_springs_are_told_from_no_place_on_the_bed():
     assert result.rank == 2
     assert not any(e.told for e in result.estimates)
     assert result.next_tests[0].rank == 3
+
+
+BOUND = np.full(len(SOURCES), 100e-6)
+
+
+def test_a_machine_that_hardly_passes_its_screws_on_does_not_explain_their_motion():
+    """Readings of one machine under one that passes a hundredth on: fitted well by screws that none has."""
+    rng = np.random.default_rng(10)
+    h = machine()
+    y, sigma = noisy(h, rng), np.full(len(h), SIGMA)
+    assert diagnose(h, y, sigma, SOURCES, bound=BOUND).excess is None
+    hardly = diagnose(h / 100, y, sigma, SOURCES, bound=BOUND)
+    assert not hardly.outside_model
+    assert hardly.excess.source == ("run-out", "left")
+    assert hardly.excess.needed == pytest.approx(100 * 8e-6, rel=0.2)
+    assert hardly.excess.bound == 100e-6
+    assert diagnose(h / 100, y, sigma, SOURCES).excess is None
+
+
+def test_noise_alone_is_no_excess_even_where_the_fit_makes_much_of_it():
+    """The fit of a machine that passes nothing on turns noise into millimetres; the readings need none."""
+    rng = np.random.default_rng(11)
+    h, sigma = machine() / 1e4, np.full(9, SIGMA)
+    runs = [diagnose(h, noisy(h, rng, 0 * TRUE), sigma, SOURCES, bound=BOUND) for _ in range(300)]
+    assert min(max(e.amplitude for e in r.estimates) for r in runs) > 1e-3
+    assert np.mean([r.excess is not None for r in runs]) < 0.03
+
+
+def test_excess_is_decided_by_the_least_of_misfit_and_size():
+    """y^H D^-1 y against numpy's least squares of readings and bounds stacked, on both sides of the limit."""
+    from scipy import stats
+
+    rng = np.random.default_rng(12)
+    h, sigma = machine() / 30, np.full(9, SIGMA)
+    y = noisy(h, rng, 100 * TRUE)
+    limit = stats.chi2.isf(0.01, 18)
+    told = []
+    for factor in (0.5, 1, 2, 4, 8, 16):
+        stacked = np.vstack([h / SIGMA, np.diag(1 / (factor * BOUND))])
+        wanted = np.concatenate([y / SIGMA, np.zeros(6)])
+        x = np.linalg.lstsq(stacked, wanted, rcond=None)[0]
+        least = np.sum(np.abs(stacked @ x - wanted) ** 2)
+        free = np.linalg.lstsq(h, y, rcond=None)[0]
+        found = excess(h, y, sigma, free, factor * BOUND, SOURCES)
+        told.append(found is not None)
+        assert told[-1] == (least > limit and np.abs(free).max() > factor * 100e-6)
+    assert told[0]
+    assert not told[-1]
+
+
+def test_a_fit_that_is_too_good_is_no_check():
+    h = machine()
+    exact = diagnose(h, h @ TRUE, np.full(len(h), SIGMA), SOURCES)
+    assert exact.fits_too_well
+    rng = np.random.default_rng(13)
+    runs = [diagnose(h, noisy(h, rng), np.full(len(h), SIGMA), SOURCES) for _ in range(300)]
+    assert np.mean([r.fits_too_well for r in runs]) < 0.03

@@ -1,0 +1,47 @@
+"""How far off the screws of a machine may be before it is rather the wrong machine."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bedsim.analysis.bands import Source
+from bedsim.components.run_out import bow_shape
+from bedsim.results.layers import Array
+from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.schema import Screw
+from bedsim.units import MM, UM
+
+BEYOND = 5.0
+"""Times the largest that a scenario gives, or that screws usually have.  Our assumption."""
+USUAL_OFFSET = 100 * UM
+"""Distance of a bent screw from its axis (0.2 mm TIR), where the scenario gives less.  Our assumption."""
+USUAL_TRAVEL = 123 * UM
+"""Once-per-turn travel error of a poor screw, where the scenario gives less: the largest of the field test
+in `screws.lots.CLASS_7_FIELD_TEST`; whether from zero or from peak to valley is not known, the larger is
+taken.
+"""
+
+
+def screw_bounds(loaded: LoadedScenario, sources: tuple[Source, ...]) -> Array:
+    """Amplitudes (s,) m that no screw of the machine has: BEYOND times the largest of all its screws.
+
+    Of all screws, for a reading is there to find the one that is worse than was thought.
+    """
+    screws = [c.screw for c in loaded.scenario.corner]
+    largest = {
+        "run-out": max(USUAL_OFFSET, *(_offset(loaded, s) for s in screws)),
+        "once-per-turn travel": max(USUAL_TRAVEL, *(s.travel.once_per_turn_pv_um / 2 * UM for s in screws)),
+    }
+    return np.array([BEYOND * largest[cause] for cause, _ in sources])
+
+
+def _offset(loaded: LoadedScenario, screw: Screw) -> float:
+    """Largest distance (m) of the thread from its axis over the free length, all parts taken as one way."""
+    bent, length = screw.run_out, screw.length_mm * MM
+    s = np.linspace(0.0, length, 201)
+    tir = bent.eccentricity_tir_um + bent.tilt_tir_um_per_100mm * s / (100 * MM)
+    tir = tir + bent.bow_tir_um * np.asarray(bow_shape(length, screw.ends == "fixed-free")(s)[0])
+    measured = 0.0
+    if bent.table is not None:
+        measured = float(np.hypot(*loaded.tables[bent.table][:, 1:3].T).max())
+    return (float(tir.max()) / 2 + measured) * UM
