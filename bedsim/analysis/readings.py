@@ -19,6 +19,7 @@ from bedsim.analysis.response import Answers
 from bedsim.analysis.wall import wall_normal, width_per_height
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
+from bedsim.scenario.keys import nearest
 from bedsim.units import DEG, MM, UM
 
 GAUGE_COLUMNS = ("probe", "axis", "eighth", "reading_um")
@@ -31,6 +32,7 @@ AXES = ("x", "y", "z")
 class Reading:
     """One once-per-turn amplitude: of a gauge on the bed, or of the bands on a wall."""
 
+    where: str  # file and line of its first row
     place: str  # axis x, y, z of a gauge, or the name of a wall
     probe: str
     value: complex  # m, reading = Re(value e^{j psi}), psi = 0 at the start
@@ -61,7 +63,7 @@ def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Re
     if faults:
         raise InputError("\n".join(f"{path}: {text}" for text in faults))
     make = _gauge_readings if gauge else _band_readings
-    return make([row for _, row in rows], default_sigma, str(path))
+    return make([(f"{path}: line {number}", row) for number, row in rows], default_sigma)
 
 
 def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
@@ -127,9 +129,10 @@ def _sigma(row: dict[str, str], default: float) -> float:
     return float(row["sigma_um"]) * UM if row.get("sigma_um") else default
 
 
-def _gauge_readings(rows: Sequence[dict[str, str]], default_sigma: float, path: str) -> tuple[Reading, ...]:
+def _gauge_readings(rows: Sequence[tuple[str, dict[str, str]]], default_sigma: float) -> tuple[Reading, ...]:
     groups: dict[tuple[str, str, str, float], list[dict[str, str]]] = {}
-    for row in rows:
+    first: dict[tuple[str, str, str, float], str] = {}
+    for where, row in rows:
         key = (
             row["probe"],
             row["axis"].lower(),
@@ -137,16 +140,19 @@ def _gauge_readings(rows: Sequence[dict[str, str]], default_sigma: float, path: 
             float(row.get("turned_deg") or 0) * DEG,
         )
         groups.setdefault(key, []).append(row)
+        first.setdefault(key, where)
     out = []
-    for (probe, axis, turned, turn), members in groups.items():
+    for key, members in groups.items():
+        probe, axis, turned, turn = key
         angle = np.array([float(r["eighth"]) for r in members]) * np.pi / 4.0
         try:
             value, rest = phasor_of_turn(angle, [float(r["reading_um"]) * UM for r in members])
         except InputError as fault:
-            raise InputError(f"{path}: probe {probe}, axis {axis}: {fault}") from None
+            raise InputError(f"{first[key]}: probe {probe}, axis {axis}: {fault}") from None
         of_reading = float(np.sqrt(np.mean([_sigma(r, default_sigma) ** 2 for r in members])))
         out.append(
             Reading(
+                where=first[key],
                 place=axis,
                 probe=probe,
                 value=value,
@@ -160,14 +166,14 @@ def _gauge_readings(rows: Sequence[dict[str, str]], default_sigma: float, path: 
     return tuple(out)
 
 
-def _band_readings(rows: Sequence[dict[str, str]], default_sigma: float, path: str) -> tuple[Reading, ...]:
-    del path
+def _band_readings(rows: Sequence[tuple[str, dict[str, str]]], default_sigma: float) -> tuple[Reading, ...]:
     out = []
-    for row in rows:
+    for where, row in rows:
         wavelength = float(row["wavelength_mm"]) * MM
         angle = 2.0 * np.pi * float(row["crest_mm"]) * MM / wavelength
         out.append(
             Reading(
+                where=where,
                 place=wall_normal(row["wall"])[0],
                 probe=row["probe"],
                 value=complex(float(row["amplitude_um"]) * UM * np.exp(-1j * angle)),
@@ -207,23 +213,17 @@ def reading_rows(
 ) -> Complex:
     """Response (m, s) that belongs to the readings, for `diagnose`; lengths in m, `hand` as there.
 
-    Raises InputError for a probe or corner that the scenario does not have, or bands that are not once per
-    turn.
+    Raises InputError for a probe or corner that the scenario does not have.
     """
     sources, probe_name, response = answers.sources, answers.probe_name, answers.response
     corners = {corner for _, corner in sources}
-    rows, faults = [], []
+    rows: list[Complex] = []
+    faults: dict[str, str] = {}  # rule, told once, to where it is broken first
     for r in readings:
         if r.probe not in probe_name:
-            faults.append(f"probe = {r.probe!r}: must be one of {', '.join(probe_name)}.")
+            faults.setdefault(f"probe = {r.probe!r}: {_one_of(r.probe, probe_name)}", r.where)
         elif r.turned and r.turned not in corners:
-            faults.append(f"turned = {r.turned!r}: must be one of {', '.join(sorted(corners))}.")
-        elif r.wavelength is not None and abs(r.wavelength / lead - 1.0) > 0.05:
-            faults.append(
-                f"wavelength_mm = {r.wavelength / MM:g}: the model makes bands once per lead, "
-                f"{lead / MM:g} mm. "
-                "See the causes outside the model."
-            )
+            faults.setdefault(f"turned = {r.turned!r}: {_one_of(r.turned, sorted(corners))}", r.where)
         else:
             at = response[probe_name.index(r.probe)]
             if r.wavelength is None:
@@ -233,5 +233,19 @@ def reading_rows(
                 row = wall_row(at, normal, lead=lead, layer_height=layer_height, line_width=line_width)
             rows.append(turned_response(row, sources, r.turned, r.turn, hand) if r.turned else row)
     if faults:
-        raise InputError("\n".join(dict.fromkeys(faults)))
+        raise InputError("\n".join(f"{where}: {rule}" for rule, where in faults.items()))
     return np.array(rows)
+
+
+def _one_of(name: str, allowed: Sequence[str]) -> str:
+    near = nearest(name, allowed)
+    return f"must be one of {', '.join(allowed)}." + (f" Did you mean {near}?" if near else "")
+
+
+def foreign_bands(readings: Sequence[Reading], lead: float) -> list[tuple[str, float]]:
+    """File, line and wavelength (m) of bands that do not come back once per lead (m), to 5 %."""
+    return [
+        (r.where, r.wavelength)
+        for r in readings
+        if r.wavelength is not None and abs(r.wavelength / lead - 1.0) > 0.05
+    ]

@@ -86,7 +86,7 @@ def command(
     """
     from bedsim.analysis.diagnosis import diagnose
     from bedsim.analysis.outside_causes import outside_causes
-    from bedsim.analysis.readings import read_readings, reading_rows
+    from bedsim.analysis.readings import foreign_bands, read_readings, reading_rows
     from bedsim.analysis.response import once_per_turn_response
     from bedsim.analysis.screw_bounds import screw_bounds
     from bedsim.scenario.load import load_scenario
@@ -95,6 +95,17 @@ def command(
     machine = loaded.scenario
     lead = _common_lead(loaded)
     found = read_readings(readings, sigma_um * UM)
+    causes = outside_causes(
+        layer_height=machine.print.layer_mm * MM,
+        seconds_per_layer=machine.print.seconds_per_layer,
+        lead=lead,
+        steps_per_turn=machine.corner[0].motor.steps_per_turn,
+        gear_ratio=machine.corner[0].motor.gear_ratio,
+        heater_seconds=heater_s,
+        extruder_volume_per_turn=None if extruder_mm3 is None else extruder_mm3 * MM**3,
+        volume_per_layer=None if layer_mm3 is None else layer_mm3 * MM**3,
+    )
+    _refuse_foreign(foreign_bands(found, lead), lead, causes)
     answers = once_per_turn_response(loaded)
     hand = {c.name: 1 if c.screw.hand == "right" else -1 for c in machine.corner}
     rows = reading_rows(
@@ -112,16 +123,6 @@ def command(
         answers.sources,
         bound=screw_bounds(loaded, answers.sources),
         hand=hand,
-    )
-    causes = outside_causes(
-        layer_height=machine.print.layer_mm * MM,
-        seconds_per_layer=machine.print.seconds_per_layer,
-        lead=lead,
-        steps_per_turn=machine.corner[0].motor.steps_per_turn,
-        gear_ratio=machine.corner[0].motor.gear_ratio,
-        heater_seconds=heater_s,
-        extruder_volume_per_turn=None if extruder_mm3 is None else extruder_mm3 * MM**3,
-        volume_per_layer=None if layer_mm3 is None else layer_mm3 * MM**3,
     )
     lines = diagnosis_lines(result, found, causes)
     if result.excess:
@@ -143,18 +144,38 @@ def _common_lead(loaded: LoadedScenario) -> float:
     return next(iter(leads.values())) * MM
 
 
+def _refuse_foreign(bands: Sequence[tuple[str, float]], lead: float, causes: Sequence[OutsideCause]) -> None:
+    """Bands of another length come from no screw: what could make them is told instead."""
+    from bedsim.analysis.outside_causes import near
+
+    if not bands:
+        return
+    faults = []
+    for where, wavelength in bands:
+        alike = [c.name for c in causes if near(c, wavelength)]
+        told = f" Of about that length: {', '.join(alike)}." if alike else ""
+        faults.append(
+            f"{where}: wavelength_mm = {wavelength / MM:g}: must be the lead, {lead / MM:g}, "
+            f"within 5 %: screws make no other bands.{told}"
+        )
+    raise InputError("\n".join([*faults, *_outside(causes)]))
+
+
 def diagnosis_lines(
     result: Diagnosis, readings: Sequence[Reading], causes: Sequence[OutsideCause]
 ) -> list[str]:
     """The diagnosis as lines for a terminal."""
     lines = [] if result.excess else [_headline(result), ""]
-    lines += [*_table(result.estimates), *_untold(result.estimates), ""]
+    lines += [*_table(result.estimates), *_cancelling(result.estimates), *_untold(result.estimates), ""]
     lines += [_fit_line(result), *_scatter(readings)]
     if not result.excess and (not result.can_tell or result.outside_model):
         lines += ["", *_next(result.next_tests, len(result.estimates))]
-    lines += ["", "Causes outside the model, by what they repeat with:"]
-    lines += [f"  {c.name} ({c.repeats}): {_length(c)}; {c.how_to_tell}" for c in causes]
-    return lines
+    return [*lines, "", *_outside(causes)]
+
+
+def _outside(causes: Sequence[OutsideCause]) -> list[str]:
+    told = [f"  {c.name} ({c.repeats}): {_length(c)}; {c.how_to_tell}" for c in causes]
+    return ["Causes outside the model, by what they repeat with:", *told]
 
 
 def excess_lines(excess: Excess, machine: str) -> list[str]:
@@ -205,6 +226,17 @@ def _table(estimates: Sequence[Estimate]) -> list[str]:
         )
     widths = [max(len(r[i]) for r in rows) for i in range(len(rows[0]))]
     return ["  " + "  ".join(v.ljust(w) for v, w in zip(r, widths, strict=True)).rstrip() for r in rows]
+
+
+def _cancelling(estimates: Sequence[Estimate]) -> list[str]:
+    """What shares beyond the whole mean, where there are any."""
+    percents = [round(100 * e.share) for e in estimates if e.told and e.share == e.share]
+    if all(0 <= p <= 100 for p in percents):
+        return []
+    return [
+        "  Causes may cancel each other: one that works against the whole counts negative, others may then "
+        "be above 100 %."
+    ]
 
 
 def _untold(estimates: Sequence[Estimate]) -> list[str]:

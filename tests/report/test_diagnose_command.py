@@ -94,6 +94,29 @@ def test_unknown_probe_is_refused(machine, tmp_path, capsys):
     assert "probe = 'middle': must be one of centre" in capsys.readouterr().err
 
 
+def test_bands_of_another_length_are_told_what_could_make_them(machine, tmp_path, capsys):
+    """Worked by hand: 0.2 mm layers of 30 mm3 and a drive of 480 mm3 a turn give bands of 3.2 mm."""
+    file = tmp_path / "b.csv"
+    file.write_text("wall,probe,wavelength_mm,amplitude_um,crest_mm\n+X,centre,3.2,4,1\n")
+    layer = ["--set", "print.layer_mm=0.2", "--layer-mm3", "30", "--extruder-mm3", "480"]
+    assert main(["diagnose", str(file), str(machine), *layer]) == 2
+    err = capsys.readouterr().err
+    assert "b.csv: line 2: wavelength_mm = 3.2: must be the lead, 5, within 5 %" in err
+    assert "Of about that length: extruder drive out of round." in err
+    assert "extruder drive out of round (extruded volume): bands of 3.2 mm" in err
+
+
+def test_shares_beyond_the_whole_are_explained_where_they_are_told(machine, tmp_path, capsys):
+    """Two screws that all but cancel: one makes more than is left of both."""
+    usual = [str(machine), "--sigma-um", "0.2"]
+    file = readings(tmp_path / "r.csv", np.array([20.0, -12.0, 0.0]))
+    assert main(["diagnose", str(file), *usual]) == 0
+    assert "Causes may cancel each other" in capsys.readouterr().out
+    file = readings(tmp_path / "r.csv", np.array([20.0, 0.0, 0.0]))
+    assert main(["diagnose", str(file), *usual]) == 0
+    assert "cancel" not in capsys.readouterr().out
+
+
 def test_examples_in_the_help_are_such_files(tmp_path, capsys):
     assert main(["diagnose", "--help"]) == 0
     shown = capsys.readouterr().out

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from bedsim.analysis.readings import read_readings, reading_rows, wall_row
+from bedsim.analysis.readings import foreign_bands, read_readings, reading_rows, wall_row
 from bedsim.analysis.response import Answers
 from bedsim.analysis.wall import wall_relief
 from bedsim.errors import InputError
@@ -124,9 +124,9 @@ def test_rows_belong_to_their_readings(tmp_path):
     )[1] == pytest.approx([1j, 2])
 
 
-def test_unknown_probe_corner_or_wavelength_is_refused(tmp_path):
+def test_unknown_probes_and_corners_are_refused_where_they_stand(tmp_path):
     text = "wall,probe,wavelength_mm,amplitude_um,crest_mm,turned,turned_deg\n"
-    text += "+X,middle,5,1,0,,\n+X,centre,3,1,0,,\n+X,centre,5,1,0,front,90\n"
+    text += "+X,middle,5,1,0,,\n+X,center,5,1,0,,\n+X,centre,5,1,0,front,90\n+X,center,5,1,0,,\n"
     with pytest.raises(InputError) as fault:
         reading_rows(
             read_readings(write(tmp_path, text)),
@@ -135,5 +135,18 @@ def test_unknown_probe_corner_or_wavelength_is_refused(tmp_path):
             layer_height=0.2e-3,
             line_width=0.45e-3,
         )
-    for part in ("probe = 'middle'", "wavelength_mm = 3", "turned = 'front'"):
-        assert part in str(fault.value)
+    told = str(fault.value).splitlines()
+    assert [line.partition("readings.csv: ")[2] for line in told] == [
+        "line 2: probe = 'middle': must be one of centre.",
+        "line 3: probe = 'center': must be one of centre. Did you mean centre?",
+        "line 4: turned = 'front': must be one of left, right.",
+    ]
+
+
+def test_bands_of_another_length_are_found(tmp_path):
+    """5 % about the lead of 5 mm, by hand: 4.75 to 5.25 mm."""
+    text = "wall,probe,wavelength_mm,amplitude_um,crest_mm\n"
+    text += "".join(f"+X,centre,{w},1,0\n" for w in (5, 3.2, 5.2, 5.3))
+    found = foreign_bands(read_readings(write(tmp_path, text)), 5e-3)
+    assert [w for _, w in found] == pytest.approx([3.2e-3, 5.3e-3])
+    assert [where.partition("readings.csv: ")[2] for where, _ in found] == ["line 3", "line 5"]
