@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bedsim.analysis.bands import band_amplitudes, source_shares
+from bedsim.analysis.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
 from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
@@ -207,9 +207,16 @@ def _waviness_table(row: Sequence[Seen]) -> Table:
 
 
 def _share_table(seen: Seen) -> Table:
+    caption = (
+        f"{seen.reported.label}: who makes the relief. Shares sum to 100 %; a source that works against the "
+        "whole counts negative."
+    )
+    parts = [s.variance_share for s in seen.shares]
+    parts += [*shares_by_corner(seen.shares).values(), *shares_by_cause(seen.shares).values()]
+    if max(round(100 * p) for p in parts) > 100:
+        caption += " Where sources cancel each other, one alone makes more than is left of all: above 100 %."
     return Table(
-        caption=f"{seen.reported.label}: who makes the relief. Shares sum to 100 %; a source "
-        "that works against the whole counts negative.",
+        caption=caption,
         head=("Cause", "Corner", "Share"),
         rows=tuple((s.source[0], s.source[1], f"{round(100 * s.variance_share):d} %") for s in seen.shares),
     )

@@ -111,3 +111,19 @@ def test_shares_stand_in_the_report(page_file):
     text = page_file.read_text(encoding="utf-8")
     assert "who makes the relief" in text
     assert "friction and vibration" in text
+
+
+@pytest.mark.parametrize(("bow_um", "explained"), [(250, True), (0, False)])
+def test_shares_above_the_whole_are_explained_where_they_stand(tmp_path, bow_um, explained):
+    """Two screws bent alike and clocked against each other all but cancel at the bed; one alone does not."""
+    bent = {"front left": (260, 0), "front right": (bow_um, 180), "back": (0, 0)}
+    keys = [
+        f"corner.{c}.screw.run_out.{key}={value}"
+        for c, values in bent.items()
+        for key, value in zip(("bow_tir_um", "bow_deg"), values, strict=True)
+    ]
+    loaded = load_scenario(SCENARIOS / "bent-rolled-rigid.toml", ["print.layers=40", *keys])
+    write_run(simulate(loaded, engine="equilibrium"), tmp_path / "m.h5")
+    assert main(["report", str(tmp_path / "m.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
+    text = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert ("Where sources cancel each other" in text) == explained
