@@ -212,7 +212,8 @@ def _with_least_work(loaded: LoadedScenario, work: Work, found: tuple[int, Array
     most = max(getattr(best, aim) * (1 + SAME), getattr(best, aim) + NOTHING)
     begin = _counted_from(loaded, work.response.screws, best)
     hand = np.array([1.0 if c.screw.hand == "right" else -1.0 for c in loaded.scenario.corner])
-    for eased in with_least_turning(clocking, begin, hand):
+    kept = np.array([work.response.screws[s].corner == c for c, s in enumerate(best.screw)])
+    for eased in with_least_turning(clocking, begin, hand, kept):
         setting = _setting(work, k, eased)
         if getattr(setting, aim) <= most:
             return setting

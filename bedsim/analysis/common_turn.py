@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.results.layers import Array
 from bedsim.units import DEG
@@ -13,9 +14,12 @@ STAYS = 0.5 * DEG
 """A screw turned by less stays as it is: nobody sets a coupling closer.  Our assumption."""
 
 
-def with_least_turning(clocking: Array, begin: Array, hand: Array) -> Iterator[Array]:
+def with_least_turning(
+    clocking: Array, begin: Array, hand: Array, kept: NDArray[np.bool_]
+) -> Iterator[Array]:
     """Clockings (c,) rad that leave one screw or more at `begin` and keep the screws' turns against each
-    other; the least work first: fewest screws turned, then the smallest sum of turns.
+    other; the least work first: fewest of the screws that are `kept` (c,) at their corner turned, for one
+    that is put in anew is in hand anyway, then the smallest sum of turns.
 
     `hand` (c,): +1 for right-hand threads, -1 for left-hand ones, which turn the other way at the same
     height: screw c carries r_c e^{j (h_c psi + a_c)}, so clockings a_c that differ by h_c times one angle
@@ -26,7 +30,11 @@ def with_least_turning(clocking: Array, begin: Array, hand: Array) -> Iterator[A
     """
     turn = hand * (clocking - begin)
     tried = [_wrapped(turn - common) for common in turn]
-    for left in sorted(tried, key=lambda t: (int(np.sum(np.abs(t) > STAYS)), float(np.sum(np.abs(t))))):
+
+    def work(left: Array) -> tuple[int, float]:
+        return int(np.sum(kept & (np.abs(left) > STAYS))), float(np.sum(np.abs(left)))
+
+    for left in sorted(tried, key=work):
         yield begin + hand * left
 
 

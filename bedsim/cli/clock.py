@@ -202,8 +202,9 @@ def _why_leave(advice: Advice) -> str:
     from bedsim.analysis.clocking import LITTLE, LITTLE_GAIN
 
     now, best = advice.now, advice.best
+    within = "" if advice.aim == "placed" else f" within ±{advice.correction / MM:g} mm"
     aimed = (
-        f"the {AIM_MEASURES[advice.aim]} within ±{advice.correction / MM:g} mm goes from "
+        f"the {AIM_MEASURES[advice.aim]}{within} goes from "
         f"{_length(getattr(now, advice.aim))} to {_length(getattr(best, advice.aim))} RMS"
     )
     if advice.gain <= 0:
@@ -294,13 +295,13 @@ def _step_texts(advice: Advice) -> Iterator[str]:
 
 
 def _turn_text(p: Placement) -> str:
+    from bedsim.analysis.common_turn import STAYS
+
     way = "counter-clockwise" if p.turn >= 0 else "clockwise"
     amount = f"{abs(p.turn) / DEG:.0f}° {way}"
     if p.moved:
-        return (
-            f"{p.corner}: put in {p.screw} with its own zero mark on the line, then turn it in the "
-            f"coupling by {amount}."
-        )
+        put_in = f"{p.corner}: put in {p.screw} with its own zero mark on the line"
+        return f"{put_in}." if abs(p.turn) < STAYS else f"{put_in}, then turn it in the coupling by {amount}."
     if not p.worked_on:
         return f"{p.corner}: leave it."
     lift = "down" if p.nut_shift < 0 else "up"

@@ -213,12 +213,19 @@ def test_least_turning_is_the_least_of_all_common_turns():
     for _ in range(20):
         clocking, begin = rng.uniform(-np.pi, np.pi, (2, 4))
         hand = rng.choice([-1.0, 1.0], 4)
-        eased = next(with_least_turning(clocking, begin, hand))
+        eased = next(with_least_turning(clocking, begin, hand, np.ones(4, dtype=bool)))
         common = np.linspace(0, 2 * np.pi, 7201)[:, None] * hand
         sums = np.abs(np.angle(np.exp(1j * (clocking - common - begin)))).sum(axis=1)
         assert np.abs(eased - begin).sum() <= sums.min() + 4 * 2 * np.pi / 7200
         taken_out = np.exp(1j * hand * (eased - clocking))
         assert taken_out == pytest.approx(np.full(4, taken_out[0]))
+
+
+def test_a_kept_screw_stays_rather_than_two_that_are_put_in_anew():
+    """By hand: two of three lie alike, but only the third sits in its coupling already."""
+    kept = np.array([False, False, True])
+    eased = next(with_least_turning(np.array([1.0, 1.0, 0.3]), np.zeros(3), np.ones(3), kept))
+    assert eased == pytest.approx([0.7, 0.7, 0.0])
 
 
 @pytest.mark.parametrize("hand", ["right", "left"])

@@ -80,6 +80,7 @@ def test_spares_from_toml_and_from_a_table_of_the_gauge(folder, capsys):
     assert main([*usual, "--spares", "spares.toml", "--spares", "measured.csv"]) == 0
     out = told(capsys)
     assert "put in spare screw S1" in out
+    assert "by 0°" not in out
     assert "Left over:" in out
     assert "spare screw S2" in out.split("Left over:")[1]
     assert "120 sets of screws" in out
