@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.events_tilt import unknown_limits
 from bedsim.analysis.events_unequal import UnequalRow, unequal_rows
-from bedsim.analysis.sizing_gather import bounds_of, gather
+from bedsim.analysis.sizing_gather import bounds_of, gather, lower_stop
 from bedsim.engines.fall import Fall, fall
 from bedsim.engines.tilted import racking
 from bedsim.model import power_loss
@@ -27,7 +27,7 @@ from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
 from bedsim.sizing import holding, loads, torque
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
-from bedsim.sizing.rows_holding import missing_words, rounded_up
+from bedsim.sizing.rows_holding import missing_words, resting_torque
 from bedsim.units import DEG, MM, MM_S, N_MM
 
 Array = NDArray[np.float64]
@@ -144,10 +144,9 @@ def falling(
 def room_below(loaded: LoadedScenario, machine: Machine, layer: int) -> Array:
     """How far (c,) m each nut can sink from a layer to its lower stop."""
     scenario = loaded.scenario
-    given = (scenario.power_loss or PowerLoss()).lower_stop_mm
-    stops = [c.screw.root_diameter_mm if given is None else given for c in scenario.corner]
+    stops = np.array([lower_stop(scenario, c) for c in scenario.corner])
     nut = machine.first_nut - (layer - 1) * machine.layer_height
-    return np.maximum(nut - np.array(stops) * MM, 0.0)
+    return np.maximum(nut - stops, 0.0)
 
 
 def _rotors(machine: Machine) -> set[int]:
@@ -232,24 +231,19 @@ def outcome(course: Fall, system: Falling, creep: float) -> str:
 
 
 def _missing(numbers: MachineNumbers) -> tuple[str, ...]:
-    """Brake torque or counterweight that is lacking, at the lowest friction and when shaken."""
-    lines = []
+    """Brake torque or counterweight that is lacking: at the lowest friction for a rotor that rests in its
+    valley and for one that does not, and when shaken."""
     heaviest = max(numbers.corners, key=lambda c: max(c.hanging))
-    low = heaviest.screw.friction[0]
-    for friction, words in (
-        (low, "at the lowest friction"),
-        (low * numbers.duty.vibration_friction, "when shaken"),
+    low, brake = heaviest.screw.friction[0], heaviest.motor.brake_torque
+    lines = []
+    for words, friction, held in (
+        ("at the lowest friction, detent counted on", low, resting_torque(heaviest)),
+        ("at the lowest friction, to stop a rotor that already turns (detent does not)", low, brake),
+        ("when shaken, to stop a rotor that already turns", low * numbers.duty.vibration_friction, brake),
     ):
-        lacking = missing_words(heaviest, friction)
+        lacking = missing_words(heaviest, friction, held)
         if lacking:
-            lines.append(f"{words}, detent counted on: {lacking}")
-        needed = _needed(heaviest, friction)
-        without = holding.torque_missing(needed, heaviest.motor.brake_torque)
-        if without > 0:
-            lines.append(
-                f"{words}, to stop a rotor that already turns (detent does not): a brake of "
-                f"{rounded_up(without / N_MM)} N mm more at each screw"
-            )
+            lines.append(f"{words}: {lacking}")
     return tuple(lines)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from bedsim.analysis.sizing_joint import joint_numbers, mount_places, radius_from_centre
 from bedsim.scenario import schema
+from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.sizing_keys import OtherScrew, Prices, Sizing
 from bedsim.sizing import joint_checks, statics, wear
@@ -86,6 +87,7 @@ def gather(loaded: LoadedScenario) -> MachineNumbers:
                 nut_mass=corner.nut.mass_kg,
                 nut_low=low,
                 nut_high=high,
+                room_below=max(high - lower_stop(scenario, corner), 0.0),
                 bed_load=(float(start[i]), float(end[i])),
                 counterweight=sizing.counterweight_n,
                 **_guide_numbers(corner),
@@ -100,6 +102,12 @@ def nut_range(scenario: schema.Scenario, corner: schema.Corner) -> tuple[float, 
     top = corner.screw.length_mm * MM - FIRST_LAYER_BELOW_TOP if given is None else given * MM
     travel = ((job.layers - 1) * job.layer_mm + scenario.motion.z_hop_mm) * MM
     return max(top - travel, corner.screw.root_diameter_mm * MM), top
+
+
+def lower_stop(scenario: schema.Scenario, corner: schema.Corner) -> float:
+    """Return where a nut is stopped [m] above the screw's lower end: as given, or a root diameter."""
+    given = (scenario.power_loss or PowerLoss()).lower_stop_mm
+    return (corner.screw.root_diameter_mm if given is None else given) * MM
 
 
 def bounds_of(loaded: LoadedScenario, corner: str, key: str, likely: float) -> tuple[float, float, float]:

@@ -20,6 +20,7 @@ from bedsim.sizing.decision import DecisionRow, screw_decision
 from bedsim.sizing.machine import size_machine
 from bedsim.sizing.magnets import HARDWARE_BAND, REMANENCE_PER_K, REMANENCE_PER_K_RANGE
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
+from bedsim.sizing.rows_holding import AT_REST, SHAKEN
 from bedsim.sizing.rows_joint import element_table
 from bedsim.sizing.rows_screw import axial_parts, softest_nut_height
 from bedsim.sizing.table import Check, worst_by_name
@@ -143,15 +144,21 @@ def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
 
 
 def _cautions(scenario: Scenario, machine: MachineNumbers, checks: list[Check]) -> tuple[str, ...]:
-    if any(c.subject == "Motors off" and c.within is False for c in checks):
+    passed = {c.name for c in checks if c.within is False}
+    if AT_REST in passed:
         words = (
-            "Caution: by these numbers the bed is not held when the motors are off or the machine is shaken: "
-            "it can come down on hands, nozzle and print. What is missing is listed above."
+            "Caution: by these numbers the bed is not held when the motors are off: it can come down on "
+            "hands, nozzle and print. What is missing is listed above."
         )
     elif any(_held_by_detent_alone(c) for c in machine.corners):
         words = (
             "Caution: without current these screws do not hold by themselves; only the motors' detent does, "
             "and it does not stop a rotor that has begun to turn: a knock can bring the bed down."
+        )
+    elif SHAKEN in passed:
+        words = (
+            "Caution: by these numbers the bed stays up without current as long as nothing shakes it; "
+            "shaken, it comes down on hands, nozzle and print. What is missing is listed above."
         )
     else:
         words = (

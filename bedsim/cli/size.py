@@ -112,7 +112,7 @@ def report_lines(report: SizingReport, *, every_corner: bool = False) -> Iterato
             yield from _check_lines(row)
     yield from _joint_lines(report)
     yield from _decision_lines(report.decision, report.decision_corner)
-    yield from listed("Limits passed", [f"{c.name} ({c.corner})" for c in report.passed_limits] or ["none"])
+    yield from listed("Limits exceeded", [f"{c.name} ({c.corner})" for c in report.passed_limits] or ["none"])
     yield from listed("Missing", report.missing or ["nothing by these numbers"])
     yield from listed("Assumptions", report.assumptions)
     yield ""

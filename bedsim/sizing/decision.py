@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from bedsim.sizing import axial_train, buckling, holding, loads, torque, transmission
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
-from bedsim.sizing.rows_holding import held_torque
 from bedsim.sizing.rows_nut import ball_life_hours, mean_load, wear_hours
 from bedsim.sizing.rows_run_out import screw_side_stiffness
 from bedsim.units import N_MM, N_PER_UM, UM
@@ -74,9 +73,9 @@ def screw_decision(
             "brake torque to hold at the lowest friction",
             [_brake(s, corner) / N_MM for s in both],
             "N mm",
-            "F l eta2/(2 pi) - detent - brake",
+            "F l eta2/(2 pi) - brake",
             "Shigley section 8-2",
-            "0: holds by these numbers, unshaken",
+            "0: holds by these numbers, unshaken; detent is not counted on",
         ),
         _row(
             "friction below which it no longer holds by itself",
@@ -144,7 +143,7 @@ def _raise(screw: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> float:
 def _brake(screw: ScrewNumbers, corner: CornerNumbers) -> float:
     eta = loads.efficiency_back(screw, screw.friction[0])
     needed = holding.torque_to_hold(max(corner.hanging), screw.lead, eta)
-    return holding.torque_missing(needed, held_torque(corner))
+    return holding.torque_missing(needed, corner.motor.brake_torque)
 
 
 def _locking(screw: ScrewNumbers) -> float:

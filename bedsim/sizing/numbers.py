@@ -122,6 +122,7 @@ class CornerNumbers:
     frame_vertical: float
     nut_low: float
     nut_high: float
+    room_below: float  # from there to the lower stop
     bed_load: tuple[float, float]
     counterweight: float
 

@@ -14,32 +14,54 @@ from bedsim.units import DEG, GRAVITY, MM, N_MM
 
 SUBJECT = "Motors off"
 UNEQUAL = "Unequal corners"
+AT_REST, SHAKEN = "torque to hold at the lowest friction", "torque to hold when shaken"
 
 
 def holding_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    """Rows of holding at the lowest friction and shaken, and how a fall would begin."""
+    """Rows of holding at the lowest friction and shaken, and how a fall would begin.
+
+    Detent is a potential: it holds a rotor that rests in one of its valleys, and gives back on the way down
+    what it took on the way up.  A shaken rotor passes the hills: only a brake counts then.
+    """
     low = corner.screw.friction[0]
+    shaken = low * duty.vibration_friction
     return [
-        _hold_row(corner, low, "torque to hold at the lowest friction"),
-        _hold_row(corner, low * duty.vibration_friction, "torque to hold when shaken"),
-        _fall_row(corner, low * duty.vibration_friction),
+        _hold_row(
+            corner,
+            low,
+            AT_REST,
+            resting_torque(corner),
+            "brake + detent",
+            "detent holds only a rotor that rests in its valley: bedsim size --power-loss follows the others",
+        ),
+        _hold_row(
+            corner,
+            shaken,
+            SHAKEN,
+            corner.motor.brake_torque,
+            "brake",
+            "a shaken rotor passes its detent",
+        ),
+        _fall_row(corner, shaken),
     ]
 
 
-def held_torque(corner: CornerNumbers) -> float:
-    """Return the torque [N m] at the screw that is there without current: brake + lowest detent."""
+def resting_torque(corner: CornerNumbers) -> float:
+    """Return the torque [N m] at the screw that holds a rotor at rest in its valley without current: brake +
+    lowest detent."""
     return corner.motor.brake_torque + corner.motor.detent_low * corner.motor.gear_ratio
 
 
-def missing_words(corner: CornerNumbers, friction: float) -> str:
-    """Say which brake torque or counterweight is lacking at one corner; empty when none is."""
+def missing_words(corner: CornerNumbers, friction: float, held: float) -> str:
+    """Say which brake torque or counterweight is lacking at one corner beside what is `held` [N m] at its
+    screw; empty when none is."""
     screw = corner.screw
     weight, eta = max(corner.hanging), loads.efficiency_back(screw, friction)
     needed = holding.torque_to_hold(weight, screw.lead, eta)
-    lacking = holding.torque_missing(needed, held_torque(corner))
+    lacking = holding.torque_missing(needed, held)
     if lacking <= 0:
         return ""
-    lift = holding.counterweight_missing(weight, holding.load_held(held_torque(corner), screw.lead, eta))
+    lift = holding.counterweight_missing(weight, holding.load_held(held, screw.lead, eta))
     return (
         f"a brake of {rounded_up(lacking / N_MM)} N mm more at each screw, or {rounded_up(lift)} N "
         f"({rounded_up(lift / GRAVITY)} kg) more of counterweight at each corner"
@@ -52,22 +74,22 @@ def rounded_up(value: float) -> str:
     return f"{math.ceil(value / step - 1e-9) * step:.2g}"
 
 
-def _hold_row(corner: CornerNumbers, friction: float, name: str) -> Check:
+def _hold_row(
+    corner: CornerNumbers, friction: float, name: str, held: float, against: str, note: str
+) -> Check:
     screw = corner.screw
     needed = holding.torque_to_hold(max(corner.hanging), screw.lead, loads.efficiency_back(screw, friction))
-    braked = holding.torque_missing(needed, corner.motor.brake_torque)
     return below(
         SUBJECT,
         name,
         needed / N_MM,
-        held_torque(corner) / N_MM,
+        held / N_MM,
         "N mm",
-        formula="F l eta2/(2 pi) against brake + detent, no help from guide and nut drag",
+        formula=f"F l eta2/(2 pi) against {against}, no help from guide and nut drag",
         source="THK torque; Shigley section 8-2",
         corner=corner.name,
-        note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; detent holds only from rest"
-        + (f", without it a brake of {rounded_up(braked / N_MM)} N mm more" if braked > 0 else ""),
-        missing=missing_words(corner, friction),
+        note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; {note}",
+        missing=missing_words(corner, friction, held),
     )
 
 
@@ -80,7 +102,7 @@ def _fall_row(corner: CornerNumbers, friction: float) -> Check:
         mass=corner.moved_mass,
         lead=screw.lead,
         efficiency_back=loads.efficiency_back(screw, friction),
-        holding_torque=held_torque(corner),
+        holding_torque=motor.brake_torque,
         inertia=turning,
     )
     return shown(
@@ -88,10 +110,10 @@ def _fall_row(corner: CornerNumbers, friction: float) -> Check:
         "acceleration at which a shaken bed begins to sink",
         a,
         "m/s²",
-        formula="(F l eta2/(2 pi) - T)/(2 pi J/l + m l eta2/(2 pi))",
+        formula="(F l eta2/(2 pi) - brake)/(2 pi J/l + m l eta2/(2 pi))",
         source="Newton's second law",
         corner=corner.name,
-        note="0: held by these numbers. The course of a fall needs the time domain",
+        note="0: held by these numbers. bedsim size --power-loss gives the course of a fall",
     )
 
 
@@ -104,14 +126,14 @@ def unequal_rows(machine: MachineNumbers) -> list[Check]:
     rows = []
     for corner, per_height in zip(machine.corners, tilts, strict=True):
         others = [c for c in machine.corners if c is not corner]
-        drop = max(c.nut_high for c in others)
+        drop = max(c.room_below for c in others)
         rise = max(c.screw.length - c.screw.root_diameter - c.nut_low for c in others)
-        for name, possible in (
-            ("one corner holds while the others drop", drop),
-            ("one coupling slips and its corner drops alone", corner.nut_high),
-            ("one driver stops while the others lift", rise),
+        for name, possible, layer in (
+            ("one corner holds while the others drop", drop, "first"),
+            ("one coupling slips and its corner drops alone", corner.room_below, "first"),
+            ("one driver stops while the others lift", rise, "last"),
         ):
-            rows.append(_height_row(corner, name, possible, float(per_height), min(allowed)))
+            rows.append(_height_row(corner, name, possible, layer, float(per_height), min(allowed)))
         rows.append(_racking_row(corner, float(per_height)))
         rows.append(_blocked_row(corner))
     return rows
@@ -127,17 +149,26 @@ def _tilt_allowed(corner: CornerNumbers, machine: MachineNumbers) -> float:
     return holding.tilt_at_foreshortening(corner.mount_travel, 1.5 * radius)
 
 
-def _height_row(corner: CornerNumbers, name: str, possible: float, per_height: float, tilt: float) -> Check:
+def _height_row(
+    corner: CornerNumbers, name: str, possible: float, layer: str, per_height: float, tilt: float
+) -> Check:
     words: dict[str, Any] = {
-        "formula": "acos(1 - travel/R) x distance to the line of the others",
-        "source": "geometry of a rigid plate",
+        "formula": "sin(acos(1 - travel/R)) x distance to the line of the others",
+        "source": "geometry of a rigid plate that carries its supports",
         "corner": corner.name,
     }
-    note = f"tilt {math.atan(per_height * possible) / DEG:.2g}° if nothing stops it"
+    # the supports keep their distances in the plate, so a height is a sine; beyond the plate's own width
+    # something gives before
+    steep = per_height * possible
+    note = f"from the {layer} layer to the end of a screw: " + (
+        f"tilt {math.asin(steep) / DEG:.3g}° if nothing stops it"
+        if steep < 1
+        else "more than the plate is wide"
+    )
     if math.isnan(tilt):
         missing = "sizing.mount_travel_mm" if corner.mount_kind == "groove" else ""
         return shown(UNEQUAL, name, possible / MM, "mm", note=note, missing=missing, **words)
-    limit = math.tan(tilt) / per_height
+    limit = math.sin(tilt) / per_height
     return below(
         UNEQUAL,
         name,
