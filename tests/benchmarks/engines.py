@@ -354,6 +354,7 @@ def main() -> None:
     given = parser.parse_args()
     print(f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d %H:%M} UTC, {platform.machine()}")
     print(f"Python {platform.python_version()}, numpy {np.__version__}, scipy {scipy.__version__}")
+    print(f"BLAS kernels: {os.environ.get('OPENBLAS_CORETYPE', 'as the library chooses')}")
     print("threads: " + ", ".join(f"{name}={os.environ[name]}" for name in ONE_EACH))
     found: dict[str, object] = {}
     parts: list[Callable[[], None]] = [
