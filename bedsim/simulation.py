@@ -44,7 +44,8 @@ def make_job(loaded: LoadedScenario, progress: Callable[[int], None] = lambda do
     Raises ModelError when the machine cannot be computed, InputError when its motors cannot raise the bed.
     """
     machine = build_machine(loaded.scenario, loaded.tables)
-    _check_motors(loaded.name, machine)
+    sizing = loaded.scenario.sizing
+    _check_motors(loaded.name, machine, counterweight=sizing is not None and sizing.counterweight_n > 0)
     return base.Job(
         machine=machine,
         program=build_program(loaded.scenario),
@@ -55,24 +56,24 @@ def make_job(loaded: LoadedScenario, progress: Callable[[int], None] = lambda do
     )
 
 
-def _check_motors(name: str, machine: Machine) -> None:
+def _check_motors(name: str, machine: Machine, counterweight: bool) -> None:
     """Refuse a machine that loses steps as soon as it moves: friction would only ask for more torque."""
     asked, given = machine.torque_to_raise, machine.motor_torque
     worst = int(np.argmax(asked / given))
     if asked[worst] >= given[worst]:
         at = "" if given.size == 1 else f" at {machine.corner_names[machine.motor_corner[worst]]}"
+        known = " A run does not know sizing.counterweight_n." if counterweight else ""
         raise InputError(
             f"{name}: motor.holding_torque_n_m: raising the bed asks for {asked[worst]:.2g} N m at the "
             f"screw{at} before any friction, the motor gives {given[worst]:.2g} N m (current and gear "
             "counted). Check the units of bed.mass_kg and screw.lead_mm, or take a stronger motor: bedsim "
-            "size shows the margins."
+            f"size shows the margins.{known}"
         )
 
 
 def _check_steps(loaded: LoadedScenario, chunk: base.Chunk) -> None:
-    """Refuse to go on where a motor is turned past half a cycle of its torque T sin(N_r lag): from there it
-    pulls on to the next."""
-    lost = np.argwhere(chunk.load_angle[0] > np.pi)
+    """Refuse to go on where a motor has lost a step."""
+    lost = np.argwhere(chunk.load_angle[0] > base.LOST_STEP)
     if lost.size:
         at, corner = lost[0]
         raise InputError(

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from bedsim.analysis.sizing_joint import joint_numbers, mount_places, radius_from_centre
+from bedsim.errors import InputError
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
@@ -57,8 +58,16 @@ def prices_of(scenario: schema.Scenario) -> PriceNumbers | None:
     )
 
 
+ROUNDED_UP = 1.1
+"""A counterweight that is said to be missing is rounded up to two digits."""
+
+
 def gather(loaded: LoadedScenario) -> MachineNumbers:
-    """Collect every number that sizing needs.  Raises ModelError when the mounts stand on one line."""
+    """Collect every number that sizing needs.
+
+    Raises ModelError when the mounts stand on one line, InputError for a counterweight heavier than what it
+    carries or a lower stop above the nut.
+    """
     scenario, sizing = loaded.scenario, sizing_of(loaded.scenario)
     places = mount_places(scenario)
     start, end = _bed_loads(scenario, places)
@@ -93,7 +102,26 @@ def gather(loaded: LoadedScenario) -> MachineNumbers:
                 **_guide_numbers(corner),
             )
         )
+    for made in corners:
+        _check_corner(loaded, made)
     return MachineNumbers(corners=tuple(corners), duty=duty_numbers(scenario, sizing))
+
+
+def _check_corner(loaded: LoadedScenario, corner: CornerNumbers) -> None:
+    """Refuse what turns the rows about a hanging, sinking bed upside down."""
+    hanging = max(corner.hanging) + corner.counterweight
+    if corner.counterweight > ROUNDED_UP * hanging:
+        raise InputError(
+            f"{loaded.name}: sizing.counterweight_n = {corner.counterweight:g}: must be at most the "
+            f"{hanging:.3g} N that hang on corner {corner.name}: the bed would rise without current."
+        )
+    if corner.room_below <= 0:
+        keys = loaded.scenario.power_loss or PowerLoss()
+        stop = "a root diameter" if keys.lower_stop_mm is None else f"{keys.lower_stop_mm:g}"
+        raise InputError(
+            f"{loaded.name}: power_loss.lower_stop_mm = {stop}: must be below the nut of corner "
+            f"{corner.name} at the first layer, {corner.nut_high / MM:g} above the lower end of its screw."
+        )
 
 
 def nut_range(scenario: schema.Scenario, corner: schema.Corner) -> tuple[float, float]:

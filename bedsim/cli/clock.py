@@ -214,10 +214,8 @@ def _why_leave(advice: Advice) -> str:
             f"the best that was found is worse as placed, {_length(now.placed)} to {_length(best.placed)} "
             f"RMS; {aimed}"
         )
-    return (
-        f"clocking gains little here, {aimed}. Less than {100 * LITTLE_GAIN:g} % or {_length(LITTLE)} RMS is "
-        "not worth the work (our assumption)"
-    )
+    least = f"{100 * LITTLE_GAIN:g} %" if advice.gain < LITTLE_GAIN else f"{_length(LITTLE)} RMS"
+    return f"clocking gains little here, {aimed}. Less than {least} is not worth the work (our assumption)"
 
 
 def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:

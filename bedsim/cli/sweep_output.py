@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from bedsim.engines.base import LINEAR_LOAD_ANGLE
+from bedsim.engines.base import LINEAR_LOAD_ANGLE, LOST_STEP
 from bedsim.results.sweep import CellResult, SweepResult
 from bedsim.sweep.answers import cheapest, front, good_enough, has_target, members_to_decide, sure_of_lot
 from bedsim.units import UM
@@ -70,7 +70,8 @@ def _flags(result: SweepResult) -> Iterator[str]:
     for cell in result.cells:
         column = dict(zip(result.metrics, cell.figures.T, strict=True))
         passed = {
-            "joint travel used up": cell.stopped,
+            "a motor loses steps": column["load_angle"] > LOST_STEP,
+            "joint travel used up": cell.stopped & (column["load_angle"] <= LOST_STEP),
             "a mount lifts off": column["mount_force"] < 0,
             "a screw is unloaded": column["axial_force"] < 0,
             "a motor past 30 electrical degrees, steps may be lost": column["load_angle"] > LINEAR_LOAD_ANGLE,

@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 STILL = 1e-9  # m: a probe that moves less than this within a slow period counts as at rest
 SETTLED = 1e-7  # m: settle time is counted until all probes stay within this
 LINEAR_LOAD_ANGLE = np.pi / 6  # electrical rad: beyond it the motor's sine departs from its slope by 5 %
+LOST_STEP = np.pi  # electrical rad: past half a cycle of T sin(N_r lag) a motor pulls on to the next
 
 
 class Handles(Flag):

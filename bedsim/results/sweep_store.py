@@ -295,7 +295,7 @@ def _write_members(group: Group, result: SweepResult) -> None:
     column("member", [np.arange(c.members) for c in cells], "number of the printer in its cell", "int64")
     for k, name in enumerate(result.metrics):
         column(name, [c.figures[:, k] for c in cells], name.replace("_", " "), unit=_unit(name))
-    column("stopped", [c.stopped for c in cells], "a joint used up its travel", "bool")
+    column("stopped", [c.stopped for c in cells], "a joint used up its travel, or a motor lost steps", "bool")
     column("meets", [c.meets for c in cells], "meets the target", "bool")
 
 

@@ -14,7 +14,7 @@ FIRST_LAYER_BELOW_TOP_MM = 60.0
 """Where the nut of layer 1 is below the upper end of the screw, if the scenario does not say."""
 
 MOST_RPM = 3000.0
-"""Beyond it no stepping motor turns a screw: common practice, no source."""
+"""Beyond it no stepping motor drives a screw: common practice, no source."""
 
 
 def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
@@ -28,7 +28,7 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
             faults.add(key, rule, value=corner.nut.clearance_um)
     # One corner that runs off its screw is enough to tell.
     any(_runs_off(corner, scenario.print, scenario.motion.z_hop_mm, faults) for corner in scenario.corner)
-    _turns_too_fast(scenario, tree, faults)
+    _turns_too_fast(scenario, faults)
     if lookup(tree, ("output", "trace_layers"))[0]:
         for layer in scenario.output.trace_layers:
             if layer > scenario.print.layers:
@@ -36,16 +36,19 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
                 faults.add("output.trace_layers", rule)
 
 
-def _turns_too_fast(scenario: Scenario, tree: Tree, faults: Faults) -> None:
-    lead, index = min((corner.screw.lead_mm, k) for k, corner in enumerate(scenario.corner))
-    turning = scenario.motion.speed_mm_s / lead * 60
-    if turning > MOST_RPM:
-        speed = f"motion.speed_mm_s = {scenario.motion.speed_mm_s:g}"
-        faults.add(
-            key_of(("corner", index, "screw", "lead_mm"), tree),
-            f"{speed} turns the screw at {turning:.0f} rpm; stepping motors reach {MOST_RPM:g} at most",
-            value=lead,
-        )
+def _turns_too_fast(scenario: Scenario, faults: Faults) -> None:
+    shared = scenario.drive.topology == "belt"
+    speed = scenario.motion.speed_mm_s
+    for corner in scenario.corner[: 1 if shared else None]:
+        lead, gear = corner.screw.lead_mm, corner.motor.gear_ratio
+        turning = speed / lead * gear * 60
+        if turning > MOST_RPM:
+            rule = (
+                f"turns the motor at {corner.name} at {turning:.0f} rpm (lead_mm = {lead:g}, gear_ratio = "
+                f"{gear:g}); stepping motors reach {MOST_RPM:g} at most"
+            )
+            faults.add("motion.speed_mm_s", rule, value=speed)
+            return
 
 
 def first_layer_nut_mm(corner: Corner, job: Print) -> float:

@@ -53,7 +53,8 @@ class Faults:
         options = [o for k, o in self._overridden.items() if key == k or key.startswith(k + ".")]
         where = options[-1] if options else self._source
         place = f"{key} = {shown(value)}" if value is not MISSING else key
-        line = f"{where}: {place}: {rule}." if key else f"{where}: {rule}."
+        end = "" if rule.endswith("?") else "."
+        line = f"{where}: {place}: {rule}{end}" if key else f"{where}: {rule}{end}"
         self._lines.setdefault(f"{line} {hint}".rstrip())
 
     def raise_if_any(self) -> None:

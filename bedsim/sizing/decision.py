@@ -70,12 +70,12 @@ def screw_decision(
             "likely friction",
         ),
         _row(
-            "brake torque to hold at the lowest friction",
+            "brake torque to hold, detent not counted on",
             [_brake(s, corner) / N_MM for s in both],
             "N mm",
             "F l eta2/(2 pi) - brake",
             "Shigley section 8-2",
-            "0: holds by these numbers, unshaken; detent is not counted on",
+            "at the lowest friction; 0: holds by these numbers, unshaken",
         ),
         _row(
             "friction below which it no longer holds by itself",

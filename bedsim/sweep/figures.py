@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from bedsim.analysis import metrics
 from bedsim.analysis.figures import METRICS
-from bedsim.engines.base import Job
+from bedsim.engines.base import LOST_STEP, Job
 from bedsim.sweep.response import Values
 
 Array = NDArray[np.float64]
@@ -89,6 +89,7 @@ class Tally:
         for name, total in self._least.items():
             np.minimum(total, getattr(v, name).min(axis=(0, 1)), out=total)
         self._stopped |= (v.joint > self._travel[None, :, None]).any(axis=(0, 1))
+        self._stopped |= (v.load_angle > LOST_STEP).any(axis=(0, 1))
         self._keep(v)
 
     def _extent(self, v: Values) -> None:

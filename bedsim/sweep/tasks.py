@@ -153,7 +153,8 @@ def _has_target(order: Order) -> bool:
 
 
 def meets(lateral_pv: Array, height_pv: Array, stopped: NDArray[np.bool_], order: Order) -> NDArray[np.bool_]:
-    """Whether printers meet the target; one whose joint uses up its travel does not."""
+    """Whether printers meet the target; one whose joint uses up its travel or whose motor loses steps does
+    not."""
     kept = ~stopped
     if order.lateral_target is not None:
         kept = kept & (lateral_pv <= order.lateral_target)

@@ -53,6 +53,9 @@ def test_motors_that_cannot_raise_the_bed_are_refused(drive):
     job(**given, motor={"holding_torque_n_m": enough, "current_percent": 100.0})
     with pytest.raises(InputError, match=r"motor\.holding_torque_n_m: raising the bed asks for"):
         job(**given, motor={"holding_torque_n_m": 0.998 * enough, "current_percent": 100.0})
+    with pytest.raises(InputError, match=r"A run does not know sizing\.counterweight_n"):
+        weak = {"holding_torque_n_m": 0.998 * enough, "current_percent": 100.0}
+        job(**given, sizing={"counterweight_n": 9.0}, motor=weak)
 
 
 def test_a_print_ends_where_a_motor_loses_steps():

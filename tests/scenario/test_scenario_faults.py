@@ -20,7 +20,11 @@ ONE_FAULT = [
     (("lead_mm = 5", "lead = 5\nlead_mm = 5"), "screw.lead = 5: unknown key. Did you mean lead_mm?"),
     (
         ("lead_mm = 5", "lead_mm = 0.005"),
-        "screw.lead_mm = 0.005: motion.speed_mm_s = 3 turns the screw at 36000 rpm",
+        "motion.speed_mm_s = 3: turns the motor at A at 36000 rpm (lead_mm = 0.005, gear_ratio = 1)",
+    ),
+    (
+        ("[guide]", "[motor]\ngear_ratio = 100\n[guide]"),
+        "motion.speed_mm_s = 3: turns the motor at A at 3600 rpm",
     ),
     (("size_x_mm = 300", "size_x_mm = 0.3"), "bed.size_x_mm = 0.3: must be at least 10."),
     (("[guide]", "[guide]\nradal = 5"), "guide.radal = 5: unknown key. Did you mean radial_n_per_um?"),

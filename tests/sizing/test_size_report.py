@@ -8,6 +8,7 @@ from machines import PLAIN, loaded
 
 from bedsim.analysis.sizing_gather import gather
 from bedsim.analysis.sizing_report import size_scenario
+from bedsim.errors import InputError
 from bedsim.sizing.machine import size_machine
 from bedsim.sizing.table import above, below, shown, worst_by_name
 from bedsim.units import GRAVITY, MM
@@ -253,3 +254,15 @@ def test_more_load_never_raises_a_margin_of_the_screw(tmp_path):
     assert len(compared) > 15
     assert all(b <= a for a, b in compared)
     assert sum(b < a for a, b in compared) > 10
+
+
+def test_a_counterweight_heavier_than_its_load_and_a_stop_above_the_nut_are_refused(tmp_path):
+    """Then nothing hangs and nothing can sink: the rows would mean the opposite."""
+    load = min(max(c.hanging) for c in gather(loaded(tmp_path)).corners)
+    gather(loaded(tmp_path, sizing={"counterweight_n": 1.09 * load}))
+    with pytest.raises(InputError, match=r"sizing\.counterweight_n = .*the bed would rise"):
+        gather(loaded(tmp_path, sizing={"counterweight_n": 1.11 * load}))
+    with pytest.raises(
+        InputError, match=r"power_loss\.lower_stop_mm = 241: must be below the nut of corner left"
+    ):
+        gather(loaded(tmp_path, PLAIN + "[power_loss]\nlower_stop_mm = 241\n"))

@@ -13,12 +13,12 @@ from bedsim.screws.drawn import centreline, slow_deviation
 from bedsim.screws.lots import Waves
 from bedsim.simulation import simulate
 from bedsim.sweep.drawing import BLOCK, block_amounts, clocked, screws_of, straightest, turned
-from bedsim.sweep.figures import DIRECTIONS, Bands, metric_names, sharpened
+from bedsim.sweep.figures import DIRECTIONS, Bands, Tally, metric_names, sharpened
 from bedsim.sweep.plan import SCREWS, load_plan
-from bedsim.sweep.response import gains, run_out_gram
+from bedsim.sweep.response import Values, gains, run_out_gram
 from bedsim.sweep.run import order_of
 from bedsim.sweep.sources import RUN_OUT, terms_for
-from bedsim.sweep.tasks import Task, leads_of, ready, run_task
+from bedsim.sweep.tasks import Task, leads_of, meets, ready, run_task
 from bedsim.units import DEG, MM, UM
 
 
@@ -241,3 +241,28 @@ def test_extent_sharpened_between_directions_is_exact_for_lines_and_ellipses():
         ellipse = 2 * np.hypot(np.cos(angle - turn), 0.3 * np.sin(angle - turn))
         assert sharpened(line) == pytest.approx(1.0, rel=1e-9)
         assert sharpened(ellipse) == pytest.approx(2.0, rel=1e-9)
+
+
+def test_a_printer_whose_motor_loses_steps_meets_nothing(tmp_path):
+    """Two printers without any error: the motor of one is once past half a cycle of its torque curve."""
+    plan = load_plan(write_plan(tmp_path))
+    cell, order = plan.cells[0], order_of(plan)
+    job = ready(cell, friction=True).job
+    tally = Tally(job, Bands(job, leads_of(cell)), 2, 0)
+    layers, probes = np.arange(1, job.program.layers + 1), job.probes.shape[0]
+    none, calm = np.zeros((layers.size, probes, 2)), np.zeros((layers.size, 3, 2))
+    angle = calm + 0.5
+    angle[7, 1, 1] = 1.01 * np.pi
+    tally.add(
+        Values(
+            layers=layers,
+            height=none,
+            lateral=np.zeros((layers.size, probes, 2, 2)),
+            joint=calm,
+            side_force=calm,
+            load_angle=angle,
+            mount_force=calm + 1,
+            axial_force=calm + 1,
+        )
+    )
+    assert meets(tally.lateral_pv, tally.height_pv, tally.stopped, order).tolist() == [True, False]
