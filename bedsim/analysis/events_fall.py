@@ -84,7 +84,12 @@ def power_loss_scenario(loaded: LoadedScenario) -> PowerLossReport:
     ]
     worst = next(case for case in cases(numbers) if case.low and case.hill)
     unequal = unequal_rows(
-        loaded, numbers, machine, falling(loaded, numbers, machine, worst, 1), room_below(loaded, machine, 1)
+        loaded,
+        numbers,
+        machine,
+        falling(loaded, numbers, machine, worst, 1),
+        room_below(loaded, machine, 1),
+        falling(loaded, numbers, machine, worst, loaded.scenario.print.layers),
     )
     return PowerLossReport(
         title=loaded.scenario.title,
@@ -271,8 +276,9 @@ def _assumptions(
         "stop; the blow there is not computed.",
         f"Below {keys.creep_mm_s:g} mm/s a bed is said to creep, above it to fall. Motors are open: shorted "
         "windings would slow them (power_loss.drag_n_m_s).",
-        "Unequal corners: first layer, unfavourable at rest; the stopped driver keeps its screw. Beyond some "
-        "10° of tilt the course is rough. Side force: springs, friction and slope of the mounts.",
+        "Unequal corners, unfavourable at rest: drops from the first layer, lifting from the last; the "
+        "stopped driver keeps its screw. Beyond some 10° of tilt the course is rough. Side force: springs, "
+        "friction and slope of the mounts.",
         f"Balance of energy kept to {max(row.energy_error for row in rows):.0e} of what is turned over.",
     )
 

@@ -63,6 +63,7 @@ class Racked:
     system: System
     limits: list[Limit]
     groove_friction: Array  # (c,)
+    weight: Array  # (c,) N of bed and part on the mounts
 
     def bed(self, height: Array) -> Tilted:
         """The bed that follows from heights (c,) m of the corners."""
@@ -85,25 +86,27 @@ class Racked:
         q, imposed = tilted.strain_response(self.machine, self.system, bed)
         observer = base.make_observer(self.machine, self.system, np.zeros((1, 2)))
         springs = base.extremes(observer, 0, q[None], imposed[None])["side_force"]
-        weight = np.array([max(c.bed_load[0], 0.0) for c in self.numbers.corners])
+        weight = np.maximum(self.weight, 0.0)
         grooved = np.array([c.mount_kind == "groove" for c in self.numbers.corners])
         return float(np.max(springs + grooved * weight * (self.groove_friction + math.tan(bed.angle))))
 
 
 def unequal_rows(
-    loaded: LoadedScenario, numbers: MachineNumbers, machine: Machine, system: Falling, room: Array
+    loaded: LoadedScenario,
+    numbers: MachineNumbers,
+    machine: Machine,
+    system: Falling,
+    room: Array,
+    lowest: Falling,
 ) -> list[UnequalRow]:
-    """All unequal cases of all corners; `system` and `room` (c,) m as for the fall of the whole bed."""
+    """All unequal cases of all corners; `system` and `room` (c,) m as for the fall of the whole bed.
+
+    Drops begin at the first layer and lifting at the last, where the bed is `lowest`: there the way is
+    longest.
+    """
     scenario = loaded.scenario
-    layer = machine.system(np.array([1]))
-    racked = Racked(
-        numbers=numbers,
-        supports=supports_of(scenario),
-        machine=machine,
-        system=layer,
-        limits=[x for x in limits_of(loaded, numbers, machine, layer, 0.0) if not x.kind.startswith("screw")],
-        groove_friction=np.array([c.mount.friction_coefficient for c in scenario.corner]),
-    )
+    racked = _racked(loaded, numbers, machine, 1, [c.bed_load[0] for c in numbers.corners])
+    down = _racked(loaded, numbers, machine, scenario.print.layers, [c.bed_load[1] for c in numbers.corners])
     keys = scenario.power_loss or PowerLoss()
     belt = scenario.drive.topology == "belt"
     rows = []
@@ -114,8 +117,24 @@ def unequal_rows(
         loose = _slipping(system, corner, k)
         rows.append(_falling_row(racked, SLIPS, corner, fall(loose, room, longest=keys.longest_s)))
         if not belt:
-            rows.append(_lifting_row(racked, corner, k, system))
+            rows.append(_lifting_row(down, corner, k, lowest))
     return rows
+
+
+def _racked(
+    loaded: LoadedScenario, numbers: MachineNumbers, machine: Machine, layer: int, weight: list[float]
+) -> Racked:
+    system = machine.system(np.array([layer]))
+    limits = limits_of(loaded, numbers, machine, system, 0.0)
+    return Racked(
+        numbers=numbers,
+        supports=supports_of(loaded.scenario),
+        machine=machine,
+        system=system,
+        limits=[x for x in limits if not x.kind.startswith("screw")],
+        groove_friction=np.array([c.mount.friction_coefficient for c in loaded.scenario.corner]),
+        weight=np.array(weight),
+    )
 
 
 def _slipping(system: Falling, corner: CornerNumbers, k: int) -> Falling:
@@ -164,7 +183,7 @@ def _lifting_row(racked: Racked, corner: CornerNumbers, k: int, system: Falling)
     others = np.arange(system.radius.size) != k
     way = float(
         min(
-            c.screw.length - c.screw.root_diameter - c.nut_high
+            c.screw.length - c.screw.root_diameter - c.nut_low
             for c, moves in zip(racked.numbers.corners, others, strict=True)
             if moves
         )

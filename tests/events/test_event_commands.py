@@ -12,6 +12,7 @@ from bedsim.analysis.events_fall import cases, falling, power_loss_scenario, roo
 from bedsim.analysis.events_shake import shake_scenario
 from bedsim.analysis.events_tilt import tilt_scenario
 from bedsim.analysis.sizing_gather import gather
+from bedsim.analysis.sizing_report import size_scenario
 from bedsim.cli.main import main
 from bedsim.engines.fall import fall
 from bedsim.errors import InputError
@@ -91,6 +92,27 @@ def test_one_corner_that_stays_tips_the_bed_as_its_distance_says(dropped):
     """A stiff plate: the sine of the tilt is the difference over the distance to the line of the others."""
     rear = next(r for r in dropped.unequal if r.case.startswith("one corner") and r.corner == "rear")
     assert math.sin(rear.tilt) == pytest.approx(rear.difference / 0.3, rel=1e-6)
+
+
+def test_the_sizing_gives_the_same_heights_and_tilts_of_unequal_corners(tmp_path):
+    """Screws of 200 mm: nothing but the ends of the screws limits the plate, in the table and in the course.
+
+    By hand: nut at 160 mm at first, 49 layers of 0.2 mm, ends a root diameter from those of the screw.
+    """
+    changes = {"screw.length_mm": 200, "print.first_layer_nut_mm": 160, "motor.detent_torque_n_m": 0}
+    loaded = scenario(tmp_path, **STEEP | changes)
+    root = loaded.scenario.corner[2].screw.root_diameter_mm
+    table = {c.name: c for c in size_scenario(loaded).all_checks if c.corner == "rear"}
+    course = {r.case: r for r in power_loss_scenario(loaded).unequal if r.corner == "rear"}
+    for name, case, hand in (
+        ("one coupling slips and its corner drops alone", "one coupling slips", 160 - root),
+        ("one driver stops while the others lift",) * 2 + (200 - root - (160 - 49 * 0.2),),
+    ):
+        assert table[name].value == pytest.approx(hand)
+        assert course[case].difference / MM == pytest.approx(hand, rel=1e-3)
+        words = f"{math.degrees(math.asin(hand / 300)):.3g}°"
+        assert words in table[name].note
+        assert course[case].tilt / DEG == pytest.approx(math.degrees(math.asin(hand / 300)), rel=1e-3)
 
 
 def test_on_a_belt_only_a_slipping_screw_is_apart(tmp_path):
