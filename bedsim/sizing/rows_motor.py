@@ -62,7 +62,10 @@ def _torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             formula="asin(T/T_hold)",
             source="Jones; limit assumed",
             corner=corner.name,
-            note="infinite: the motor slips" if math.isinf(angle) else "raising and accelerating",
+            note="infinite: the motor slips"
+            if math.isinf(angle)
+            else "raising and accelerating, friction at its upper end; bedsim run shows another: going "
+            "down a layer, with detent and vibration",
         ),
     ]
 

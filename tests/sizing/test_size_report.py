@@ -114,6 +114,17 @@ def test_pull_out_falls_with_speed(tmp_path):
     assert found["torque at travel speed against pull-out"].limit == pytest.approx(350)
 
 
+def test_the_load_angle_says_what_it_counts(tmp_path):
+    """Raising at the upper friction, whatever the detent: asin of the torque over the holding torque."""
+    text = PLAIN.replace("[motor]\n", "[motor]\ndetent_torque_n_m = {}\n")
+    for detent in (0.0, 0.1):
+        found = rows(size_scenario(loaded(tmp_path, text.replace("{}", str(detent), 1))), "left")
+        row, asked = found["load angle, electrical"], found["torque at travel speed against pull-out"]
+        assert row.value == pytest.approx(math.degrees(math.asin(asked.value / asked.limit)))
+        assert "friction at its upper end" in row.note
+        assert "bedsim run" in row.note and "detent" in row.note
+
+
 def test_shares_of_the_axial_train_sum_to_one(tmp_path):
     for ends in ("fixed-free", "fixed-fixed"):
         text = PLAIN.replace("length_mm = 300", f'length_mm = 300\nends = "{ends}"')
