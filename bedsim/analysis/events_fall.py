@@ -25,7 +25,7 @@ from bedsim.model.build import build_machine
 from bedsim.model.power_loss import Falling
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
-from bedsim.sizing import holding, loads, torque
+from bedsim.sizing import loads, torque
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_holding import missing_words, resting_torque
 from bedsim.units import DEG, MM, MM_S, N_MM
@@ -252,17 +252,12 @@ def _missing(numbers: MachineNumbers) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _needed(corner: CornerNumbers, friction: float) -> float:
-    eta = loads.efficiency_back(corner.screw, friction)
-    return holding.torque_to_hold(max(corner.hanging), corner.screw.lead, eta)
-
-
 def _assumptions(
     loaded: LoadedScenario, numbers: MachineNumbers, keys: PowerLoss, rows: list[FallRow]
 ) -> tuple[str, ...]:
     heaviest = max(numbers.corners, key=lambda c: max(c.hanging))
     low = heaviest.screw.friction[0]
-    free = _needed(heaviest, low) - heaviest.motor.brake_torque
+    free = loads.torque_to_hold(heaviest, heaviest.screw, low) - heaviest.motor.brake_torque
     share = power_loss.loose_share(free, heaviest.motor.detent_low * heaviest.motor.gear_ratio)
     part = loaded.scenario.print.part_mass_kg
     return (

@@ -5,7 +5,6 @@ belong to them.
 from __future__ import annotations
 
 import csv
-import difflib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -88,8 +87,8 @@ def _header_faults(header: Sequence[str]) -> list[str]:
     faults = [f"column {name} is missing." for name in kind if name not in header]
     for name in header:
         if name not in allowed:
-            near = difflib.get_close_matches(name, allowed, 1)
-            hint = f" Did you mean {near[0]}?" if near else ""
+            near = nearest(name, allowed)
+            hint = f" Did you mean {near}?" if near else ""
             faults.append(f"column {name!r} is not known; allowed: {', '.join(allowed)}.{hint}")
     return faults
 

@@ -96,7 +96,7 @@ def gather(loaded: LoadedScenario) -> MachineNumbers:
                 nut_mass=corner.nut.mass_kg,
                 nut_low=low,
                 nut_high=high,
-                room_below=max(high - lower_stop(scenario, corner), 0.0),
+                room_below=high - lower_stop(scenario, corner),
                 bed_load=(float(start[i]), float(end[i])),
                 counterweight=sizing.counterweight_n,
                 **_guide_numbers(corner),
@@ -116,10 +116,9 @@ def _check_corner(loaded: LoadedScenario, corner: CornerNumbers) -> None:
             f"{hanging:.3g} N that hang on corner {corner.name}: the bed would rise without current."
         )
     if corner.room_below <= 0:
-        keys = loaded.scenario.power_loss or PowerLoss()
-        stop = "a root diameter" if keys.lower_stop_mm is None else f"{keys.lower_stop_mm:g}"
+        stop = (corner.nut_high - corner.room_below) / MM  # as given: a usual one is below the nut
         raise InputError(
-            f"{loaded.name}: power_loss.lower_stop_mm = {stop}: must be below the nut of corner "
+            f"{loaded.name}: power_loss.lower_stop_mm = {stop:g}: must be below the nut of corner "
             f"{corner.name} at the first layer, {corner.nut_high / MM:g} above the lower end of its screw."
         )
 

@@ -14,7 +14,7 @@ from bedsim.analysis.cautions import cautions
 from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
-from bedsim.sizing import holding, loads
+from bedsim.sizing import loads
 from bedsim.sizing.axial_train import compliance_shares, series
 from bedsim.sizing.decision import DecisionRow, screw_decision
 from bedsim.sizing.machine import size_machine
@@ -175,7 +175,5 @@ def _cautions(scenario: Scenario, machine: MachineNumbers, checks: list[Check]) 
 
 
 def _held_by_detent_alone(corner: CornerNumbers) -> bool:
-    screw = corner.screw
-    back = loads.efficiency_back(screw, screw.friction[0])
-    needed = holding.torque_to_hold(max(corner.hanging), screw.lead, back)
+    needed = loads.torque_to_hold(corner, corner.screw, corner.screw.friction[0])
     return needed > corner.motor.brake_torque

@@ -141,8 +141,7 @@ def _raise(screw: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> float:
 
 
 def _brake(screw: ScrewNumbers, corner: CornerNumbers) -> float:
-    eta = loads.efficiency_back(screw, screw.friction[0])
-    needed = holding.torque_to_hold(max(corner.hanging), screw.lead, eta)
+    needed = loads.torque_to_hold(corner, screw, screw.friction[0])
     return holding.torque_missing(needed, corner.motor.brake_torque)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from bedsim.sizing import torque
+from bedsim.sizing import holding, torque
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
 
 
@@ -31,6 +31,11 @@ def efficiency_raising(screw: ScrewNumbers, friction: float) -> float:
 def efficiency_back(screw: ScrewNumbers, friction: float) -> float:
     """Return the efficiency when driven back by the load; not positive for a self-locking screw."""
     return torque.efficiency_driven_back(lead_angle(screw), friction_angle(screw, friction))
+
+
+def torque_to_hold(corner: CornerNumbers, screw: ScrewNumbers, friction: float) -> float:
+    """Return the torque [N m] at a screw that keeps what hangs on a corner, at its heaviest, from sinking."""
+    return holding.torque_to_hold(max(corner.hanging), screw.lead, efficiency_back(screw, friction))
 
 
 def torque_up(corner: CornerNumbers, duty: Duty, friction: float) -> float:

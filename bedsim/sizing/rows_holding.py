@@ -56,12 +56,11 @@ def missing_words(corner: CornerNumbers, friction: float, held: float) -> str:
     """Say which brake torque or counterweight is lacking at one corner beside what is `held` [N m] at its
     screw; empty when none is."""
     screw = corner.screw
-    weight, eta = max(corner.hanging), loads.efficiency_back(screw, friction)
-    needed = holding.torque_to_hold(weight, screw.lead, eta)
-    lacking = holding.torque_missing(needed, held)
+    lacking = holding.torque_missing(loads.torque_to_hold(corner, screw, friction), held)
     if lacking <= 0:
         return ""
-    lift = holding.counterweight_missing(weight, holding.load_held(held, screw.lead, eta))
+    carried = holding.load_held(held, screw.lead, loads.efficiency_back(screw, friction))
+    lift = holding.counterweight_missing(max(corner.hanging), carried)
     return (
         f"a brake of {rounded_up(lacking / N_MM)} N mm more at each screw, or {rounded_up(lift)} N "
         f"({rounded_up(lift / GRAVITY)} kg) more of counterweight at each corner"
@@ -77,12 +76,10 @@ def rounded_up(value: float) -> str:
 def _hold_row(
     corner: CornerNumbers, friction: float, name: str, held: float, against: str, note: str
 ) -> Check:
-    screw = corner.screw
-    needed = holding.torque_to_hold(max(corner.hanging), screw.lead, loads.efficiency_back(screw, friction))
     return below(
         SUBJECT,
         name,
-        needed / N_MM,
+        loads.torque_to_hold(corner, corner.screw, friction) / N_MM,
         held / N_MM,
         "N mm",
         formula=f"F l eta2/(2 pi) against {against}, no help from guide and nut drag",
