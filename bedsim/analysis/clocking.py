@@ -74,9 +74,14 @@ class Placement:
     nut_shift: float
 
     @property
+    def turned(self) -> bool:
+        """Whether the screw is to be turned in its coupling."""
+        return abs(self.turn) >= STAYS
+
+    @property
     def worked_on(self) -> bool:
         """Whether there is anything to do."""
-        return self.moved or abs(self.turn) >= STAYS
+        return self.moved or self.turned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

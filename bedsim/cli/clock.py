@@ -293,13 +293,11 @@ def _step_texts(advice: Advice) -> Iterator[str]:
 
 
 def _turn_text(p: Placement) -> str:
-    from bedsim.analysis.common_turn import STAYS
-
     way = "counter-clockwise" if p.turn >= 0 else "clockwise"
     amount = f"{abs(p.turn) / DEG:.0f}° {way}"
     if p.moved:
         put_in = f"{p.corner}: put in {p.screw} with its own zero mark on the line"
-        return f"{put_in}." if abs(p.turn) < STAYS else f"{put_in}, then turn it in the coupling by {amount}."
+        return f"{put_in}, then turn it in the coupling by {amount}." if p.turned else f"{put_in}."
     if not p.worked_on:
         return f"{p.corner}: leave it."
     lift = "down" if p.nut_shift < 0 else "up"

@@ -67,14 +67,15 @@ def _turn(ax: Axes, corner: Corner, placement: Placement, reach: float, edge: fl
     turn = placement.turn / DEG
     ax.plot(*_spoke(x, y, begin, 1.15 * reach), color=style.INK, linewidth=1.6)
     ax.plot(x, y, marker="o", color=style.INK, markersize=3)
-    if placement.worked_on:
+    if placement.turned:
         ax.plot(*_spoke(x, y, begin + turn, 1.15 * reach), color=style.VERMILLION, linestyle=MARK)
     if abs(turn) >= SMALLEST_ARC:
         _sweep(ax, x, y, begin, turn, 0.8 * reach)
     way = "ccw" if turn >= 0 else "cw"
     lines = [style.wrapped(placement.corner, 22)]
     lines += [style.wrapped(f"put in {placement.screw}", 18)] if placement.moved else []
-    lines += [f"{abs(turn):.0f}° {way}" if placement.worked_on else "leave it"]
+    lines += [f"{abs(turn):.0f}° {way}"] if placement.turned else []
+    lines += [] if placement.worked_on else ["leave it"]
     above = y > 0
     away = max(abs(y) + 1.3 * reach, edge + 0.2 * reach)  # clear of the dial and of the bed's edge
     ax.annotate(
