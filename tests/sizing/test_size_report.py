@@ -52,6 +52,15 @@ def test_torque_to_raise_by_hand(tmp_path):
     assert found.value * 1e-3 == pytest.approx(hand)
 
 
+def test_holding_row_by_hand(tmp_path):
+    """Shigley section 8-2: T = F l/(2 pi) tan(lambda - rho)/tan(lambda) keeps a load from sinking."""
+    corner = gather(loaded(tmp_path)).corners[0]
+    lead_angle, friction = math.atan(8 / (math.pi * 7)), math.atan(0.08 / math.cos(math.radians(15)))
+    hand = max(corner.hanging) * 8 / (2 * math.pi) * math.tan(lead_angle - friction) / math.tan(lead_angle)
+    found = rows(size_scenario(loaded(tmp_path)), "left")["torque to hold at the lowest friction"]
+    assert found.value == pytest.approx(hand)
+
+
 def test_the_brake_that_is_missing_is_enough(tmp_path):
     """Adding the brake torque or the counterweight that the row asks for brings its margin to one or more."""
     before = rows(size_scenario(loaded(tmp_path)))["torque to hold when shaken"]
