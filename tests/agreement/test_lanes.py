@@ -11,6 +11,8 @@ from bedsim.engines.state import State
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
 
+pytestmark = pytest.mark.kernel
+
 LAYERS = lanes.HEAD + 36
 
 
@@ -47,11 +49,13 @@ def test_lanes_are_the_layers_one_by_one(job, one_by_one):
 
 
 def test_lanes_that_do_not_agree_are_not_believed(job, one_by_one, monkeypatch):
-    """Then layers are done one by one."""
+    """Then layers are done one by one. Their matrices come in another stack, so that rounding differs, by
+    what the rows' single precision makes of it."""
     monkeypatch.setattr(lanes, "PASSES", 1)
     monkeypatch.setattr(lanes, "SEAM", 0.0)
     again = list(PropagatorEngine().run(job))
-    assert joined(again).tobytes() == joined(one_by_one).tobytes()
+    assert [chunk.layers.size for chunk in again] == [1] * LAYERS
+    assert apart(job, joined(again), joined(one_by_one)) < 1e-4
 
 
 def test_a_print_too_long_to_keep_goes_on_from_part_to_part(job, one_by_one, monkeypatch):

@@ -197,6 +197,7 @@ def test_frictionless_members_are_machines_one_by_one_to_rounding():
     assert apart(job, batch[1:2], poses(PROPAGATOR, alone, state.start(alone))) < 1e-6
 
 
+@pytest.mark.kernel
 def test_rerun_is_identical_bit_for_bit():
     job = make_job(shipped("bent-rolled-rolling-joints", 2))
     one, other = (poses(PROPAGATOR, job, state.start(job)) for _ in range(2))

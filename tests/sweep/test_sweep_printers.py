@@ -112,6 +112,7 @@ def test_a_printer_has_the_same_luck_whatever_is_bought_and_built(tmp_path):
     np.testing.assert_allclose(np.angle(other.bow), np.angle(block.bow), rtol=1e-12)
 
 
+@pytest.mark.kernel
 def test_numbers_do_not_depend_on_neighbours_or_on_how_many_are_drawn(tmp_path):
     plan = load_plan(write_plan(tmp_path))
     order = order_of(plan)

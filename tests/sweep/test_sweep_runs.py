@@ -85,6 +85,7 @@ def test_other_tools_can_read_it(reference, tmp_path):
     assert np.all(np.diff(envelope.lateral.values, axis=1) >= 0)
 
 
+@pytest.mark.kernel
 @pytest.mark.parametrize("axes, cell", [(AXES, 3), (SORTED, 1)])
 def test_any_printer_again_bit_for_bit(tmp_path, axes, cell):
     plan = load_plan(write_plan(tmp_path, axes))
@@ -104,6 +105,7 @@ def test_sorting_and_clocking_pay_in_lateral_error(tmp_path):
     assert better < 0.8 * plain
 
 
+@pytest.mark.kernel
 def test_a_printer_of_a_batch_with_friction_again_bit_for_bit(tmp_path):
     from plans import MACHINE
 
