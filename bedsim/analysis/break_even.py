@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 from bedsim.analysis.linear_machine import shortened
 from bedsim.analysis.metrics import lateral_peak_to_valley
 from bedsim.analysis.printed import quantity, rounded
-from bedsim.analysis.visibility import Viewing, smallest_visible_amplitude
+from bedsim.analysis.visibility import Viewing, smallest_visible_amplitude, wall_side
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
@@ -79,9 +79,12 @@ class BreakEven:
 
 
 def visible_worth(loaded: LoadedScenario) -> float:
-    """Peak-to-valley (m) of the smallest band of the longest lead that an eye sees: what is worth saving."""
+    """Peak-to-valley (m) of the smallest band of the longest lead that an eye sees on a wall as wide as the
+    print is high: what is worth saving."""
     lead = max(c.screw.lead_mm for c in loaded.scenario.corner) * MM
-    return 2.0 * float(smallest_visible_amplitude(lead, Viewing()))
+    job = loaded.scenario.print
+    viewing = Viewing(side=wall_side(job.layers * job.layer_mm * MM))
+    return 2.0 * float(smallest_visible_amplitude(lead, viewing))
 
 
 def with_rigid_joints(loaded: LoadedScenario) -> LoadedScenario:

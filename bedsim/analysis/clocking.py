@@ -34,8 +34,8 @@ CORRECTION_MM = 0.5
 LITTLE_GAIN = 0.1
 """Part of the error below which clocking is not worth the work.  Our assumption."""
 LITTLE = 0.5 * UM
-"""RMS (m) that is not worth the work: bands of so little are not seen on a wall at leads of 2 mm and more
-(`visibility`).  Our assumption.
+"""RMS (m) that is not worth the work: bands of so little are not seen at leads of 5 mm and more on walls of
+up to 50 mm (`visibility`, the most sensitive of its studies).  Our assumption.
 """
 NOTHING = 1e-9
 """Errors (m) that differ by less are alike, however small they are: rounding.  Our assumption."""

@@ -12,7 +12,7 @@ from bedsim.errors import InputError, ResultFileError
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.visibility import Viewing
+    from bedsim.analysis.visibility import Eye, Viewing
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.views.report_figures import Reported
@@ -55,9 +55,14 @@ if TYPE_CHECKING:
 @click.option(
     "--eye",
     type=click.Choice(["mannos-sakrison", "barten"]),
-    default="mannos-sakrison",
+    default="barten",
     show_default=True,
     help="Published contrast sensitivity that is used.",
+)
+@click.option(
+    "--wall-width-mm",
+    type=click.FloatRange(min=0, min_open=True),
+    help="Width of the banded wall; default: as wide as the print is high, at least 15.",
 )
 @click.option(
     "--threshold-um",
@@ -78,26 +83,19 @@ def command(
     probe: str | None,
     light_deg: float,
     distance_m: float,
-    eye: str,
+    eye: Eye,
+    wall_width_mm: float | None,
     threshold_um: float | None,
     coupon: Path | None,
 ) -> int:
     """Write a report from one or more results: one page with verdict, walls, charts, tables and scenario."""
-    from bedsim.analysis.visibility import Viewing, check_viewing
+    from bedsim.analysis.visibility import Viewing, check_viewing, wall_side
     from bedsim.analysis.wall import wall_normal
     from bedsim.results.store import read_run
     from bedsim.views.report_content import report_page
     from bedsim.views.report_figures import Choices
     from bedsim.views.report_page import render_page
 
-    viewing = check_viewing(
-        Viewing(
-            incidence=light_deg * DEG,
-            distance=distance_m,
-            eye="barten" if eye == "barten" else "mannos-sakrison",
-            threshold=None if threshold_um is None else threshold_um * UM,
-        )
-    )
     for wall in walls:
         wall_normal(wall)
     labels = _labels(results)
@@ -105,6 +103,16 @@ def command(
     for path, label in zip(results, labels, strict=True):
         run = read_run(path)
         items.append(_reported(run, path, label))
+    tallest = max(float(item.run.layers.print_height.max()) for item in items)
+    viewing = check_viewing(
+        Viewing(
+            incidence=light_deg * DEG,
+            distance=distance_m,
+            eye=eye,
+            side=wall_side(tallest, None if wall_width_mm is None else wall_width_mm * MM),
+            threshold=None if threshold_um is None else threshold_um * UM,
+        )
+    )
     page = report_page(items, Choices(viewing=viewing, walls=tuple(dict.fromkeys(walls)), probe=probe))
     _write(output, render_page(page))
     click.echo(f"Report: {output}")

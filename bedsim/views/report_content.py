@@ -10,7 +10,7 @@ import numpy as np
 
 from bedsim.analysis.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
 from bedsim.analysis.figures import METRICS, metric_text
-from bedsim.analysis.printed import quantity
+from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
 from bedsim.analysis.visibility import assumptions, judge
 from bedsim.analysis.wall import probe_index, wall_of_layers
@@ -163,7 +163,7 @@ def _band_table(row: Sequence[Seen], several: bool) -> Table:
             if np.isnan(s.ratio):
                 rows.append((name, length, "not resolved", "–", "–", "–"))
                 continue
-            limit, ratio = quantity(s.smallest_visible, "m"), f"{s.ratio:.2g}"
+            limit, ratio = span(*s.visible_between, "m"), f"{s.ratio:.2g}"
             rows.append((name, length, quantity(s.band.amplitude, "m"), limit, ratio, s.verdict))
     return Table(
         caption="Bands at the leads and their parts, as the layers show them.",

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from bedsim.analysis.bands import Share, Source, amplitude_spectrum
-from bedsim.analysis.printed import quantity
+from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.visibility import Sighting, Viewing, visibility_curve, worst
 from bedsim.analysis.wall import Wall
 from bedsim.analysis.wall_surface import light_column, light_wall
@@ -75,7 +75,7 @@ def wall_sentence(wall: Wall, sightings: Sequence[Sighting]) -> str:
         f"Wall {wall.name}: the band that stands out most is {found.band.seen_wavelength / MM:.3g} mm long "
         f"({found.band.label}) with an amplitude of {quantity(found.band.amplitude, 'm')}, "
         f"{found.ratio:.2g} times the "
-        f"smallest visible: {found.verdict}."
+        f"smallest visible ({span(*found.visible_between, 'm')}): {found.verdict}."
     )
 
 

@@ -10,7 +10,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
 from bedsim.analysis.bands import Share, shares_by_cause, shares_by_corner
 from bedsim.analysis.metrics import Spectrum
-from bedsim.analysis.visibility import Sighting, Viewing
+from bedsim.analysis.visibility import Sighting, Viewing, visible_between
 from bedsim.analysis.waviness import Waviness
 from bedsim.results.layers import Array
 from bedsim.units import MM, UM
@@ -31,9 +31,11 @@ def draw_visibility(
 
     `curve`: wavelengths and smallest visible amplitudes (m), see `analysis.visibility.visibility_curve`.
     """
+    low, high = (edge / UM for edge in visible_between(curve[0], viewing))
     length, limit = (part / unit for part, unit in zip(curve, (MM, UM), strict=True))
-    low, high = limit / viewing.factor, limit * viewing.factor
-    axes.fill_between(length, low, high, color="0.5", alpha=0.25, linewidth=0, label="borderline")
+    axes.fill_between(
+        length, low, high, color="0.5", alpha=0.25, linewidth=0, label="borderline: studies differ"
+    )
     axes.plot(length, limit, color="0.45", linewidth=2, label="smallest visible amplitude")
     for i, (label, spectrum) in enumerate(spectra.items()):
         line = style.series(i, marked=False)

@@ -19,7 +19,7 @@ from bedsim.analysis.clocking_response import (
 )
 from bedsim.analysis.clocking_search import assignments
 from bedsim.analysis.common_turn import with_least_turning
-from bedsim.analysis.visibility import Viewing, smallest_visible_amplitude
+from bedsim.analysis.visibility import Viewing, visible_between
 from bedsim.errors import InputError
 from bedsim.scenario.schema import RunOut, Travel
 from bedsim.scenario.spares import Spare
@@ -281,7 +281,7 @@ def test_what_is_worse_as_placed_or_gains_little_is_named(three):
     assert left_alone(badly, advice).leave
 
 
-def test_half_a_micrometre_is_not_seen():
-    """The gain that is not worth the work against the eye's curve: not seen at leads of 2 mm and more."""
-    seen = smallest_visible_amplitude(np.geomspace(2e-3, 20e-3, 50), Viewing())
+def test_so_little_is_not_seen():
+    """The gain that is not worth the work against the eye's curve: not seen at leads of 5 mm and more."""
+    seen, _ = visible_between(np.geomspace(5e-3, 20e-3, 50), Viewing(side=50e-3))
     assert math.sqrt(2) * LITTLE < seen.min()

@@ -135,7 +135,7 @@ def test_report_says_what_it_must(outline):
         "borderline",
         "not seen",
         "magnified",
-        "Mannos",
+        "Barten",
         "can fall",
     ):
         assert part in outline.text, part

@@ -8,6 +8,7 @@ import pytest
 from bedsim.analysis.bands import Band
 from bedsim.analysis.visibility import (
     COUPON_NOTES,
+    WALL_SIDE,
     Viewing,
     assumptions,
     check_viewing,
@@ -18,6 +19,8 @@ from bedsim.analysis.visibility import (
     relief_contrast,
     smallest_visible_amplitude,
     verdict,
+    visible_between,
+    wall_side,
     worst,
 )
 from bedsim.errors import InputError
@@ -51,12 +54,22 @@ def test_bands_of_five_millimetres_at_arms_length():
     assert cycles_per_degree(5e-3, 0.3) == pytest.approx(1.0472, abs=1e-4)
 
 
-def test_five_millimetre_band_needs_several_micrometres():
-    """5 mm from 0.3 m under 60 degrees, worked by hand: A(1.047) = 0.327, contrast 1.53 %, amplitude 7.0
-    um."""
-    amplitude = smallest_visible_amplitude(5e-3, Viewing())
-    assert amplitude == pytest.approx(1 / (200 * 0.3272) * 5e-3 / (2 * np.pi * 3**0.5), rel=1e-3)
-    assert 5e-6 < amplitude < 10e-6
+def test_five_millimetre_band_by_hand():
+    """5 mm from 0.3 m under 60 degrees on a wall of 15 mm, which fills 2.864 degrees; u = 1.0472: optics
+    0.9982, size 1 + 17.555 + 0.7019 = 19.256, noise 1.378 + 46.096 = 47.474, S = 171.7; contrast 0.582 %,
+    amplitude 2.68 um."""
+    assert Viewing(side=15e-3).field == pytest.approx(2.8642, abs=1e-4)
+    amplitude = smallest_visible_amplitude(5e-3, Viewing(side=15e-3))
+    assert amplitude == pytest.approx(1 / 171.7 * 5e-3 / (2 * np.pi * 3**0.5), rel=1e-3)
+
+
+def test_a_larger_wall_shows_smaller_bands():
+    """Until it fills the field that an eye uses at once: 12 degrees in Barten's formula."""
+    sides = np.array([10e-3, 15e-3, 50e-3, 100e-3, 1.0])
+    seen = np.array([smallest_visible_amplitude(5e-3, Viewing(side=side)) for side in sides])
+    assert np.all(np.diff(seen) < 0)
+    assert seen[3] < 1.15 * seen[4]
+    assert (wall_side(40e-3), wall_side(3e-3), wall_side(40e-3, 10e-3)) == (40e-3, WALL_SIDE, 20e-3)
 
 
 def test_smallest_visible_amplitude_makes_the_smallest_visible_contrast():
@@ -75,11 +88,22 @@ def test_more_raking_light_shows_more():
 
 
 @pytest.mark.parametrize(
-    ("ratio", "expected"),
-    [(3, "seen"), (2, "borderline"), (1, "borderline"), (0.5, "borderline"), (0.4, "not seen")],
+    ("amplitude", "expected"),
+    [(3.1, "seen"), (3.0, "borderline"), (1.5, "borderline"), (1.0, "borderline"), (0.9, "not seen")],
 )
-def test_verdict_has_a_stated_factor(ratio, expected):
-    assert verdict(ratio, 2.0) == expected
+def test_verdict_between_the_studies_is_borderline(amplitude, expected):
+    assert verdict(amplitude, 1.0, 3.0) == expected
+
+
+def test_bands_are_judged_by_the_spread_of_the_studies_at_their_own_frequency():
+    """5 mm at 0.3 m is 1.047 cycles per degree: ratios 0.65, 1.5 at 1 and 0.7, 1.5 at 2, straight in log."""
+    low, high = visible_between(5e-3, Viewing())
+    middle = smallest_visible_amplitude(5e-3, Viewing())
+    part = np.log(1.0472) / np.log(2)
+    assert (low / middle, high / middle) == pytest.approx((0.65 + 0.05 * part, 1.5), rel=1e-4)
+    sightings = judge([band(0.99 * low), band(1.01 * low), band(1.01 * high)], Viewing())
+    assert [s.verdict for s in sightings] == ["not seen", "borderline", "seen"]
+    assert sightings[0].visible_between == (low, high)
 
 
 def test_own_threshold_replaces_the_curve():
@@ -87,6 +111,7 @@ def test_own_threshold_replaces_the_curve():
     sighting = judge([band(10e-6)], view)[0]
     assert sighting.ratio == pytest.approx(10 / 3)
     assert sighting.verdict == "seen"
+    assert sighting.visible_between == pytest.approx((1.5e-6, 6e-6))
     assert "your own: 3 µm" in assumptions(view)[0]
 
 
@@ -99,9 +124,19 @@ def test_unresolved_band_is_no_verdict_and_worst_skips_it():
 
 def test_assumptions_name_light_distance_eye_and_factor():
     text = " ".join(assumptions(Viewing()))
-    for word in ("60°", "0.3 m", "Mannos", "200", "2 times", "matt", "Layer lines"):
+    for word in (
+        "60°",
+        "0.3 m",
+        "2.9°",
+        "Barten",
+        "100 cd/m²",
+        "Robson 1966",
+        "castleCSF",
+        "matt",
+        "Layer lines",
+    ):
         assert word in text
-    assert "Barten" in " ".join(assumptions(Viewing(eye="barten")))
+    assert "98 and 196" in " ".join(assumptions(Viewing(eye="mannos-sakrison")))
 
 
 def test_all_faults_of_a_viewing_are_listed():
