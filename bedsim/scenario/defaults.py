@@ -34,6 +34,16 @@ _RODS = (
     "computed: middle of two steel rods built in at both ends, 8 mm on 400 mm to 12 mm on 300 mm, "
     "2 x 192 E I/L^3"
 )
+_PLATE = "alloy data sheets: 6063, 6061, 5052 and 5182 plate, 20 to 100 °C"
+_SHEAR = "alloy data sheets: 6063, 5052, 6061"
+_ARRANGED = "computed: from a pair face to face to one back to back (Hertz); likely assumed"
+_DAMPING = (
+    "a stage's axial mode 0.0014, a spindle in rolling bearings 0.042, both measured; likely and high assumed"
+)
+_THRUST = "data sheet of a light duplex pair, 7.5 to 15; likely and high assumed"
+_RAIL_BREAKAWAY = (
+    "computed: 1.1 to 3.9 um from friction over tangent stiffness of four small blocks; high end assumed"
+)
 _STEPPER = "from memory: typical 42 mm frame steppers, 40 to 48 mm long"
 _SLIDING = "from memory: bronze, brass or POM on greased steel"
 _SEALS = "from memory: profile rail 0.002 to 0.004 of the load and 0.1 to 2 N of seal drag"
@@ -75,21 +85,21 @@ _NUT_ANY = {
 _BALL_SCREW = {
     "bearing_radial_n_per_um": Default(10.0, 30.0, 100.0),
     "upper_bearing_radial_n_per_um": Default(5.0, 20.0, 60.0),
-    "bearing_tilt_nm_per_rad": Default(500.0, 3000.0, 10000.0),
-    "bearing_axial_n_per_um": Default(30.0, 80.0, 150.0),
+    "bearing_tilt_nm_per_rad": Default(90.0, 3000.0, 4900.0, _ARRANGED),
+    "bearing_axial_n_per_um": Default(8.0, 80.0, 150.0, _THRUST),
     "coupling_nm_per_rad": Default(20.0, 80.0, 500.0),
 }
 
 TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
     ("bed", "any"): {
         "thickness_mm": Default(4.0, 6.0, 10.0),
-        "shear_modulus_gpa": Default(25.0, 26.0, 27.0, "from memory: aluminium alloys"),
+        "shear_modulus_gpa": Default(25.8, 25.9, 26.0, _SHEAR),
         "centre_height_mm": Default(-15.0, -8.0, -4.0),
         "temperature_rise_k": Default(40.0, 60.0, 90.0),
-        "expansion_um_per_m_k": Default(23.1, 23.4, 23.8, "from memory: aluminium alloys"),
+        "expansion_um_per_m_k": Default(23.4, 23.6, 24.1, _PLATE),
     },
     ("print", "any"): {"part_mass_kg": Default(0.1, 0.3, 1.0)},
-    ("damping", "any"): {"ratio": Default(0.01, 0.03, 0.08)},
+    ("damping", "any"): {"ratio": Default(0.002, 0.03, 0.08, _DAMPING)},
     ("drive", "any"): {
         "belt_n_per_um": Default(0.05, 0.2, 0.6),
         "pulley_inertia_g_cm2": Default(5.0, 20.0, 60.0),
@@ -105,16 +115,12 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
     },
     ("nut", "any"): _NUT_ANY,
     ("nut", "ground_ball"): {
-        "radial_n_per_um": Default(40.0, 100.0, 200.0),
         "axial_n_per_um": Default(60.0, 120.0, 200.0),
-        "tilt_nm_per_rad": Default(500.0, 3000.0, 10000.0),
         "drag_torque_n_mm": Default(10.0, 30.0, 80.0),
         "friction_coefficient": Default(0.002, 0.005, 0.01),
     },
     ("nut", "rolled_ball"): {
-        "radial_n_per_um": Default(10.0, 40.0, 120.0),
         "axial_n_per_um": Default(25.0, 40.0, 120.0, _BALL_NUT),
-        "tilt_nm_per_rad": Default(200.0, 1000.0, 5000.0),
         "drag_torque_n_mm": Default(1.0, 5.0, 20.0),
         "friction_coefficient": Default(0.002, 0.005, 0.01),
     },
@@ -224,7 +230,7 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
         "tilt_nm_per_rad": Default(500.0, 2000.0, 8000.0),
         "yaw_nm_per_rad": Default(500.0, 2000.0, 8000.0),
         "friction_n": Default(0.2, 1.0, 3.0, _SEALS),
-        "breakaway_um": Default(5.0, 20.0, 60.0),
+        "breakaway_um": Default(1.0, 5.0, 60.0, _RAIL_BREAKAWAY),
     },
     ("guide", "round_rod"): {
         "radial_n_per_um": Default(0.25, 0.9, 3.0, _RODS),
@@ -256,7 +262,6 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
     ("motor", "any"): {
         "holding_torque_n_m": Default(0.40, 0.45, 0.59, _STEPPER),
         "current_percent": Default(50.0, 70.0, 100.0),
-        "detent_torque_n_m": Default(0.015, 0.018, 0.022, _STEPPER),
         "rotor_inertia_g_cm2": Default(54.0, 60.0, 82.0, _STEPPER),
     },
 }

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from bedsim.scenario.defaults import Default, default_ranges, known_kinds, range_in_use, root_diameter_default
+from bedsim.scenario.defaults import Default, default_ranges, known_kinds, range_in_use
+from bedsim.scenario.derived_defaults import RULES, derived_defaults
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.keys import PARTS, Loc, field_at, is_count, is_number, unit_of
 from bedsim.scenario.ranges import Range, read_range
@@ -75,27 +76,23 @@ class Filler:
 
     def _fill_corner(self, corner: Tree, index: int) -> None:
         for part in PARTS:
-            table = corner.get(part)
-            if not isinstance(table, dict):
+            if not isinstance(corner.get(part), dict):
                 continue
-            kind = kind_of(part, corner)
-            for key, default in self._part_defaults(part, kind, table).items():
-                if key in table:
-                    self._keep_source(key_of(("corner", index, part, key), self.tree), default)
-                    continue
-                is_whole = is_count(field_at(("corner", index, part, key)))
-                table[key] = int(default.likely) if is_whole else default.likely
-                in_use = range_in_use(part, key, table)
-                self._filled.setdefault((part, key), []).append((index, default, in_use))
+            kind, ruled = kind_of(part, corner), RULES.get(part, {})
+            plain = {k: d for k, d in default_ranges(part, kind or "any").items() if k not in ruled}
+            self._fill_part(corner, index, part, plain)
+            self._fill_part(corner, index, part, derived_defaults(part, kind, corner))
 
-    @staticmethod
-    def _part_defaults(part: str, kind: str | None, table: Tree) -> dict[str, Default]:
-        defaults = default_ranges(part, kind or "any")
-        if part != "screw" or kind is None:
-            return defaults
-        thread = thread_of(table)
-        root = None if thread is None else root_diameter_default(kind, *thread)
-        return defaults if root is None else {**defaults, "root_diameter_mm": root}
+    def _fill_part(self, corner: Tree, index: int, part: str, defaults: Mapping[str, Default]) -> None:
+        table = corner[part]
+        for key, default in defaults.items():
+            if key in table:
+                self._keep_source(key_of(("corner", index, part, key), self.tree), default)
+                continue
+            is_whole = is_count(field_at(("corner", index, part, key)))
+            table[key] = int(default.likely) if is_whole else default.likely
+            in_use = range_in_use(part, key, table)
+            self._filled.setdefault((part, key), []).append((index, default, in_use))
 
     def _record_parts(self, full: Tree) -> None:
         """Note what was filled in under the common key if it is the same everywhere, else by corner."""
@@ -159,15 +156,6 @@ def _fill_probes(full: Tree) -> None:
         ("back left", -x, y),
     ]
     full["probe"] = tuple({"name": name, "x_mm": px, "y_mm": py} for name, px, py in points)
-
-
-def thread_of(screw: Mapping[str, Any]) -> tuple[float, float, int] | None:
-    """Diameter and lead (mm) and starts of a screw's table, or None while one of them cannot be used."""
-    numbers = (screw.get("diameter_mm"), screw.get("lead_mm"), screw.get("starts", 1))
-    if not all(_is_plain_number(n) and float(n or 0) > 0 for n in numbers):
-        return None
-    diameter, lead, starts = (float(n) for n in numbers if n is not None)
-    return diameter, lead, max(int(starts), 1)
 
 
 def _is_plain_number(value: Any) -> bool:

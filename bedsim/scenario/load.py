@@ -21,8 +21,9 @@ from pydantic_core import ErrorDetails
 from bedsim.errors import InputError
 from bedsim.scenario.checks import check_machine
 from bedsim.scenario.defaults import default_ranges, known_kinds
+from bedsim.scenario.derived_defaults import RULES, thread_of
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
-from bedsim.scenario.fill import Filler, kind_of, thread_of
+from bedsim.scenario.fill import Filler, kind_of
 from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
@@ -207,14 +208,14 @@ def _tell(
 
 
 def _is_consequence(item: ErrorDetails, full: Tree) -> bool:
-    """Whether a key is only missing because the kind that would give its default is missing or wrong."""
+    """Whether a key is only missing because what would give its default is missing or wrong."""
     loc = item["loc"]
     if item["type"] != "missing" or len(loc) != 4 or loc[0] != "corner":
         return False
     corner, part, key = full["corner"][loc[1]], str(loc[2]), str(loc[3])
     kind = kind_of(part, corner)
-    if key == "root_diameter_mm":
-        return kind is None or thread_of(corner["screw"]) is None
+    if key in RULES.get(part, {}):  # a good thread may leave no core: that is a fault of its own
+        return key != "root_diameter_mm" or kind is None or thread_of(corner["screw"]) is None
     return kind is None and any(key in default_ranges(part, k) for k in known_kinds(part))
 
 

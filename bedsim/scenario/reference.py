@@ -9,6 +9,7 @@ from typing import Any
 from pydantic.fields import FieldInfo
 
 from bedsim.scenario.defaults import Default, default_ranges, known_kinds
+from bedsim.scenario.derived_defaults import RULES
 from bedsim.scenario.keys import PARTS, list_section_of, section_of, unit_of
 from bedsim.scenario.schema import Corner, Scenario, Section
 
@@ -98,11 +99,10 @@ def _default(part: str, key: str, field: FieldInfo) -> tuple[str, str]:
     """The default with its range, and its source, by kind where they differ."""
     found = {kind: default_ranges(part, kind).get(key) for kind in known_kinds(part) or ("any",)}
     given = {kind: default for kind, default in found.items() if default is not None}
-    if key == "root_diameter_mm":
-        return (
-            "ball: 0.84 d (0.80 d to 0.88 d); plain: d3 (- 0.04 d to + 0.1 d)",
-            "ball: MISUMI p. 1676 and from memory; plain: ISO 2904, range from memory",
-        )
+    if rule := RULES.get(part, {}).get(key):
+        plain = [f"{kind}: {_spread(d)}" if len(found) > 1 else _spread(d) for kind, d in given.items()]
+        sources = dict.fromkeys([*(d.source for d in given.values()), rule[2]])
+        return "; ".join([*plain, rule[1]]), "; ".join(sources)
     if not given:
         return _plain(field), ""
     if len(set(given.values())) == 1 and len(given) == len(found):

@@ -29,7 +29,7 @@ class Bed(Section):
     """Mass of plate, heater, insulation and build surface together."""
     thickness_mm: Positive = 6.0
     """Thickness of the stiff plate: its twist is a motion of beds on four or more screws."""
-    shear_modulus_gpa: Positive = 26.0
+    shear_modulus_gpa: Positive = 25.9
     """Shear modulus of the plate."""
     inertia_x_kg_m2: Positive | None = None
     """Moment of inertia about X through the centre of mass; default: a uniform plate."""
@@ -45,7 +45,7 @@ class Bed(Section):
     """Height of the centre of mass above the bed surface (negative: below)."""
     temperature_rise_k: NonNegative = 60.0
     """How much warmer the bed is than when the machine was squared up."""
-    expansion_um_per_m_k: NonNegative = 23.4
+    expansion_um_per_m_k: NonNegative = 23.6
     """Thermal expansion of the bed."""
 
 
@@ -187,6 +187,8 @@ class Screw(Section):
     """Radial stiffness of the lower bearing."""
     upper_bearing_radial_n_per_um: Positive
     """Radial stiffness of the upper bearing; not used when the upper end is free."""
+    bearing_arrangement: Literal["back_to_back", "face_to_face", "single", "not_known"] = "not_known"
+    """How the bearings of a fixed end stand: it sets the default of bearing_tilt_nm_per_rad."""
     bearing_tilt_nm_per_rad: Positive
     """Stiffness of a fixed end against tilting."""
     bearing_axial_n_per_um: Positive
@@ -228,6 +230,8 @@ class Nut(Section):
     """Radial stiffness of the thread contact."""
     axial_n_per_um: Positive
     """Axial stiffness of the thread contact."""
+    active_length_mm: Positive | None = None
+    """Ball nut: length over which its balls carry, for the default of its tilt; left out: four turns."""
     tilt_nm_per_rad: Positive
     """Stiffness of the nut against tilting on the screw."""
     drag_torque_n_mm: NonNegative
@@ -377,6 +381,12 @@ class Guide(Section):
 class Frame(Section):
     """The frame behind a corner's guide and thrust bearing."""
 
+    section: Literal["20x20", "30x30", "40x40", "steel_40x20x2", "steel_60x40x2"] | None = None
+    """Section of the post behind the guide (aluminium extrusion, steel tube): sets the sideways defaults."""
+    free_length_mm: Positive | None = None
+    """Free length of that post; default: 500 to 800."""
+    post: Literal["held_both_ends", "free_standing"] = "held_both_ends"
+    """Whether that post is held at both ends or stands free."""
     radial_n_per_um: Positive
     """Stiffness towards the middle of the machine."""
     tangential_n_per_um: Positive
@@ -406,7 +416,7 @@ class Motor(Section):
     current_percent: Annotated[float, Field(gt=0, le=100)] = 70.0
     """Current set in the driver over rated current; torque is taken proportional."""
     detent_torque_n_m: NonNegative
-    """Detent torque without current."""
+    """Detent torque without current (a data sheet's)."""
     detent_deg: Angle = 0.0
     """Phase of the detent torque at the clocking zero (electrical)."""
     steps_per_turn: Annotated[int, Field(ge=4, le=1000)] = 200
