@@ -51,6 +51,13 @@ def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 @click.option(
     "--member", metavar="CELL,PRINTER", help="Work out one printer of one cell again, alone, and stop."
 )
+@click.option(
+    "--write",
+    "write_to",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="With --member: write that printer as a scenario (.toml), its slow travel as CSV tables beside it.",
+)
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 @click.option(
     "--schema",
@@ -66,6 +73,7 @@ def command(
     workers: int | None,
     scheduler: str | None,
     member: str | None,
+    write_to: Path | None,
     no_pictures: bool,
 ) -> int:
     """Draw many virtual printers for each cell of a plan: what is good enough, how sure, at what price.
@@ -78,10 +86,12 @@ def command(
     from bedsim.sweep.plan import load_plan
     from bedsim.sweep.run import run_sweep
 
+    if write_to is not None and member is None:
+        raise InputError(f"--write {write_to}: goes with --member, which names the printer.")
     target = result_file(output, plan_file)
     plan = load_plan(plan_file)
     if member is not None:
-        click.echo("\n".join(_member_lines(plan, target, member)))
+        click.echo("\n".join(_member_lines(plan, target, member, write_to)))
         return 0
     with _progress(len(plan.cells)) as progress:
         result = run_sweep(plan, target, _work(workers, scheduler), progress)
@@ -132,7 +142,7 @@ def _progress(cells: int) -> Iterator[Callable[[int, int], None]]:
 # ---- one printer again --------------------------------------------------------------------------------
 
 
-def _member_lines(plan: Plan, target: Path, written: str) -> Iterator[str]:
+def _member_lines(plan: Plan, target: Path, written: str, write_to: Path | None) -> Iterator[str]:
     from bedsim.results.sweep_store import fingerprint_of, read_sweep
     from bedsim.sweep.member import member_again
 
@@ -148,9 +158,17 @@ def _member_lines(plan: Plan, target: Path, written: str) -> Iterator[str]:
         same = found.figures.tobytes() == stored.cells[cell].figures[printer].tobytes()
         yield f"The same to the last bit as in {target}: {'yes' if same else 'no'}"
     yield ""
-    yield "Its screws as keys of the scenario (slow travel variation as one wave):"
-    for key, value in found.keys.items():
-        yield f"  {key} = {value:.6g}"
+    if write_to is not None:
+        from bedsim.sweep.member_files import write_member
+
+        scenario, *tables = write_member(found, write_to, plan.file.engine)
+        yield f"Wrote {scenario} and beside it {', '.join(t.name for t in tables)}. Next: bedsim run {scenario}"
+        return
+    yield "Its screws as keys of the scenario, without their slow travel variation, which no keys can say:"
+    for placed in found.screws:
+        keys = placed.keys("").items()
+        yield from (f"  {key} = {value:.6g}" for key, value in keys if not key.endswith(".table"))
+    yield "--write FILE.toml writes the whole printer as a scenario, slow travel and all."
 
 
 def _two_numbers(written: str) -> tuple[int, int]:

@@ -7,12 +7,18 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike, NDArray
 
 from bedsim.units import DEG, MM, UM
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+
+FIRST_STEP = 2 * MM
+TABLE_ERROR = 0.002 * UM
+"""A fifth of the least length that is told."""
+LOOKED_AT = 4  # places per step
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,26 +112,18 @@ def travel_deviation(screws: DrawnScrew | DrawnScrews, position: ArrayLike) -> A
     return np.asarray(np.asarray(screws.slope)[..., None] * s + slow_deviation(screws, s) + once.real)
 
 
-def scenario_keys(screw: DrawnScrew, *, travel_table: str | None = None) -> dict[str, dict[str, object]]:
+def scenario_keys(screw: DrawnScrew, travel_table: str) -> dict[str, dict[str, object]]:
     """Write a screw as the keys of a scenario: {"run_out": {...}, "travel": {...}}.
 
-    With `travel_table` (the name of a CSV made from `travel_table_rows`) the slow variation is exact;
-    without, it is one wave: that of the largest amplitude, with the peak-to-valley of the whole.
+    Its slow variation stands in `travel_table`, a CSV made from `travel_table_rows`: waves of several lengths
+    are no single one.
     """
-    travel: dict[str, object] = {"slope_um_per_300mm": screw.slope * 300 * MM / UM}
-    if travel_table is not None:
-        travel["table"] = travel_table
-    elif screw.waves and any(screw.waves):
-        k = int(np.argmax(np.abs(screw.waves)))
-        rows = slow_deviation(screw, np.linspace(0.0, screw.length, 801))
-        travel |= {
-            "variation_pv_um": float(np.ptp(rows)) / UM,
-            "variation_wavelength_mm": screw.wavelengths[k] / MM,
-            "variation_deg": _degrees(screw.waves[k]),
-        }
-    travel |= {
+    travel: dict[str, object] = {
+        "slope_um_per_300mm": screw.slope * 300 * MM / UM,
+        "variation_pv_um": 0.0,
         "once_per_turn_pv_um": 2 * abs(screw.once_per_turn) / UM,
         "once_per_turn_deg": _degrees(screw.once_per_turn),
+        "table": travel_table,
     }
     run_out: dict[str, object] = {
         "eccentricity_tir_um": 2 * abs(screw.eccentricity) / UM,
@@ -138,10 +136,21 @@ def scenario_keys(screw: DrawnScrew, *, travel_table: str | None = None) -> dict
     return {"run_out": run_out, "travel": travel}
 
 
-def travel_table_rows(screw: DrawnScrew, step: float = 2 * MM) -> tuple[Array, Array]:
-    """Positions [mm] and slow travel variation [um] for a scenario's travel table."""
-    s = np.linspace(0.0, screw.length, max(3, round(screw.length / step) + 1))
-    return s / MM, slow_deviation(screw, s) / UM
+def travel_table_rows(screw: DrawnScrew) -> tuple[Array, Array]:
+    """Positions [mm] and slow travel variation [um] for a scenario's travel table.
+
+    So many that the curve which a scenario draws through them (`components.lead`) leaves the screw's by
+    `TABLE_ERROR` at most.
+    """
+    count = max(3, round(screw.length / FIRST_STEP) + 1)
+    while True:
+        s = np.linspace(0.0, screw.length, count)
+        between = np.linspace(0.0, screw.length, LOOKED_AT * (count - 1) + 1)
+        slow = slow_deviation(screw, s)
+        drawn = scipy.interpolate.PchipInterpolator(s, slow)(between)
+        if np.abs(drawn - slow_deviation(screw, between)).max() <= TABLE_ERROR:
+            return s / MM, slow / UM
+        count = 2 * count - 1
 
 
 def _degrees(value: complex) -> float:

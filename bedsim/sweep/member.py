@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError
-from bedsim.screws.drawn import DrawnScrews, scenario_keys
+from bedsim.screws.drawn import DrawnScrew, DrawnScrews, scenario_keys
 from bedsim.sweep.drawing import BLOCK, block_amounts, screws_of, straightest
 from bedsim.sweep.figures import Bands, Tally, metric_names
 from bedsim.sweep.plan import Cell, Plan
@@ -23,14 +23,31 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """A drawn screw at its corner; `clocking_deg` where the sweep turned it, else None."""
+
+    corner: str
+    screw: DrawnScrew
+    clocking_deg: float | None
+
+    def keys(self, travel_table: str) -> dict[str, Any]:
+        """Dotted scenario keys that put it into the scenario, its slow travel in a CSV of that name."""
+        before = f"corner.{self.corner}.screw"
+        parts = scenario_keys(self.screw, travel_table).items()
+        found = {f"{before}.{part}.{name}": v for part, keys in parts for name, v in keys.items()}
+        turned = {} if self.clocking_deg is None else {f"{before}.clocking_deg": self.clocking_deg}
+        return found | turned
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Member:
-    """One printer: `figures` (metrics,) SI by `metrics`; `keys`: its screws as dotted scenario keys."""
+    """One printer: `figures` (metrics,) SI by `metrics`; `screws`: the one at every corner."""
 
     cell: Cell
     member: int
     metrics: tuple[str, ...]
     figures: Array
-    keys: Mapping[str, Any]
+    screws: tuple[Placed, ...]
 
 
 def member_again(plan: Plan, index: int, member: int, counts: Sequence[int] | None = None) -> Member:
@@ -50,7 +67,9 @@ def member_again(plan: Plan, index: int, member: int, counts: Sequence[int] | No
         if plan.file.engine == "equilibrium"
         else _in_batch(plan, cell, member, counts)
     )
-    return Member(cell=cell, member=member, metrics=names, figures=figures, keys=_keys(plan, cell, member))
+    return Member(
+        cell=cell, member=member, metrics=names, figures=figures, screws=_placed(plan, cell, member)
+    )
 
 
 def _alone(plan: Plan, cell: Cell, member: int) -> Array:
@@ -88,8 +107,8 @@ def _in_batch(plan: Plan, cell: Cell, member: int, counts: Sequence[int] | None)
     raise AssertionError("every printer has its batch")
 
 
-def _keys(plan: Plan, cell: Cell, member: int) -> dict[str, Any]:
-    """Keys that put the drawn screws into the scenario: sorted, and clocked by screw.clocking_deg."""
+def _placed(plan: Plan, cell: Cell, member: int) -> tuple[Placed, ...]:
+    """The drawn screws: sorted, and clocked by screw.clocking_deg."""
     first, row = member - member % BLOCK, member % BLOCK
     places = [
         screws_of(cell.lots[min(i, len(cell.lots) - 1)], plan.file.seed, i, first) for i in range(cell.buy)
@@ -99,23 +118,18 @@ def _keys(plan: Plan, cell: Cell, member: int) -> dict[str, Any]:
     if cell.sorted_out:
         kept = [int(i) for i in straightest(places, prepared.travel[0], len(cell.lots))[row]]
     turns = _clocking(plan, cell, prepared, member, [places[i] for i in kept], row)
-    keys: dict[str, Any] = {}
-    for corner, place, turn in zip(cell.loaded.scenario.corner, kept, turns, strict=True):
-        for part, values in scenario_keys(places[place].member(row)).items():
-            keys |= {
-                f"corner.{corner.name}.screw.{part}.{name}": _plain(value) for name, value in values.items()
-            }
-        if cell.clocking == "best":
-            keys[f"corner.{corner.name}.screw.clocking_deg"] = turn
-    return keys
+    return tuple(
+        Placed(corner=corner.name, screw=places[place].member(row), clocking_deg=turn)
+        for corner, place, turn in zip(cell.loaded.scenario.corner, kept, turns, strict=True)
+    )
 
 
 def _clocking(
     plan: Plan, cell: Cell, prepared: Prepared, member: int, screws: Sequence[DrawnScrews], row: int
-) -> list[float]:
-    """Turn of every screw, degrees: between its run-out as drawn and as clocked."""
+) -> Sequence[float | None]:
+    """Turn of every screw, degrees, between its run-out as drawn and as clocked; None where none is turned."""
     if cell.clocking != "best":
-        return [0.0] * len(screws)
+        return [None] * len(screws)
     amounts = _amounts(plan, cell, prepared, member)[row]
     found = []
     for c, s in enumerate(screws):
@@ -126,7 +140,3 @@ def _clocking(
         own = cell.loaded.scenario.corner[c].screw.clocking_deg
         found.append((turn + own + 180) % 360 - 180)
     return found
-
-
-def _plain(value: object) -> Any:
-    return float(value) if isinstance(value, float | np.floating) else value

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import PchipInterpolator
 from scipy import stats
 
 from bedsim.errors import InputError
@@ -240,17 +241,11 @@ def test_scenario_keys_return_the_same_screw():
     r = r + offset("bow_tir_um", "bow_deg") * np.sin(np.pi * S / 0.4)
     assert np.abs(r - drawn.centreline(screw, S)).max() < 1e-15
     position, slow = drawn.travel_table_rows(screw)
-    d = travel["slope_um_per_300mm"] * S / 0.3 + np.interp(S, position * 1e-3, slow)
+    d = travel["slope_um_per_300mm"] * S / 0.3 + PchipInterpolator(position * 1e-3, slow)(S)
     d += (
         travel["once_per_turn_pv_um"]
         / 2
         * np.cos(2 * np.pi * S / 0.005 + np.radians(travel["once_per_turn_deg"]))
     )
-    assert np.abs(d * UM - drawn.travel_deviation(screw, S)).max() < 0.05 * UM
-
-
-def test_single_wave_keys_keep_the_peak_to_valley():
-    screw = drawing.draw_member(make("ISO 3"), np.random.SeedSequence(28))
-    travel = drawn.scenario_keys(screw)["travel"]
-    assert travel["variation_pv_um"] == pytest.approx(np.ptp(drawn.slow_deviation(screw, S)) / UM, rel=1e-3)
-    assert travel["variation_wavelength_mm"] * 1e-3 in [pytest.approx(w) for w in screw.wavelengths]
+    assert travel["variation_pv_um"] == 0
+    assert np.abs(d * UM - drawn.travel_deviation(screw, S)).max() < 1.1 * drawn.TABLE_ERROR

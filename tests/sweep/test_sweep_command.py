@@ -3,12 +3,20 @@
 import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from plans import AXES, MACHINE, write_plan
+from plans import AXES, FRICTIONLESS, MACHINE, write_plan
 
+from bedsim.analysis.figures import METRICS, metric_values
 from bedsim.cli.main import main
 from bedsim.errors import InputError
+from bedsim.scenario.load import load_scenario
+from bedsim.screws.drawn import TABLE_ERROR
+from bedsim.simulation import simulate
+from bedsim.sweep.member import member_again
 from bedsim.sweep.plan import load_plan
 from bedsim.sweep.prices import cell_price, reject_price
+from bedsim.sweep.tasks import leads_of
+
+METRIC_UNITS = {m.name: m.unit for m in METRICS}
 
 PRICES = """
 [prices]
@@ -52,6 +60,88 @@ def test_prints_the_answers_and_draws_them(folder, capsys):
     out = capsys.readouterr().out
     assert "Cell 3, C5, rolling; printer 41" in out and "bit as in results/plan.h5: yes" in out
     assert "corner.rear.screw.run_out.bow_tir_um = " in out
+    assert ".table" not in out and "variation_deg" not in out and "--write FILE.toml" in out
+
+
+CLOCKED = """
+[[axis]]
+name = "screws"
+[[axis.choice]]
+label = "best of five, clocked"
+set = {grade = "C5", buy = 5, clocking = "best"}
+"""
+
+
+@pytest.mark.parametrize(
+    ("axes", "member"),
+    [(AXES, "4,41"), (AXES, "5,66"), (CLOCKED, "0,7")],
+    ids=("rigid", "rolling", "clocked"),
+)
+def test_a_printer_written_as_a_scenario_gives_its_own_figures(folder, capsys, axes, member):
+    """Three waves of slow travel in a table: read back from the files alone, all friction set to zero.
+
+    The sweep searches the largest lateral extent more coarsely: 0.1 %.  Heights come from tables that are
+    within 2 nm (`drawn.TABLE_ERROR`) of the waves at every corner; a stiff bed on three screws passes them on
+    to its probes by at most the sum of its levers, below 3 here.
+    """
+    machine = MACHINE.replace("[joint]", "[screw.travel]\nvariation_pv_um = 11\n[joint]")
+    write_plan(folder, axes, machine=machine)
+    assert run("--member", member, "--write", "printers/one.toml") == 0
+    told = capsys.readouterr().out
+    assert "Next: bedsim run printers/one.toml" in told
+    names = sorted(p.name for p in (folder / "printers").iterdir())
+    assert names == ["one.toml", "one_1_left_travel.csv", "one_2_right_travel.csv", "one_3_rear_travel.csv"]
+    cell, printer = (int(x) for x in member.split(","))
+    found = member_again(load_plan(folder / "plan.toml"), cell, printer)
+    free = load_scenario("printers/one.toml").with_values(FRICTIONLESS)
+    again = metric_values(simulate(free, engine="equilibrium").layers, leads_of(found.cell))
+    for name, value in zip(found.metrics, found.figures, strict=True):
+        relative = 1e-3 if name == "lateral_pv" else 1e-9
+        absolute = 4 * 3 * TABLE_ERROR if METRIC_UNITS[name] == "m" else 1e-6
+        assert again[name] == pytest.approx(value, rel=relative, abs=absolute), name
+
+
+def test_a_written_printer_of_a_batch_with_friction_gives_its_own_figures(folder, capsys):
+    """Where the solver's steps stop depends on the batch: both engines agree to 0.01 um (tests/agreement)."""
+    axis = '[[axis]]\nkey = "grade"\nvalues = ["C5"]\n'
+    machine = MACHINE.replace("layers = 40", "layers = 5")
+    write_plan(folder, axis, members=3, more='engine = "propagator"', machine=machine)
+    assert run("--member", "0,2", "--write", "one.toml") == 0
+    assert "every friction set to 0" not in (folder / "one.toml").read_text(encoding="utf-8")
+    found = member_again(load_plan(folder / "plan.toml"), 0, 2)
+    again = metric_values(simulate(load_scenario("one.toml")).layers, leads_of(found.cell))
+    for name, value in zip(found.metrics, found.figures, strict=True):
+        if METRIC_UNITS[name] == "m":
+            assert again[name] == pytest.approx(value, rel=1e-3, abs=0.02e-6, nan_ok=True), name
+
+
+def test_a_written_printer_keeps_the_tables_of_its_guides(folder):
+    (folder / "rail.csv").write_text("position_mm,offset_x_um,offset_y_um\n0,0,0\n200,30,-10\n400,0,0\n")
+    machine = MACHINE.replace('kind = "profile_rail"', 'kind = "profile_rail"\ntable = "rail.csv"')
+    write_plan(folder, AXES, machine=machine)
+    assert run("--member", "0,0", "--write", "far/one.toml") == 0
+    loaded = load_scenario("far/one.toml")
+    assert loaded.scenario.corner[2].guide.table == "one_3_rear_guide.csv"
+    assert loaded.tables["one_3_rear_guide.csv"].tolist() == [[0, 0, 0], [200, 30, -10], [400, 0, 0]]
+
+
+def test_a_printer_is_not_written_over_a_file_or_half(folder, capsys):
+    write_plan(folder)
+    for words, says in (
+        (["--write", "one.toml"], "--write one.toml: goes with --member"),
+        (["--member", "0,0", "--write", "one.csv"], "ends in .toml, for example one.toml"),
+        (["--member", "0,0", "--write", "machine.toml"], "machine.toml exists already"),
+    ):
+        assert run(*words) == 2
+        assert says in capsys.readouterr().err
+    (folder / "one_2_right_travel.csv").mkdir()
+    assert run("--member", "0,0", "--write", "one.toml") == 2
+    (folder / "file").write_text("")
+    assert run("--member", "0,0", "--write", "file/one.toml") == 2
+    assert "cannot be written" in capsys.readouterr().err
+    assert sorted(p.name for p in folder.iterdir()) == sorted(
+        ["plan.toml", "machine.toml", "one_2_right_travel.csv", "file"]
+    )
 
 
 def test_pictures_say_what_they_leave_out_and_what_the_target_is(folder, monkeypatch):
