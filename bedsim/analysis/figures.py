@@ -46,7 +46,14 @@ def metric_text(metric: Metric, value: float) -> str:
     """A metric's value (SI) with its unit, for reading."""
     if metric.name in NEEDS_INERTIA and np.isnan(value):
         return "not computed"
+    if metric.name == "mount_force":
+        return mount_text(value)
     return quantity(value, metric.unit)
+
+
+def mount_text(force: float) -> str:
+    """Least force of a mount (N) for reading; a bolted one has none that can be told."""
+    return "bolted" if np.isnan(force) else quantity(force, "N")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,7 +100,7 @@ def metric_values(layers: LayerResult, leads: Sequence[float]) -> dict[str, floa
         "joint_excursion": float(layers.joint_excursion.max()),
         "side_force": float(layers.side_force.max()),
         "load_angle": float(np.abs(layers.load_angle).max()),
-        "mount_force": float(layers.mount_force.min()),
+        "mount_force": float(np.fmin.reduce(layers.mount_force, axis=None)),
         "axial_force": float(layers.axial_force.min()),
         "tail_bound": float(layers.tail_bound.max()),
     }

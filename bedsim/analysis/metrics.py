@@ -40,8 +40,9 @@ def _directions() -> list[Array]:
 
 
 def worst(values: Array) -> tuple[int, float]:
-    """Index and value of the largest entry of a one-dimensional array, e.g. the worst probe."""
-    index = int(np.argmax(values))
+    """Index and value of the largest entry of a one-dimensional array, e.g. the worst probe; of what is a
+    number where anything is."""
+    index = int(np.argmax(np.where(np.isnan(values), -np.inf, values)))
     return index, float(values[index])
 
 

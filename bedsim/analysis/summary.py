@@ -17,6 +17,7 @@ from bedsim.analysis.figures import (
     corner_figures,
     metric_text,
     metric_values,
+    mount_text,
     places_of_worst,
     worst_band,
 )
@@ -221,7 +222,7 @@ def _corner_row(c: CornerFigures) -> tuple[str, ...]:
     seen = "none" if np.isinf(c.wall_wavelength) else f"{c.wall_wavelength / MM:.3g} mm"
     lengths = (c.lateral_amplitude, c.height_amplitude, c.joint_excursion)
     told = tuple(quantity(v, "m").replace("less than ", "<") for v in lengths)
-    forces = (quantity(c.side_force, "N"), quantity(c.load_angle, "rad"), quantity(c.mount_force, "N"))
+    forces = (quantity(c.side_force, "N"), quantity(c.load_angle, "rad"), mount_text(c.mount_force))
     return (c.name, f"{c.lead / MM:g} mm", seen, *told, *forces)
 
 

@@ -162,7 +162,8 @@ def _member_lines(plan: Plan, target: Path, written: str, write_to: Path | None)
         from bedsim.sweep.member_files import write_member
 
         scenario, *tables = write_member(found, write_to, plan.file.engine)
-        yield f"Wrote {scenario} and beside it {', '.join(t.name for t in tables)}. Next: bedsim run {scenario}"
+        yield f"Wrote {scenario} and beside it {', '.join(t.name for t in tables)}."
+        yield f"Next: bedsim run {scenario}"
         return
     yield "Its screws as keys of the scenario, without their slow travel variation, which no keys can say:"
     for placed in found.screws:
@@ -181,9 +182,10 @@ def _two_numbers(written: str) -> tuple[int, int]:
 
 
 def _figure_lines(found: Member) -> Iterator[str]:
-    from bedsim.analysis.figures import METRICS
+    from bedsim.analysis.figures import METRICS, metric_text
 
-    texts = {m.name: m.text for m in METRICS}
+    metrics = {m.name: m for m in METRICS}
     for name, value in zip(found.metrics, found.figures, strict=True):
-        unit = _UNITS.get(name, "µm")
-        yield f"  {texts[name]:<48} {value / (UM if unit == 'µm' else 1):>10.4g} {unit}"
+        unit, metric = _UNITS.get(name, "µm"), metrics[name]
+        told = f"{value / (UM if unit == 'µm' else 1):>10.4g} {unit}"
+        yield f"  {metric.text:<48} {told if value == value else f'{metric_text(metric, value):>10}'}"

@@ -61,7 +61,7 @@ class LayerResult:
     joint_excursion: Array  # (n, c) m, largest in the layer
     side_force: Array  # (n, c) N, largest lateral force between carriage and guide
     load_angle: Array  # (n, c) electrical rad, largest
-    mount_force: Array  # (n, c) N, smallest vertical force (negative would be lift-off)
+    mount_force: Array  # (n, c) N, smallest vertical force (negative would be lift-off); NaN where bolted
     axial_force: Array  # (n, c) N, smallest load hanging on the screw
     stop_hit: NDArray[np.bool_]  # (n, c) joint travel used up
     tail_bound: Array  # (n,) m, bound of motion neglected after the last computed instant

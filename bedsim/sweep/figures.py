@@ -87,7 +87,7 @@ class Tally:
             if value is not None:
                 np.maximum(total, value.max(axis=(0, 1)), out=total)
         for name, total in self._least.items():
-            np.minimum(total, getattr(v, name).min(axis=(0, 1)), out=total)
+            np.fmin(total, np.fmin.reduce(getattr(v, name), axis=(0, 1)), out=total)
         self._stopped |= (v.joint > self._travel[None, :, None]).any(axis=(0, 1))
         self._stopped |= (v.load_angle > LOST_STEP).any(axis=(0, 1))
         self._keep(v)
@@ -149,7 +149,7 @@ class Tally:
             "height_band": _largest_told(np.abs(h)),
             "joint_excursion": self._largest["joint"],
             **self._largest,
-            **self._least,
+            **{name: np.where(np.isinf(v), np.nan, v) for name, v in self._least.items()},
         }
         return np.stack([found[name] for name in names], axis=1)
 

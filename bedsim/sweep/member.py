@@ -127,7 +127,7 @@ def _placed(plan: Plan, cell: Cell, member: int) -> tuple[Placed, ...]:
 def _clocking(
     plan: Plan, cell: Cell, prepared: Prepared, member: int, screws: Sequence[DrawnScrews], row: int
 ) -> Sequence[float | None]:
-    """Turn of every screw, degrees, between its run-out as drawn and as clocked; None where none is turned."""
+    """Turn of every screw, degrees, between its run-out as drawn and as clocked; None: not turned."""
     if cell.clocking != "best":
         return [None] * len(screws)
     amounts = _amounts(plan, cell, prepared, member)[row]

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,6 @@ from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.tables import DEVIATION, OFFSETS
 from bedsim.screws.drawn import travel_table_rows
 from bedsim.sweep.member import Member
-from bedsim.units import UM
 
 Array = NDArray[np.float64]
 
@@ -26,8 +26,8 @@ _HEAD = (
     "beside it.\n"
 )
 _WITHOUT = (
-    "# The sweep's engine, equilibrium, leaves out friction, play and vibration, which bedsim run counts: its "
-    "figures\n# come back with bedsim run --engine equilibrium and every friction set to 0.\n"
+    "# The sweep's engine, equilibrium, leaves out friction, play and vibration, which bedsim run counts:\n"
+    "# its figures come back with bedsim run --engine equilibrium and every friction set to 0.\n"
 )
 _DIGITS = 5  # of a micrometre: a hundredth of a nanometre
 
@@ -73,7 +73,8 @@ def _texts(found: Member, path: Path, engine: str) -> Iterator[tuple[str, str]]:
 
 def member_scenario(found: Member, stem: str) -> LoadedScenario:
     """The machine of the cell with the printer's screws; its tables are called after `stem`."""
-    tables, keys = {}, {}
+    tables: dict[str, Array] = {}
+    keys: dict[str, Any] = {}
     for number, placed in enumerate(found.screws, start=1):
         name = f"{stem}_{_word(placed.corner, number)}_travel.csv"
         position, slow = travel_table_rows(placed.screw)

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
-from bedsim.analysis.figures import METRICS, metric_text
+from bedsim.analysis.figures import METRICS, metric_text, mount_text
 from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
 from bedsim.analysis.visibility import assumptions, judge
@@ -141,7 +141,7 @@ def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> S
                     quantity(c.joint_excursion, "m"),
                     quantity(c.side_force, "N"),
                     quantity(c.load_angle, "rad"),
-                    quantity(c.mount_force, "N"),
+                    mount_text(c.mount_force),
                 )
                 for c in s.corners
             ),

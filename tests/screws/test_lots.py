@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-from scipy.interpolate import PchipInterpolator
 from scipy import stats
+from scipy.interpolate import PchipInterpolator
 
 from bedsim.errors import InputError
 from bedsim.screws import drawing, drawn, lots
