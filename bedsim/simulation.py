@@ -115,6 +115,7 @@ def simulate(
         seed=0,
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         program_version=bedsim.__version__,
+        notes=tuple(dict.fromkeys(remark for chunk in chunks for remark in chunk.remarks)),
         tables=loaded.tables,
         statistics=base.total(chunks),
     )

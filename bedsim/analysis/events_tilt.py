@@ -13,6 +13,7 @@ from bedsim.analysis.cautions import cautions
 from bedsim.analysis.sizing_gather import gather, sizing_of
 from bedsim.components.frame import radial_directions
 from bedsim.engines import tilted
+from bedsim.engines.equilibrium import OFF_BY
 from bedsim.engines.tilted import TiltCourse
 from bedsim.errors import InputError
 from bedsim.model import convert, tilting
@@ -277,7 +278,7 @@ def _assumptions(scenario: schema.Scenario) -> tuple[str, ...]:
         "Carriages stay upright. Grooves take up what the bed loses in the plan; their friction pushes the "
         "carriages.",
         "Joints: run-out, heat growth, misalignment and bore offset are added to what the tilt pushes them.",
-        "Errors: equilibrium with friction, stiffness at the height of the layer, without vibration.",
+        f"Errors: equilibrium with friction, stiffness at the height of the layer; {OFF_BY}.",
     ]
     if any(c.mount.kind != "groove" for c in scenario.corner):
         lines.append(

@@ -78,6 +78,7 @@ class Summary:
     uncertain_keys: int  # numbers of the scenario that are not known exactly
     guessed_keys: int  # those among them that rest on a guess
     targets: tuple[str, ...]
+    notes: tuple[str, ...]
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
 
@@ -116,6 +117,7 @@ def summarise(
         uncertain_keys=len(loaded.ranges),
         guessed_keys=sum(r.basis in GUESSES for r in loaded.ranges),
         targets=_targets(scenario, values),
+        notes=run.notes,
         warnings=warnings(layers),
         cautions=cautions(scenario),
     )
@@ -134,7 +136,12 @@ def summary_lines(summary: Summary) -> list[str]:
     lines += _corner_table(summary.corners)
     lines += _share_lines(summary.shares)
     lines += _influence_lines(summary.ranges)
-    notes = [*summary.targets, *(f"Warning: {w}" for w in summary.warnings), *summary.cautions]
+    notes = [
+        *summary.targets,
+        *(f"Warning: {w}" for w in summary.warnings),
+        *summary.notes,
+        *summary.cautions,
+    ]
     return [*lines, "", *notes] if notes else lines
 
 

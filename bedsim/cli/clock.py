@@ -57,7 +57,9 @@ MOST_CORRECTION_MM = 10.0
     help="What is made least: the mean over levelling, its worst case, or the machine as placed.",
 )
 @click.option("--no-swap", is_flag=True, help="Leave the corners' own screws at their corners.")
-@click.option("--no-check", is_flag=True, help="Do not compute before and after with friction and play.")
+@click.option(
+    "--no-check", is_flag=True, help="Do not compute before and after with friction, play and vibration."
+)
 @click.option(
     "--output",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -219,7 +221,7 @@ def _why_leave(advice: Advice) -> str:
 
 
 def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
-    """Tell before and after with friction and play, at rest, and whether the RMS is larger after."""
+    """Tell before and after as a run computes them, and whether the RMS is larger after."""
     from bedsim.analysis.clocking_response import degrees, extents, placed, root_mean_square
     from bedsim.errors import SolverError
     from bedsim.simulation import simulate
@@ -227,14 +229,13 @@ def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
     screws = [advice.response.screws[k] for k in advice.best.screw]
     try:
         with progress_of(2 * loaded.scenario.print.layers, "with friction") as progress:
-            before = simulate(loaded, "equilibrium", progress).layers
+            before = simulate(loaded, progress=progress).layers
             after = simulate(
                 placed(loaded, screws, degrees(advice.best.clocking)),
-                "equilibrium",
-                lambda done: progress(loaded.scenario.print.layers + done),
+                progress=lambda done: progress(loaded.scenario.print.layers + done),
             ).layers
     except SolverError as fault:
-        say(f"With friction and play: not computed ({fault}).")
+        say(f"With friction, play and vibration: not computed ({fault}).")
         return False
     told = [
         " and ".join(
@@ -248,12 +249,14 @@ def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
         for run in (before, after)
     ]
     click.echo("")
-    say(f"With friction and play, at rest, peak to valley as placed: {told[0]} before, {told[1]} after.")
+    say(
+        f"With friction, play and vibration, as a run has them, peak to valley as placed: {told[0]} before, {told[1]} after."
+    )
     rms = [root_mean_square(run.lateral_error, advice.chosen_probes) for run in (before, after)]
     if rms[1] <= rms[0]:
         return False
     say(
-        f"Leave the screws as they are: with friction and play the RMS goes from {_length(rms[0])} to "
+        f"Leave the screws as they are: with friction, play and vibration the RMS goes from {_length(rms[0])} to "
         f"{_length(rms[1])}, so what was found is worse."
     )
     return True

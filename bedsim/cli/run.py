@@ -27,7 +27,12 @@ REQUIREMENT_FAILED = 1
 
 @click.command(name="run")
 @scenario_argument
-@click.option("--engine", metavar="NAME", help="Which solver; default: the one that suits the scenario.")
+@click.option(
+    "--engine",
+    metavar="NAME",
+    help="Which solver: propagator (default: everything), reference (slow, to check with) or equilibrium "
+    "(without vibration: quick, and less exact where things rub; the answer says by how much).",
+)
 @click.option(
     "--output",
     type=click.Path(path_type=Path, dir_okay=False),

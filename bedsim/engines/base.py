@@ -105,7 +105,8 @@ class Chunk:
     stop_hit: NDArray[np.bool_]  # (m, k, c)
     tail_bound: Array  # (m, k)
     histories: tuple[History, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # how the solver went
+    remarks: tuple[str, ...] = ()  # what whoever reads the answer has to know
     statistics: dict[str, float] = field(default_factory=dict)
 
 

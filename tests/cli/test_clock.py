@@ -49,7 +49,7 @@ def test_tells_before_after_levelling_cost_and_steps(folder, capsys):
         "peak to valley as placed",
         "height, peak to valley",
         "What inaccurate clocking costs",
-        "With friction and play",
+        "With friction, play and vibration, as a run has them",
         "seen from above",
         "Take up the height at the bed's mounts",
         "turns the screws by up to: front left 36°",
@@ -166,7 +166,7 @@ def test_what_is_worse_with_friction_is_not_advised(folder, capsys):
     well = load_scenario(Path("machine.toml"), ("print.layers=24",))
     capsys.readouterr()
     assert _worse_with_friction(well, replace(advice, best=advice.now))
-    assert "Leave the screws as they are: with friction and play the RMS goes from" in told(capsys)
+    assert "Leave the screws as they are: with friction, play and vibration the RMS goes from" in told(capsys)
 
 
 def test_screws_that_cancel_to_nothing_are_advised_too(tmp_path, capsys):
