@@ -18,6 +18,7 @@ from bedsim.analysis.clocking_response import (
     response_of,
     screws_in_hand,
 )
+from bedsim.analysis.clocking_rest import Rest, rest_of
 from bedsim.analysis.clocking_search import AIMS, SAME, Work, assignments, proven, search
 from bedsim.analysis.common_turn import STAYS, with_least_turning
 from bedsim.errors import InputError
@@ -117,6 +118,12 @@ class Advice:
     curve: Array
     response: Response
     chosen_probes: tuple[int, ...]
+    rest: Rest
+
+    @property
+    def least_placed(self) -> float:
+        """The least RMS (m) as placed that was found for any aim."""
+        return min(s.placed for s in (self.best, *(s for _, s in self.others)))
 
     @property
     def gain(self) -> float:
@@ -174,7 +181,8 @@ def advise(
     spread = levelling_turn([c.screw for c in loaded.scenario.corner], correction)
     work = Work(response=response, sets=sets, forms=forms, spread=spread, probes=chosen)
     clocking_now = np.array([c.screw.clocking_deg for c in loaded.scenario.corner]) * DEG
-    place_now = sets.index(tuple(range(len(clocking_now))))
+    hand_now = tuple(range(len(clocking_now)))
+    place_now = sets.index(hand_now)
     found = search(work, progress)
     best = _with_least_work(loaded, work, found[aim], aim)
     settings = {a: _setting(work, *found[a]) for a in AIMS} | {aim: best}
@@ -196,6 +204,7 @@ def advise(
         curve=_curve(work, (place_now, clocking_now), (found[aim][0], best.clocking), loaded, correction),
         response=response,
         chosen_probes=tuple(chosen),
+        rest=rest_of(response, (hand_now, clocking_now), (best.screw, best.clocking), chosen),
     )
     return left_alone(loaded, advice) if advice.gains_little or advice.worse_as_placed else advice
 

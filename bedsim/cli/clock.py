@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+import numpy as np
 
 from bedsim.cli.common import progress_of, scenario_argument, set_option
 from bedsim.cli.gauge_output import say
@@ -15,6 +17,7 @@ from bedsim.units import DEG, MM
 
 if TYPE_CHECKING:
     from bedsim.analysis.clocking import Advice, Placement, Setting
+    from bedsim.analysis.clocking_rest import Part
     from bedsim.scenario.load import LoadedScenario
 
 AIM_WORDS = {
@@ -29,6 +32,8 @@ AIM_MEASURES = {
 }
 MOST_CORRECTION_MM = 10.0
 """A bed that is off by more is to be set up anew, not levelled.  Our assumption."""
+
+LINE_WIDTH = 100
 
 
 @click.command(name="clock")
@@ -58,7 +63,7 @@ MOST_CORRECTION_MM = 10.0
 )
 @click.option("--no-swap", is_flag=True, help="Leave the corners' own screws at their corners.")
 @click.option(
-    "--no-check", is_flag=True, help="Do not compute before and after with friction, play and vibration."
+    "--no-check", is_flag=True, help="Do not run the machine before and after, with friction and play."
 )
 @click.option(
     "--output",
@@ -157,6 +162,8 @@ def advice_lines(advice: Advice) -> Iterator[str]:
     settings = (advice.now, advice.best, *(s for _, s in advice.others))
     yield from _table([head, *(_row(text, name, settings) for text, name in ROWS)])
     yield f"  Clocked by chance, these screws would have {_length(advice.by_chance)} RMS as placed."
+    yield ""
+    yield from rest_lines(advice)
     if advice.leave:
         return
     yield ""
@@ -164,6 +171,53 @@ def advice_lines(advice: Advice) -> Iterator[str]:
     for m in advice.misclocked:
         more = f"{_length(m.rms)} RMS, {_length(m.lateral_pv)} peak to valley"
         yield f"  {m.degrees:>2g}°   {more}"
+
+
+def rest_lines(advice: Advice) -> Iterator[str]:
+    """What is left as placed, part by part, and why it is not cancelled."""
+    rest, one = advice.rest, len(advice.probes) == 1
+    where = "" if one else "mean of the probes, "
+    rows = [(f"{where}going round with the screws", rest.along), (f"{where}against them", rest.against)]
+    rows += [] if one else [("apart from that mean: the bed turns", rest.turning)]
+    told = [(text, *(_length(v) for v in (part.now, part.best, part.least))) for text, part in rows]
+    yield "What clocking can and cannot cancel, RMS as placed:"
+    head = ("", "as it is", advice.name_of_best, "least by itself")
+    yield from _table([head, *told, ("not turning with any screw", "", _length(rest.standing), "")])
+    for text in why_left(advice, [part for _, part in rows]):
+        yield from textwrap.wrap(text, LINE_WIDTH, initial_indent="  ", subsequent_indent="  ")
+
+
+def why_left(advice: Advice, parts: Sequence[Part]) -> Iterator[str]:
+    """Sentences on what cannot be cancelled."""
+    from bedsim.analysis.clocking_rest import ALIKE
+
+    rest = advice.rest
+    corners = [p.corner for p in advice.placements]
+    if rest.opposed < ALIKE:
+        yield (
+            "Mounts and guides pass a push alike in both directions: next to nothing goes against the screws."
+        )
+    else:
+        yield (
+            "Mounts and guides do not pass a push alike in both directions (a groove passes one of them): "
+            f"each screw's circle comes out as an ellipse, {100 * rest.opposed:.0f} % as much of it going "
+            "round against the screw as with it. Turning the screws turns the two opposite ways: what "
+            "cancels one adds up the other."
+        )
+    for part in parts:
+        largest = int(np.argmax(part.alone))
+        if part.least > ALIKE * part.alone[largest]:
+            yield (
+                f"{_length(part.least)} of this stays however the screws are turned: the one at "
+                f"{corners[largest]} makes {_length(part.alone[largest])} by itself, more than the others "
+                "together."
+            )
+    alone = float(np.linalg.norm([*(part.least for part in parts), rest.standing]))
+    if alone < advice.least_placed / 2:
+        yield (
+            f"Each by itself could be brought to what the last column says, all together to "
+            f"{_length(advice.least_placed)} at the best that was found."
+        )
 
 
 AIM_SHORT = {"expected": "least expected", "worst": "least worst case", "placed": "least as placed"}
@@ -250,14 +304,15 @@ def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
     ]
     click.echo("")
     say(
-        f"With friction, play and vibration, as a run has them, peak to valley as placed: {told[0]} before, {told[1]} after."
+        "With friction, play and vibration, as a run has them, peak to valley as placed: "
+        f"{told[0]} before, {told[1]} after."
     )
     rms = [root_mean_square(run.lateral_error, advice.chosen_probes) for run in (before, after)]
     if rms[1] <= rms[0]:
         return False
     say(
-        f"Leave the screws as they are: with friction, play and vibration the RMS goes from {_length(rms[0])} to "
-        f"{_length(rms[1])}, so what was found is worse."
+        "Leave the screws as they are: with friction, play and vibration the RMS goes from "
+        f"{_length(rms[0])} to {_length(rms[1])}, so what was found is worse."
     )
     return True
 

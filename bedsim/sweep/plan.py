@@ -310,8 +310,8 @@ def _notes(file: PlanFile, cells: Sequence[Cell]) -> tuple[str, ...]:
         "Run-out and travel of every screw are drawn from its lot; the scenario's own are not used.",
         {
             "equilibrium": "Engine: equilibrium, every layer at rest without friction, play and vibration. "
-            "Against the propagator that is within 3 % or 0.4 µm for the shipped machines; sliding joints show "
-            "3 to 8 µm sideways more with friction.",
+            "The propagator is within 3 % or 0.4 µm of that on the shipped machines, and shows 3 to 8 µm "
+            "more sideways where they have sliding joints.",
             "propagator": "Engine: propagator, friction and vibration included.",
         }[file.engine],
         "A printer whose joint uses up its travel counts as not meeting the target.",
