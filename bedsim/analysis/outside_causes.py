@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from bedsim.analysis.metrics import wall_wavelength
+from bedsim.sizing.layer_heights import Train, friendly, layer_heights
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +27,7 @@ def outside_causes(
     lead: float,
     steps_per_turn: int,
     gear_ratio: float = 1.0,
+    microsteps: int = 16,
     heater_seconds: float | None = None,
     extruder_volume_per_turn: float | None = None,
     volume_per_layer: float | None = None,
@@ -43,6 +45,8 @@ def outside_causes(
     heater = None if heater_seconds is None else h * heater_seconds / seconds_per_layer
     known = extruder_volume_per_turn is not None and volume_per_layer is not None
     extruder = h * extruder_volume_per_turn / volume_per_layer if known else None  # type: ignore[operator]
+    train = Train(lead=lead, steps_per_turn=steps_per_turn, microsteps=microsteps, gear_ratio=gear_ratio)
+    suited = friendly(layer_heights(train, h))
     per_motor_turn = lead / gear_ratio
     return (
         OutsideCause(
@@ -69,8 +73,9 @@ def outside_causes(
         OutsideCause(
             name="motor detent and uneven microsteps",
             repeats="four full steps of the motor",
-            wavelength=seen(4.0 * per_motor_turn / steps_per_turn),
-            how_to_tell="choose a layer height that is a multiple of four full steps: the bands go.",
+            wavelength=seen(4.0 * train.full_step),
+            how_to_tell=f"choose a layer height that is a multiple of four full steps, {suited}: the "
+            "bands go.",
         ),
         OutsideCause(
             name="pulley or gear of the X or Y drive",

@@ -101,6 +101,7 @@ def command(
         lead=lead,
         steps_per_turn=machine.corner[0].motor.steps_per_turn,
         gear_ratio=machine.corner[0].motor.gear_ratio,
+        microsteps=machine.corner[0].motor.microsteps,
         heater_seconds=heater_s,
         extruder_volume_per_turn=None if extruder_mm3 is None else extruder_mm3 * MM**3,
         volume_per_layer=None if layer_mm3 is None else layer_mm3 * MM**3,

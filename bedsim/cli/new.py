@@ -6,12 +6,16 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from bedsim.cli.common import schema_option
+from bedsim.cli.gauge_output import say
 from bedsim.errors import InputError
+
+if TYPE_CHECKING:
+    from bedsim.scenario.load import LoadedScenario
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +79,17 @@ def command(file: Path, title: str, defaults: bool, force: bool, **given: Any) -
     if file.exists() and not force:
         raise InputError(f"{file}: exists already. Give another name, or --force to overwrite it.")
     answers = _answers(given, defaults)
-    text = checked_text(file, answers, title or file.stem.replace("_", " ").replace("-", " ") or "machine")
+    from bedsim.analysis.layer_height import layer_height_lines
+
+    named = title or file.stem.replace("_", " ").replace("-", " ") or "machine"
+    text, loaded = checked_text(file, answers, named)
     try:
         file.write_text(text, encoding="utf-8")
     except OSError as error:
         raise InputError(f"{file}: cannot be written: {error.strerror}.") from None
     click.echo(f"Wrote {file}. Next: bedsim run {file}")
+    for line in layer_height_lines(loaded.scenario):
+        say(line)
     return 0
 
 
@@ -102,7 +111,7 @@ def _answers(given: Mapping[str, Any], defaults: bool) -> dict[str, Any]:
     return {**{q.name: q.suggestion for q in missing}, **answers}
 
 
-def checked_text(file: Path, answers: Mapping[str, Any], title: str) -> str:
+def checked_text(file: Path, answers: Mapping[str, Any], title: str) -> tuple[str, LoadedScenario]:
     """Write the scenario and load it once; raises InputError naming what cannot be used."""
     import tomllib
 
@@ -110,5 +119,4 @@ def checked_text(file: Path, answers: Mapping[str, Any], title: str) -> str:
     from bedsim.scenario.template import Answers, scenario_text
 
     text = scenario_text(Answers(**{**answers, "corners": int(answers["corners"])}), title)
-    scenario_from_tree(tomllib.loads(text), folder=file.parent, source=text, name=str(file))
-    return text
+    return text, scenario_from_tree(tomllib.loads(text), folder=file.parent, source=text, name=str(file))

@@ -56,6 +56,7 @@ def command(
     Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
     [target] of the scenario is missed.
     """
+    from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.ranges import find_ranges, steps_needed
     from bedsim.analysis.shares import share_note, shares_of
     from bedsim.analysis.summary import summarise, summary_lines
@@ -80,7 +81,7 @@ def command(
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
     say(share_note(loaded))
-    for text in _told(found):
+    for text in (*_told(found), *layer_height_lines(loaded.scenario)):
         say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:

@@ -1,4 +1,4 @@
-"""The stepper under its load: pull-out torque, load angle, microsteps, layer heights, resonance."""
+"""The stepper under its load: pull-out torque, load angle, microsteps, resonance."""
 
 from __future__ import annotations
 
@@ -44,22 +44,6 @@ def microsteps_before_motion(friction_torque: float, holding_torque: float, micr
     Infinite if friction exceeds the holding torque.  Source: as `incremental_torque`.
     """
     return load_angle(friction_torque, holding_torque) / (math.pi / 2.0 / microsteps)
-
-
-def full_step_travel(lead: float, steps_per_turn: int, gear_ratio: float = 1.0) -> float:
-    """Return the travel [m] of one full step: lead/(steps i), i motor turns per screw turn."""
-    return lead / (steps_per_turn * gear_ratio)
-
-
-def friendly_layer_heights(full_step: float, low: float, high: float) -> list[float]:
-    """Return the layer heights [m] from `low` to `high` that are whole numbers of full steps.
-
-    At such heights each layer stops at the same electrical angle, so detent and microstep errors repeat
-    and cancel between layers.  Derived: the errors have periods of one and of four full steps.
-    """
-    first = math.ceil(low / full_step - 1e-9)
-    last = math.floor(high / full_step + 1e-9)
-    return [count * full_step for count in range(max(first, 1), last + 1)]
 
 
 def electrical_teeth(steps_per_turn: int) -> float:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from bedsim.sizing import loads, motor_margin
+from bedsim.sizing.layer_heights import Train, layer_heights, sentence
 from bedsim.sizing.numbers import CornerNumbers, Duty
 from bedsim.sizing.table import Check, below, shown
-from bedsim.units import DEG, MINUTE, MM, MM_S, N_MM, UM
+from bedsim.units import DEG, MINUTE, MM_S, N_MM, UM
 
 SUBJECT = "Motor"
 
@@ -72,8 +73,9 @@ def _torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
 
 def _step_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     screw, motor = corner.screw, corner.motor
-    full = motor_margin.full_step_travel(screw.lead, motor.steps_per_turn, motor.gear_ratio)
-    micro = full / motor.microsteps
+    train = train_of(corner)
+    full, micro = train.full_step, train.microstep
+    heights = layer_heights(train, duty.layer)
     up = loads.torque_up(corner, duty, screw.friction[1])
     free = loads.largest_thrust(corner, duty) * screw.lead / (2.0 * math.pi)
     friction = (up - free) / (motor.gear_ratio * motor.gear_efficiency)
@@ -109,27 +111,37 @@ def _step_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             formula="layer/full step",
             source="geometry",
             corner=corner.name,
-            note=friendly_note(duty.layer, full),
+            note=sentence(heights),
+        ),
+        shown(
+            SUBJECT,
+            "thickness that the motor leaves from layer to layer",
+            heights.wanted.thickness[1] / UM,
+            "µm",
+            formula="max 4 A_k |sin(k theta/2) sin(j k theta/2)|",
+            source="StepperMeasured; derived",
+            corner=corner.name,
+            note="peak to valley at the worst phase, from place errors of two motors that were measured",
         ),
     ]
 
 
-def friendly_note(layer: float, full_step: float) -> str:
-    """Say which layer heights near the wanted one are whole numbers of full steps."""
-    heights = motor_margin.friendly_layer_heights(full_step, 0.4 * layer, 1.6 * layer)
-    if abs(layer / full_step - round(layer / full_step)) < 1e-6:
-        return "whole: detent and microstep errors repeat alike in every layer"
-    if not heights:
-        return f"not whole; the full step of {full_step / MM:.3g} mm is coarser than such layers"
-    near = sorted(heights, key=lambda h: abs(h - layer))[:3]
-    return "not whole; near it are " + ", ".join(f"{h / MM:.4g}" for h in sorted(near)) + " mm"
+def train_of(corner: CornerNumbers) -> Train:
+    """What turns the motor's steps into travel at a corner."""
+    motor = corner.motor
+    return Train(
+        lead=corner.screw.lead,
+        steps_per_turn=motor.steps_per_turn,
+        microsteps=motor.microsteps,
+        gear_ratio=motor.gear_ratio,
+    )
 
 
 def _resonance_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    motor, screw = corner.motor, corner.screw
+    motor = corner.motor
     k = motor_margin.magnetic_stiffness(motor.holding_torque, motor.steps_per_turn)
     frequency = motor_margin.resonance(k, loads.inertia_at_motor(corner, with_load=True))
-    full = motor_margin.full_step_travel(screw.lead, motor.steps_per_turn, motor.gear_ratio)
+    full = train_of(corner).full_step
     detent = 4.0 * motor.detent_torque / motor.holding_torque
     return [
         shown(

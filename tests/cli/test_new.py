@@ -23,7 +23,9 @@ def test_every_choice_gives_a_short_file_that_loads(tmp_path, capsys, screw, joi
     path = tmp_path / "my-machine.toml"
     options = ["--defaults", "--screw", screw, "--joint", joint, "--corners", corners]
     assert main(["new", str(path), *options]) == 0
-    assert capsys.readouterr().out == f"Wrote {path}. Next: bedsim run {path}\n"
+    told = capsys.readouterr().out
+    assert told.startswith(f"Wrote {path}. Next: bedsim run {path}\n")
+    assert "Layer height: 0.2 mm is 8 full steps of the motor, a multiple of four" in told
     scenario = load_scenario(path).scenario
     assert scenario.title == "my machine"
     assert len(scenario.corner) == int(corners)
