@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 import bedsim
 from bedsim import units
 from bedsim.engines import ENGINES, base
+from bedsim.engines.slip import slip
 from bedsim.errors import InputError
 from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine, build_program
@@ -71,7 +72,7 @@ def _check_motors(name: str, machine: Machine, counterweight: bool) -> None:
         )
 
 
-def _check_steps(loaded: LoadedScenario, chunk: base.Chunk) -> None:
+def _check_steps(loaded: LoadedScenario, job: base.Job, chunk: base.Chunk) -> None:
     """Refuse to go on where a motor has lost a step."""
     lost = np.argwhere(chunk.load_angle[0] > base.LOST_STEP)
     if lost.size:
@@ -79,8 +80,19 @@ def _check_steps(loaded: LoadedScenario, chunk: base.Chunk) -> None:
         raise InputError(
             f"{loaded.name}: layer {chunk.layers[at]}: the motor at {loaded.scenario.corner[corner].name} "
             "loses steps (load angle past 180° electrical): where the bed goes from there cannot be "
-            "predicted, it may fall. bedsim size shows what the motors must hold."
+            "predicted, it may fall. bedsim size shows what the motors must hold. "
+            f"{_if_it_catches(job, int(corner), int(chunk.layers[at]))}"
         )
+
+
+def _if_it_catches(job: base.Job, corner: int, layer: int) -> str:
+    """What a motor that falls in step again leaves."""
+    found = slip(job, 0 if job.machine.coordinates.shared_motor else corner, layer)
+    return (
+        f"If it falls in step again it is off by a multiple of {found.height / units.MM:.3g} mm (four full "
+        f"steps): for each the bed tilts by {found.tilt * 1e3:.2g} mm/m and a guide takes "
+        f"{found.side_force:.2g} N more, until the bed is levelled anew."
+    )
 
 
 def pick_engine(name: str) -> base.Engine:
@@ -102,7 +114,7 @@ def simulate(
     job = make_job(loaded, progress)
     chunks = []
     for chunk in chosen.run(job):
-        _check_steps(loaded, chunk)
+        _check_steps(loaded, job, chunk)
         chunks.append(chunk)
     return Run(
         layers=layer_result(loaded, job, chunks),

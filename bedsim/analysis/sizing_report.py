@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from bedsim.analysis.cautions import cautions
+from bedsim.analysis.lost_steps import slip_rows
 from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
@@ -79,7 +80,7 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
     Raises ModelError when the mounts stand on one line.
     """
     machine = gather(loaded)
-    checks = size_machine(machine)
+    checks = [*size_machine(machine), *slip_rows(loaded)]
     heaviest = max(machine.corners, key=lambda c: max(c.hanging))
     decision, assumed = _decision(loaded, machine, heaviest)
     return SizingReport(

@@ -122,7 +122,7 @@ def test_the_sentence_says_what_is_left_and_where_nothing_is():
         "0.26 mm is 6.5 full steps of the motor, not a multiple of four: its place error leaves"
     )
     assert "of four full steps 0.16 or 0.32 mm, nothing" in told
-    assert "of two full steps 0.24 mm, 3.6 µm (1.2 to 11)" in told
+    assert "of two full steps 0.24 mm, 3.7 µm (1.2 to 11)" in told
     assert "of a full step 0.28 mm, 3.6 µm" in told
     assert "a microstep" not in told, "0.26 mm is one"
     assert "which even microsteps do not hit" in sentence(layer_heights(train(), 0.261 * MM))
