@@ -2,36 +2,44 @@
 
 from __future__ import annotations
 
-from bedsim.scenario.schema import Scenario
-from bedsim.sizing.layer_heights import LayerHeights, Train, layer_heights, sentence
+from bedsim.analysis.sizing_gather import place_errors
+from bedsim.scenario.load import LoadedScenario
+from bedsim.sizing.layer_heights import Bounds, LayerHeights, Train, layer_heights, sentence
 from bedsim.units import MM
 
+Drive = tuple[Train, tuple[tuple[int, Bounds], ...]]
 
-def trains(scenario: Scenario) -> dict[Train, tuple[str, ...]]:
-    """What turns steps into travel, each with the corners that have it; a belt's motor is the first
-    corner's."""
-    found: dict[Train, tuple[str, ...]] = {}
+
+def drives(loaded: LoadedScenario) -> dict[Drive, tuple[str, ...]]:
+    """What turns steps into travel and the motor's place errors, each with the corners that have them; a
+    belt's motor is the first corner's."""
+    scenario = loaded.scenario
+    found: dict[Drive, tuple[str, ...]] = {}
     for corner in scenario.corner:
-        motor = (scenario.corner[0] if scenario.drive.topology == "belt" else corner).motor
+        owner = scenario.corner[0] if scenario.drive.topology == "belt" else corner
         train = Train(
             lead=corner.screw.lead_mm * MM,
-            steps_per_turn=motor.steps_per_turn,
-            microsteps=motor.microsteps,
-            gear_ratio=motor.gear_ratio,
+            steps_per_turn=owner.motor.steps_per_turn,
+            microsteps=owner.motor.microsteps,
+            gear_ratio=owner.motor.gear_ratio,
         )
-        found[train] = (*found.get(train, ()), corner.name)
+        drive = (train, tuple(place_errors(loaded, owner).items()))
+        found[drive] = (*found.get(drive, ()), corner.name)
     return found
 
 
-def heights_of(scenario: Scenario) -> dict[tuple[str, ...], LayerHeights]:
+def heights_of(loaded: LoadedScenario) -> dict[tuple[str, ...], LayerHeights]:
     """The scenario's layer height and those near it that suit the motors, by the corners they hold for."""
-    wanted = scenario.print.layer_mm * MM
-    return {corners: layer_heights(train, wanted) for train, corners in trains(scenario).items()}
+    wanted = loaded.scenario.print.layer_mm * MM
+    return {
+        corners: layer_heights(train, wanted, dict(errors))
+        for (train, errors), corners in drives(loaded).items()
+    }
 
 
-def layer_height_lines(scenario: Scenario) -> list[str]:
+def layer_height_lines(loaded: LoadedScenario) -> list[str]:
     """What the layer height leaves, one sentence for every kind of drive among the corners."""
-    found = heights_of(scenario)
+    found = heights_of(loaded)
     if len(found) == 1:
         return [f"Layer height: {sentence(heights)}" for heights in found.values()]
     return [f"Layer height, {', '.join(corners)}: {sentence(heights)}" for corners, heights in found.items()]

@@ -46,7 +46,7 @@ def outside_causes(
     known = extruder_volume_per_turn is not None and volume_per_layer is not None
     extruder = h * extruder_volume_per_turn / volume_per_layer if known else None  # type: ignore[operator]
     train = Train(lead=lead, steps_per_turn=steps_per_turn, microsteps=microsteps, gear_ratio=gear_ratio)
-    suited = friendly(layer_heights(train, h))
+    suited = friendly(layer_heights(train, h, {}))
     per_motor_turn = lead / gear_ratio
     return (
         OutsideCause(

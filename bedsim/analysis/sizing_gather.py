@@ -219,6 +219,7 @@ def motor_numbers(loaded: LoadedScenario, corner: schema.Corner, sizing: Sizing)
         holding_torque=share * part.holding_torque_n_m * part.current_percent / 100.0,
         detent_torque=share * detent[1],
         detent_low=share * detent[0],
+        place_errors=place_errors(loaded, owner),
         rotor_inertia=inertia,
         steps_per_turn=part.steps_per_turn,
         microsteps=part.microsteps,
@@ -228,6 +229,16 @@ def motor_numbers(loaded: LoadedScenario, corner: schema.Corner, sizing: Sizing)
         brake_torque=sizing.brake_torque_n_m,
         belt_torsion=scenario.drive.belt_n_per_um * N_PER_UM * pulley**2 if shared else None,
     )
+
+
+def place_errors(loaded: LoadedScenario, corner: schema.Corner) -> dict[int, tuple[float, float, float]]:
+    """Return the amplitudes of a motor's place error by order: low, likely, high, rad of the motor."""
+    found = {}
+    for order in (1, 2, 3, 4):
+        key = f"place_error_{order}_deg"
+        low, likely, high = bounds_of(loaded, corner.name, f"motor.{key}", getattr(corner.motor, key))
+        found[order] = (low * DEG, likely * DEG, high * DEG)
+    return found
 
 
 def duty_numbers(scenario: schema.Scenario, sizing: Sizing) -> Duty:

@@ -88,7 +88,7 @@ def command(file: Path, title: str, defaults: bool, force: bool, **given: Any) -
     except OSError as error:
         raise InputError(f"{file}: cannot be written: {error.strerror}.") from None
     click.echo(f"Wrote {file}. Next: bedsim run {file}")
-    for line in layer_height_lines(loaded.scenario):
+    for line in layer_height_lines(loaded):
         say(line)
     return 0
 

@@ -81,7 +81,7 @@ def command(
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
     say(share_note(loaded))
-    for text in (*_told(found), *layer_height_lines(loaded.scenario)):
+    for text in (*_told(found), *layer_height_lines(loaded)):
         say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:

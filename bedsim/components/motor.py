@@ -1,62 +1,44 @@
-"""The stepper: a magnetic spring to a command that comes in microsteps.
+"""The stepper: a magnetic spring to a command that comes in microsteps, and a place error of its own.
 
-    T = -T_hold sin(N_r (theta - command)) - T_detent sin(4 N_r theta + phase)
+    T = -T_hold sin(N_r (theta - command - error))
+    error = sum_k A_k cos(k N_r command + phase_k), k = 1 to 4
 
-N_r rotor teeth: 50 for 1.8 degree steps; the small-angle spring is N_r T_hold.  A detent torque of 5 %
-changes that spring by up to 20 % (its own slope is 4 N_r T_detent); here it enters as an imposed angle at the
-commanded place. Source: [Acarnley] static torque-position characteristic; [Jones] for the detent's four
-cycles per tooth pitch. With a gear every angle here is the screw's: stiffness grows with the ratio squared,
+N_r rotor teeth: 50 for 1.8 degree steps; the small-angle spring is N_r T_hold.  Source: [Acarnley] static
+torque-position characteristic.  The error repeats with the electrical angle, once in four full steps: unequal
+phases (1), harmonics of the current's law (2, 3), detent with the fourth (4).  Source: [StepperMeasured].  It
+enters as an imposed angle at the commanded place: good while the rotor's swing stays well below a quarter of
+the error's period.  With a gear every angle here is the screw's: stiffness grows with the ratio squared,
 torque with the ratio.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components.frame import unit
 from bedsim.components.row import Link, Path, Source
-from bedsim.units import DEG
 
 Array = NDArray[np.float64]
-Bounds = tuple[float, float, float]
-"""Low, likely, high."""
 
-PHASE_ERROR: Mapping[int, Bounds] = {
-    order: (low * DEG, likely * DEG, high * DEG)
-    for order, (low, likely, high) in {
-        1: (0.01, 0.03, 0.09),
-        2: (0.01, 0.02, 0.05),
-        3: (0.004, 0.0115, 0.03),
-        4: (0.004, 0.010, 0.03),
-    }.items()
-}
-"""Place error of a motor under current, rad of its own turn, by cycles per four full steps: 50, 100, 150 and
-200 a turn of a 1.8 degree motor.  1: offset or unequal gain of the phases, 2: second harmonic of the
-current's law, 3 and 4: third, and detent with the fourth.
-
-Source: [StepperMeasured], up and down: 0.056 and 0.053, 0.031 and 0.026, 0.012 and 0.011, 0.013 and 0.008
-degrees; a second motor at its full steps 0.012 and 0.011.  Two motors are few: likely values of 1 and 2 lie
-between them, high is the usual 5 % of a step, and low and high of 3 and 4 are a third and three times the
-likely one (assumed).
-"""
+PLACE_ERROR = "place error"
+"""What the sources of a place error are called; their order follows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Motor:
     """SI.
 
-    `holding_torque` at the set current; `teeth` N_r; `microstep` rad of the motor; `gear` motor over screw
-    turns.
+    `holding_torque` at the set current; `place_errors` by order k: A_k rad of the motor and phase_k; `teeth`
+    N_r; `microstep` rad of the motor; `gear` motor over screw turns.
     """
 
     holding_torque: float
-    detent_torque: float
-    detent_phase: float
+    place_errors: tuple[tuple[float, float], ...]
     teeth: float
     microstep: float
     inertia: float
@@ -95,7 +77,7 @@ def link(size: int, corner: int, index: int, motor: Motor, name: str) -> Link:
 
 
 def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Source]:
-    """Microstep rounding and detent as imposed angles; `turn` rad of the screw per metre of commanded
+    """Microstep rounding and place errors as imposed angles; `turn` rad of the screw per metre of commanded
     height."""
 
     def rounding(path: Path) -> Array:
@@ -109,11 +91,11 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
         # steps on the way come faster than the rotor can follow; what counts is the place it rests at
         return (error(start) * (1 - share) + error(end) * share)[:, None]
 
-    def detent(path: Path) -> Array:
-        angle = 4 * motor.teeth * motor.gear * turn * path.height[:, corner] + motor.detent_phase
-        return -(motor.gear / motor.stiffness * np.sin(angle))[:, None]
+    def place_error(path: Path, order: int, phase: float) -> Array:
+        angle = order * motor.electrical * turn * path.height[:, corner] + phase
+        return (np.cos(angle) / motor.gear)[:, None]
 
-    return [
+    found = [
         Source(
             cause="motor",
             corner=corner,
@@ -121,16 +103,20 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
             amount=1.0,
             values=rounding,
             name="microstep rounding",
-        ),
-        Source(
-            cause="motor",
-            corner=corner,
-            link=link_name,
-            amount=motor.detent_torque,
-            values=detent,
-            name="detent",
-        ),
+        )
     ]
+    for order, (amplitude, phase) in enumerate(motor.place_errors, start=1):
+        found.append(
+            Source(
+                cause="motor",
+                corner=corner,
+                link=link_name,
+                amount=amplitude,
+                values=partial(place_error, order=order, phase=phase),
+                name=f"{PLACE_ERROR} {order}",
+            )
+        )
+    return found
 
 
 def steps_per_turn_to_teeth(steps_per_turn: int) -> float:

@@ -133,7 +133,7 @@ def piece_forcing(
     start, end = float(profile.time[piece]), float(profile.time[piece + 1])
     way = np.max(np.abs(profile.height(np.array([end])) - profile.height(np.array([start]))))
     turns = way * float(np.max(np.abs(job.machine.command))) / (2 * np.pi)
-    # detent turns fastest: so many cycles per turn; a rest needs one value
+    # place errors of motors turn fastest: so many cycles per turn; a rest needs one value
     cycles = turns * job.machine.fastest_cycle
     degree = 0 if way == 0 else 16 + int(np.ceil(4 * cycles))
     node = chebyshev.chebpts1(degree + 1)

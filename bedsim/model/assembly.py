@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from bedsim.components.frame import Coordinates
 from bedsim.components.friction import group_matrix
+from bedsim.components.motor import PLACE_ERROR
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop
 from bedsim.errors import ModelError
@@ -139,9 +140,11 @@ class Machine:
 
     @property
     def fastest_cycle(self) -> float:
-        """Cycles of the fastest imperfection per turn of the screw: detent, four per rotor tooth."""
-        present = any(self.sources[k].name == "detent" for k in self.active_sources)
-        return 4 * float(np.max(self.motor_electrical)) if present else 2.0
+        """Cycles of the fastest imperfection per turn of the screw: of a motor's place error, up to four per
+        rotor tooth."""
+        names = [self.sources[k].name for k in self.active_sources]
+        orders = [int(name.split()[-1]) for name in names if name.startswith(PLACE_ERROR)]
+        return max(orders) * float(np.max(self.motor_electrical)) if orders else 2.0
 
     @cached_property
     def joint_travel(self) -> Array:

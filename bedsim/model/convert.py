@@ -155,8 +155,12 @@ def make_motor(part: schema.Motor) -> motor.Motor:
     """The motor at the set current."""
     return motor.Motor(
         holding_torque=part.holding_torque_n_m * part.current_percent / 100,
-        detent_torque=part.detent_torque_n_m,
-        detent_phase=part.detent_deg * units.DEG,
+        place_errors=(
+            (part.place_error_1_deg * units.DEG, part.place_error_1_phase_deg * units.DEG),
+            (part.place_error_2_deg * units.DEG, part.place_error_2_phase_deg * units.DEG),
+            (part.place_error_3_deg * units.DEG, part.place_error_3_phase_deg * units.DEG),
+            (part.place_error_4_deg * units.DEG, part.place_error_4_phase_deg * units.DEG),
+        ),
         teeth=motor.steps_per_turn_to_teeth(part.steps_per_turn),
         microstep=motor.microstep_angle(part.steps_per_turn, part.microsteps),
         inertia=part.rotor_inertia_g_cm2 * units.G_CM2,

@@ -45,6 +45,11 @@ _RAIL_BREAKAWAY = (
     "computed: 1.1 to 3.9 um from friction over tangent stiffness of four small blocks; high end assumed"
 )
 _STEPPER = "from memory: typical 42 mm frame steppers, 40 to 48 mm long"
+_PLACE_ERROR = (
+    "computed: one motor measured up and down, a second at its full steps [StepperMeasured]; high: 5 % of a "
+    "step, three times the likely one"
+)
+_PLACE_PHASE = "assumed: unknown; from the worst to none in layers that alternate"
 _SLIDING = "from memory: bronze, brass or POM on greased steel"
 _SEALS = "from memory: profile rail 0.002 to 0.004 of the load and 0.1 to 2 N of seal drag"
 _BALL_ROOT = (
@@ -263,6 +268,14 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
         "holding_torque_n_m": Default(0.40, 0.45, 0.59, _STEPPER),
         "current_percent": Default(50.0, 70.0, 100.0),
         "rotor_inertia_g_cm2": Default(54.0, 60.0, 82.0, _STEPPER),
+        "place_error_1_deg": Default(0.01, 0.03, 0.09, _PLACE_ERROR),
+        "place_error_2_deg": Default(0.01, 0.02, 0.05, _PLACE_ERROR),
+        "place_error_3_deg": Default(0.004, 0.0115, 0.03, _PLACE_ERROR),
+        "place_error_4_deg": Default(0.004, 0.01, 0.03, _PLACE_ERROR),
+        "place_error_1_phase_deg": Default(-90.0, 0.0, 90.0, _PLACE_PHASE),
+        "place_error_2_phase_deg": Default(-90.0, 0.0, 90.0, _PLACE_PHASE),
+        "place_error_3_phase_deg": Default(-90.0, 0.0, 90.0, _PLACE_PHASE),
+        "place_error_4_phase_deg": Default(-90.0, 0.0, 90.0, _PLACE_PHASE),
     },
 }
 

@@ -416,9 +416,25 @@ class Motor(Section):
     current_percent: Annotated[float, Field(gt=0, le=100)] = 70.0
     """Current set in the driver over rated current; torque is taken proportional."""
     detent_torque_n_m: NonNegative
-    """Detent torque without current (a data sheet's)."""
+    """Detent torque without current, a data sheet's: what holds when power fails."""
     detent_deg: Angle = 0.0
-    """Phase of the detent torque at the clocking zero (electrical)."""
+    """Phase of that detent torque at the clocking zero (electrical)."""
+    place_error_1_deg: NonNegative
+    """Amplitude of the place error once in four full steps of the motor, in degrees of its turn."""
+    place_error_1_phase_deg: Angle = 0.0
+    """Its phase at the clocking zero (electrical); 0 is the worst where layers alternate."""
+    place_error_2_deg: NonNegative
+    """Amplitude of the place error twice in four full steps."""
+    place_error_2_phase_deg: Angle = 0.0
+    """Its phase at the clocking zero (electrical, times 2); 0 is the worst where layers alternate."""
+    place_error_3_deg: NonNegative
+    """Amplitude of the place error three times in four full steps."""
+    place_error_3_phase_deg: Angle = 0.0
+    """Its phase at the clocking zero (electrical, times 3); 0 is the worst where layers alternate."""
+    place_error_4_deg: NonNegative
+    """Amplitude of the place error once in a full step: what is left of detent under current."""
+    place_error_4_phase_deg: Angle = 0.0
+    """Its phase at the clocking zero (electrical, times 4); 0 is the worst where layers alternate."""
     steps_per_turn: Annotated[int, Field(ge=4, le=1000)] = 200
     """Full steps per turn; 200 means 50 rotor teeth."""
     microsteps: Annotated[int, Field(ge=1, le=1024)] = 16

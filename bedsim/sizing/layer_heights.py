@@ -2,7 +2,7 @@
 leaves of the thickness at the others.
 
 A stepper's place error repeats every four full steps: sum A_k cos(k theta + phi_k), theta the electrical
-angle (`components.motor.PHASE_ERROR`).  A layer of r full steps goes on by theta = 2 pi r/4: errors of order
+angle (`components.motor`).  A layer of r full steps goes on by theta = 2 pi r/4: errors of order
 k are alike in every layer where k r/4 is whole.  So a multiple of four full steps leaves nothing at all, one
 of two leaves the orders 1 and 3, one of one all but the fourth.
 """
@@ -16,8 +16,12 @@ from fractions import Fraction
 
 import numpy as np
 
-from bedsim.components.motor import PHASE_ERROR, Bounds
 from bedsim.units import MM, UM
+
+Bounds = tuple[float, float, float]
+"""Low, likely, high."""
+PlaceErrors = Mapping[int, Bounds]
+"""Amplitudes of a motor's place error, rad of the motor, by cycles per four full steps."""
 
 WHOLE = 1e-6
 """Part of a step to which a layer counts as a whole number of them: rounding of what is written."""
@@ -66,9 +70,7 @@ class LayerHeights:
     near: tuple[LayerHeight, ...]
 
 
-def thickness_left(
-    train: Train, height: float, amplitudes: Mapping[int, Bounds] = PHASE_ERROR
-) -> tuple[float, float, float]:
+def thickness_left(train: Train, height: float, amplitudes: PlaceErrors) -> tuple[float, float, float]:
     """Return the peak-to-valley [m] of the layers' thickness that the motor leaves: low, likely, high.
 
     `amplitudes`: rad of the motor by order, cycles per four full steps; phases unknown.  Two layers j apart
@@ -108,9 +110,7 @@ def grid_of(train: Train, height: float) -> str:
     return next(found, "")
 
 
-def layer_heights(
-    train: Train, wanted: float, amplitudes: Mapping[int, Bounds] = PHASE_ERROR
-) -> LayerHeights:
+def layer_heights(train: Train, wanted: float, amplitudes: PlaceErrors) -> LayerHeights:
     """Find the heights near the wanted one [m] that are multiples of four full steps, on both sides, and the
     nearest of two, one and a microstep; of grids no coarser than the wanted one's own there are none."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from bedsim.sizing.ends import Ends
@@ -55,6 +56,7 @@ class MotorNumbers:
     holding_torque: float
     detent_torque: float
     detent_low: float
+    place_errors: Mapping[int, tuple[float, float, float]]  # rad by cycles per four steps: low, likely, high
     rotor_inertia: float
     steps_per_turn: int
     microsteps: int

@@ -66,7 +66,7 @@ def _torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             note="infinite: the motor slips"
             if math.isinf(angle)
             else "raising and accelerating, friction at its upper end; bedsim run shows another: going "
-            "down a layer, with detent and vibration",
+            "down a layer, with place errors and vibration",
         ),
     ]
 
@@ -75,7 +75,7 @@ def _step_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     screw, motor = corner.screw, corner.motor
     train = train_of(corner)
     full, micro = train.full_step, train.microstep
-    heights = layer_heights(train, duty.layer)
+    heights = layer_heights(train, duty.layer, motor.place_errors)
     up = loads.torque_up(corner, duty, screw.friction[1])
     free = loads.largest_thrust(corner, duty) * screw.lead / (2.0 * math.pi)
     friction = (up - free) / (motor.gear_ratio * motor.gear_efficiency)
@@ -121,7 +121,7 @@ def _step_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             formula="max 4 A_k |sin(k theta/2) sin(j k theta/2)|",
             source="StepperMeasured; derived",
             corner=corner.name,
-            note="peak to valley at the worst phase, from place errors of two motors that were measured",
+            note="peak to valley at the worst phase",
         ),
     ]
 
@@ -142,7 +142,7 @@ def _resonance_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     k = motor_margin.magnetic_stiffness(motor.holding_torque, motor.steps_per_turn)
     frequency = motor_margin.resonance(k, loads.inertia_at_motor(corner, with_load=True))
     full = train_of(corner).full_step
-    detent = 4.0 * motor.detent_torque / motor.holding_torque
+    wave = motor.steps_per_turn / 4.0 * sum(k * likely for k, (_, likely, _) in motor.place_errors.items())
     return [
         shown(
             SUBJECT,
@@ -152,7 +152,7 @@ def _resonance_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             formula="sqrt(N_r T_hold/J)/(2 pi)",
             source="Jones",
             corner=corner.name,
-            note=f"detent changes the magnetic spring by up to {100 * detent:.0f} %",
+            note=f"place errors change the magnetic spring by up to {100 * wave:.0f} %",
         ),
         shown(
             SUBJECT,

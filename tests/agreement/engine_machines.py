@@ -31,6 +31,11 @@ def joint(kind):
     return {"kind": kind} | ({"rotation_nm_per_rad": 400.0} if kind == "air_film" else {})
 
 
+def place_errors(times):
+    """Place errors of a motor, so many times those of one that was measured."""
+    return {f"place_error_{k}_deg": times * a for k, a in enumerate((0.055, 0.029, 0.012, 0.011), start=1)}
+
+
 def drawn(seed, layers=3, ratio=None):
     """A machine and a print drawn at random: kinds, sizes, hops, reversals, screws; its damping too, unless
     a `ratio` is given."""
@@ -94,7 +99,7 @@ def drawn(seed, layers=3, ratio=None):
             "frame": {"radial_n_per_um": between(0.5, 10), "tangential_n_per_um": between(0.5, 10)},
             "mount": {"kind": pick("groove", "groove", "flexure")},
             "joint": joint(pick("rigid", "rolling", "sliding", "flexure", "air_film")),
-            "motor": {"holding_torque_n_m": between(0.3, 0.6), "detent_torque_n_m": pick(0.0, 0.0, 0.01)},
+            "motor": {"holding_torque_n_m": between(0.3, 0.6)} | place_errors(pick(0.0, 0.0, 1.0)),
             "corner": corners,
         }
     )

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from engine_machines import SCENARIOS, UM, apart, loaded
+from quiet import QUIET
 
 from bedsim.analysis.summary import summarise, summary_lines
 from bedsim.engines.equilibrium import REMARK, EquilibriumEngine
@@ -22,7 +23,7 @@ def slow(joint):
             "screw": {"kind": "rolled_ball", "diameter_mm": 12, "lead_mm": 4, "length_mm": 400},
             "guide": {"kind": "profile_rail"},
             "joint": {"kind": joint},
-            "motor": {"detent_torque_n_m": 0.0},
+            "motor": dict(QUIET),
             "corner": [
                 {"name": "left", "x_mm": -180, "y_mm": -100, "screw": {"run_out": {"bow_tir_um": 300}}},
                 {"name": "right", "x_mm": 180, "y_mm": -100},

@@ -20,6 +20,7 @@ from engine_machines import (
     poses,
     shipped,
 )
+from quiet import QUIET
 
 from bedsim.engines import state
 from bedsim.engines.base import LINEAR_LOAD_ANGLE
@@ -74,7 +75,7 @@ def machine(**tables):
         "screw": {"kind": "rolled_ball", "diameter_mm": 12, "lead_mm": 4, "length_mm": 400},
         "guide": {"kind": "profile_rail"},
         "joint": {"kind": "rolling"},
-        "motor": {"detent_torque_n_m": 0.0},
+        "motor": dict(QUIET),
         "corner": [
             {"name": "left", "x_mm": -180, "y_mm": -100, "screw": {"run_out": {"bow_tir_um": 300}}},
             {

@@ -8,6 +8,8 @@ import copy
 import math
 from pathlib import Path
 
+from quiet import QUIET
+
 from bedsim.scenario.load import scenario_from_tree
 from bedsim.simulation import make_job, simulate
 
@@ -28,7 +30,7 @@ BASE = {
     "mount": {"kind": "groove", "friction_coefficient": 0.0},
     "guide": {"kind": "profile_rail", "friction_n": 0.0},
     "frame": {"radial_n_per_um": 1.0, "tangential_n_per_um": 1.0},
-    "motor": {"holding_torque_n_m": 0.4, "detent_torque_n_m": 0.0},
+    "motor": {"holding_torque_n_m": 0.4, **QUIET},
 }
 RADIUS = 180.0
 NAMES = ("A", "B", "C", "D", "E", "F")

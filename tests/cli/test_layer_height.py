@@ -26,7 +26,7 @@ def folder(tmp_path, monkeypatch):
 @pytest.mark.parametrize("settings", [[], GEARED], ids=["as shipped", "geared"])
 def test_every_command_says_the_same(folder, capsys, settings):
     loaded = load_scenario(MACHINE, [s for s in settings if s != "--set"])
-    (line,) = layer_height_lines(loaded.scenario)
+    (line,) = layer_height_lines(loaded)
     words = line.removeprefix("Layer height: ")
     assert main(["size", MACHINE, *settings, "--no-pictures"]) == 0
     assert words in told(capsys)
@@ -47,12 +47,12 @@ def test_every_command_says_the_same(folder, capsys, settings):
 def test_a_new_machine_is_told_it_too(folder, capsys):
     assert main(["new", "m.toml", "--defaults", "--lead", "8", "--layer", "0.2"]) == 0
     out = told(capsys)
-    (line,) = layer_height_lines(load_scenario("m.toml").scenario)
+    (line,) = layer_height_lines(load_scenario("m.toml"))
     assert line in out and "of four full steps 0.16 or 0.32 mm, nothing" in out
 
 
 def test_drives_that_differ_are_told_apart(folder):
     loaded = load_scenario(MACHINE, ["corner.back.screw.lead_mm=4"])
-    first, second = layer_height_lines(loaded.scenario)
+    first, second = layer_height_lines(loaded)
     assert first.startswith("Layer height, front left, front right: 0.25 mm is 10 full steps")
     assert second.startswith("Layer height, back: 0.25 mm is 12.5 full steps")

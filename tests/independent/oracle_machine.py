@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from quiet import QUIET
 
 from bedsim.scenario import schema
 from bedsim.scenario.load import LoadedScenario, scenario_from_tree
@@ -108,7 +109,7 @@ TREE: dict[str, Any] = {
     "mount": {"kind": "groove", "radial_n_per_um": 0.03, "friction_coefficient": 0},
     "guide": {"kind": "profile_rail", "friction_n": 0},
     "frame": {"radial_n_per_um": 1.0, "tangential_n_per_um": 0.8},
-    "motor": {"holding_torque_n_m": 0.45, "detent_torque_n_m": 0},
+    "motor": {"holding_torque_n_m": 0.45, **QUIET},
     "corner": list(CORNERS),
 }
 
@@ -204,7 +205,8 @@ def check_supported(s: schema.Scenario) -> None:
             c.joint.friction_coefficient == c.guide.friction_n == c.nut.drag_torque_n_mm == 0
             for c in s.corner
         ),
-        all(c.mount.friction_coefficient == c.motor.detent_torque_n_m == 0 for c in s.corner),
+        all(c.mount.friction_coefficient == 0 for c in s.corner),
+        all(getattr(c.motor, key) == 0 for c in s.corner for key in QUIET),
         all(
             c.nut.bore_offset_x_um == c.nut.bore_offset_y_um == c.guide.straightness_mm_per_m == 0
             for c in s.corner

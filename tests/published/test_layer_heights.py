@@ -9,7 +9,7 @@ import itertools
 import numpy as np
 import pytest
 
-from bedsim.components.motor import PHASE_ERROR
+from bedsim.scenario.defaults import default_ranges
 from bedsim.sizing.layer_heights import Train, friendly, grid_of, layer_heights, sentence, thickness_left
 from bedsim.units import DEG, MM, UM
 
@@ -31,6 +31,14 @@ FOUR_STEP_ERROR = [
     (2, 0.20, 20, 0.0),
 ]
 AMPLITUDES = {1: 0.0547, 2: 0.0287, 4: 0.0106}
+
+
+# by order, as the defaults have them
+USUAL = {
+    k: (d.low * DEG, d.likely * DEG, d.high * DEG)
+    for k in (1, 2, 3, 4)
+    for d in [default_ranges("motor")[f"place_error_{k}_deg"]]
+}
 
 
 def train(lead=8.0, steps=200, microsteps=16, gear=1.0):
@@ -72,7 +80,7 @@ def test_worst_phase_by_trying_them(layer):
 
 def test_the_motors_that_were_measured_lie_within_what_is_taken():
     for order, per_turn in enumerate((50, 100, 150, 200), start=1):
-        low, likely, high = (a / DEG for a in PHASE_ERROR[order])
+        low, likely, high = (a / DEG for a in USUAL[order])
         measured = [*MEASURED[per_turn], *([OTHER_MOTOR[per_turn]] if per_turn in OTHER_MOTOR else [])]
         assert low <= min(measured) and max(measured) <= high
         assert min(measured) <= likely <= max(measured)
@@ -80,16 +88,16 @@ def test_the_motors_that_were_measured_lie_within_what_is_taken():
 
 def test_heights_of_a_lead_of_8_mm():
     """0.04 mm a full step: 0.2 mm is five of them, and only multiples of 0.16 mm are alike in every layer."""
-    found = layer_heights(train(), 0.2 * MM)
+    found = layer_heights(train(), 0.2 * MM, USUAL)
     assert [(round(h.height / MM, 6), h.grid) for h in found.near] == [
         (0.16, "four full steps"),
         (0.24, "two full steps"),
         (0.32, "four full steps"),
     ]
     assert friendly(found) == "0.16 or 0.32 mm"
-    assert friendly(layer_heights(train(), 0.32 * MM)) == "0.32 mm"
-    assert not layer_heights(train(), 0.32 * MM).near
-    assert friendly(layer_heights(train(), 0.1 * MM)) == "0.16 mm"
+    assert friendly(layer_heights(train(), 0.32 * MM, USUAL)) == "0.32 mm"
+    assert not layer_heights(train(), 0.32 * MM, USUAL).near
+    assert friendly(layer_heights(train(), 0.1 * MM, USUAL)) == "0.16 mm"
 
 
 def test_gear_and_microsteps_count():
@@ -97,14 +105,14 @@ def test_gear_and_microsteps_count():
     geared = train(gear=3.0)
     assert geared.full_step == pytest.approx(0.04 / 3 * MM)
     assert grid_of(geared, 0.16 / 3 * MM) == "four full steps"
-    whole = thickness_left(train(), 5 * 0.04 * MM)
-    assert thickness_left(geared, 5 * 0.04 / 3 * MM) == pytest.approx(np.array(whole) / 3)
+    whole = thickness_left(train(), 5 * 0.04 * MM, USUAL)
+    assert thickness_left(geared, 5 * 0.04 / 3 * MM, USUAL) == pytest.approx(np.array(whole) / 3)
     # 0.4 degree steps on the same lead: 0.0089 mm; 0.2 mm is 22.5 steps, half a step off
     fine = train(steps=900, microsteps=2)
     assert grid_of(fine, 0.2 * MM) == "a microstep"
     assert grid_of(train(steps=900, microsteps=1), 0.2 * MM) == ""
-    coarse = thickness_left(train(steps=900, microsteps=1), 0.2 * MM)
-    assert coarse == pytest.approx(np.array(thickness_left(fine, 0.2 * MM)) + 8 / 900 * MM)
+    coarse = thickness_left(train(steps=900, microsteps=1), 0.2 * MM, USUAL)
+    assert coarse == pytest.approx(np.array(thickness_left(fine, 0.2 * MM, USUAL)) + 8 / 900 * MM)
 
 
 def test_orders_that_repeat_leave_nothing():
@@ -117,7 +125,7 @@ def test_orders_that_repeat_leave_nothing():
 
 
 def test_the_sentence_says_what_is_left_and_where_nothing_is():
-    told = sentence(layer_heights(train(), 0.26 * MM))
+    told = sentence(layer_heights(train(), 0.26 * MM, USUAL))
     assert told.startswith(
         "0.26 mm is 6.5 full steps of the motor, not a multiple of four: its place error leaves"
     )
@@ -125,5 +133,5 @@ def test_the_sentence_says_what_is_left_and_where_nothing_is():
     assert "of two full steps 0.24 mm, 3.7 µm (1.2 to 11)" in told
     assert "of a full step 0.28 mm, 3.6 µm" in told
     assert "a microstep" not in told, "0.26 mm is one"
-    assert "which even microsteps do not hit" in sentence(layer_heights(train(), 0.261 * MM))
-    assert "leaves nothing" in sentence(layer_heights(train(), 0.16 * MM))
+    assert "which even microsteps do not hit" in sentence(layer_heights(train(), 0.261 * MM, USUAL))
+    assert "leaves nothing" in sentence(layer_heights(train(), 0.16 * MM, USUAL))
