@@ -15,7 +15,8 @@ STEPS = replace(Pace(), coast=0.0)  # all the way
 
 
 def test_second_order_in_the_step():
-    """Steps fixed, from 1 ms to 0.25 ms: a straight line in logarithms of slope 2 or more."""
+    """Steps fixed, from 2 ms to 0.5 ms: a straight line in logarithms of slope 2 or more; below that the
+    rounding of rows in single precision shows, 0.0004 um."""
     job = make_job(shipped("bent-rolled-rolling-joints", 2))
     begin = state.start(job)
 
@@ -24,8 +25,8 @@ def test_second_order_in_the_step():
         return poses(PropagatorEngine(pace=pace), job, begin)
 
     truth = at(1.25e-4)
-    coarse, middle, fine = (apart(job, at(step), truth) for step in (1e-3, 5e-4, 2.5e-4))
-    print(f"1 ms {coarse:.5f} um, 0.5 ms {middle:.5f} um, 0.25 ms {fine:.5f} um")
+    coarse, middle, fine = (apart(job, at(step), truth) for step in (2e-3, 1e-3, 5e-4))
+    print(f"2 ms {coarse:.5f} um, 1 ms {middle:.5f} um, 0.5 ms {fine:.5f} um")
     assert coarse / fine > 4**2 * 0.8
     assert middle / fine > 2**2 * 0.7
 

@@ -61,6 +61,6 @@ def test_motors_that_cannot_raise_the_bed_are_refused(drive):
 def test_a_print_ends_where_a_motor_loses_steps():
     """A motor that could just raise the bed slowly has nothing left to speed it up with."""
     asked = job().machine.torque_to_raise.max()
-    weak = {"holding_torque_n_m": 1.2 * asked, "current_percent": 100.0, "detent_torque_n_m": 0.4 * asked}
+    weak = {"holding_torque_n_m": 1.05 * asked, "current_percent": 100.0}
     with pytest.raises(InputError, match=r"layer 1: the motor at .* loses steps"):
         run(engine="propagator", motor=weak, print={"layers": 2})

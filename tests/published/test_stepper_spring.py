@@ -159,7 +159,7 @@ def measured_curve():
     ],
 )
 def test_the_place_error_of_a_motor_that_was_measured(way, told, rms, left):
-    """Amplitudes and phases by least squares on 713 points (within 0.01 um, as told), put into the motor: what
+    """Amplitudes and phases by least squares on 713 points (told to 0.01 um), put into the motor: what
     it then does is the measured curve but for single teeth."""
     place, up, down = measured_curve()
     error = (up if way == "up" else down) - (up if way == "up" else down).mean()

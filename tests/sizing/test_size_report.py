@@ -131,7 +131,7 @@ def test_the_load_angle_says_what_it_counts(tmp_path):
         row, asked = found["load angle, electrical"], found["torque at travel speed against pull-out"]
         assert row.value == pytest.approx(math.degrees(math.asin(asked.value / asked.limit)))
         assert "friction at its upper end" in row.note
-        assert "bedsim run" in row.note and "detent" in row.note
+        assert "bedsim run" in row.note and "place errors" in row.note
 
 
 def test_shares_of_the_axial_train_sum_to_one(tmp_path):
