@@ -5,6 +5,8 @@ import pytest
 from engine_machines import SCENARIOS, UM, apart, loaded
 from quiet import QUIET
 
+from bedsim.analysis.figures import metric_values
+from bedsim.analysis.ranges import leads_of, linear_values
 from bedsim.analysis.summary import summarise, summary_lines
 from bedsim.engines.equilibrium import REMARK, EquilibriumEngine
 from bedsim.engines.propagator import PropagatorEngine
@@ -60,6 +62,17 @@ def test_what_vibration_rubs_down_is_as_much_as_is_told(name, settings, told):
     height = np.abs(quick.height_error - exact.height_error).max() / UM
     assert lateral < told[0]
     assert 0.7 * told[1] < height < told[1]
+
+
+@pytest.mark.parametrize(
+    ("name", "joint", "apart"),
+    [("bent-rolled-rigid", "sliding", (2.5, 3.5)), ("bent-rolled-rolling-joints", "sliding", (7, 8.5))],
+)
+def test_a_sweep_without_friction_is_as_far_off_as_its_plan_says(name, joint, apart):
+    """Peak to valley sideways, um: propagator with friction less every layer at rest without."""
+    machine = load_scenario(SCENARIOS / f"{name}.toml", [f"joint.kind={joint}"])
+    exact = metric_values(simulate(machine).layers, leads_of(machine))["lateral_pv"]
+    assert apart[0] < (exact - linear_values(machine)["lateral_pv"]) / UM < apart[1]
 
 
 def test_whoever_picks_it_is_told_how_far_off_it_is():
