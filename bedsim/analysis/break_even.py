@@ -101,8 +101,8 @@ def break_even(
     the same machine with bolted joints, worst probe.  Stiffness: guide and frame, radial and tangential, at
     all corners by one factor; told as their series.  Friction: one coefficient at all corners; told as the
     force of a corner at its load and magnets.  Quasi-static (engine equilibrium) over the first turns, a
-    fifth of the propagator's time: with that, shipped machines break even at 0.3 % more stiffness and at 0 to
-    6.5 % more friction (44.7 N become 47.6 N), for the ring-down rubs friction down.  Changes of sign on an
+    fifth of the propagator's time.  With that, for whose ring-down rubs friction down, shipped machines break
+    even at up to 0.3 % more stiffness and at 2 % less to 7 % more friction.  Changes of sign on an
     even logarithmic grid, then Brent's method [Brent1973].
     Raises InputError when no corner has a joint.  Limits: two crossings between neighbouring places are
     missed.
@@ -266,7 +266,7 @@ def break_even_lines(found: BreakEven) -> list[str]:
         _friction_sentence(found.friction),
         f"Quasi-static, first {found.layers} layers; guide and frame sideways by one factor, told in series, "
         "mean over corners; friction as the sliding force of one corner's joint. Vibration, left out here, "
-        "rubs friction down: shipped joints bear 0 to 7 % more friction with it.",
+        "rubs friction down: with it shipped joints bear 2 % less to 7 % more.",
     ]
 
 
