@@ -69,7 +69,7 @@ def test_the_first_corners_motor_drives_a_belt_and_the_others_do_not(write, faul
 
 
 def test_a_value_that_is_taken_anyway_claims_nothing(write):
-    text = "[nut]\nclearance_um = 0\n[mount]\nrotation_nm_per_rad = 0\n[joint]\nfriction_coefficient = 0\n[guide]"
+    text = "[nut]\nclearance_um = 0\n[mount]\nrotation_nm_per_rad = 0\n[joint]\nelements = 1\n[guide]"
     assert load_scenario(write(("[guide]", text))).resting == {}
 
 

@@ -1,0 +1,1 @@
+"""Modules beside these tests are found by their names."""
