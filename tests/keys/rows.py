@@ -192,14 +192,14 @@ DRIVE = (
         (lambda b: b.source("pulley eccentricity").amount, 2e-3),
         given=BELT,
     ),
-    # 20 g cm2 of a third rotor and 30 g cm2, each 1e-7 kg m2
+    # 60 g cm2 of rotor, a third for each screw, and 30 g cm2 of pulley behind a gear of 2; each 1e-7 kg m2
     _row(
         "drive.pulley_inertia_g_cm2",
         30,
         "modes",
-        (lambda b: b.size.motor.rotor_inertia, 5e-6),
-        (lambda b: b.machine.mass[b.machine.coordinates.motor, b.machine.coordinates.motor], 9e-6),
-        given=BELT,
+        (lambda b: b.size.motor.rotor_inertia, 2.75e-6),
+        (lambda b: b.machine.mass[b.machine.coordinates.motor, b.machine.coordinates.motor], 27e-6),
+        given={**BELT, "motor.gear_ratio": 2},
     ),
 )
 
