@@ -45,6 +45,8 @@ FLEXING: Given = {"mount.kind": "flexure"}
 BELT: Given = {"drive.topology": "belt", "motor.holding_torque_n_m": 3}
 SHORT: Given = {"print.layers": 2, **FRICTIONLESS}
 RUBBING: Given = {"print.layers": 2}
+POST: Given = {"guide.radial_n_per_um": 20, "frame.section": "20x20"}
+FALLS: Given = {"motor.detent_torque_n_m": 0.018}
 
 
 def _polar(length: float, degrees: float) -> complex:
@@ -77,8 +79,8 @@ BED = (
         40,
         "rest",
         (lambda b: b.bed.temperature_rise, 40.0),
-        # (-190, -105) mm is 221.8 mm from the mounts' centroid (3.333, -8.333): 2.166e-1 m; x 23.4e-6 x 40
-        (lambda b: b.size.mount_growth, 23.4e-6 * 40 * math.hypot(0.19 + 0.01 / 3, 0.105 - 0.025 / 3)),
+        # (-190, -105) mm is 221.8 mm from the mounts' centroid (3.333, -8.333): 2.166e-1 m; x 23.6e-6 x 40
+        (lambda b: b.size.mount_growth, 23.6e-6 * 40 * math.hypot(0.19 + 0.01 / 3, 0.105 - 0.025 / 3)),
         given=FLEXING,
     ),
     _row("bed.expansion_um_per_m_k", 20, "rest", (lambda b: b.bed.expansion, 20e-6), given=FLEXING),
@@ -273,6 +275,8 @@ SCREW = (
         "rest",
         (lambda b: b.corner.screw.upper_bearing_radial, 12e6),
     ),
+    # what the arrangement of the bearings leads to
+    _row("screw.bearing_arrangement", "face_to_face", "rest", (lambda b: b.corner.screw.bearing_tilt, 170.0)),
     _row("screw.bearing_tilt_nm_per_rad", 900, "rest", (lambda b: b.corner.screw.bearing_tilt, 900.0)),
     _row(
         "screw.bearing_axial_n_per_um",
@@ -387,6 +391,14 @@ NUT = (
         (lambda b: b.size.screw.nut_axial, 60e6),
     ),
     _row("nut.tilt_nm_per_rad", 700, "rest", (lambda b: b.corner.nut.tilt, 700.0)),
+    # 60 N/um x (8^2 + 30^2/12)/2 mm2
+    _row(
+        "nut.active_length_mm",
+        30,
+        "rest",
+        (lambda b: b.corner.nut.tilt, 4170.0),
+        given={"nut.axial_n_per_um": 60},
+    ),
     _row(
         "nut.drag_torque_n_mm",
         12,
@@ -678,6 +690,24 @@ GUIDE = (
             lambda b: b.given_to("model.corner:run_out.table_shape", 1, lambda x: Built(x).job)[1],
             12e-6 - 5e-6j,
         ),
+    ),
+    # E I = 490 N m2, from 48/0.8^3 to 192/0.5^3 of it, in series with 20 N/um
+    _row(
+        "frame.section",
+        "20x20",
+        "rest",
+        (lambda b: b.corner.guide.radial, 184229.13),
+        given={"guide.radial_n_per_um": 20},
+    ),
+    # 96 E I/L^3
+    _row("frame.free_length_mm", 700, "rest", (lambda b: b.corner.guide.radial, 136208.854), given=POST),
+    # from 1.5 to 3 E I/L^3 of 600 mm
+    _row(
+        "frame.post",
+        "free_standing",
+        "rest",
+        (lambda b: b.corner.guide.radial, 4811.09687),
+        given={**POST, "frame.free_length_mm": 600},
     ),
     _row(
         "frame.radial_n_per_um",
@@ -1091,16 +1121,23 @@ EVENTS = (
         "fall",
         (lambda b: lower_stop(b.scenario, b.corner_keys), 0.06),
         (lambda b: b.size.room_below, 0.17),
+        given=FALLS,
     ),
-    _row("power_loss.creep_mm_s", 1e5, "fall", (_call("analysis.events_fall:outcome", 2, fall), 100.0)),
+    _row(
+        "power_loss.creep_mm_s",
+        1e5,
+        "fall",
+        (_call("analysis.events_fall:outcome", 2, fall), 100.0),
+        given=FALLS,
+    ),
     _row(
         "power_loss.drag_n_m_s",
         2e-3,
         "fall",
         (lambda b: b.fall.viscous, [2e-3] * 3),
-        given={"power_loss.longest_s": 0.1},
+        given={**FALLS, "power_loss.longest_s": 0.1},
     ),
-    _row("power_loss.longest_s", 0.05, "fall", (_call(FALL, "longest", fall), 0.05)),
+    _row("power_loss.longest_s", 0.05, "fall", (_call(FALL, "longest", fall), 0.05), given=FALLS),
     _row(
         "tilt.about_x_deg",
         0.1,
@@ -1182,6 +1219,7 @@ RESTING: tuple[Given, ...] = (
     {"screw.ends": "fixed-free"},
     {"screw.ends": "supported-supported"},
     {},
+    PLAIN,
     {},
     LISTED,
     {"joint.kind": "sliding"},
@@ -1190,6 +1228,7 @@ RESTING: tuple[Given, ...] = (
     FLEXING,
     {},
     BELT,
+    {},
     {},
     {"bed.inertia_x_kg_m2": 0.05, "bed.inertia_y_kg_m2": 0.05},
     PLAIN,
