@@ -1,1 +1,0 @@
-"""Modules beside these tests are found by their names."""
