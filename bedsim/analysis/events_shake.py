@@ -140,7 +140,10 @@ def _measured(loaded: LoadedScenario, keys: Disturbance) -> tuple[Signal, float,
     return (
         disturbance.followed_by_rest(acts, RING),
         end,
-        (f"The frame is accelerated as measured in {keys.history}.",),
+        (
+            f"The frame is accelerated as measured in {keys.history}: its mass and its feet are in it "
+            "already (frame_mass_kg, frame_hz, frame_damping_ratio are not used).",
+        ),
     )
 
 

@@ -176,6 +176,8 @@ def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers
         load_factor=sizing.load_factor,
         speed_diameter_limit=None if dn is None else dn * MM / MINUTE,
         nut_length=None if length is None else length * MM,
+        axial_play=part.axial_play_um * UM,
+        clearance=nut.clearance_um * UM if part.kind == "plain" else 0.0,
     )
 
 

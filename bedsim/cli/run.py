@@ -62,6 +62,7 @@ def command(
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.beside import Beside, each
     from bedsim.results.store import write_run
+    from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
 
     target = result_file(output, scenario)
@@ -81,7 +82,7 @@ def command(
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
     say(share_note(loaded))
-    for text in (*_told(found), *layer_height_lines(loaded)):
+    for text in (*_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
         say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:

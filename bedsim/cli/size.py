@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import scenario_argument, set_option
+from bedsim.cli.gauge_output import say
 from bedsim.errors import ResultFileError
 from bedsim.units import MM, N_PER_MM
 
@@ -55,6 +56,7 @@ def command(
     screw decision, assumptions and cautions.  A margin is no proof: whoever builds the machine decides.
     """
     from bedsim.analysis.sizing_report import size_scenario
+    from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
@@ -62,6 +64,8 @@ def command(
         return _events(loaded, output, no_pictures, power_loss=power_loss, tilt=tilt, shake=shake)
     report = size_scenario(loaded)
     click.echo("\n".join(report_lines(report, every_corner=every_corner)))
+    for text in resting_lines(loaded.resting):
+        say(text)
     if not no_pictures:
         path = _with_folder(output or Path("results") / f"{scenario.stem}_size.png")
         click.echo(f"\nPicture: {_drawn(report, path)}")

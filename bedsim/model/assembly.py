@@ -65,7 +65,6 @@ class Machine:
     motor_electrical: Array  # (motors,) electrical rad per rad
     motor_index: tuple[int, ...]
     motor_corner: tuple[int, ...]
-    axial_play: Array  # (c,) m
     mount_preload: Array  # (c,) N, magnets that keep the mounts seated
     plate: PlateShapes
 

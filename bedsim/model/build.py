@@ -91,7 +91,6 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
         motor_electrical=np.array([m.electrical for m, _, _ in motors]),
         motor_index=tuple(index for _, index, _ in motors),
         motor_corner=tuple(corner for _, _, corner in motors),
-        axial_play=np.array([c.data.screw.axial_play_um * units.UM for c in corners]),
         mount_preload=np.array([c.mount.magnet_force for c in corners]),
         plate=shapes,
     )

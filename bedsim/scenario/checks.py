@@ -8,7 +8,7 @@ import numpy as np
 
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.schema import Corner, Print, Scenario
-from bedsim.scenario.tree import Tree, key_of, lookup
+from bedsim.scenario.tree import Tree, lookup
 
 FIRST_LAYER_BELOW_TOP_MM = 60.0
 """Where the nut of layer 1 is below the upper end of the screw, if the scenario does not say."""
@@ -21,11 +21,6 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
     """Note every fault that spans several keys; `tree` is the file as written, for the names of its keys."""
     _unique_names(scenario, faults)
     _spread(scenario, faults)
-    for index, corner in enumerate(scenario.corner):
-        if corner.nut.clearance_um > 0 and corner.screw.kind != "plain":
-            key = key_of(("corner", index, "nut", "clearance_um"), tree)
-            rule = 'must be 0 unless screw.kind = "plain": a ball nut has no one-sided clearance here'
-            faults.add(key, rule, value=corner.nut.clearance_um)
     # One corner that runs off its screw is enough to tell.
     any(_runs_off(corner, scenario.print, scenario.motion.z_hop_mm, faults) for corner in scenario.corner)
     _turns_too_fast(scenario, faults)

@@ -9,7 +9,7 @@ of a part.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -280,22 +280,6 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
 }
 
 
-def _always(_: Mapping[str, Any]) -> bool:
-    return True
-
-
-# Values whose range only matters with a certain choice beside them; elsewhere they are filled in without a
-# range.
-_IN_USE: Mapping[tuple[str, str], Callable[[Mapping[str, Any]], bool]] = {
-    ("drive", "belt_n_per_um"): lambda v: v.get("topology") == "belt",
-    ("drive", "pulley_inertia_g_cm2"): lambda v: v.get("topology") == "belt",
-    ("screw", "upper_bearing_radial_n_per_um"): lambda v: v.get("ends", "fixed-free") != "fixed-free",
-    ("screw", "bearing_tilt_nm_per_rad"): lambda v: v.get("ends") != "supported-supported",
-    ("bed", "thickness_mm"): lambda v: v.get("corners", 3) > 3,
-    ("bed", "shear_modulus_gpa"): lambda v: v.get("corners", 3) > 3,
-}
-
-
 def default_ranges(part: str, kind: str = "any") -> dict[str, Default]:
     """Give every default of a part of one kind, key -> `Default`, in the units of the keys."""
     return {**TABLE.get((part, "any"), {}), **TABLE.get((part, kind), {})}
@@ -306,9 +290,16 @@ def known_kinds(part: str) -> tuple[str, ...]:
     return tuple(kind for name, kind in TABLE if name == part and kind != "any")
 
 
-def range_in_use(part: str, key: str, values: Mapping[str, Any]) -> bool:
-    """Whether a default's range can matter beside its part's other values (a free end has no bearing)."""
-    return _IN_USE.get((part, key), _always)(values)
+def kind_of(part: str, corner: Mapping[str, Any]) -> str | None:
+    """The kind that picks a part's defaults; None if it is missing or not a known one."""
+    owner = "screw" if part == "nut" else part
+    if not known_kinds(part):
+        return "any"
+    table = corner.get(owner)
+    kind = table.get("kind") if isinstance(table, dict) else None
+    if kind is None and part in ("joint", "mount"):
+        kind = {"joint": "rigid", "mount": "groove"}[part]
+    return kind if isinstance(kind, str) and kind in known_kinds(part) else None
 
 
 def thread_clearance_mm(pitch_mm: float) -> float:

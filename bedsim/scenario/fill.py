@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from bedsim.scenario.defaults import Default, default_ranges, known_kinds, range_in_use
+from bedsim.scenario.defaults import Default, default_ranges, kind_of
 from bedsim.scenario.derived_defaults import RULES, derived_defaults
 from bedsim.scenario.faults import Faults
+from bedsim.scenario.idle import range_in_use
 from bedsim.scenario.keys import PARTS, Loc, field_at, is_count, is_number, unit_of
 from bedsim.scenario.ranges import Range, read_range
-from bedsim.scenario.tree import Tree, corners_of, expanded, key_of, listed_corners
+from bedsim.scenario.tree import Tree, expanded, key_of, listed_corners
 
 _PLAIN_SECTIONS = ("bed", "print", "damping", "drive")
 
@@ -34,7 +35,7 @@ class Filler:
         for section in _PLAIN_SECTIONS:
             self._fill_section(full, section)
         for index, corner in listed_corners(full):
-            self._fill_corner(corner, index)
+            self._fill_corner(full, corner, index)
         self._record_parts(full)
         _fill_probes(full)
         return full
@@ -66,32 +67,32 @@ class Filler:
         table = full.setdefault(section, {}) if section not in ("bed", "print") else full.get(section)
         if not isinstance(table, dict):
             return
-        values = {**table, "corners": len(corners_of(self.tree))}
         for key, default in default_ranges(section).items():
+            name = f"{section}.{key}"
             if key in table:
-                self._keep_source(f"{section}.{key}", default)
+                self._keep_source(name, default)
                 continue
             table[key] = default.likely
-            self._note(f"{section}.{key}", default, range_in_use(section, key, values))
+            self._note(name, default, range_in_use(full, name))
 
-    def _fill_corner(self, corner: Tree, index: int) -> None:
+    def _fill_corner(self, full: Tree, corner: Tree, index: int) -> None:
         for part in PARTS:
             if not isinstance(corner.get(part), dict):
                 continue
             kind, ruled = kind_of(part, corner), RULES.get(part, {})
             plain = {k: d for k, d in default_ranges(part, kind or "any").items() if k not in ruled}
-            self._fill_part(corner, index, part, plain)
-            self._fill_part(corner, index, part, derived_defaults(part, kind, corner))
+            self._fill_part(full, index, part, plain)
+            self._fill_part(full, index, part, derived_defaults(part, kind, corner))
 
-    def _fill_part(self, corner: Tree, index: int, part: str, defaults: Mapping[str, Default]) -> None:
-        table = corner[part]
+    def _fill_part(self, full: Tree, index: int, part: str, defaults: Mapping[str, Default]) -> None:
+        table = full["corner"][index][part]
         for key, default in defaults.items():
             if key in table:
                 self._keep_source(key_of(("corner", index, part, key), self.tree), default)
                 continue
             is_whole = is_count(field_at(("corner", index, part, key)))
             table[key] = int(default.likely) if is_whole else default.likely
-            in_use = range_in_use(part, key, table)
+            in_use = range_in_use(full, f"{part}.{key}", index)
             self._filled.setdefault((part, key), []).append((index, default, in_use))
 
     def _record_parts(self, full: Tree) -> None:
@@ -126,18 +127,6 @@ class Filler:
                 source=default.source,
                 unit=unit_of(key),
             )
-
-
-def kind_of(part: str, corner: Tree) -> str | None:
-    """The kind that picks a part's defaults; None if it is missing or not a known one."""
-    owner = "screw" if part == "nut" else part
-    if not known_kinds(part):
-        return "any"
-    table = corner.get(owner)
-    kind = table.get("kind") if isinstance(table, dict) else None
-    if kind is None and part in ("joint", "mount"):
-        kind = {"joint": "rigid", "mount": "groove"}[part]
-    return kind if isinstance(kind, str) and kind in known_kinds(part) else None
 
 
 def _fill_probes(full: Tree) -> None:

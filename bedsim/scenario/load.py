@@ -8,8 +8,8 @@ key.
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -20,10 +20,11 @@ from pydantic_core import ErrorDetails
 
 from bedsim.errors import InputError
 from bedsim.scenario.checks import check_machine
-from bedsim.scenario.defaults import default_ranges, known_kinds
+from bedsim.scenario.defaults import default_ranges, kind_of, known_kinds
 from bedsim.scenario.derived_defaults import RULES, thread_of
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
-from bedsim.scenario.fill import Filler, kind_of
+from bedsim.scenario.fill import Filler
+from bedsim.scenario.idle import CHOICES, find_idle
 from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
@@ -41,7 +42,9 @@ class LoadedScenario:
 
     `scenario` holds likely values; `ranges` the uncertain ones among them; `tables` the CSV tables by the
     path as written, (row, column) in the file's units; `defaulted` the keys that were filled in by the kind
-    of a part, with where the value comes from; `tree` the file as written with overrides set.
+    of a part, with where the value comes from; `tree` the file as written with overrides set.  `overridden`:
+    keys set over the file so far; `resting`: keys that do nothing since a choice was, with the words that
+    tell so.
     """
 
     scenario: Scenario
@@ -53,6 +56,8 @@ class LoadedScenario:
     path: Path
     folder: Path
     tree: Mapping[str, Any]
+    overridden: frozenset[str] = frozenset()
+    resting: Mapping[str, str] = field(default_factory=dict)
 
     def with_values(self, values: Mapping[str, Any]) -> LoadedScenario:
         """Give the same scenario with some keys set to plain values, defaults and checks gone through again.
@@ -66,11 +71,14 @@ class LoadedScenario:
         for key, value in values.items():
             set_key(tree, key, value, faults)
         faults.raise_if_any()
-        return _load_tree(tree, self.folder, self.source_text, self.name, overridden, self.tables)
+        before = self.overridden
+        return _load_tree(
+            tree, self.folder, self.source_text, self.name, overridden, self.tables, before=before
+        )
 
     def resolved_toml(self) -> str:
         """Write the complete scenario, each default marked, as a file that loads to the same."""
-        return resolved_text(self.scenario, self.ranges, self.defaulted, self.tree)
+        return resolved_text(self.scenario, self.ranges, self.defaulted, self.tree, self.resting)
 
 
 def load_scenario(
@@ -111,9 +119,10 @@ def scenario_from_text(text: str, *, name: str, tables: Tables) -> LoadedScenari
     """Check a scenario given as text with its CSV tables beside it, by the path as written; nothing is read.
 
     For a scenario that comes out of another file, called `name` in messages: a table that is not in `tables`
-    is refused.  Raises InputError listing every fault.
+    is refused; keys that rest beside a choice are not, for the choice may have been made over the file.
+    Raises InputError listing every fault.
     """
-    return _load_tree(parse_toml(text, name), Path(name), text, name, {}, tables)
+    return _load_tree(parse_toml(text, name), Path(name), text, name, {}, tables, before=CHOICES)
 
 
 def _refuse_plan(tree: Tree, name: str) -> None:
@@ -130,19 +139,24 @@ def _load_tree(
     overridden: Mapping[str, str],
     tables: Tables | None,
     faults: Faults | None = None,
+    *,
+    before: Collection[str] = (),
 ) -> LoadedScenario:
     faults = faults if faults is not None else Faults(name, overridden)
     filler = Filler(tree, faults, Path(name).name)
     full = filler.filled()
     scenario = _validated(full, filler, faults)
     found = _tables(full, tree, folder, faults, tables)
+    made_over = frozenset({*before, *overridden})
+    resting: dict[str, str] = {}
     if scenario is not None:
+        resting = find_idle(full, tree, made_over, faults)
         check_machine(scenario, tree, faults)
     faults.raise_if_any()
     assert scenario is not None
     return LoadedScenario(
         scenario=scenario,
-        ranges=tuple(filler.ranges.values()),
+        ranges=tuple(r for key, r in filler.ranges.items() if key not in resting),
         tables=found,
         defaulted=filler.defaulted,
         source_text=source,
@@ -150,6 +164,8 @@ def _load_tree(
         path=folder / Path(name).name,
         folder=folder,
         tree=tree,
+        overridden=made_over,
+        resting=resting,
     )
 
 

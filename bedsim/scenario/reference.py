@@ -32,6 +32,9 @@ Written by `python -m bedsim.scenario.reference` from the schema and the table o
 - What is left out takes the default. Where a default is a guess, its range counts in the answer and its
   source is told below: a document, "computed" with the inputs named, "from memory" (recalled, not read
   again) or "assumed".
+- A key that does nothing beside a choice (a bearing at a free end, the travel of a bolted joint, a belt where
+  there is none) is refused, unless it says what is taken anyway. Where the choice is made over the file
+  (`--set joint.kind=rigid`, `--vary`, a sweep) the other kind's keys stay, and are named as not used.
 - `--set key=value` overrides a key: `print.layers=80`, `guide.radial_n_per_um=20` (every corner that
   inherits it), `corner.back.screw.lead_mm=4` (one corner), `probe.nose.x_mm=10`, `joint.element.1.x_mm=8`
   (entries of a list count from 1).

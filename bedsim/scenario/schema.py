@@ -196,7 +196,8 @@ class Screw(Section):
     coupling_nm_per_rad: Positive
     """Torsional stiffness of the coupling."""
     axial_play_um: NonNegative = 0.0
-    """Axial play where the screw hangs on the motor. Weight closes it; the result says when it can open."""
+    """Axial play where the screw hangs on the motor. Weight closes it; a run says when it would open, `bedsim
+    size` how far the bed jumps then."""
     youngs_modulus_gpa: Positive = 206.0
     """Young's modulus of the screw."""
     shear_modulus_gpa: Positive = 79.4

@@ -92,6 +92,8 @@ class BallPart(Section):
             self.dish_radius_mm is None or self.dish_radius_mm <= self.diameter_mm / 2
         ):
             raise ValueError("dished plates need a dish_radius_mm larger than half the ball's diameter_mm")
+        if self.dish_radius_mm is not None and not self.dished_plates:
+            raise ValueError("dish_radius_mm does nothing on flat plates: give dished_plates = 1 or 2")
         return self
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any
 
 from bedsim.scenario.keys import PARTS
@@ -46,11 +47,16 @@ class _Writer:
     """Knows, for every key, the range to write in place of the plain value and whether the file gave it."""
 
     def __init__(
-        self, ranges: Sequence[Range], defaulted: Mapping[str, str], tree: Mapping[str, Any]
+        self,
+        ranges: Sequence[Range],
+        defaulted: Mapping[str, str],
+        tree: Mapping[str, Any],
+        resting: Mapping[str, str],
     ) -> None:
         self._ranges = {r.key: r for r in ranges}
         self._defaulted = defaulted
         self._tree = tree
+        self._resting = resting
         self.lines: list[str] = []
 
     def cell(self, key: str, value: Any) -> Any:
@@ -65,6 +71,8 @@ class _Writer:
         return value
 
     def _remark(self, key: str, is_given: bool) -> str:
+        if key in self._resting:
+            return f"  # not used{self._resting[key]}"
         if key in self._defaulted:
             return f"  # default: {self._defaulted[key]}"
         return "" if is_given else "  # default"
@@ -82,13 +90,18 @@ class _Writer:
 
 
 def resolved_text(
-    scenario: Scenario, ranges: Sequence[Range], defaulted: Mapping[str, str], tree: Mapping[str, Any]
+    scenario: Scenario,
+    ranges: Sequence[Range],
+    defaulted: Mapping[str, str],
+    tree: Mapping[str, Any],
+    resting: Mapping[str, str] = MappingProxyType({}),
 ) -> str:
     """Write a complete scenario as TOML; it loads again to the same scenario with the same ranges.
 
-    What all corners share stands in common tables, the rest in each corner.
+    What all corners share stands in common tables, the rest in each corner.  `resting`: keys that do nothing,
+    with the words that tell so.
     """
-    writer = _Writer(ranges, defaulted, tree)
+    writer = _Writer(ranges, defaulted, tree, resting)
     dump = scenario.model_dump()
     writer.lines.append(f"title = {toml_value(dump['title'])}")
     for section in Scenario.model_fields:

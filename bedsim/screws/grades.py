@@ -69,7 +69,8 @@ class Grade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
-    """One tolerance [m] with where it comes from; `status` is "found" or "from memory"."""
+    """One tolerance [m] with where it comes from; `status` is "found" (read in
+    print), "by order" (read, a row put together by the order of its columns) or "from memory"."""
 
     grade: Grade
     quantity: str

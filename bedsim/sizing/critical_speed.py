@@ -10,7 +10,8 @@ from bedsim.sizing.ends import BEAM_ROOT, Ends
 CATALOGUE_FACTOR = 0.8
 
 #: Speed x diameter limit [m * turns/s] (50 000 and 70 000 mm * rpm).
-#: Source: usual catalogue figures for rolled and ground ball screws, quoted from memory, not re-read.
+#: Source: usual catalogue figures for rolled and ground ball screws, quoted from memory; [EEDGE-SPEED] prints
+#: 60 000 to 150 000 in general, 76 200 for external return, so these are on the side of less.
 SPEED_DIAMETER_LIMIT = {"rolled_ball": 50000e-3 / 60.0, "ground_ball": 70000e-3 / 60.0}
 
 
@@ -34,7 +35,7 @@ def permissible_speed(
 ) -> float:
     """Return the permissible turning speed [turns/s]: 0.8 of the critical one.
 
-    Source: [MISUMI-TH] p. 1677.
+    Source: [MISUMI-TH] p. 1677; the coefficients that follow are printed by [EEDGE-SPEED].
     """
     return CATALOGUE_FACTOR * first_bending_frequency(
         youngs_modulus=youngs_modulus,

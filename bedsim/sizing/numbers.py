@@ -17,7 +17,7 @@ class ScrewNumbers:
 
     kind: "ground_ball", "rolled_ball" or "plain".  `contact_diameter` is where the thread touches: the pitch
     diameter of a plain screw, the ball circle of a ball screw.  Friction as (low, likely, high).  Ratings in
-    N.
+    N.  `axial_play`: total, where it hangs on the motor; `clearance`: radial, of a plain nut.
     """
 
     kind: str
@@ -42,6 +42,8 @@ class ScrewNumbers:
     load_factor: float = 1.2
     speed_diameter_limit: float | None = None
     nut_length: float | None = None
+    axial_play: float = 0.0
+    clearance: float = 0.0
 
     @property
     def is_ball(self) -> bool:

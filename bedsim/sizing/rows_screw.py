@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from bedsim.sizing import axial_train, buckling, critical_speed, loads, torque
 from bedsim.sizing.numbers import CornerNumbers, Duty
 from bedsim.sizing.table import Check, below, shown
@@ -65,7 +67,7 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             note="bare screw on rigid bearings",
         ),
     ]
-    return [*rows, *_speed_diameter(corner, speed), _unloading(corner, duty)]
+    return [*rows, *_speed_diameter(corner, speed), _unloading(corner, duty), *_jump(corner)]
 
 
 def _unloading(corner: CornerNumbers, duty: Duty) -> Check:
@@ -82,6 +84,30 @@ def _unloading(corner: CornerNumbers, duty: Duty) -> Check:
         note="beyond it play in nut and thrust bearing opens",
         missing="weight on the nut" if left <= 0 else "",
     )
+
+
+def _jump(corner: CornerNumbers) -> list[Check]:
+    """How far a screw's corner goes when its load changes sign; no row where there is no play.
+
+    A plain nut with radial clearance c about its screw has c tan(beta) along the screw to either flank
+    (derived: flanks at the angle beta from the plane across the axis).
+    """
+    screw = corner.screw
+    play = screw.axial_play + 2.0 * screw.clearance * math.tan(screw.flank_angle)
+    if play == 0.0:
+        return []
+    return [
+        shown(
+            SUBJECT,
+            "jump in height if a screw is unloaded",
+            play / UM,
+            "µm",
+            formula="axial play + 2 c tan(beta)",
+            source="geometry of the thread; derived",
+            corner=corner.name,
+            note="the weight keeps play shut below the deceleration above; no run follows it open",
+        )
+    ]
 
 
 def _speed_diameter(corner: CornerNumbers, speed: float) -> list[Check]:

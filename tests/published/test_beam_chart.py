@@ -17,6 +17,7 @@ from bedsim.units import GPA, MM
 DIAMETER = (64 * 10e-8 / math.pi) ** 0.25  # round bar with I = 10 cm4
 
 
+@pytest.mark.read("Alusic load-deflection diagram (gapengineering.com.au), read from a graph")
 @pytest.mark.parametrize(
     ("ends", "length_mm", "load_at_mm", "deflection_mm"),
     # The free end beyond the load does not bend: a longer bar keeps the load off the end.

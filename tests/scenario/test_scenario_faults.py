@@ -56,7 +56,10 @@ ONE_FAULT = [
     ),
     (("[guide]", "[output]\ntrace_layers = [99]\n[guide]"), "output.trace_layers: layer 99 is not printed"),
     (("[guide]", "[joint]\nkind = 'air_film'\n[guide]"), "joint.rotation_nm_per_rad: is missing."),
-    (("[guide]", "[nut]\nclearance_um = 9\n[guide]"), "nut.clearance_um = 9: must be 0 unless screw.kind"),
+    (
+        ("[guide]", "[nut]\nclearance_um = 9\n[guide]"),
+        'nut.clearance_um = 9: does nothing beside screw.kind = "rolled_ball"',
+    ),
     (
         ("diameter_mm = 16", "diameter_mm = 16\nroot_diameter_mm = 17"),
         "screw: root_diameter_mm must not exceed",

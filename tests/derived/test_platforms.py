@@ -46,7 +46,7 @@ SPRINGS = supports(POINTS, [[2e4, 2e4, 2e5]] * 3)
 DAMPERS = supports(POINTS, [[12.0, 12.0, 60.0]] * 3)
 
 
-# m kg, inertia kg m2, l1 l2 m, k1 k2 N/m, w1 w2 rad/s, X/Theta m/rad, relative tolerance of printed digits
+# m kg, inertia kg m2, l1 l2 m, k1 k2 N/m, w1 w2 rad/s, X/Theta m/rad, relative tolerance of the digits
 FOOT, POUND_PER_FOOT, SLUG = 0.3048, 14.5939029, 14.5939029
 VEHICLES = {
     "Rao": (1000, 1000 * 0.9**2, (1.0, 1.5), (18e3, 22e3), (5.8593, 9.4341), (-2.6461, 0.3061), 2e-4),
@@ -95,8 +95,8 @@ def test_vehicle_after_rao_to_all_digits_computed():
 def test_three_equal_supports_computed():
     """Closed form, numpy and exudyn agree to all digits; heave 3 kz/m, yaw 3 kl R^2/Izz."""
     found = hertz(MASS, assembled(SPRINGS, 6))
-    printed = [22.46515588, 22.46515588, 27.56644477, 71.17625434, 87.14520414, 87.14520414]
-    np.testing.assert_allclose(found, printed, rtol=1e-9)
+    computed = [22.46515588, 22.46515588, 27.56644477, 71.17625434, 87.14520414, 87.14520414]
+    np.testing.assert_allclose(found, computed, rtol=1e-9)
     assert found[3] == pytest.approx(np.sqrt(3 * 2e5 / 3.0) / (2 * np.pi))
     assert found[2] == pytest.approx(np.sqrt(3 * 2e4 * 0.15**2 / 0.045) / (2 * np.pi))
 
@@ -145,8 +145,8 @@ def test_three_unequal_supports_computed():
     )
     np.testing.assert_allclose(K, upper + np.triu(upper, 1).T, atol=1e-9)
     M = body_mass(6, 0, 3.2, np.array([0.025, 0.031, 0.056]), np.zeros(3))
-    printed = [20.746254, 24.173579, 29.568059, 73.376474, 89.310908, 102.608075]
-    np.testing.assert_allclose(hertz(M, K), printed, rtol=3e-8)
+    computed = [20.746254, 24.173579, 29.568059, 73.376474, 89.310908, 102.608075]
+    np.testing.assert_allclose(hertz(M, K), computed, rtol=3e-8)
 
 
 def test_four_supports_computed():
@@ -154,8 +154,8 @@ def test_four_supports_computed():
     points = [(x, y, -0.03) for x in (-0.16, 0.16) for y in (-0.16, 0.16)]
     K = assembled(supports(points, [(3e4, 3e4, 5e5)] * 4), 6)
     M = body_mass(6, 0, 4.0, np.array([0.041, 0.041, 0.082]), np.zeros(3))
-    printed = [27.536705, 27.536705, 43.565109, 112.539540, 178.045898, 178.045898]
-    np.testing.assert_allclose(hertz(M, K), printed, rtol=3e-8)
+    computed = [27.536705, 27.536705, 43.565109, 112.539540, 178.045898, 178.045898]
+    np.testing.assert_allclose(hertz(M, K), computed, rtol=3e-8)
 
 
 def test_a_rigid_plate_on_four_equal_supports_spreads_a_height_error_derived():

@@ -1,8 +1,5 @@
-"""Which layer heights suit a motor, and what the others leave, against a motor that was measured.
-
-Published source: [StepperMeasured], resolver against command of a 1.8 degree stepper (open logs of a neutron
-slit axis); its harmonics, worked out outside this project, are the numbers below.
-"""
+"""Which layer heights suit a motor, and what the others leave: worked out outside this project from one that
+was measured [StepperMeasured], and by trying phases."""
 
 import itertools
 
@@ -13,10 +10,6 @@ from bedsim.scenario.defaults import default_ranges
 from bedsim.sizing.layer_heights import Train, friendly, grid_of, layer_heights, sentence, thickness_left
 from bedsim.units import DEG, MM, UM
 
-# degrees of the motor by cycles per turn: screw driven down, driven up
-MEASURED = {50: (0.0529, 0.0563), 100: (0.0257, 0.0314), 150: (0.0112, 0.0118), 200: (0.0084, 0.0126)}
-# a second motor, at its full steps, where two orders can be told
-OTHER_MOTOR = {50: 0.0122, 100: 0.0109}
 # the first one's worst phase, 0.0547, 0.0287 and 0.0106 degrees at 50, 100 and 200 cycles a turn: lead, layer
 # (mm), full steps in a layer, peak to valley of thickness (um)
 FOUR_STEP_ERROR = [
@@ -76,14 +69,6 @@ def test_worst_phase_by_trying_them(layer):
     micro = 0 if grid_of(own, layer * MM) else own.microstep / UM
     assert worst <= found - micro + 1e-9
     assert worst >= 0.98 * (found - micro)
-
-
-def test_the_motors_that_were_measured_lie_within_what_is_taken():
-    for order, per_turn in enumerate((50, 100, 150, 200), start=1):
-        low, likely, high = (a / DEG for a in USUAL[order])
-        measured = [*MEASURED[per_turn], *([OTHER_MOTOR[per_turn]] if per_turn in OTHER_MOTOR else [])]
-        assert low <= min(measured) and max(measured) <= high
-        assert min(measured) <= likely <= max(measured)
 
 
 def test_heights_of_a_lead_of_8_mm():

@@ -2,12 +2,10 @@
 
 D. W. Jones, Stepping Motor Physics (University of Iowa): the torque over angle of a hybrid is nearly a sine
 of period four steps, and the frequency rises to its small limit as a swing decays.  P. P. Acarnley, Stepping
-Motors, for the static torque characteristic, from memory.  What is printed where and what is computed stands
-beside each number.
+Motors, for the static torque characteristic, from memory.  All numbers are computed.
 """
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,8 +17,8 @@ from scipy.special import ellipk
 from bedsim.components import motor as stepper
 from bedsim.components.frame import Coordinates
 from bedsim.components.motor import Motor
-from bedsim.components.row import Path as Course
-from bedsim.units import G_CM2, MM, N_PER_UM
+from bedsim.components.row import Path
+from bedsim.units import MM, N_PER_UM
 
 
 def made(torque, inertia, gear=1.0, teeth=50.0, errors=()):
@@ -44,16 +42,6 @@ def frequency(motor, extra=0.0):
     return math.sqrt(eigh(K, M, eigvals_only=True)[0]) / (2 * math.pi)
 
 
-def test_worked_example():
-    """industrialmonitordirect knowledge base: 0.32 N cm at 0.3 degrees, 48 g cm2: 56.8 Hz (computed 56.7904).
-
-    The example takes torque over angle as the spring; here it stands as N_r = 1/angle.
-    """
-    found = frequency(made(0.32e-2, 48 * G_CM2, teeth=1 / math.radians(0.3)))
-    assert found == pytest.approx(56.8, abs=0.05)
-    assert found == pytest.approx(56.7904, abs=5e-5)
-
-
 # holding torque N m, rotor inertia kg m2, bare Hz, Hz with 1 kg on lead 8, on lead 2; all computed
 TABLE = [
     (0.40, 5.4e-6, 306.294, 268.616, 303.460),
@@ -72,9 +60,9 @@ def test_small_oscillation_computed(torque, inertia, bare, lead_8, lead_2):
 
 def test_spring_seen_along_the_screw_computed():
     """0.40 N m on lead 8 mm: 12.337 N/um; on lead 2 mm 197.39 N/um."""
-    for lead, printed in ((8, 12.337), (2, 197.39)):
+    for lead, expected in ((8, 12.337), (2, 197.39)):
         axial = made(0.4, 5.4e-6).stiffness / (lead * MM / (2 * math.pi)) ** 2
-        assert axial / N_PER_UM == pytest.approx(printed, rel=5e-5)
+        assert axial / N_PER_UM == pytest.approx(expected, rel=5e-5)
 
 
 def test_a_gear_multiplies_the_spring_by_its_square():
@@ -115,7 +103,7 @@ def test_static_lag_under_a_kilogram_computed(lead, lag_um):
 def heights(z):
     """A path at rest at the commanded heights z (t,) m of one corner."""
     z = np.asarray(z, dtype=float)[:, None]
-    return Course(time=np.zeros(z.size), height=z, move_start=z, move_end=z)
+    return Path(time=np.zeros(z.size), height=z, move_start=z, move_end=z)
 
 
 def placed(motor, z, lead):
@@ -138,43 +126,6 @@ def test_a_place_error_repeats_with_the_electrical_angle(order, steps, gear):
     assert np.ptp(found) / 2 == pytest.approx(0.05 / 360 * lead / gear, rel=1e-4)
     assert np.count_nonzero(np.diff(np.sign(found - found.mean()))) == 2
     assert found[0] == pytest.approx(-0.05 / 360 * lead / gear * math.cos(0.4), rel=1e-6)
-
-
-def measured_curve():
-    """Place (t,) mm on a lead of 1 mm and place errors (t,) um of a stepper on the way up and down.
-
-    [StepperMeasured], worked out from its open logs outside this project.
-    """
-    rows = np.genfromtxt(
-        Path(__file__).with_name("measured_stepper_error_curve.csv"), delimiter=",", skip_header=3
-    )
-    return rows[:, 0], rows[:, 1], rows[:, 2]
-
-
-@pytest.mark.parametrize(
-    ("way", "told", "rms", "left"),
-    [
-        ("up", (0.157, 0.083, 0.029, 0.028), 0.171, 0.113),
-        ("down", (0.141, 0.067, 0.028, 0.019), 0.161, 0.115),
-    ],
-)
-def test_the_place_error_of_a_motor_that_was_measured(way, told, rms, left):
-    """Amplitudes and phases by least squares on 713 points (told to 0.01 um), put into the motor: what
-    it then does is the measured curve but for single teeth."""
-    place, up, down = measured_curve()
-    error = (up if way == "up" else down) - (up if way == "up" else down).mean()
-    turn = 2 * np.pi * place
-    waves = np.concatenate(
-        [f(50 * k * turn)[:, None] for k in (1, 2, 3, 4) for f in (np.cos, np.sin)], axis=1
-    )
-    fit = np.linalg.lstsq(waves, error, rcond=None)[0].reshape(4, 2)
-    amplitude, phase = np.hypot(*fit.T), np.arctan2(-fit[:, 1], fit[:, 0])
-    assert amplitude == pytest.approx(told, abs=0.01)
-    errors = tuple(zip(amplitude / 1000 * 2 * np.pi, phase, strict=True))
-    motor = made(0.4, 5.4e-6, errors=errors)
-    drawn = -placed(motor, -place * MM, 1 * MM) / 1e-6  # turned by +theta, a right-hand screw lowers its nut
-    assert np.sqrt(np.mean(error**2)) == pytest.approx(rms, abs=0.001)
-    assert np.sqrt(np.mean((error - drawn) ** 2)) == pytest.approx(left, abs=0.003)
 
 
 def test_microsteps_round_to_the_nearest():

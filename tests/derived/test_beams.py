@@ -1,9 +1,9 @@
 """Lateral stiffness of a shaft under one load, Euler load and axial train, against handbook forms.
 
 W. C. Young, R. G. Budynas, Roark's Formulas for Stress and Strain, straight beams under a concentrated
-intermediate load; the forms are quoted from memory.  The numbers beside them are computed, not printed in any
-book: steel, E = 206 GPa, G = 79.4 GPa, full round section, L = 300 mm; a finite element model of 60 elements
-gave the same six digits.
+intermediate load; the forms are quoted from memory and held against sympy's beam, which is solved by
+singularity functions.  The numbers beside them are computed, not printed in any book: steel, E = 206 GPa,
+G = 79.4 GPa, full round section, L = 300 mm; a finite element model of 60 elements gave the same six digits.
 """
 
 import math
@@ -11,6 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sympy import Rational, symbols
+from sympy.physics.continuum_mechanics.beam import Beam
 
 from bedsim.components.screw import Screw, axial_compliances, buckling_load, shaft_stiffness
 from bedsim.units import MM, N_PER_MM, N_PER_UM
@@ -62,6 +64,29 @@ def test_concentrated_load_between_stiff_bearings(ends, position):
     EI = screw.youngs_modulus * math.pi / 64 * screw.root_diameter**4
     # The bearings are 1e14 N/m and 1e11 N m/rad: that much is left.
     assert lateral(screw, position) == pytest.approx(HANDBOOK[ends](EI, position, L - position), rel=1e-5)
+
+
+@pytest.mark.parametrize("ends", HANDBOOK)
+def test_concentrated_load_against_a_symbolic_beam(ends):
+    """sympy.physics.continuum_mechanics.Beam: reactions and deflection under 1 N at 200 mm."""
+    EI, at = SCREW.youngs_modulus * math.pi / 64 * SCREW.root_diameter**4, 0.2
+    beam = Beam(Rational(3, 10), 1, 1)
+    beam.apply_load(-1, Rational(1, 5), -1)
+    lower, upper = ends.split("-")
+    unknown = []
+    for place, kind in ((0, lower), (Rational(3, 10), upper)):
+        if kind == "free":
+            continue
+        names = symbols(f"R_{place} M_{place}")
+        for name, order in zip(names[: 2 if kind == "fixed" else 1], (-1, -2), strict=False):
+            beam.apply_load(name, place, order)
+            unknown.append(name)
+        beam.bc_deflection.append((place, 0))
+        if kind == "fixed":
+            beam.bc_slope.append((place, 0))
+    beam.solve_for_reaction_loads(*unknown)
+    sunk = abs(float(beam.deflection().subs(beam.variable, Rational(1, 5)))) / EI
+    assert lateral(replace(SCREW, ends=ends), at) == pytest.approx(1 / sunk, rel=1e-5)
 
 
 @pytest.mark.parametrize(("diameter", "ends", "values"), TABLE)

@@ -60,12 +60,6 @@ def test_load_at_pressure_is_the_inverse_of_peak_pressure():
     assert hertz.peak_pressure(load, 2.5 * MM, STEEL) == pytest.approx(1200 * MPA)
 
 
-def test_rolling_loss_is_of_the_order_measured():
-    """J. Japan Soc. Precision Eng. 45 (1979) 573 (abstract): order of 1e-5 for a ball between flat steel
-    plates.
-
-    With one per cent hysteresis (from memory of Johnson, section 9.1) the theory gives 2.8e-5: factor 3.
-    """
-    ratio = hertz.rolling_loss_coefficient(3.3, 2.5 * MM, STEEL, 0.01)
-    assert ratio == pytest.approx(2.846e-5, rel=1e-3)  # computed
-    assert 1 / 3 < ratio / 1e-5 < 3
+def test_rolling_loss_computed():
+    """One per cent of hysteresis on a ball of 5 mm under 3.3 N: 2.846e-5."""
+    assert hertz.rolling_loss_coefficient(3.3, 2.5 * MM, STEEL, 0.01) == pytest.approx(2.846e-5, rel=1e-3)

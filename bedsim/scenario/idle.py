@@ -1,0 +1,326 @@
+"""Keys that do nothing beside a choice: where that is, who is told, and when it is refused.
+
+The rule, the same for every key: a key that a file or an option gives, and that does nothing beside the
+machine's choices (a kind, the ends of a screw, the drive), is refused with the choice that puts it to rest.
+Two things are let through.  A value that is taken anyway claims nothing: `nut.clearance_um = 0` on a ball
+screw.  And where the choice itself was made over the file, by --set, --vary, a sweep or a comparison, the
+keys of the other kind stay in the file for its sake: they rest, have no range, and are named as not used.  A
+strength of nothing (a bow of 0 um with a direction) is a value like others and no choice, and what only leads
+to a default (the section of a post) gives way to the number where both are given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from bedsim.scenario.defaults import default_ranges, kind_of
+from bedsim.scenario.derived_defaults import derived_defaults
+from bedsim.scenario.faults import Faults, shown
+from bedsim.scenario.keys import PARTS, Loc, field_at
+from bedsim.scenario.schema import Motor
+from bedsim.scenario.tree import Tree, corners_of, key_of, lookup
+
+Test = Callable[[Any], bool]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Idle:
+    """`keys` that do nothing where every choice in `beside` passes its test.
+
+    The choice told is the first.  A key of a part looks at its own corner, any other at all corners, which
+    must agree.  `followers`: the first corner's key acts all the same.
+    """
+
+    keys: tuple[str, ...]
+    beside: Mapping[str, Test]
+    why: str
+    followers: bool = False
+
+
+def _one_of(*kinds: str) -> Test:
+    return lambda value: value in kinds
+
+
+def _given(value: Any) -> bool:
+    return value not in (None, ())
+
+
+def _not_given(value: Any) -> bool:
+    return not _given(value)
+
+
+def _three(corners: Any) -> bool:
+    return len(corners) <= 3
+
+
+_BALL = _one_of("ground_ball", "rolled_ball")
+_PLAIN = _one_of("plain")
+
+IDLE: tuple[Idle, ...] = (
+    Idle(
+        keys=("screw.upper_bearing_radial_n_per_um",),
+        beside={"screw.ends": _one_of("fixed-free")},
+        why="a free end has no bearing",
+    ),
+    Idle(
+        keys=("screw.bearing_tilt_nm_per_rad", "screw.bearing_arrangement"),
+        beside={"screw.ends": _one_of("supported-supported")},
+        why="no end is held against tilting",
+    ),
+    Idle(
+        keys=("nut.clearance_um", "nut.flank_angle_deg"),
+        beside={"screw.kind": _BALL},
+        why="it belongs to the flanks of a plain thread",
+    ),
+    Idle(
+        keys=("nut.active_length_mm",),
+        beside={"screw.kind": _PLAIN},
+        why="it belongs to the balls of a nut",
+    ),
+    Idle(
+        keys=(
+            "joint.lateral_n_per_mm",
+            "joint.elements",
+            "joint.element_radius_mm",
+            "joint.element",
+            "joint.rotation_nm_per_rad",
+            "joint.friction_coefficient",
+            "joint.magnet_force_n",
+            "joint.breakaway_um",
+            "joint.damping_n_s_per_m",
+            "joint.travel_mm",
+            "joint.stop_n_per_um",
+        ),
+        beside={"joint.kind": _one_of("rigid")},
+        why="a bolted nut does not move on its carriage",
+    ),
+    Idle(
+        keys=("joint.lateral_n_per_mm", "joint.elements", "joint.element_radius_mm"),
+        beside={"joint.element": _given},
+        why="the elements listed one by one stand in its place",
+    ),
+    Idle(
+        keys=("joint.elements", "joint.element.load_share"),
+        beside={"joint.kind": _one_of("sliding")},
+        why="two crossed slideways rub as a whole",
+    ),
+    Idle(
+        keys=("mount.radial_n_per_um", "mount.tangential_n_per_um", "mount.vertical_n_per_um"),
+        beside={"mount.kind": _one_of("bolted")},
+        why="a bolted mount is stiff",
+    ),
+    Idle(
+        keys=("mount.rotation_nm_per_rad",),
+        beside={"mount.kind": _one_of("groove", "bolted")},
+        why="only a flexure has it",
+    ),
+    Idle(
+        keys=("mount.friction_coefficient", "mount.breakaway_um"),
+        beside={"mount.kind": _one_of("bolted", "flexure")},
+        why="only a groove rubs",
+    ),
+    Idle(
+        keys=(
+            "drive.belt_n_per_um",
+            "drive.pulley_pitch_diameter_mm",
+            "drive.pulley_eccentricity_tir_um",
+            "drive.pulley_inertia_g_cm2",
+        ),
+        beside={"drive.topology": _one_of("motor_per_screw")},
+        why="there is no belt",
+    ),
+    Idle(
+        keys=tuple(f"motor.{key}" for key in Motor.model_fields),
+        beside={"drive.topology": _one_of("belt")},
+        why="the first corner's motor drives all screws",
+        followers=True,
+    ),
+    Idle(
+        keys=("frame.post", "frame.free_length_mm"),
+        beside={"frame.section": _not_given},
+        why="without a section it gives no stiffness",
+    ),
+    Idle(
+        keys=("bed.shear_modulus_gpa",),
+        beside={"corner": _three},
+        why="three screws do not twist the plate",
+    ),
+    Idle(
+        keys=("bed.thickness_mm",),
+        beside={"bed.inertia_x_kg_m2": _given, "bed.inertia_y_kg_m2": _given, "corner": _three},
+        why="the moments of inertia are given, and three screws do not twist the plate",
+    ),
+    Idle(
+        keys=("sizing.static_load_rating_n", "sizing.speed_diameter_mm_rpm"),
+        beside={"screw.kind": _PLAIN},
+        why="it belongs to ball screws",
+    ),
+    Idle(
+        keys=("sizing.ball_circle_diameter_mm",),
+        beside={"screw.kind": _PLAIN, "sizing.other_screw": _not_given},
+        why="it belongs to ball screws",
+    ),
+    Idle(
+        keys=("sizing.pressure_velocity_mpa_m_s",),
+        beside={"screw.kind": _BALL},
+        why="it belongs to plain nuts",
+    ),
+    Idle(
+        keys=("sizing.mount_travel_mm", "sizing.frame_acceleration_mm_s2"),
+        beside={"mount.kind": _one_of("bolted", "flexure")},
+        why="only a ball in a groove has a way to go and can be lifted out of its seat",
+    ),
+    Idle(
+        keys=("sizing.joint_warming_k",),
+        beside={"sizing.joint_part.magnet": _not_given},
+        why="no magnets are listed in sizing.joint_part",
+    ),
+    Idle(
+        keys=("sizing.other_screw.flank_angle_deg", "sizing.other_screw.starts"),
+        beside={"sizing.other_screw.kind": _BALL},
+        why="it belongs to the flanks of a plain thread",
+    ),
+    Idle(
+        keys=("sizing.other_screw.dynamic_load_rating_n",),
+        beside={"sizing.other_screw.kind": _PLAIN},
+        why="it belongs to ball screws",
+    ),
+    Idle(
+        keys=("disturbance.acceleration_mm_s2", "disturbance.speed_mm_s", "disturbance.gantry_mass_kg"),
+        beside={"disturbance.history": _given},
+        why="the history stands in the place of the gantry's numbers",
+    ),
+    Idle(
+        keys=("disturbance.frame_damping_ratio",),
+        beside={"disturbance.frame_hz": _not_given},
+        why="a frame that stands loose does not swing",
+    ),
+)
+
+CHOICES = frozenset(choice for rule in IDLE for choice in rule.beside)
+
+
+def range_in_use(full: Tree, key: str, index: int | None = None) -> bool:
+    """Whether the range of a default can matter: on three screws the plate's thickness changes an inertia
+    only."""
+    small = key == "bed.thickness_mm" and _three(full.get("corner", ()))
+    return not small and idle_rule(full, key, index) is None
+
+
+def idle_rule(full: Tree, key: str, index: int | None = None) -> Idle | None:
+    """The rule by which a key of a complete tree does nothing, at the corner `index` if it is a part's."""
+    return next((r for r in _RULES.get(key, ()) if _holds(r, full, index)), None)
+
+
+def find_idle(full: Tree, tree: Tree, overridden: Collection[str], faults: Faults) -> dict[str, str]:
+    """Note every key that `tree`, the file as written, gives and that does nothing beside its choices.
+
+    Gives those that rest because a choice was `overridden`, with the words that tell so.
+    """
+    resting: dict[str, str] = {}
+    for key in _RULES:
+        for loc, corners in _written(tree, key):
+            found = [idle_rule(full, key, i) for i in corners]
+            if not found or found[0] is None or None in found or _says_nothing(full, loc, tree, corners[0]):
+                continue
+            name, words = key_of(loc, tree), _beside(found[0], full, corners[0])
+            if any(_is_of(o, choice) for o in overridden for choice in found[0].beside):
+                resting[name] = words
+                continue
+            value = lookup(tree, loc)[1]
+            faults.add(name, f"does nothing{words}: {found[0].why}", value=_bare(value), hint="Leave it out.")
+    return resting
+
+
+def resting_lines(resting: Mapping[str, str]) -> list[str]:
+    """Tell which keys rest, one sentence for each choice that puts them to rest."""
+    return [
+        f"Not used{words}: {', '.join(key for key, why in resting.items() if why == words)}."
+        for words in dict.fromkeys(resting.values())
+    ]
+
+
+_RULES: dict[str, tuple[Idle, ...]] = {
+    key: tuple(rule for rule in IDLE if key in rule.keys)
+    for key in dict.fromkeys(k for r in IDLE for k in r.keys)
+}
+
+
+def _holds(rule: Idle, full: Tree, index: int | None) -> bool:
+    if rule.followers and index == 0:
+        return False
+    return all(
+        all(test(value) for value in _values(full, choice, index)) for choice, test in rule.beside.items()
+    )
+
+
+def _values(full: Tree, choice: str, index: int | None) -> list[Any]:
+    """What a choice is at a corner, or at all of them; a choice that is not given takes the schema's."""
+    steps = tuple(choice.split("."))
+    if steps[0] not in PARTS:
+        return [_value(full, steps)]
+    places = range(len(full.get("corner", ()))) if index is None else [index]
+    return [_value(full, ("corner", i, *steps)) for i in places]
+
+
+def _value(full: Tree, loc: Loc) -> Any:
+    found, value = lookup(full, loc)
+    field = field_at(loc)
+    if found or field is None:
+        return value
+    return None if field.is_required() else field.default
+
+
+def _written(tree: Tree, key: str) -> Iterator[tuple[Loc, Sequence[int | None]]]:
+    """Where the file gives a key, and for which corners that counts; [None] if it is no part's."""
+    steps: Loc = tuple(key.split("."))
+    if steps[0] not in PARTS:
+        yield from ((loc, [None]) for loc in _places(tree, steps))
+        return
+    own = [list(_places(corner, steps)) for corner in corners_of(tree)]
+    heirs = [i for i, places in enumerate(own) if not places]
+    yield from ((loc, heirs) for loc in _places(tree, steps))
+    yield from ((("corner", i, *loc), [i]) for i, places in enumerate(own) for loc in places)
+
+
+def _places(table: Tree, steps: Loc) -> Iterator[Loc]:
+    """Where a key stands in a table as written: in every entry of a list on the way."""
+    for depth in range(1, len(steps)):
+        value = lookup(table, steps[:depth])[1]
+        if isinstance(value, list | tuple) and not isinstance(steps[depth], int):
+            for n in range(len(value)):
+                yield from _places(table, (*steps[:depth], n, *steps[depth:]))
+            return
+    if lookup(table, steps)[0]:
+        yield steps
+
+
+def _says_nothing(full: Tree, loc: Loc, tree: Tree, index: int | None) -> bool:
+    """Whether a key is given the value that it would have if it were left out."""
+    steps = loc[2:] if loc[0] == "corner" else loc
+    field = field_at(steps if index is None else ("corner", index, *steps))
+    part = str(steps[0])
+    kind = "any" if index is None else kind_of(part, full["corner"][index])
+    defaults = dict(default_ranges(part, kind or "any"))
+    if index is not None:
+        defaults |= derived_defaults(part, kind, full["corner"][index])
+    default = defaults.get(str(steps[-1])) if len(steps) == 2 else None
+    taken = default.likely if default is not None else None if field is None else field.default
+    value = lookup(tree, loc)[1]
+    return bool(value == taken or (not value and taken == ()))
+
+
+def _beside(rule: Idle, full: Tree, index: int | None) -> str:
+    choice = next(iter(rule.beside))
+    value = _values(full, choice, index)[0]
+    return f" beside {choice} = {shown(value)}" if isinstance(value, str) else " here"
+
+
+def _bare(value: Any) -> Any:
+    return [] if isinstance(value, list) and value and isinstance(value[0], dict) else value
+
+
+def _is_of(overridden: str, choice: str) -> bool:
+    return overridden == choice or (overridden.startswith("corner.") and overridden.endswith(f".{choice}"))

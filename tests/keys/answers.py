@@ -1,0 +1,164 @@
+"""What users are told, as numbers: each answer of a loaded scenario as arrays, the cheap ones first."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from typing import Any
+from unittest.mock import patch
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.analysis import events_fall, events_shake, events_tilt
+from bedsim.analysis.linear_machine import linear_chunk
+from bedsim.analysis.sizing_gather import gather
+from bedsim.analysis.sizing_report import size_scenario
+from bedsim.analysis.visibility import Viewing
+from bedsim.cli.run import missed
+from bedsim.components.row import Path
+from bedsim.engines.equilibrium import EquilibriumEngine
+from bedsim.model import disturbance
+from bedsim.scenario.event_keys import Disturbance, PowerLoss
+from bedsim.scenario.load import LoadedScenario
+from bedsim.simulation import layer_result, make_job, simulate
+from bedsim.views import report_content
+from bedsim.views.report_figures import Choices, Reported
+
+Array = NDArray[np.float64]
+Answer = list[Any]
+
+
+def numbers_of(value: Any) -> Answer:
+    """Everything in nested tables as a flat list of arrays, numbers and words."""
+    if isinstance(value, np.ndarray):
+        return [value]
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return [x for f in dataclasses.fields(value) for x in numbers_of(getattr(value, f.name))]
+    if isinstance(value, Mapping):
+        return [x for key in value for x in numbers_of(value[key])]
+    if isinstance(value, list | tuple):
+        return [x for inner in value for x in numbers_of(inner)]
+    return [] if callable(value) else [value]
+
+
+def moved(first: Answer, other: Answer) -> bool:
+    """Whether two answers differ by more than rounding."""
+    if len(first) != len(other):
+        return True
+    return any(_differ(a, b) for a, b in zip(first, other, strict=True))
+
+
+def _differ(a: Any, b: Any) -> bool:
+    if isinstance(a, str) or isinstance(b, str) or a is None or b is None:
+        return bool(a != b)
+    a, b = np.asarray(a), np.asarray(b)
+    if a.shape != b.shape:
+        return True
+    if a.dtype.kind in "US" or a.size == 0:
+        return bool((a != b).any())
+    a, b = a.astype(float), b.astype(float)
+    scale = float(np.max(np.abs(a[np.isfinite(a)]), initial=0.0))
+    return not np.allclose(a, b, rtol=0.0, atol=1e-9 * scale, equal_nan=True)
+
+
+def rest(loaded: LoadedScenario) -> Answer:
+    """The layers of a machine without friction, at rest."""
+    job = make_job(loaded)
+    return numbers_of(layer_result(loaded, job, [linear_chunk(job)]))
+
+
+def friction(loaded: LoadedScenario) -> Answer:
+    """The layers with friction, at rest."""
+    job = make_job(loaded)
+    return numbers_of(layer_result(loaded, job, [*EquilibriumEngine().run(job)]))
+
+
+def run(loaded: LoadedScenario) -> Answer:
+    """The layers of `bedsim run`, histories left out."""
+    return numbers_of(dataclasses.replace(simulate(loaded).layers, trace=()))
+
+
+def modes(loaded: LoadedScenario) -> Answer:
+    """Natural frequencies and decays, as `bedsim size --shake` tells and uses them."""
+    machine = make_job(loaded).machine
+    found = disturbance.modes(machine, machine.system(np.array([2])))
+    return [found.frequency, found.decay]
+
+
+def size(loaded: LoadedScenario) -> Answer:
+    """Values and limits of all rows, the parts of the joint, the screw decision."""
+    report = size_scenario(loaded)
+    rows = [(c.subject, c.name, c.value, c.limit, c.margin) for c in report.all_checks]
+    return numbers_of([rows, report.joint_parts, [(row.name, *numbers_of(row)) for row in report.decision]])
+
+
+def fall(loaded: LoadedScenario) -> Answer:
+    """The course of a power loss while lowering."""
+    numbers, machine = gather(loaded), make_job(loaded).machine
+    keys = loaded.scenario.power_loss or PowerLoss()
+    case = events_fall.cases(numbers)[2]
+    row = events_fall._row(loaded, numbers, machine, case, 2, keys)
+    return [row.outcome, row.lost, row.time, row.top_speed]
+
+
+def tilt(loaded: LoadedScenario) -> Answer:
+    """A tilted bed, limits looked for in three directions."""
+    with patch.object(events_tilt, "DIRECTIONS", 3):
+        report = events_tilt.tilt_scenario(loaded)
+    return numbers_of([report.asked, report.towards, report.order, report.largest, report.course])
+
+
+def push(loaded: LoadedScenario) -> Answer:
+    """What the frame is accelerated with."""
+    signal, end, _ = events_shake.frame_acceleration(loaded, loaded.scenario.disturbance or Disturbance())
+    return [signal.time, signal.start, signal.end, end]
+
+
+def shake(loaded: LoadedScenario) -> Answer:
+    """A shaken frame."""
+    return numbers_of(events_shake.shake_scenario(loaded).rows)
+
+
+def wall(loaded: LoadedScenario) -> Answer:
+    """A printed wall as the page shows it."""
+    item = Reported(label="", path="", run=simulate(loaded, engine="equilibrium"), loaded=loaded)
+    return [report_content._seen(item, "+X", Choices(viewing=Viewing())).wall.relief]
+
+
+class _Values:
+    """A summary that strays 5 um."""
+
+    values: Mapping[str, float] = {"lateral_pv": 5e-6, "height_pv": 5e-6}
+
+
+def target(loaded: LoadedScenario) -> Answer:
+    """Whether a run that strays 5 um sideways and in height misses its target."""
+    return [missed(loaded.scenario, _Values())]  # type: ignore[arg-type]
+
+
+ANSWERS: Mapping[str, Callable[[LoadedScenario], Answer]] = {
+    f.__name__: f for f in (rest, friction, run, modes, size, fall, tilt, push, shake, wall, target)
+}
+
+
+def whole(loaded: LoadedScenario) -> Answer:
+    """All that answers are worked out from: matrices, forcing, contacts, program, rows of `size`, events.
+
+    Where this does not move, no answer does.
+    """
+    job = make_job(loaded)
+    machine, numbers = job.machine, gather(loaded)
+    system = machine.system(np.array([1, 2, 3]))
+    height = -np.outer(np.arange(3) * 2.5e-4, np.ones(len(machine.corner_names)))
+    path = Path(time=np.arange(3) * 20.0, height=height, move_start=height, move_end=height)
+    matrices = [system.M, system.K, system.C, system.stuck, system.weight, system.imposed_force]
+    contacts = [system.friction_limit, machine.contact_rows, machine.breakaway, machine.contact_command]
+    ends = [[x.gap, x.stiffness, x.jacobian @ machine.transform] for x in machine.stops]
+    flanks = [[x.slope, x.jacobian @ machine.transform] for x in machine.flanks]
+    motors = [machine.motor_torque, machine.motor_electrical, machine.mount_preload, machine.first_nut]
+    falls = [events_fall.falling(loaded, numbers, machine, c, 2) for c in events_fall.cases(numbers)]
+    tilts = [events_tilt.supports_of(loaded.scenario), events_tilt.hanging(loaded.scenario, 2)]
+    shaken = push(loaded)
+    parts = [matrices, system.corner_load, contacts, ends, flanks, machine.imposed(path), motors]
+    return numbers_of([parts, job.program, job.probes, size(loaded), falls, tilts, shaken])
