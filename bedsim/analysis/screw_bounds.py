@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from bedsim.analysis.bands import Source
-from bedsim.components.run_out import bow_shape
+from bedsim.components.run_out import largest_offset
+from bedsim.model import convert
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Screw
-from bedsim.units import MM, UM
+from bedsim.units import UM
 
 BEYOND = 5.0
 """Times the largest that a scenario gives, or that screws usually have.  Our assumption."""
@@ -37,11 +38,5 @@ def screw_bounds(loaded: LoadedScenario, sources: tuple[Source, ...]) -> Array:
 
 def _offset(loaded: LoadedScenario, screw: Screw) -> float:
     """Largest distance (m) of the thread from its axis over the free length, all parts taken as one way."""
-    bent, length = screw.run_out, screw.length_mm * MM
-    s = np.linspace(0.0, length, 201)
-    tir = bent.eccentricity_tir_um + bent.tilt_tir_um_per_100mm * s / (100 * MM)
-    tir = tir + bent.bow_tir_um * np.asarray(bow_shape(length, screw.ends == "fixed-free")(s)[0])
-    measured = 0.0
-    if bent.table is not None:
-        measured = float(np.hypot(*loaded.tables[bent.table][:, 1:3].T).max())
-    return (float(tir.max()) / 2 + measured) * UM
+    bent, shaft = convert.make_run_out(screw.run_out, loaded.tables), convert.make_screw(screw)
+    return largest_offset(bent, shaft, shaft.length)

@@ -8,7 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from bedsim.analysis.sizing_joint import joint_numbers, mount_places, radius_from_centre
+from bedsim.components import run_out
 from bedsim.errors import InputError
+from bedsim.model import convert
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
@@ -149,7 +151,7 @@ def bounds_of(loaded: LoadedScenario, corner: str, key: str, likely: float) -> t
 def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers:
     """Return a corner's screw and nut in SI."""
     part, nut, sizing = corner.screw, corner.nut, sizing_of(loaded.scenario)
-    low, high = nut_range(loaded.scenario, corner)
+    _, high = nut_range(loaded.scenario, corner)
     contact = _contact_diameter(part.kind, part.diameter_mm, part.lead_mm / part.starts, sizing)
     dn = sizing.speed_diameter_mm_rpm
     length = sizing.plain_nut_length_mm
@@ -170,7 +172,7 @@ def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers
         drag_torque=nut.drag_torque_n_mm * N_MM,
         friction=bounds_of(loaded, corner.name, "nut.friction_coefficient", nut.friction_coefficient),
         flank_angle=nut.flank_angle_deg * DEG,
-        run_out=_run_out(loaded, part, low, high),
+        **_run_out(loaded, part, high),
         dynamic_rating=sizing.dynamic_load_rating_n,
         static_rating=sizing.static_load_rating_n,
         load_factor=sizing.load_factor,
@@ -187,23 +189,15 @@ def _contact_diameter(kind: str, diameter: float, pitch: float, sizing: Sizing) 
     return (sizing.ball_circle_diameter_mm or diameter) * MM
 
 
-def _run_out(loaded: LoadedScenario, part: schema.Screw, low: float, high: float) -> float:
-    """Largest offset of the thread from its axis within the nut's travel; a reading is twice the offset."""
-    bent = part.run_out
-    largest = joint_checks.largest_run_out(
-        eccentricity=bent.eccentricity_tir_um / 2.0 * UM,
-        tilt=bent.tilt_tir_um_per_100mm / 2.0 * UM / (100.0 * MM),
-        bow=bent.bow_tir_um / 2.0 * UM,
-        free_length=part.length_mm * MM,
-        top=high,
-        upper_end_free=part.ends == "fixed-free",
-    )
-    if bent.table is None:
-        return largest
-    data = loaded.tables[bent.table]
-    heights = np.linspace(low, high, 400) / MM
-    offsets = [np.interp(heights, data[:, 0], data[:, k]) for k in (1, 2)]
-    return largest + float(np.hypot(*offsets).max()) * UM
+def _run_out(loaded: LoadedScenario, part: schema.Screw, top: float) -> dict[str, float]:
+    """Largest offset of the thread from its axis up to a nut at `top`, and what the bearings have to hold."""
+    bent, shaft = convert.make_run_out(part.run_out, loaded.tables), convert.make_screw(part)
+    moments, forces = run_out.bearing_reactions(bent, shaft)
+    return {
+        "run_out": run_out.largest_offset(bent, shaft, top),
+        "mounting_moment": float(np.abs(moments).max()),
+        "mounting_force": float(np.abs(forces).max()),
+    }
 
 
 def motor_numbers(loaded: LoadedScenario, corner: schema.Corner, sizing: Sizing) -> MotorNumbers:

@@ -4,10 +4,13 @@ In the screw's own frame the mounted, unloaded centreline at the axial position 
 
     r(s) = eccentricity e^{ja} + tilt s e^{jc} + bow shape(s) e^{jb} + measured table
 
-with shape sin(pi s/L) when both ends are held and 1 - cos(pi s/(2L)) when one end is free (first Ritz shapes
-of a beam so held; our choice, a screw bent elsewhere needs a measured table).  In the machine it is r(s)
-e^{j(theta + clocking)}; the nut is offered the deflection r and the slope dr/ds.  A dial gauge reads TIR = 2
-|r|.
+Eccentricity and tilt are the thread's against its journals and bend nothing.  The bow of the free screw,
+lying on its ends, is sin(pi s/L) (first term of its Fourier series; our choice, a screw bent elsewhere needs
+a measured table); clamped ends then draw it straighter, see `mounting.py`.  With the upper end free the shape
+is 1 - cos(pi s/(2L)), free and mounted, its crest at the free end as read with the lower end held.  A bow or
+a table read in the machine is mounted as it was read: the bow's shape is scaled until its largest offset is
+the reading's.  In the machine the centreline is r(s) e^{j(theta + clocking)}; the nut is offered the
+deflection r and the slope dr/ds.  A dial gauge reads TIR = 2 |r|.
 """
 
 from __future__ import annotations
@@ -21,7 +24,9 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
+from bedsim.components.mounting import in_bearings
 from bedsim.components.row import Path, Source
+from bedsim.components.screw import Screw
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complexfloating[Any, Any]]
@@ -32,50 +37,109 @@ Shape = Callable[[Array], tuple[Array | Complex, Array | Complex]]
 class RunOut:
     """Offsets of the centreline, m, as complex numbers x + jy in the screw's frame at the clocking zero.
 
-    `tilt` in m/m; `table`: positions (n,) m and offsets (n,) m measured, or None.
+    `tilt` in m/m; `table`: positions (n,) m and offsets (n,) m measured, or None; `bow_mounted`,
+    `table_mounted`: read in the machine, not on the free screw.
     """
 
     eccentricity: complex = 0j
     tilt: complex = 0j
     bow: complex = 0j
     table: tuple[Array, Complex] | None = None
+    bow_mounted: bool = False
+    table_mounted: bool = True
 
 
-def bow_shape(length: float, free_end: bool) -> Shape:
-    """Unit bow and its slope over the free length."""
-    if free_end:
-        k = np.pi / (2 * length)
+_PLACES = 1001  # a crest between two of them is missed by about 1e-6 of it
+
+
+def bow_shape(screw: Screw, as_mounted: bool = False) -> Shape:
+    """The bow in its bearings and its slope, per unit of bow as read: on the free screw or `as_mounted`."""
+    if screw.ends == "fixed-free":
+        k = np.pi / (2 * screw.length)
         return lambda s: (1 - np.cos(k * s), k * np.sin(k * s))
-    k = np.pi / length
-    return lambda s: (np.sin(k * s), k * np.cos(k * s))
+    return _drawn(screw, _half_sine(screw.length), _bow_scale(screw, as_mounted))
 
 
-def table_shape(position: Array, offset: Complex) -> Shape:
-    """A measured centreline, a natural cubic spline through the offsets, held constant beyond its ends."""
-    if position.size == 2:
-        slope = (offset[1] - offset[0]) / (position[1] - position[0])
-        return lambda s: (offset[0] + slope * (np.clip(s, *position) - position[0]), slope * np.ones_like(s))
+def table_shape(position: Array, offset: Complex, *, held: bool = True) -> Shape:
+    """A measured centreline: a natural cubic spline through the offsets, beyond its ends `held` constant or
+    going on straight."""
     spline = scipy.interpolate.CubicSpline(position, offset, bc_type="natural")
     rate = spline.derivative()
 
     def shape(s: Array) -> tuple[Array | Complex, Array | Complex]:
-        inside = (s >= position[0]) & (s <= position[-1])
-        held = np.clip(s, position[0], position[-1])
-        return spline(held), np.where(inside, rate(held), 0.0)
+        inside = np.clip(s, position[0], position[-1])
+        beyond = s - inside
+        if held:
+            return spline(inside), np.where(beyond == 0, rate(inside), 0.0)
+        return spline(inside) + rate(inside) * beyond, rate(inside)
 
     return shape
 
 
-def centreline_shapes(run_out: RunOut, length: float, free_end: bool) -> list[tuple[str, complex, Shape]]:
-    """The shapes of a centreline with their amounts: (name, complex amount, shape)."""
+def centreline_shapes(run_out: RunOut, screw: Screw) -> list[tuple[str, complex, Shape]]:
+    """The shapes of a centreline in its bearings, with their amounts: (name, complex amount, shape)."""
     shapes: list[tuple[str, complex, Shape]] = [
         ("eccentricity", run_out.eccentricity, lambda s: (np.ones_like(s), np.zeros_like(s))),
         ("tilt", run_out.tilt, lambda s: (s, np.ones_like(s))),
-        ("bow", run_out.bow, bow_shape(length, free_end)),
+        ("bow", run_out.bow, bow_shape(screw, run_out.bow_mounted)),
     ]
     if run_out.table is not None:
-        shapes.append(("table", 1.0 + 0j, table_shape(*run_out.table)))
+        table = table_shape(*run_out.table, held=run_out.table_mounted)
+        shapes.append(("table", 1.0 + 0j, table if run_out.table_mounted else _drawn(screw, table)))
     return shapes
+
+
+def largest_offset(run_out: RunOut, screw: Screw, top: float) -> float:
+    """Largest distance [m] of the thread's centre from its axis, from the lower end to a nut at `top` [m].
+
+    Eccentricity, tilt, bow and table each at its largest and taken as pointing the same way: an upper bound.
+    """
+    s = np.linspace(0.0, top, _PLACES)
+    shapes = centreline_shapes(run_out, screw)
+    return sum(float(np.abs(amount * shape(s)[0]).max()) for _, amount, shape in shapes)
+
+
+def bearing_reactions(run_out: RunOut, screw: Screw) -> tuple[Array | Complex, Array | Complex]:
+    """Moments (2,) N m and forces (2,) N with which the bearings straighten bow and table, lower end first.
+
+    A table read as mounted does not tell them: it counts as nothing.
+    """
+    scale = _bow_scale(screw, run_out.bow_mounted)
+    slopes = run_out.bow * scale * _end_slopes(_half_sine(screw.length), screw.length)
+    if run_out.table is not None and not run_out.table_mounted:
+        slopes = slopes + _end_slopes(table_shape(*run_out.table, held=False), screw.length)
+    mounting = in_bearings(screw, slopes)
+    return mounting.moments, mounting.forces
+
+
+def _half_sine(length: float) -> Shape:
+    k = np.pi / length
+    return lambda s: (np.sin(k * s), k * np.cos(k * s))
+
+
+def _end_slopes(free: Shape, length: float) -> Array | Complex:
+    """Slopes (2,) of a free shape at its ends against the line through them."""
+    offset, slope = free(np.array([0.0, length]))
+    return slope - (offset[1] - offset[0]) / length
+
+
+def _drawn(screw: Screw, free: Shape, scale: float = 1.0) -> Shape:
+    """`scale` times a free shape, drawn into its bearings."""
+    mounting = in_bearings(screw, _end_slopes(free, screw.length))
+
+    def shape(s: Array) -> tuple[Array | Complex, Array | Complex]:
+        (offset, slope), (more, steeper) = free(s), mounting.added(s)
+        return scale * (offset + more), scale * (slope + steeper)
+
+    return shape
+
+
+def _bow_scale(screw: Screw, as_mounted: bool) -> float:
+    """Bow of the free screw per unit of bow as read: 1 over the largest offset that the bearings leave."""
+    if not as_mounted:
+        return 1.0
+    offset, _ = _drawn(screw, _half_sine(screw.length))(np.linspace(0.0, screw.length, _PLACES))
+    return float(1 / np.abs(offset).max())
 
 
 def turned_rows(
@@ -101,8 +165,7 @@ def sources(
     *,
     corner: int,
     link: str,
-    length: float,
-    free_end: bool,
+    screw: Screw,
     nut_position: Callable[[Path], Array],
     angle: Callable[[Path], Array],
 ) -> list[Source]:
@@ -111,7 +174,7 @@ def sources(
     last = lru_cache(maxsize=1)  # sources are asked about a path one after the other
     turn = last(lambda path: np.exp(1j * angle(path)))
     found = []
-    for name, amount, shape in centreline_shapes(run_out, length, free_end):
+    for name, amount, shape in centreline_shapes(run_out, screw):
         along = last(partial(_along, shape=shape, nut_position=nut_position))
         for axis, part, quarter in (("x", amount.real, False), ("y", amount.imag, True)):
             values = partial(turned_rows, shape=along, turn=turn, quarter=quarter)

@@ -43,9 +43,11 @@ Other ways, with a larger stated uncertainty: `setup = bearings` (gauge on the c
 shows the bow, never the eccentricity).
 Without angles, write max_um and min_um per position: run-out only, no direction.
 
-A screw on the bench is not the screw in the machine: clamped at both ends it is pulled straighter
-or bent anew by the bearings' misalignment; held at one end only, its free end swings almost five
-times the bench reading.
+A screw on the bench is not the screw in the machine: a clamped end pulls it straighter, misaligned
+bearings bend it anew, and a free end swings almost five times the bench reading. So the keys say
+which it was: `free` (v-block, centres) or `mounted` (nut, bearings). Read in the machine, say too
+whether an end is clamped by a pair of bearings (`clamped = yes` or `no`): then the table of offsets
+is used, for such a bow is no half sine.
 TIR is the span of the needle; the offset of the axis is half of it.
 """
 
@@ -113,6 +115,7 @@ _RUNOUT_BLANK = """\
 # setup = nut              # nut, bearings, centres or v-block
 # length_mm = 400          # free length between the bearings, or from the bearing to the free end
 # ends = both              # in the machine: both (held at both ends) or one (upper end free)
+# clamped = no             # yes: an end held against tilting too (fixed-supported, fixed-fixed)
 # diameter_mm = 12         # nominal
 # gauge_deg = 0            # from the screw to the gauge, counter-clockwise from +X
 # angles = turned          # turned: the screw, counter-clockwise from above; marks: mark under the gauge

@@ -28,7 +28,8 @@ SETUP_TEXT = {
 class Setup:
     """How the readings were taken; lengths [m], angles [rad].
 
-    `how`: nut, bearings, centres or v-block.  `free_end`: in the machine the upper end is not held.
+    `how`: nut, bearings, centres or v-block.  `free_end`: in the machine the upper end is not held;
+    `clamped`: there an end is held against tilting too (None: not known), which bends a bent screw anew.
     `resolution`, `repeatability` of the gauge (a division's worth, and the standard deviation of repeated
     readings).  `gauge`: direction from the screw to the gauge, counter-clockwise from +X.  Angles are
     turns of the screw from its clocking zero, counter-clockwise from above; with `marks` those of marks
@@ -40,6 +41,7 @@ class Setup:
     how: str = "nut"
     length: float | None = None
     free_end: bool = False
+    clamped: bool | None = None
     diameter: float | None = None
     lead: float | None = None
     right_hand: bool = True
@@ -51,6 +53,11 @@ class Setup:
     support_uncertainty: float | None = None
     supports: tuple[float, float] | None = None
     v_angle: float = 90 * DEG
+
+    @property
+    def measured(self) -> str:
+        """How a scenario calls it: "mounted" in the machine's own bearings, "free" on the bench."""
+        return "mounted" if self.how in ("nut", "bearings") else "free"
 
     @property
     def reading_uncertainty(self) -> float:
@@ -80,6 +87,7 @@ _NUMBER_KEYS = {
 _WORD_KEYS: dict[str, tuple[str, dict[str, Any]]] = {
     "setup": ("how", {k: k for k in SETUPS}),
     "ends": ("free_end", {"both": False, "one": True}),
+    "clamped": ("clamped", {"yes": True, "no": False}),
     "hand": ("right_hand", {"right": True, "left": False}),
     "angles": ("marks", {"marks": True, "turned": False}),
 }

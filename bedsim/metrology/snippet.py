@@ -24,7 +24,18 @@ class MeasuredKey:
     note: str = ""
 
 
-def toml_text(keys: Sequence[MeasuredKey], remarks: Sequence[str] = (), *, own_corner: bool = False) -> str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedKey:
+    """A scenario key whose value is a word, e.g. how a reading was taken."""
+
+    table: str
+    key: str
+    value: str
+
+
+def toml_text(
+    keys: Sequence[MeasuredKey | StatedKey], remarks: Sequence[str] = (), *, own_corner: bool = False
+) -> str:
     """Write keys as TOML tables; with `own_corner` as the part tables of one [[corner]] entry, to stand
     below it."""
     lines = [f"# {r}" for r in remarks]
@@ -35,7 +46,9 @@ def toml_text(keys: Sequence[MeasuredKey], remarks: Sequence[str] = (), *, own_c
     return "\n".join(lines) + "\n"
 
 
-def _line(k: MeasuredKey) -> str:
+def _line(k: MeasuredKey | StatedKey) -> str:
+    if isinstance(k, StatedKey):
+        return f'{k.key} = "{k.value}"'
     low, high = k.likely - COVERAGE * k.uncertainty, k.likely + COVERAGE * k.uncertainty
     likely = k.likely
     if k.least is not None:

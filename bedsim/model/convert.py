@@ -196,6 +196,8 @@ def make_run_out(part: schema.RunOut, tables: Tables) -> run_out.RunOut:
         tilt=polar(part.tilt_tir_um_per_100mm, part.tilt_deg) / (100 * units.MM),
         bow=polar(part.bow_tir_um, part.bow_deg),
         table=table,
+        bow_mounted=part.bow_measured == "mounted",
+        table_mounted=part.table_measured == "mounted",
     )
 
 

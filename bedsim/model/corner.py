@@ -198,8 +198,7 @@ def _corner_sources(c: CornerParts, tables: Tables, coordinates: Coordinates) ->
         convert.make_run_out(part.run_out, tables),
         corner=c.index,
         link=f"{c.name}.screw",
-        length=c.screw.length,
-        free_end=part.ends == "fixed-free",
+        screw=c.screw,
         nut_position=c.nut_position,
         angle=c.angle,
     )

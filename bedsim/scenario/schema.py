@@ -110,7 +110,7 @@ class Drive(Section):
 
 
 class RunOut(Section):
-    """The bent screw: centreline against axis of rotation, mounted and unloaded. TIR is twice the offset."""
+    """The bent screw: centreline against axis of rotation, unloaded. TIR is twice the offset."""
 
     eccentricity_tir_um: NonNegative = 0.0
     """Offset of the thread from the axis, as total indicator reading (twice the offset)."""
@@ -124,8 +124,12 @@ class RunOut(Section):
     """Bow, as total indicator reading at its crest (mid-length; the free end of a fixed-free screw)."""
     bow_deg: Angle = 0.0
     """Direction of the bow."""
+    bow_measured: Literal["free", "mounted"] = "free"
+    """Bow read on the free screw (V-blocks, centres; clamped ends draw it straighter) or in the machine."""
     table: str | None = None
     """CSV of measured offsets, beside the scenario: columns position_mm, offset_x_um, offset_y_um."""
+    table_measured: Literal["mounted", "free"] = "mounted"
+    """Table read in the machine, or on the free screw over its whole length (clamped ends bend it anew)."""
 
 
 class Travel(Section):

@@ -101,7 +101,9 @@ def _screw_lines(answers: Answers) -> list[str]:
     ]
     if answers.run_out_tir_um:
         run_out = {**_guess(answers.run_out_tir_um), "basis": "estimated"}
-        lines.append(_line("run_out.bow_tir_um", run_out, "dial gauge span over a turn"))
+        lines.append(
+            _line("run_out.bow_tir_um", run_out, "dial gauge span over a turn, read on the free screw")
+        )
     return lines
 
 

@@ -25,10 +25,10 @@ LOOKED_AT = 4  # places per step
 class DrawnScrew:
     """One screw.
 
-    `eccentricity`, `bow` [m] and `tilt` [m/m]: offsets x + jy of the mounted, unloaded centreline in the
-    screw's frame at its clocking zero.  Travel deviation [m]: slope s + sum Re(w e^{j 2 pi s/wavelength})
-    + Re(once_per_turn e^{j angle}), with complex amplitudes (half of peak-to-valley) and s [m] above the
-    lower end of the free length.
+    `eccentricity`, `bow` [m] and `tilt` [m/m]: offsets x + jy of the centreline in the screw's frame at its
+    clocking zero; the bow is that of the free screw, with `free_end` as read with the lower end held.  Travel
+    deviation [m]: slope s + sum Re(w e^{j 2 pi s/wavelength}) + Re(once_per_turn e^{j angle}), with complex
+    amplitudes (half of peak-to-valley) and s [m] above the lower end of the free length.
     """
 
     length: float
@@ -82,14 +82,15 @@ class DrawnScrews:
 
 
 def bow_shape(position: ArrayLike, length: float, free_end: bool) -> Array:
-    """Unit bow at `position` [m]: sin(pi s/L) held at both ends, 1 - cos(pi s/(2L)) with the upper end
-    free."""
+    """Unit bow of the free screw at `position` [m]: sin(pi s/L), or 1 - cos(pi s/(2L)) where the upper end
+    will be free."""
     x = np.asarray(position, dtype=float) / length
     return np.asarray(1 - np.cos(np.pi * x / 2) if free_end else np.sin(np.pi * x))
 
 
 def centreline(screws: DrawnScrew | DrawnScrews, position: ArrayLike) -> Complex:
-    """Offset of the centreline [m], shape (n, positions) (one screw: (positions,)), at `position` [m]."""
+    """Offset of the free screw's centreline [m] at `position` [m], shape (n, positions); one screw:
+    (positions,)."""
     s = np.asarray(position, dtype=float)
     shape = bow_shape(s, screws.length, screws.free_end)
     e, t, b = (np.asarray(v)[..., None] for v in (screws.eccentricity, screws.tilt, screws.bow))
@@ -132,6 +133,7 @@ def scenario_keys(screw: DrawnScrew, travel_table: str) -> dict[str, dict[str, o
         "tilt_deg": _degrees(screw.tilt),
         "bow_tir_um": 2 * abs(screw.bow) / UM,
         "bow_deg": _degrees(screw.bow),
+        "bow_measured": "free",
     }
     return {"run_out": run_out, "travel": travel}
 

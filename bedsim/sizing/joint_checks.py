@@ -8,24 +8,6 @@ from collections.abc import Mapping, Sequence
 from bedsim.units import GRAVITY
 
 
-def largest_run_out(
-    *, eccentricity: float, tilt: float, bow: float, free_length: float, top: float, upper_end_free: bool
-) -> float:
-    """Return the largest distance [m] of the thread's centre from its axis, lower end to nut height `top`
-    [m].
-
-    Parts taken as pointing the same way: eccentricity + tilt s + bow shape(s), all as offsets (half the
-    indicator reading); `tilt` [m/m].  Shape: 1 - cos(pi s/2L) with a free upper end, else sin(pi s/L).
-    Derived; an upper bound, exact when the directions agree.
-    """
-    if upper_end_free:
-        shape = 1.0 - math.cos(math.pi * top / (2.0 * free_length))
-        return eccentricity + tilt * top + bow * shape
-    # The crest of the bow lies at mid-length, the largest tilt at the top: both are taken.
-    shape = math.sin(math.pi * min(top / free_length, 0.5))
-    return eccentricity + tilt * top + bow * shape
-
-
 def pushed_by_others(run_outs: Sequence[float], corner: int, followed: float) -> float:
     """Return how far [m] the other corners' run-out moves the bed at their least favourable clocking.
 

@@ -18,6 +18,7 @@ class ScrewNumbers:
     kind: "ground_ball", "rolled_ball" or "plain".  `contact_diameter` is where the thread touches: the pitch
     diameter of a plain screw, the ball circle of a ball screw.  Friction as (low, likely, high).  Ratings in
     N.  `axial_play`: total, where it hangs on the motor; `clearance`: radial, of a plain nut.
+    `mounting_moment` [N m] and `mounting_force` [N] on the bearing that has most to straighten.
     """
 
     kind: str
@@ -37,6 +38,8 @@ class ScrewNumbers:
     friction: tuple[float, float, float]
     flank_angle: float
     run_out: float
+    mounting_moment: float
+    mounting_force: float
     dynamic_rating: float | None = None
     static_rating: float | None = None
     load_factor: float = 1.2

@@ -57,7 +57,11 @@ def passed_run_out(corner: CornerNumbers) -> float:
 
 
 def run_out_rows(corner: CornerNumbers) -> list[Check]:
-    """Rows of what reaches the carriage: bolted, and through the joint at hand."""
+    """Rows of what reaches the carriage, bolted and through the joint at hand, and what the bearings hold."""
+    return [*_carriage_rows(corner), *_bearing_rows(corner)]
+
+
+def _carriage_rows(corner: CornerNumbers) -> list[Check]:
     bolted = bolted_run_out(corner)
     rows = [
         shown(
@@ -99,3 +103,32 @@ def _side_push(corner: CornerNumbers, moved: float) -> Check:
         corner=corner.name,
         note="turns with the screw; the guide and the nut carry it",
     )
+
+
+def _bearing_rows(corner: CornerNumbers) -> list[Check]:
+    """Rows of a bow that clamped ends straighten; none where they have nothing to straighten."""
+    screw = corner.screw
+    if screw.mounting_moment == 0.0:
+        return []
+    return [
+        shown(
+            RUN_OUT,
+            "moment on a clamped bearing from the bow",
+            screw.mounting_moment,
+            "N m",
+            formula="-k_tilt x slope of the mounted end",
+            source="Roark beams; derived",
+            corner=corner.name,
+            note="from mounting the bent screw; turns with it, beside the loads of the print",
+        ),
+        shown(
+            RUN_OUT,
+            "radial force on a bearing from the bow",
+            screw.mounting_force,
+            "N",
+            formula="(m0 + mL)/L",
+            source="Roark beams; derived",
+            corner=corner.name,
+            note="the same at both ends, opposite",
+        ),
+    ]

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.screws.drawing import draw
-from bedsim.screws.drawn import DrawnScrews, centreline
+from bedsim.screws.drawn import DrawnScrews
 from bedsim.screws.lots import Lot
 from bedsim.sweep.plan import SCREWS
-from bedsim.sweep.sources import RUN_OUT, Prepared, Travel, columns_of
+from bedsim.sweep.sources import RUN_OUT, Prepared, columns_of, run_out_seen
 
 Array = NDArray[np.float64]
 
@@ -41,15 +41,19 @@ def block_amounts(
     travel = prepared.travel
     columns = np.stack([columns_of(s, travel[min(i, len(lots) - 1)]) for i, s in enumerate(places)], axis=1)
     if buy > len(lots):
-        kept = straightest(places, travel[0], len(lots))
+        kept = straightest(columns, prepared, len(lots))
         columns = np.take_along_axis(columns, kept[:, :, None], axis=1)
     return columns if gram is None else clocked(columns, gram)
 
 
-def straightest(places: list[DrawnScrews], travel: Travel, keep: int) -> NDArray[np.int64]:
-    """Which screws (n, keep) a gauge picks: least run-out over the travel used, in the order bought."""
-    where = np.linspace(travel.low, travel.high, _GAUGED_PLACES)
-    run_out = np.stack([np.abs(centreline(s, where)).max(axis=-1) for s in places], axis=1)
+def straightest(columns: Array, prepared: Prepared, keep: int) -> NDArray[np.int64]:
+    """Which screws (n, keep) of those bought, `columns` (n, bought, k), a gauge in the machine picks.
+
+    Least run-out in the first corner's bearings over the travel used, in the order bought.
+    """
+    travel = prepared.travel[0]
+    unit = run_out_seen(prepared, np.linspace(travel.low, travel.high, _GAUGED_PLACES))
+    run_out = np.abs(columns[..., :RUN_OUT] @ unit).max(axis=-1)
     order = np.argsort(run_out, axis=1, kind="stable")[:, :keep]
     return np.sort(order, axis=1)
 

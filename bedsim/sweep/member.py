@@ -16,7 +16,7 @@ from bedsim.sweep.figures import Bands, Tally, metric_names
 from bedsim.sweep.plan import Cell, Plan
 from bedsim.sweep.response import gains, run_out_gram
 from bedsim.sweep.run import cell_of, dynamic_batches
-from bedsim.sweep.sources import RUN_OUT, Prepared
+from bedsim.sweep.sources import RUN_OUT, Prepared, columns_of
 from bedsim.sweep.tasks import leads_of, ready, run_task
 
 Array = NDArray[np.float64]
@@ -116,7 +116,8 @@ def _placed(plan: Plan, cell: Cell, member: int) -> tuple[Placed, ...]:
     prepared = ready(cell, friction=False)
     kept = list(range(len(cell.lots)))
     if cell.sorted_out:
-        kept = [int(i) for i in straightest(places, prepared.travel[0], len(cell.lots))[row]]
+        columns = np.stack([columns_of(s, prepared.travel[0]) for s in places], axis=1)
+        kept = [int(i) for i in straightest(columns, prepared, len(cell.lots))[row]]
     turns = _clocking(plan, cell, prepared, member, [places[i] for i in kept], row)
     return tuple(
         Placed(corner=corner.name, screw=places[place].member(row), clocking_deg=turn)

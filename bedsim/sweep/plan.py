@@ -237,7 +237,10 @@ def _told(line: str, label: str) -> str:
 
 
 def _machine(file: PlanFile, loaded: LoadedScenario, settings: Mapping[str, Value]) -> LoadedScenario:
-    own = loaded.with_values(settings) if settings else loaded
+    """The scenario of a cell; bows are drawn as those of free screws, however its own were measured."""
+    mounted = [c.name for c in loaded.scenario.corner if c.screw.run_out.bow_measured == "mounted"]
+    drawn = {f"corner.{name}.screw.run_out.bow_measured": "free" for name in mounted}
+    own = loaded.with_values({**settings, **drawn}) if settings or drawn else loaded
     for corner in own.scenario.corner:
         if corner.screw.run_out.table is not None or corner.screw.travel.table is not None:
             raise InputError(

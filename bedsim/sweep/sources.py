@@ -21,6 +21,7 @@ from bedsim.model.program import Program
 from bedsim.screws.drawn import DrawnScrews, slow_deviation
 
 Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 
 COLUMNS = (
     ("run-out", "eccentricity x"),
@@ -139,3 +140,15 @@ def columns_of(screws: DrawnScrews, travel: Travel) -> Array:
     once = s.once_per_turn
     plain = [s.eccentricity.real, s.eccentricity.imag, s.tilt.real, s.tilt.imag, s.bow.real, s.bow.imag]
     return np.column_stack([*plain, s.slope, once.real, -once.imag, travel.coefficients(s)])
+
+
+def run_out_seen(prepared: Prepared, position: Array) -> Complex:
+    """Offsets x + jy (RUN_OUT, n) m that a gauge sees on the first corner's nut at `position` (n,) m.
+
+    One row for each of the run-out columns with unit amount, all turned with the screw.
+    """
+    machine = prepared.job.machine
+    height = np.repeat((position - machine.first_nut[0])[:, None], len(machine.corner_names), axis=1)
+    path = Path(time=np.zeros(position.size), height=height, move_start=height, move_end=height)
+    rows = [machine.sources[k].values(path) for k in prepared.columns[0, :RUN_OUT]]
+    return np.stack([row[:, 0] + 1j * row[:, 2] for row in rows])

@@ -1,10 +1,12 @@
 """Single parts against geometry and energy: run-out, joint, plain nut, stop, loaded joint, plate."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
+from test_shaft_as_beam import SCREW
 
 from bedsim.components import joint, nut, run_out
 from bedsim.components.bed import Bed
@@ -20,14 +22,13 @@ def turn_path(angles):
     return Path(time=np.zeros(z.size), height=z, move_start=z, move_end=z)
 
 
-def imposed(part, s, angles, length=0.4, free_end=True):
+def imposed(part, s, angles, free_end=True):
     """Rows (t, 4) of a run-out at the axial place s over the angles."""
     sources = run_out.sources(
         part,
         corner=0,
         link="screw",
-        length=length,
-        free_end=free_end,
+        screw=replace(SCREW, length=0.4, ends="fixed-free" if free_end else "supported-supported"),
         nut_position=lambda path: np.full(path.time.size, s),
         angle=lambda path: path.height[:, 0],
     )

@@ -264,3 +264,46 @@ def test_bad_input_is_one_message_and_code_2(folder, capsys, arguments, says):
     assert main(arguments) == 2
     err = capsys.readouterr().err
     assert says in err and "Traceback" not in err
+
+
+@pytest.mark.parametrize(
+    ("notes", "measured"),
+    [
+        ("", "mounted"),
+        ("# setup = bearings\n", "mounted"),
+        ("# setup = centres\n", "free"),
+        ("# setup = v-block\n# supports_mm = 20, 380\n", "free"),
+    ],
+)
+def test_the_keys_say_how_the_bow_was_read(folder, notes, measured):
+    main(["gauge", write(folder, readings(bent, notes)), "--no-pictures", "--corner"])
+    toml = (folder / "results/screw_keys.toml").read_text()
+    assert in_shipped_scenario(folder, toml).scenario.corner[0].screw.run_out.bow_measured == measured
+
+
+@pytest.mark.parametrize(("how", "measured"), [("bearings", "mounted"), ("centres", "free")])
+def test_a_table_says_how_it_was_read(folder, how, measured):
+    notes = f"# setup = {how}\n"
+    shape = readings(lambda s: 60 * np.sin(2 * np.pi * s / 400), notes, positions=range(20, 400, 40))
+    main(["gauge", write(folder, shape), "--corner", "--no-pictures", "--output", "."])
+    run_out = (
+        in_shipped_scenario(folder, (folder / "screw_keys.toml").read_text()).scenario.corner[0].screw.run_out
+    )
+    assert (run_out.table, run_out.table_measured) == ("screw_centreline.csv", measured)
+
+
+def test_gauge_asks_whether_an_end_is_clamped(folder, capsys):
+    """In its bearings a clamped screw stands as no half sine: what was read is then the table."""
+    path = write(folder, readings(bent))
+    question = "Is an end clamped (fixed-supported, fixed-fixed)?"
+    for more, asked, table in (
+        ([], True, False),
+        (["clamped=no"], False, False),
+        (["clamped=yes"], False, True),
+    ):
+        main(["gauge", path, "--no-pictures", *(w for m in more for w in ("--set", m))])
+        assert (question in " ".join(capsys.readouterr().out.split())) == asked
+        keys = tomllib.loads((folder / "results/screw_keys.toml").read_text())["screw"]["run_out"]
+        assert ("table" in keys) == table
+    assert main(["gauge", path, "--set", "clamped=maybe"]) == 2
+    assert "clamped = maybe: must be one of yes, no" in capsys.readouterr().err

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.polynomial import Polynomial
 from numpy.typing import NDArray
 from quiet import QUIET
 
@@ -407,10 +408,32 @@ def centreline(w: schema.Screw, s: float) -> tuple[complex, complex, complex]:
         k = math.pi / (2 * L)
         shape, first, second = 1 - math.cos(k * s), k * math.sin(k * s), k * k * math.cos(k * s)
     else:
-        k = math.pi / L
-        shape, first, second = math.sin(k * s), k * math.cos(k * s), -k * k * math.sin(k * s)
+        k, more = math.pi / L, drawn_in(w)
+        shape = math.sin(k * s) + more(s)
+        first = k * math.cos(k * s) + more.deriv()(s)
+        second = -k * k * math.sin(k * s) + more.deriv(2)(s)
     offset = vector(r.eccentricity_tir_um, r.eccentricity_deg) + tilt * s + bow * shape
     return offset, tilt + bow * first, bow * second
+
+
+def drawn_in(w: schema.Screw) -> Polynomial:
+    """What the bearings add to a half sine of 1 m: the cubic of least energy of shaft and bearing springs.
+
+    Between the bearings no force acts on the shaft, so the cubic is exact.
+    """
+    L = w.length_mm * 1e-3
+    own = [Polynomial(np.eye(4)[i]) for i in range(4)]
+    inside = [[(a.deriv(2) * b.deriv(2)).integ()(L) for b in own] for a in own]
+    stiffness, force = bending(w) * np.array(inside), np.zeros(4)
+    held = [(0, 0.0, w.bearing_radial_n_per_um * 1e6), (0, L, w.upper_bearing_radial_n_per_um * 1e6)]
+    held += [(1, 0.0, w.bearing_tilt_nm_per_rad)] * w.ends.startswith("fixed")
+    held += [(1, L, w.bearing_tilt_nm_per_rad)] * (w.ends == "fixed-fixed")
+    for order, at, k in held:
+        row = np.array([a.deriv(order)(at) if order else a(at) for a in own])
+        free = math.pi / L * math.cos(math.pi * at / L) if order else 0.0
+        stiffness += k * np.outer(row, row)
+        force -= k * free * row
+    return Polynomial(np.linalg.solve(stiffness, force))
 
 
 def ramps(layer: float, speed: float, acceleration: float) -> tuple[Array, Array]:

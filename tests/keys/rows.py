@@ -344,9 +344,11 @@ SCREW = (
         60,
         "rest",
         (lambda b: b.run_out.eccentricity, 30e-6 + 0j),
-        # with a tilt of 2 um per 100 mm at 230 mm, and a bow of 25 um seen at its crest
-        (lambda b: b.size.screw.run_out, (30 + 2 * 2.3 + 25) * 1e-6),
+        # with a tilt of 2 um per 100 mm at 230 mm
+        (lambda b: b.size.screw.run_out, (30 + 2 * 2.3) * 1e-6),
+        given={"screw.run_out.bow_tir_um": 0},
     ),
+    _row("screw.run_out.bow_measured", "mounted", "rest", (lambda b: b.run_out.bow_mounted, True)),
     _row(
         "screw.run_out.eccentricity_deg",
         30,
@@ -363,6 +365,13 @@ SCREW = (
         "rest",
         (lambda b: b.run_out.table[0], [0.0, 0.1, 0.42]),
         (lambda b: b.run_out.table[1], [0.0, 12e-6 - 5e-6j, 30e-6 + 20e-6j]),
+    ),
+    _row(
+        "screw.run_out.table_measured",
+        "free",
+        "rest",
+        (lambda b: b.run_out.table_mounted, False),
+        given={"screw.run_out.table": "offsets.csv"},
     ),
     _row("screw.travel.slope_um_per_300mm", 30, "rest", (lambda b: b.travel.slope, 1e-4)),
     _row("screw.travel.variation_pv_um", 20, "rest", (lambda b: b.travel.variation, 10e-6 + 0j)),

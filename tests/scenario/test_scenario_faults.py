@@ -172,6 +172,10 @@ def test_files_that_cannot_be_read_are_faults(tmp_path, write):
 @pytest.mark.parametrize(
     ("override", "told"),
     [
+        (
+            "screw.run_out.bow_measured=fre",
+            '--set: screw.run_out.bow_measured = "fre": must be one of free, mounted. Did you mean "free"?',
+        ),
         ("guide.radal=3", "--set: guide.radal: unknown key. Did you mean radial_n_per_um?"),
         (
             "corner.AA.screw.lead_mm=3",

@@ -142,18 +142,5 @@ def test_reversal_loses_the_lead_times_the_wind_up():
     )
 
 
-def test_run_out_bound_holds_for_every_height_and_direction():
-    rng = np.random.default_rng(1)
-    for free in (True, False):
-        bound = joint_checks.largest_run_out(
-            eccentricity=20 * UM, tilt=1e-4, bow=30 * UM, free_length=0.3, top=0.24, upper_end_free=free
-        )
-        s = rng.uniform(0, 0.24, 500)
-        a, b, c = np.exp(2j * np.pi * rng.uniform(size=(3, 500)))
-        shape = 1 - np.cos(np.pi * s / 0.6) if free else np.sin(np.pi * s / 0.3)
-        r = np.abs(20 * UM * a + 1e-4 * s * b + 30 * UM * shape * c)
-        assert 0.8 * bound < r.max() <= bound
-
-
 def test_others_push_the_bed_by_the_mean_of_their_run_outs():
     assert joint_checks.pushed_by_others([10.0, 20.0, 40.0], 0, 0.5) == pytest.approx(10.0)

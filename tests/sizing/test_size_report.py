@@ -286,3 +286,46 @@ def test_a_counterweight_heavier_than_its_load_and_a_stop_above_the_nut_are_refu
         InputError, match=r"power_loss\.lower_stop_mm = 241: must be below the nut of corner left"
     ):
         gather(loaded(tmp_path, PLAIN + "[power_loss]\nlower_stop_mm = 241\n"))
+
+
+BENT = {
+    "screw.ends": "fixed-supported",
+    "screw.run_out.bow_tir_um": 200.0,
+    "screw.bearing_radial_n_per_um": 20.0,
+    "screw.upper_bearing_radial_n_per_um": 10.0,
+    "screw.bearing_tilt_nm_per_rad": 2000.0,
+}
+
+
+def test_bearing_loads_of_a_bow_by_hand(tmp_path):
+    """One clamped end: M = phi/(L/(3 EI) + (1/k0 + 1/kL)/L^2 + 1/k_phi), phi = pi 100 um/L; M/L on bearings.
+
+    Source: Roark beams, simply supported beam under an end moment; bearings in series with it.
+    """
+    machine = loaded(tmp_path).with_values(BENT)
+    screw = machine.scenario.corner[0].screw
+    EI, L = 206e9 * math.pi / 64 * (screw.root_diameter_mm * MM) ** 4, 0.3
+    yielding = L / (3 * EI) + (1 / 20e6 + 1 / 10e6) / L**2 + 1 / 2000
+    hand = math.pi * 100e-6 / L / yielding
+    found = rows(size_scenario(machine), "left")
+    moment = found["moment on a clamped bearing from the bow"]
+    force = found["radial force on a bearing from the bow"]
+    assert (moment.value, moment.unit) == (pytest.approx(hand, rel=1e-6), "N m")
+    assert (force.value, force.unit) == (pytest.approx(hand / L, rel=1e-6), "N")
+
+
+@pytest.mark.parametrize("key", ["screw.ends=fixed-free", "screw.run_out.bow_tir_um=0"])
+def test_no_bearing_loads_where_nothing_is_straightened(tmp_path, key):
+    name, value = key.split("=")
+    plain = {**BENT, name: value if name == "screw.ends" else float(value)}
+    assert not any("from the bow" in row for row in rows(size_scenario(loaded(tmp_path).with_values(plain))))
+
+
+def test_a_bow_read_in_the_machine_is_the_run_out_read(tmp_path):
+    """Half of 200 um, its crest within reach; read free it is drawn straighter, by less than stiff bearings
+    would."""
+    mounted = {**BENT, "screw.run_out.bow_measured": "mounted"}
+    one, other = (gather(loaded(tmp_path).with_values(k)).corners[0].screw for k in (mounted, BENT))
+    assert one.run_out == pytest.approx(100e-6, rel=1e-5)
+    assert 100e-6 * (1 - 3 * math.pi / 16) < other.run_out < 100e-6
+    assert one.mounting_moment / other.mounting_moment == pytest.approx(one.run_out / other.run_out, rel=1e-5)

@@ -8,8 +8,10 @@ from plans import FRICTIONLESS, write_plan
 from scipy import stats
 
 from bedsim.analysis.figures import metric_values
+from bedsim.components.run_out import bow_shape
+from bedsim.model.convert import make_screw
 from bedsim.screws.drawing import draw_member
-from bedsim.screws.drawn import centreline, slow_deviation
+from bedsim.screws.drawn import slow_deviation
 from bedsim.screws.lots import Waves
 from bedsim.simulation import simulate
 from bedsim.sweep.drawing import BLOCK, block_amounts, clocked, screws_of, straightest, turned
@@ -17,7 +19,7 @@ from bedsim.sweep.figures import DIRECTIONS, Bands, Tally, metric_names, sharpen
 from bedsim.sweep.plan import SCREWS, load_plan
 from bedsim.sweep.response import Values, gains, run_out_gram
 from bedsim.sweep.run import order_of
-from bedsim.sweep.sources import RUN_OUT, terms_for
+from bedsim.sweep.sources import RUN_OUT, columns_of, run_out_seen, terms_for
 from bedsim.sweep.tasks import Task, leads_of, meets, ready, run_task
 from bedsim.units import DEG, MM, UM
 
@@ -191,18 +193,33 @@ def test_linear_response_to_normal_offsets_is_rayleigh_and_rice(tmp_path):
 def test_sorting_keeps_the_straightest_and_more_bought_is_never_worse(tmp_path):
     plan = load_plan(write_plan(tmp_path))
     cell = plan.cells[0]
-    travel = ready(cell, friction=False).travel[0]
+    prepared = ready(cell, friction=False)
+    travel = prepared.travel[0]
     where = np.linspace(travel.low, travel.high, 200)
     places = [screws_of(cell.lots[0], 5, i, 0) for i in range(6)]
-    run_out = np.stack([np.abs(centreline(s, where)).max(axis=1) for s in places], axis=1)
+    columns = np.stack([columns_of(s, travel) for s in places], axis=1)
+    bow = bow_shape(make_screw(cell.loaded.scenario.corner[0].screw))(where)[0]
+    shapes = np.stack([np.ones_like(where), where, bow])
+    offsets = [np.stack([s.eccentricity, s.tilt, s.bow], axis=1) @ shapes for s in places]
+    run_out = np.stack([np.abs(offset).max(axis=1) for offset in offsets], axis=1)
     worst = []
     for bought in (3, 4, 6):
-        kept = straightest(places[:bought], travel, 3)
+        kept = straightest(columns[:, :bought], prepared, 3)
         worst.append(np.take_along_axis(run_out, kept, axis=1).max(axis=1))
         assert np.all(np.diff(kept, axis=1) > 0)
     np.testing.assert_allclose(worst[0], run_out[:, :3].max(axis=1))
     assert np.all(worst[1] <= worst[0] * 1.001) and np.all(worst[2] <= worst[1] * 1.001)
     np.testing.assert_allclose(worst[2], np.sort(run_out, axis=1)[:, 2], rtol=1e-3)
+
+
+def test_drawn_bows_are_those_of_free_screws_however_the_scenarios_own_was_read(tmp_path):
+    from plans import MACHINE
+
+    read = MACHINE + '\n[screw.run_out]\nbow_tir_um = 50\nbow_measured = "mounted"\n'
+    own, other = (load_plan(write_plan(tmp_path, machine=m)).cells[0] for m in (MACHINE, read))
+    where = np.linspace(0.1, 0.2, 5)
+    seen = [run_out_seen(ready(cell, friction=False), where) for cell in (own, other)]
+    np.testing.assert_array_equal(*seen)
 
 
 def test_clocking_finds_the_least_lateral_error(tmp_path):
