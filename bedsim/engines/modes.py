@@ -1,10 +1,11 @@
-"""The natural modes of layers with their bristles stuck, and the few rows through which everything not
-linear acts.
+"""The natural modes of layers with their bristles stuck and flanks seated, and the few rows through which
+everything not linear acts.
 
     z = Z eta (or eta' for dampers),      modal force = -z's force @ push
 
 Bristle rows count in breakaway travels: displacement zeta = J q / breakaway, bristle deflection phi = f /
-F_c, and what the modes do not carry already is g = phi - zeta.  Arrays have a leading axis s: 1 where all
+F_c, and what the modes do not carry already is g = phi - zeta.  Of a flank the modes carry the stiffness
+`seat`, of a motor the slope of its sine.  Arrays have a leading axis s: 1 where all
 members share a layer, or one entry per member where members stand at layers of their own.
 """
 
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from bedsim.engines import exponential
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine, System
-from bedsim.model.nonlinear import Elastic, elastic, local_forces
+from bedsim.model.nonlinear import Elastic, elastic, local_push, touching
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -49,6 +50,7 @@ class Rows:
     limit: Array  # (s, b) N
     damping: Array  # (dampers, dampers)
     steep: Array  # (z, 1): a row's force per its place (dampers: speed), at most
+    carried: Array  # (e, s) N/m: what modes carry already of the elastic rows' forces
     parts: Elastic
 
     @property
@@ -74,9 +76,9 @@ class Rows:
         found = np.zeros(seen[0, b:].shape)
         if d:
             found[:d] = (scale / FORCE_UNIT) * (self.damping @ seen[1, b : b + d])
-        local = local_forces(self.parts, seen[0, b + d :].T.astype(float))
-        if local is not None:
-            found[d:] = local[0].T / FORCE_UNIT
+        if self.parts.present:
+            place = seen[0, b + d :].astype(float)
+            found[d:] = (local_push(self.parts, place.T).T - self.carried * place) / FORCE_UNIT
         return found
 
     def shift(self, seen: Working, by: Working, scale: float) -> None:
@@ -91,10 +93,11 @@ class Rows:
 
     def idle(self, place: NDArray[Any]) -> bool:
         """Whether no elastic element acts at the places (..., z, m)."""
-        if self.parts.slope.size:
-            return False
-        square = place[..., self.bristles + self.dampers :, :] ** 2
-        return bool((square[..., 0::2, :] + square[..., 1::2, :] <= self.parts.gap_squared[:, None]).all())
+        return not self.parts.always and self.clear(place[..., self.bristles + self.dampers :, :])
+
+    def clear(self, place: NDArray[Any]) -> bool:
+        """Whether no stop is touched at the places (..., e, m) of elastic rows."""
+        return not touching(self.parts, np.swapaxes(place, -1, -2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,8 +139,11 @@ def mixed(values: NDArray[Any], mix: NDArray[Any] | None) -> NDArray[Any]:
     return values if mix is None else values @ mix
 
 
-def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> LayerModes:
-    """Modes of the layers `index` of a system."""
+def layer_modes(
+    job: Job, system: System, index: NDArray[np.int64] | slice, motor_sine: bool = False
+) -> LayerModes:
+    """Modes of the layers `index` of a system; `motor_sine`: motors have rows of their own for what their
+    sine has more than its slope."""
     machine = job.machine
     at = np.arange(system.layers.size)[index]
     modes, frequency = system.modes[at], system.frequency[at]
@@ -149,7 +155,7 @@ def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> L
         imposed=np.swapaxes(system.imposed_force[at], 1, 2) @ modes,
         weight=(system.weight[at][:, None] @ modes)[:, 0],
         command=np.swapaxes(system.command_force[at], 1, 2) @ modes,
-        rows=_rows(machine, system, at, modes),
+        rows=_rows(machine, system, at, modes, motor_sine),
     )
 
 
@@ -163,8 +169,10 @@ def _dampers(machine: Machine) -> list[tuple[Array, Array]]:
     return found
 
 
-def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) -> Rows:
-    parts = elastic(machine, system, int(at[0]), motor_sine=False)
+def _rows(
+    machine: Machine, system: System, at: NDArray[np.intp], modes: Array, motor_sine: bool
+) -> Rows:
+    parts = elastic(machine, system, at if at.size > 1 else int(at[0]), motor_sine)
     dampers = _dampers(machine)
     contact = machine.contact_rows
     damped = np.vstack([J for J, _ in dampers]) if dampers else np.zeros((0, contact.shape[1]))
@@ -179,7 +187,14 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) 
     others = np.vstack([damped, parts.rows])
     place = np.vstack([contact / breakaway[:, None], others]) @ modes
     push = np.concatenate([limit[:, :, None] * (contact @ modes), FORCE_UNIT * (others @ modes)], axis=1)
-    stiffest = np.concatenate([np.repeat(parts.stop, 2), np.repeat(parts.flank, 3)])
+    flank = np.atleast_2d(parts.flank).max(axis=0)
+    stiffest = np.concatenate(
+        [np.repeat(parts.stop, 2), np.repeat(flank, 3), 2 * parts.torque * parts.electrical]
+    )
+    carried = np.zeros((parts.rows.shape[0], at.size))
+    first = 2 * parts.gap.size
+    for k in range(parts.slope.size):
+        carried[first + 3 * k : first + 3 * k + 2] = system.seat[at, k]
     steep = np.concatenate(
         [np.ones(order.size), np.abs(damping).sum(axis=0) / FORCE_UNIT, stiffest / FORCE_UNIT]
     )
@@ -194,6 +209,7 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) 
         limit=limit,
         damping=damping,
         steep=steep[:, None],
+        carried=carried,
         parts=parts,
     )
 

@@ -184,8 +184,8 @@ class Outcome:
     """A stretch: `stored` eta (k, n, m) after the `kept` steps, counted as it began, and its end.
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
-    `error` m: an estimate of what the steps miss at the probes; `touched`: whether elastic elements act;
-    `taken`: steps, short of those asked for where contacts found no solution; `tries` at their forces.
+    `error` m: an estimate of what the steps miss at the probes, and `bent` m: the part of it that dampers and
+    elastic elements have; `touched`: whether stops act; `taken`: steps, short of those asked for where contacts found no solution; `tries` at their forces.
     """
 
     stored: Working
@@ -194,6 +194,7 @@ class Outcome:
     impulse: Array
     path: Working
     error: Array
+    bent: Array
     touched: bool
     taken: int
     tries: int
@@ -303,19 +304,20 @@ def march(
     if rows.parts.present and alone:  # nobody has looked at elastic rows on the way
         offset = known.offset if known.move is None else known.offset[1 : k + 1]
         room.seen[1 : k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
-    error = np.full(room.phi.shape[1], np.inf)
+    error, bent = np.full(room.phi.shape[1], np.inf), np.zeros(room.phi.shape[1])
     if k == count:
         error = _missed(rows, known, weight[:, : table.acting], room, k)
-    if k == count and not alone:
-        error = np.maximum(error, _bent(weight[:, b : table.acting], others[1:]))
+    if not alone:
+        bent = _bent(weight[:, b : table.acting], others[1:])
     return Outcome(
         stored=room.kept[: len(kept)],
         kept=kept,
         end=_end(table, rows, now, room) if k else now,
         impulse=_impulse(table, room, k),
         path=room.paths[:k].sum(axis=0),
-        error=error,
-        touched=not alone and (k == 0 or any(force[rows.dampers :].any() for force in others[1:])),
+        error=np.maximum(error, bent),
+        bent=bent,
+        touched=not alone and not rows.clear(room.seen[1 : k + 1, 0, b + rows.dampers :]),
         taken=k,
         tries=tries,
     )

@@ -193,7 +193,7 @@ class Track:
     def untouched(self) -> bool:
         """Whether no elastic element acts as far as is known."""
         rows = self.work.layer.rows
-        return not (rows.parts.slope.size or self.now.g[rows.bristles + rows.dampers :].any())
+        return not (rows.parts.always or self.now.g[rows.bristles + rows.dampers :].any())
 
     @property
     def allowed(self) -> float:
@@ -213,6 +213,12 @@ class Track:
         self.rung -= 1
         self.error = self.allowed
         return True
+
+    def rough(self, spacing: float, found: Outcome) -> bool:
+        """Whether elastic elements act that want a shorter step: a stop, or one that bends too much."""
+        if spacing <= self.work.pace.touch + INSTANT:
+            return False
+        return found.touched or bool(found.bent.max() > self.allowed)
 
     def keep(self, spacing: float, found: Outcome, rest: Array) -> None:
         """Go on from the end of a stretch, whose motions count from `rest` (2, n, m)."""
@@ -290,7 +296,7 @@ def solve(work: Work, members: slice, before: State) -> Solved:
     if found is None:
         pace = work.pace
         # quick modes that ring long ask for more steps
-        spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive * work.calm ** (1 / 2)
+        spacing = pace.drive * work.calm ** (1 / 2)
         stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # known corners in a step
         parts = _parts(work, spacing, stride)
         track = begin(work, mix, before, parts[0])
@@ -346,7 +352,7 @@ def _follow(track: Track, part: Part, stride: int) -> Part:
     while k < known.spaces:
         count = min(track.longest, (known.spaces - k) // stride)
         found = track.march(step, known.stretch(k, count, track.mix, answers), rest, count, OFTEN)
-        if found.touched and step > track.work.pace.touch + INSTANT:
+        if track.rough(step, found):
             break
         at = [k + stride * i for i in found.kept]
         track.keep(step, found, rest)
@@ -461,6 +467,9 @@ def ring_down(track: Track) -> tuple[Array, Array]:
             track.rung, shortened = 0, min(shortened, pace.touch / pace.rest[0])
             continue
         if track.refused(found):
+            continue
+        if track.rough(spacing, found):
+            shortened = spacing / pace.rest[0] / 2
             continue
         if found.taken < count:
             shortened = _closer(pace, spacing) / pace.rest[0]
