@@ -2,8 +2,7 @@
 
 The modes are those of the machine with its bristles stuck, so that what rings down after a move is carried
 exactly and only the slip of the bristles is left over.  Imperfections are forcing alone, so a layer's modes
-serve every member of a batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts
-through a few rows; `steps.py` finds their forces corner by corner.  Errors are of second order in the step,
+serve every member of a batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts through a few rows; `steps.py` finds their forces corner by corner.  Errors are of second order in the step,
 of third where nothing reverses, and at rest the step follows an estimate of what it misses at the probes
 (`Pace`); tests/agreement shows both.  A long print of one machine is done in parts side by side (`lanes.py`).
 """
@@ -12,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from bedsim.engines import base, course, lanes, state
 from bedsim.engines.base import Chunk, Handles, Job, Observer
 from bedsim.engines.modes import layer_modes
-from bedsim.engines.reference import ReferenceEngine
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
 from bedsim.engines.track import Pace, Work, solve
@@ -34,30 +33,52 @@ __all__ = ["Pace", "PropagatorEngine"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PropagatorEngine:
-    """Exact motion in the natural modes in steps as long as `pace` says."""
+    """Exact motion in the natural modes in steps as long as `pace` says.
+
+    Motors are linear springs as long as their load angle stays in the range where that holds; a layer that
+    leaves it is done again with their whole torque curve, `motor_sine`.
+    """
 
     name: str = "propagator"
     handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.INERTIA | Handles.MEMBERS
     pace: Pace = field(default_factory=Pace)
+    motor_sine: bool = False
 
     def run(self, job: Job) -> Iterator[Chunk]:
-        """Layers in order, for all members. A layer past the motors' linear range is done by the reference
-        engine.
+        """Layers in order, for all members.  From a layer past the motors' linear range on, lanes count with
+        the whole sine.
 
         Raises SolverError if contacts find no solution.
         """
-        carried, last = state.start(job), job.program.layers
-        rough = replace(self, pace=self.pace.rough).solved
+        carried, last, past = state.start(job), job.program.layers, []
+
+        def layer(*given: Any) -> tuple[State, Chunk]:
+            now, chunk = self.layer(*given)
+            past.append(_past_linear(chunk))
+            return now, chunk
+
         head = lanes.HEAD if lanes.worth(job, last - lanes.HEAD) else last
-        carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
+        carried = yield from state.one_by_one(job, 1, head, carried, layer)
+        way = replace(self, motor_sine=True) if any(past) else self
         for first in range(head + 1, last + 1, lanes.TOGETHER):
             end = min(first + lanes.TOGETHER - 1, last)
-            found = lanes.run(job, first, end, carried, self.solved, rough)
+            found = way.side_by_side(job, first, end, carried)
+            if found is not None and not way.motor_sine and _past_linear(found[1]):
+                way = replace(self, motor_sine=True)
+                found = way.side_by_side(job, first, end, carried)
             if found is None:
                 carried = yield from state.one_by_one(job, first, end, carried, self.layer)
             else:
                 carried, chunk = found
                 yield chunk
+
+    def side_by_side(self, job: Job, first: int, last: int, begin: State) -> tuple[State, Chunk] | None:
+        """Layers of one machine in lanes: the state at their end and what is reported; None if they find no
+        agreement."""
+        found = lanes.run(job, first, last, begin, self.solved, replace(self, pace=self.pace.rough).solved)
+        if found is None or not self.motor_sine or not _past_linear(found[1]):
+            return found
+        return found[0], _noted(found[1], int(_over(found[1]).sum()))
 
     def layer(
         self, job: Job, system: System, observer: Observer, index: int, layer: int, before: State
@@ -72,17 +93,23 @@ class PropagatorEngine:
             ends.append(solved.after)
             chunks.append(report(solved))
         after, chunk = state.join(ends), base.join_members(chunks)
-        return self._past_linear(job, system, observer, index, layer, before, after, chunk)
+        over = _over(chunk)[:, 0]
+        if self.motor_sine or not over.any():
+            return after, chunk
+        part = replace(job, amounts=job.amounts[over])
+        way = replace(self, motor_sine=True)
+        end, exact = way.layer(part, system, observer, index, layer, before.part(over))
+        return _put(after, end, over), _noted(_put_chunk(chunk, exact, over), int(over.sum()))
 
     def solved(self, job: Job, layers: NDArray[np.int64], before: State) -> Solved:
-        """A layer of one machine for each of the states `before`; motors are taken as linear."""
+        """A layer of one machine for each of the states `before`."""
         system = job.machine.system(layers)
         observer = base.make_observer(job.machine, system, job.probes)
         work = self._work(job, system, observer, np.arange(layers.size))
         return solve(work, slice(0, layers.size), before.within_limit(job.machine, system.friction_limit))
 
     def _work(self, job: Job, system: System, observer: Observer, index: NDArray[np.int64]) -> Work:
-        modes = layer_modes(job, system, index)
+        modes = layer_modes(job, system, index, self.motor_sine)
         return Work(
             plan=course.course(job, system.layers[index]),
             layer=modes,
@@ -92,40 +119,34 @@ class PropagatorEngine:
             view=base.view(observer, index) @ modes.modes,
         )
 
-    def _past_linear(
-        self,
-        job: Job,
-        system: System,
-        observer: Observer,
-        index: int,
-        layer: int,
-        before: State,
-        after: State,
-        chunk: Chunk,
-    ) -> tuple[State, Chunk]:
-        """Members whose load angle left the linear range are computed again by the reference engine, sine
-        and all."""
-        over = np.flatnonzero(np.any(chunk.load_angle[:, 0] > base.LINEAR_LOAD_ANGLE, axis=1))
-        if over.size == 0:
-            return after, chunk
-        exact = ReferenceEngine(motor_sine=True)
-        q, v, f = after.q.copy(), after.v.copy(), after.f.copy()
-        fields = {key: getattr(chunk, key).copy() for key in base.REPORTED}
-        histories = list(chunk.histories)
-        for member in over:
-            end, one = exact.layer(
-                job, system, observer, index, layer, before.member(int(member)), int(member)
-            )
-            q[member], v[member], f[member] = end.q[0], end.v[0], end.f[0]
-            for key, values in fields.items():
-                values[member] = getattr(one, key)[0]
-            if member == 0 and one.histories:
-                histories = list(one.histories)
-        note = "layers past the linear range of a motor's load angle were computed by the reference engine."
-        return State(q=q, v=v, f=f), Chunk(
-            layers=chunk.layers,
-            histories=tuple(histories),
-            notes=(note,),
-            statistics=chunk.statistics | {"layers by reference": float(over.size)},
-            **fields,
-        )
+
+def _over(chunk: Chunk) -> NDArray[np.bool_]:
+    """Members and layers (m, k) in which a motor's load angle left its linear range."""
+    return np.asarray(np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE, axis=-1))
+
+
+def _past_linear(chunk: Chunk) -> bool:
+    return bool(_over(chunk).any())
+
+
+def _noted(chunk: Chunk, count: int) -> Chunk:
+    """A chunk that says of so many layers that they count with the motors' whole sine."""
+    note = "layers past the linear range of a motor's load angle count with its whole torque curve."
+    return replace(chunk, notes=(note,), statistics=chunk.statistics | {"layers with sine": float(count)})
+
+
+def _put(state_of_all: State, some: State, where: NDArray[np.bool_]) -> State:
+    """The states of all members, those of some put in."""
+    q, v, f = state_of_all.q.copy(), state_of_all.v.copy(), state_of_all.f.copy()
+    q[where], v[where], f[where] = some.q, some.v, some.f
+    return State(q=q, v=v, f=f)
+
+
+def _put_chunk(chunk: Chunk, some: Chunk, where: NDArray[np.bool_]) -> Chunk:
+    """What is reported of all members, of some as put in; the history is that of the first member."""
+    fields: dict[str, Any] = {key: getattr(chunk, key).copy() for key in base.REPORTED}
+    for key, values in fields.items():
+        values[where] = getattr(some, key)
+    statistics = base.total([chunk, some])
+    histories = some.histories if where[0] else chunk.histories
+    return replace(chunk, histories=histories, statistics=statistics, **fields)
