@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from bedsim.engines import exponential
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine, System
-from bedsim.model.nonlinear import Elastic, elastic, local_push, touching
+from bedsim.model.nonlinear import Elastic, elastic, local_forces, touching
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -70,26 +70,43 @@ class Rows:
         """Values (b, m) of the bristles from those of their contacts (c, m)."""
         return np.concatenate([of_contacts, of_contacts[: self.bristles - self.contacts]])
 
-    def others(self, seen: Array | Working, scale: float) -> Array:
-        """Forces (z - b, m) of dampers and elastic rows that see places and scaled speeds (2, z, m)."""
-        b, d = self.bristles, self.dampers
-        found = np.zeros(seen[0, b:].shape)
-        if d:
-            found[:d] = (scale / FORCE_UNIT) * (self.damping @ seen[1, b : b + d])
-        if self.parts.present:
-            place = seen[0, b + d :].astype(float)
-            found[d:] = (local_push(self.parts, place.T).T - self.carried * place) / FORCE_UNIT
-        return found
+    def dampers_of(self, seen: Array | Working, scale: float) -> Array:
+        """Forces (d, m) of dampers that see scaled speeds (2, z, m)."""
+        at = slice(self.bristles, self.bristles + self.dampers)
+        return np.asarray((scale / FORCE_UNIT) * (self.damping @ seen[1, at]))
 
-    def shift(self, seen: Working, by: Working, scale: float) -> None:
-        """Move what the w acting rows see (2, z, m) back by (w + b, m), of which the last b are bristles'
-        speeds."""
-        b, d, w = self.bristles, self.dampers, by.shape[0] - self.bristles
-        seen[0, :b] -= by[:b]
-        seen[1, :b] -= by[w:]
+    def elastic_of(self, seen: Array | Working) -> tuple[Array, Array]:
+        """Forces (e, m) of elastic rows that see places and speeds (2, z, m), and what they change by at
+        these speeds."""
+        place, speed = seen[:, self.bristles + self.dampers :].astype(float)
+        found, change = -self.carried * place, -self.carried * speed
+        local = local_forces(self.parts, place.T)
+        if local is not None:
+            found += local[0].T
+            change += (local[1] @ speed.T[..., None])[..., 0].T
+        return found / FORCE_UNIT, change / FORCE_UNIT
+
+    def held(self, place: Array, reach: Array) -> tuple[Array, Array]:
+        """Forces (e, m) of elastic rows at places (e, m), and by how much they change within `reach` (e, m) of
+        there."""
+        local = local_forces(self.parts, place.T)
+        if local is None:
+            return np.zeros_like(place), np.zeros_like(place)
+        slope = local[1] - np.eye(place.shape[0]) * self.carried.T[:, None]
+        return (
+            (local[0].T - self.carried * place) / FORCE_UNIT,
+            (np.abs(slope) @ reach.T[..., None])[..., 0].T / FORCE_UNIT,
+        )
+
+    def shift(self, seen: Working, by: Working, w: int, scale: float) -> None:
+        """Move what the w acting rows see (2, z, m) back: by their places (dampers: speeds), then by the
+        bristles' and the elastic rows' speeds."""
+        b, d = self.bristles, self.dampers
+        seen[0, :w] -= by[:w]
+        seen[1, :b] -= by[w : w + b]
         if w > b:
             seen[1, b : b + d] -= by[b : b + d] / scale
-            seen[0, b + d :] -= by[b + d : w]
+            seen[1, b + d : w] -= by[w + b :]
 
     def idle(self, place: NDArray[Any]) -> bool:
         """Whether no elastic element acts at the places (..., z, m)."""
