@@ -170,13 +170,13 @@ def _forcing(
 
 
 def _slopes(values: Array) -> Array:
-    """What equally spaced values (t, ...) change by per space at each of them, from the quartic through five of
-    them; of fewer, from what there is."""
+    """What equally spaced values (t, ...) change by per space at each of them, from the quartic through five;
+    of fewer, from what there is."""
     if values.shape[0] < 5 or values.shape[1] == 0:
         return np.gradient(values, axis=0) if values.size else np.zeros_like(values)
     found = np.empty_like(values)
     found[2:-2] = (values[:-4] - values[4:]) / 12 + (values[3:-1] - values[1:-3]) * (2 / 3)
     for at, weight in ((0, (-25, 48, -36, 16, -3)), (1, (-3, -10, 18, -6, 1))):
         found[at] = np.tensordot(np.array(weight) / 12, values[:5], 1)
-        found[-1 - at] = -np.tensordot(np.array(weight) / 12, values[: -6 : -1], 1)
+        found[-1 - at] = -np.tensordot(np.array(weight) / 12, values[:-6:-1], 1)
     return found

@@ -20,13 +20,14 @@ from numpy.typing import NDArray
 from bedsim.engines import exponential
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine, System
-from bedsim.model.nonlinear import Elastic, elastic, local_forces, touching
+from bedsim.model.nonlinear import Elastic, elastic, local_forces, local_motion, touching
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Real = np.float32  # what rows cause within a stretch is worked out in this, see steps.py
 Working = NDArray[np.float32]
 
+AWAY = 0.03  # of the largest slope of an elastic row: by so much it may change within a stretch unseen
 FORCE_UNIT = 10.0  # N: dampers and elastic rows count forces in it, so that one tolerance serves all rows
 
 
@@ -75,20 +76,30 @@ class Rows:
         at = slice(self.bristles, self.bristles + self.dampers)
         return np.asarray((scale / FORCE_UNIT) * (self.damping @ seen[1, at]))
 
-    def elastic_of(self, seen: Array | Working) -> tuple[Array, Array]:
-        """Forces (e, m) of elastic rows that see places and speeds (2, z, m), and what they change by at
-        these speeds."""
-        place, speed = seen[:, self.bristles + self.dampers :].astype(float)
-        found, change = -self.carried * place, -self.carried * speed
-        local = local_forces(self.parts, place.T)
-        if local is not None:
-            found += local[0].T
-            change += (local[1] @ speed.T[..., None])[..., 0].T
-        return found / FORCE_UNIT, change / FORCE_UNIT
+    def elastic_of(self, seen: Array | Working) -> Array:
+        """Forces of elastic rows that see places and speeds (2, z, m), and what they change by at these
+        speeds (2, e, m)."""
+        motion = seen[:, self.bristles + self.dampers :].astype(float)
+        found = local_motion(self.parts, *motion)
+        motion *= self.carried
+        found -= motion
+        found /= FORCE_UNIT
+        return found
+
+    def steep_at(self, place: Array | Working) -> Array:
+        """A row's force per its place (z, 1), at most, near places (e, m) of the elastic rows: flanks and
+        motors by their slope there, doubled, and a little of their largest for the way they go from there."""
+        first = self.bristles + self.dampers + 2 * self.parts.gap.size
+        found = self.steep.copy()
+        if self.parts.always:
+            slope = self.held(place.astype(float), np.ones(place.shape))[1]
+            near = 2 * slope.max(axis=1)[2 * self.parts.gap.size :, None]
+            found[first:] = np.minimum(found[first:], near + AWAY * found[first:])
+        return found
 
     def held(self, place: Array, reach: Array) -> tuple[Array, Array]:
-        """Forces (e, m) of elastic rows at places (e, m), and by how much they change within `reach` (e, m) of
-        there."""
+        """Forces (e, m) of elastic rows at places (e, m), and by how much they change within `reach` (e, m)
+        of there."""
         local = local_forces(self.parts, place.T)
         if local is None:
             return np.zeros_like(place), np.zeros_like(place)
@@ -114,7 +125,7 @@ class Rows:
 
     def clear(self, place: NDArray[Any]) -> bool:
         """Whether no stop is touched at the places (..., e, m) of elastic rows."""
-        return not touching(self.parts, np.swapaxes(place, -1, -2))
+        return not touching(self.parts, place)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,9 +197,7 @@ def _dampers(machine: Machine) -> list[tuple[Array, Array]]:
     return found
 
 
-def _rows(
-    machine: Machine, system: System, at: NDArray[np.intp], modes: Array, motor_sine: bool
-) -> Rows:
+def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array, motor_sine: bool) -> Rows:
     parts = elastic(machine, system, at if at.size > 1 else int(at[0]), motor_sine)
     dampers = _dampers(machine)
     contact = machine.contact_rows
@@ -206,7 +215,7 @@ def _rows(
     push = np.concatenate([limit[:, :, None] * (contact @ modes), FORCE_UNIT * (others @ modes)], axis=1)
     flank = np.atleast_2d(parts.flank).max(axis=0)
     stiffest = np.concatenate(
-        [np.repeat(parts.stop, 2), np.repeat(flank, 3), 2 * parts.torque * parts.electrical]
+        [np.repeat(parts.stop, 2), np.repeat(parts.slope * flank, 3), 2 * parts.torque * parts.electrical]
     )
     carried = np.zeros((parts.rows.shape[0], at.size))
     first = 2 * parts.gap.size

@@ -1,10 +1,12 @@
 """The propagator: the same equations as the reference engine, advanced exactly in the natural modes.
 
-The modes are those of the machine with its bristles stuck, so that what rings down after a move is carried
-exactly and only the slip of the bristles is left over.  Imperfections are forcing alone, so a layer's modes
-serve every member of a batch.  What is not linear - bristles, stops, plain nuts, explicit dampers - acts through a few rows; `steps.py` finds their forces corner by corner.  Errors are of second order in the step,
-of third where nothing reverses, and at rest the step follows an estimate of what it misses at the probes
-(`Pace`); tests/agreement shows both.  A long print of one machine is done in parts side by side (`lanes.py`).
+The modes are those of the machine with its bristles stuck and the flanks of plain nuts seated, so that what
+rings down after a move is carried exactly and only the slip of the bristles is left over.  Imperfections are
+forcing alone, so a layer's modes serve every member of a batch.  What is not linear - bristles, stops, plain
+nuts, motors past their linear range - and explicit dampers act through a few rows; `steps.py` finds their
+forces corner by corner.  Errors are of second order in the step, of third where nothing reverses, and at rest
+the step follows an estimate of what it misses at the probes (`Pace`); tests/agreement shows both.  A long print
+of one machine is done in parts side by side (`lanes.py`).
 """
 
 from __future__ import annotations

@@ -7,11 +7,12 @@ both corners, and what the modes answer is exact (`exponential.step`):
 
 A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, and an elastic row's its slope
 times its speed, so nothing is asked of steps gone by, and both may have a kink at every corner; dampers take
-the slope of the parabola through three corners.  Ahead g and its rate are predicted on the parabola that goes on as they changed last.
-What they exceed that by moves the rows (`Tables.local`), of third order in the step, and is put back, to
-places and speeds alike, until no force changes by more than the tolerance; without the speeds long steps
-would feed quick modes.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's
-rule on the speeds at both corners and at three places between them on the cubic through them:
+the slope of the parabola through three corners.  Ahead g and its rate are predicted on the parabola that goes
+on as they changed last.  What they exceed that by moves the rows (`Tables.local`), of third order in the
+step, and is put back, to places and speeds alike, until no force changes by more than the tolerance; without
+the speeds long steps would feed quick modes.  The bristle's law over one step, in breakaway travels, with the
+path X by Simpson's rule on the speeds at both corners and at three places between them on the cubic through
+them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 
@@ -167,10 +168,8 @@ class Known:
 def still(bristles: int, offset: Array) -> Known:
     """Known forcing that does not change, with the `offset` (e, m) of elastic rows."""
     none = np.zeros((0, bristles, 1), dtype=Real)
-    offset = offset[None].astype(Real)
-    return Known(
-        move=None, slip=none, slip_speed=none, offset=offset, offset_speed=np.zeros_like(offset), mix=None
-    )
+    at = offset[None].astype(Real)
+    return Known(move=None, slip=none, slip_speed=none, offset=at, offset_speed=np.zeros_like(at), mix=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,7 +189,8 @@ class Outcome:
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
     `error` m: an estimate of what the steps miss at the probes, and `bent` m: the part of it that dampers and
-    elastic elements have; `touched`: whether stops act; `taken`: steps, short of those asked for where contacts found no solution; `tries` at their forces.
+    elastic elements have; `touched`: whether stops act; `taken`: steps, short of those asked for where
+    contacts found no solution; `tries` at their forces.
     """
 
     stored: Working
@@ -232,6 +232,7 @@ class Desk:
         self.terms, self.late = room(7, 2, n), room(n)
         self.kept = room(steps, n)
         self.seen = room(steps + 1, 2, z)
+        self.steep = np.ones((z, 1), dtype=Real)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
         self.found, self.turn, self.began = room(b), room(c), room(b)
         self.rows = room(8 * z + 3 * 2 * z)
@@ -335,6 +336,9 @@ def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) 
     here, phi = room.here, room.phi
     here.y[0], here.y[1] = now.motion[0], now.motion[1] / table.scale
     apply(table.place, here.y, room.seen[0])
+    if w > b:
+        offset = mixed(known.offset[0], known.mix)
+        room.steep = rows.steep_at(room.seen[0, 0, b + rows.dampers :] + offset).astype(Real)
     if known.move is not None:
         room.speed[0] += known.slip_speed[0]
     room.ends[0] = room.speed[0]
@@ -382,7 +386,7 @@ def _contacts(
     """Find the row forces one step ahead of corner k: how many tries it took, and whether they are found.
     `others`: forces of dampers and elastic elements up to there."""
     b, d, excess = rows.bristles, rows.dampers, room.excess
-    e = b + d
+    e, t = b + d, b + d + 2 * rows.parts.gap.size
     seen, place = room.seen[k + 1], room.place[k + 1]
     for attempt in range(TRIES):
         _bristles(rows, room, k, None if known.move is None else known.slip[k])
@@ -392,8 +396,9 @@ def _contacts(
             excess[0, b:e] = rows.dampers_of(seen, table.scale)
             # the slope at its end of the parabola through three corners
             excess[1, b:e] = 1.5 * excess[0, b:e] - 2.0 * others[-1][:d] + 0.5 * others[-2][:d]
-            excess[0, e:], excess[1, e:] = rows.elastic_of(seen)
+            excess[:, e:] = rows.elastic_of(seen)
             excess[1, e:] *= 6
+            clear = not excess[0, e:t].any()
         excess -= room.predicted
         room.moved, room.before = room.before, room.moved
         apply(table.local, room.both, room.moved)
@@ -402,7 +407,9 @@ def _contacts(
         room.ends[(k + 1) % 2] = room.speed[k + 1]
         size = np.abs(change[: table.acting], out=room.size[: table.acting])
         if table.acting > b:
-            size *= rows.steep
+            size *= room.steep
+            if clear and rows.clear(seen[0, e:]):
+                size[e:t] = 0.0  # where stops are not touched they may be anywhere
         if np.maximum.reduce(size, axis=None) <= tolerance:
             return attempt + 1, True
     return TRIES, False

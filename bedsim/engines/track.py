@@ -41,7 +41,8 @@ LASTING = 0.01  # s: an error once seen counts half after this time
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
     """Lengths of the steps, s: `drive` while the bed is driven, `rest` a ladder, and at most `touch` where
-    stops or plain nuts act.
+    stops act.  Plain nuts and motors take shorter steps, down to that, where these miss more than `bend` m of
+    their forces at the probes while the bed is driven.
 
     At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are
     well on the way to stay below `error` m in sum, and a shorter one where they are not.  What is left is
@@ -220,8 +221,8 @@ class Track:
         return True
 
     def rough(self, spacing: float, found: Outcome, allowed: float) -> bool:
-        """Whether elastic elements act that want a shorter step: a stop, or some whose forces bend so much that
-        steps miss more than `allowed` m of them."""
+        """Whether elastic elements act that want a shorter step: a stop, or some whose forces bend so much
+        that steps miss more than `allowed` m of them."""
         if spacing <= self.work.pace.touch + INSTANT:
             return False
         return found.touched or bool(found.bent.max() > allowed)
@@ -390,9 +391,7 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
             tables[length] = exponential.corners(motions.mu, known.spacing, free.LONGEST)
         found, kept = free.driven(motions, tables[length], known, track.mix, track.now.motion)
         rest = mixed(known.rest, track.mix)
-        if rows.parts.present and not rows.clear(
-            _elastic_places(track, found[:, 0], known.imposed[:, kept])
-        ):
+        if rows.parts.present and not rows.clear(_elastic_places(track, found[:, 0], known.imposed[:, kept])):
             return None
         track.store((found[:, 0] - rest).astype(Real), part.start + kept * known.spacing, rest)
         track.imposed.append(known.imposed[:, kept])
@@ -523,8 +522,8 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
 
 
 def _held(track: Track, ahead: Outlook, last: Array) -> tuple[Carried, Array]:
-    """The state with the forces that elastic elements have at rest, and how far these are in doubt (z, m) while
-    modes swing and their rest drifts: their slope there times the way."""
+    """The state with the forces that elastic elements have at rest, and how far these are in doubt (z, m)
+    while modes swing and their rest drifts: their slope there times the way."""
     layer, now = track.work.layer, track.now
     rows, first = layer.rows, layer.rows.bristles
     g, doubt = now.g.copy(), np.zeros_like(now.g)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.stop import flank_force, flank_push, stop_force, stop_push
+from bedsim.components.stop import flank_force, flank_motion, stop_force
 from bedsim.model.assembly import Machine, System
 
 Array = NDArray[np.float64]
@@ -86,72 +86,68 @@ def elastic(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stacks:
-    """Stacked extensions (..., e) by kind: `stops` (..., s, 2), `flanks` (..., k, 3), `motors` (..., m)."""
-
-    stops: Array
-    flanks: Array
-    motors: Array
-
-
-def stacks(parts: Elastic, stacked: Array) -> Stacks:
-    """Views of stacked values (..., e)."""
-    s, k = parts.gap.size, parts.slope.size
-    stops, flanks, motors = np.split(stacked, [2 * s, 2 * s + 3 * k], axis=-1)
-    shape = stacked.shape[:-1]
-    return Stacks(stops=stops.reshape(*shape, s, 2), flanks=flanks.reshape(*shape, k, 3), motors=motors)
-
-
-def touching(parts: Elastic, extension: Array) -> bool:
-    """Whether any stop is touched at stacked extensions (..., e)."""
-    square = extension[..., : 2 * parts.gap.size] ** 2
-    return bool((square[..., 0::2] + square[..., 1::2] > parts.gap_squared).any())
-
-
-def local_push(parts: Elastic, extension: Array) -> Array:
-    """Forces (..., e) for stacked extensions (..., e)."""
-    at, shape = stacks(parts, extension), extension.shape[:-1]
-    found = []
-    if touching(parts, extension):
-        found.append(stop_push(at.stops, parts.gap[:, None], parts.stop[:, None]).reshape(*shape, -1))
-    else:
-        found.append(np.zeros((*shape, 2 * parts.gap.size)))
-    if parts.slope.size:
-        numbers = (parts.slope[:, None], parts.rounding[:, None], parts.flank[..., None])
-        found.append(flank_push(at.flanks, *numbers).reshape(*shape, -1))
-    if parts.torque.size:  # what the sine has more than the linear spring
-        lag = parts.electrical * at.motors
-        found.append(parts.torque * (np.sin(lag) - lag))
-    return np.concatenate(found, axis=-1)
+def touching(parts: Elastic, place: NDArray[Any]) -> bool:
+    """Whether any stop is touched at stacked extensions (..., e, m)."""
+    square = place[..., : 2 * parts.gap.size, :] ** 2
+    return bool((square[..., 0::2, :] + square[..., 1::2, :] > parts.gap_squared[:, None]).any())
 
 
 def local_forces(parts: Elastic, extension: Array) -> tuple[Array, Array] | None:
     """Forces (..., e) and block-diagonal derivative (..., e, e) for stacked extensions (..., e); None:
     nothing acts."""
     s, k = parts.gap.size, parts.slope.size
-    touched = touching(parts, extension)
+    touched = touching(parts, extension[..., None])
     if not touched and not parts.always:
         return None
-    at = stacks(parts, extension)
-    slope = np.zeros((*extension.shape, extension.shape[-1]))
+    stops, flanks, motors = np.split(extension, [2 * s, 2 * s + 3 * k], axis=-1)
+    force, slope = np.zeros_like(extension), np.zeros((*extension.shape, extension.shape[-1]))
+
+    def put(start: int, found: tuple[Array, Array]) -> None:
+        count, size = found[0].shape[-2:]
+        force[..., start : start + count * size] = found[0].reshape(*extension.shape[:-1], -1)
+        for i in range(count):
+            at = slice(start + size * i, start + size * (i + 1))
+            slope[..., at, at] = found[1][..., i, :, :]
+
     if touched:
-        _put(slope, 0, stop_force(at.stops, parts.gap[:, None], parts.stop[:, None])[1])
+        shape = (*extension.shape[:-1], s, 2)
+        put(0, stop_force(stops.reshape(shape), parts.gap[:, None], parts.stop[:, None]))
     if k:
         numbers = (parts.slope[:, None], parts.rounding[:, None], parts.flank[..., None])
-        _put(slope, 2 * s, flank_force(at.flanks, *numbers)[1])
+        put(2 * s, flank_force(flanks.reshape(*extension.shape[:-1], k, 3), *numbers))
+    if parts.torque.size:  # what the sine has more than the linear spring
+        lag = parts.electrical * motors
+        bend = parts.torque * parts.electrical * (np.cos(lag) - 1.0)
+        put(2 * s + 3 * k, ((parts.torque * (np.sin(lag) - lag))[..., None], bend[..., None, None]))
+    return force, slope
+
+
+def local_motion(parts: Elastic, place: Array, speed: Array) -> Array:
+    """Forces and their rates (2, e, m) at stacked extensions (e, m) that change at a `speed` (e, m): the same
+    as `local_forces`, members last."""
+    s, k = parts.gap.size, parts.slope.size
+    found = np.zeros((2, *place.shape))
+    if touching(parts, place):
+        force, slope = stop_force(
+            place[: 2 * s].reshape(s, 2, -1).transpose(2, 0, 1), parts.gap[:, None], parts.stop[:, None]
+        )
+        by = speed[: 2 * s].reshape(s, 2, -1).transpose(2, 0, 1)[..., None]
+        for way, values in enumerate((force, (slope @ by)[..., 0])):
+            found[way, : 2 * s] = values.reshape(-1, 2 * s).T
+    if k:
+        at, shape = slice(2 * s, 2 * s + 3 * k), (k, 3, -1)
+        flank = np.atleast_2d(parts.flank).T
+        numbers = (parts.slope[:, None], parts.rounding[:, None], flank)
+        moved = flank_motion(
+            place[at].reshape(shape).swapaxes(0, 1), speed[at].reshape(shape).swapaxes(0, 1), *numbers
+        )
+        found[:, at] = moved.swapaxes(1, 2).reshape(2, 3 * k, -1)
     if parts.torque.size:
-        bend = parts.torque * parts.electrical * (np.cos(parts.electrical * at.motors) - 1.0)
-        _put(slope, 2 * s + 3 * k, bend[..., None, None])
-    return local_push(parts, extension), slope
-
-
-def _put(matrix: Array, start: int, blocks: Array) -> None:
-    """Put square blocks (..., i, j, j) on the diagonal of a matrix, from `start` on."""
-    count, size = blocks.shape[-3:-1]
-    for k in range(count):
-        at = slice(start + size * k, start + size * (k + 1))
-        matrix[..., at, at] = blocks[..., k, :, :]
+        at = slice(2 * s + 3 * k, None)
+        lag = parts.electrical[:, None] * place[at]
+        found[0, at] = parts.torque[:, None] * (np.sin(lag) - lag)
+        found[1, at] = (parts.torque * parts.electrical)[:, None] * (np.cos(lag) - 1.0) * speed[at]
+    return found
 
 
 def force_and_tangent(parts: Elastic, q: Array, imposed: Array) -> tuple[Array, Array] | None:
