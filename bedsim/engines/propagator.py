@@ -5,8 +5,8 @@ rings down after a move is carried exactly and only the slip of the bristles is 
 forcing alone, so a layer's modes serve every member of a batch.  What is not linear - bristles, stops, plain
 nuts, motors past their linear range - and explicit dampers act through a few rows; `steps.py` finds their
 forces corner by corner.  Errors are of second order in the step, of third where nothing reverses, and at rest
-the step follows an estimate of what it misses at the probes (`Pace`); tests/agreement shows both.  A long print
-of one machine is done in parts side by side (`lanes.py`).
+the step follows an estimate of what it misses at the probes (`Pace`); tests/agreement shows both.  A long
+print of one machine is done in parts side by side (`lanes.py`).
 """
 
 from __future__ import annotations
@@ -29,6 +29,9 @@ from bedsim.model.assembly import System
 Array = NDArray[np.float64]
 
 BLOCK = 256  # members side by side
+# electrical rad: a motor whose load angle stays below is a linear spring, which its sine departs from by 0.7 %
+# of the torque there; what that does to the bed goes with the third power of the angle
+NEARLY_LINEAR = 0.2
 
 __all__ = ["Pace", "PropagatorEngine"]
 
@@ -37,8 +40,8 @@ __all__ = ["Pace", "PropagatorEngine"]
 class PropagatorEngine:
     """Exact motion in the natural modes in steps as long as `pace` says.
 
-    Motors are linear springs as long as their load angle stays in the range where that holds; a layer that
-    leaves it is done again with their whole torque curve, `motor_sine`.
+    Motors are linear springs as long as their load angle stays below `NEARLY_LINEAR`; a layer that leaves that
+    is done again with their whole torque curve, `motor_sine`.
     """
 
     name: str = "propagator"
@@ -47,8 +50,8 @@ class PropagatorEngine:
     motor_sine: bool = False
 
     def run(self, job: Job) -> Iterator[Chunk]:
-        """Layers in order, for all members.  From a layer past the motors' linear range on, lanes count with
-        the whole sine.
+        """Layers in order, for all members.  Where a motor is not nearly linear in one of their layers, or of
+        those before, lanes count with the whole sine.
 
         Raises SolverError if contacts find no solution.
         """
@@ -56,7 +59,7 @@ class PropagatorEngine:
 
         def layer(*given: Any) -> tuple[State, Chunk]:
             now, chunk = self.layer(*given)
-            past.append(_past_linear(chunk))
+            past.append(bool(_bent(chunk).any()))
             return now, chunk
 
         head = lanes.HEAD if lanes.worth(job, last - lanes.HEAD) else last
@@ -65,7 +68,7 @@ class PropagatorEngine:
         for first in range(head + 1, last + 1, lanes.TOGETHER):
             end = min(first + lanes.TOGETHER - 1, last)
             found = way.side_by_side(job, first, end, carried)
-            if found is not None and not way.motor_sine and _past_linear(found[1]):
+            if found is not None and not way.motor_sine and _bent(found[1]).any():
                 way = replace(self, motor_sine=True)
                 found = way.side_by_side(job, first, end, carried)
             if found is None:
@@ -78,9 +81,7 @@ class PropagatorEngine:
         """Layers of one machine in lanes: the state at their end and what is reported; None if they find no
         agreement."""
         found = lanes.run(job, first, last, begin, self.solved, replace(self, pace=self.pace.rough).solved)
-        if found is None or not self.motor_sine or not _past_linear(found[1]):
-            return found
-        return found[0], _noted(found[1], int(_over(found[1]).sum()))
+        return None if found is None else (found[0], _noted(found[1]))
 
     def layer(
         self, job: Job, system: System, observer: Observer, index: int, layer: int, before: State
@@ -95,13 +96,13 @@ class PropagatorEngine:
             ends.append(solved.after)
             chunks.append(report(solved))
         after, chunk = state.join(ends), base.join_members(chunks)
-        over = _over(chunk)[:, 0]
+        over = _bent(chunk)[:, 0]
         if self.motor_sine or not over.any():
             return after, chunk
         part = replace(job, amounts=job.amounts[over])
         way = replace(self, motor_sine=True)
         end, exact = way.layer(part, system, observer, index, layer, before.part(over))
-        return _put(after, end, over), _noted(_put_chunk(chunk, exact, over), int(over.sum()))
+        return _put(after, end, over), _noted(_put_chunk(chunk, exact, over))
 
     def solved(self, job: Job, layers: NDArray[np.int64], before: State) -> Solved:
         """A layer of one machine for each of the states `before`."""
@@ -122,19 +123,17 @@ class PropagatorEngine:
         )
 
 
-def _over(chunk: Chunk) -> NDArray[np.bool_]:
-    """Members and layers (m, k) in which a motor's load angle left its linear range."""
-    return np.asarray(np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE, axis=-1))
+def _bent(chunk: Chunk) -> NDArray[np.bool_]:
+    """Members and layers (m, k) in which a motor is not nearly linear."""
+    return np.asarray(np.any(chunk.load_angle > NEARLY_LINEAR, axis=-1))
 
 
-def _past_linear(chunk: Chunk) -> bool:
-    return bool(_over(chunk).any())
-
-
-def _noted(chunk: Chunk, count: int) -> Chunk:
-    """A chunk that says of so many layers that they count with the motors' whole sine."""
+def _noted(chunk: Chunk) -> Chunk:
+    """A chunk that says where layers have left the linear range of a motor."""
+    if not np.any(chunk.load_angle > base.LINEAR_LOAD_ANGLE):
+        return chunk
     note = "layers past the linear range of a motor's load angle count with its whole torque curve."
-    return replace(chunk, notes=(note,), statistics=chunk.statistics | {"layers with sine": float(count)})
+    return replace(chunk, notes=(note,))
 
 
 def _put(state_of_all: State, some: State, where: NDArray[np.bool_]) -> State:

@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 # s: motions reported this close: while driven, then, and where nothing is left to see
 OFTEN, REPORT, SELDOM = 1e-3, free.REPORT, 3.2e-2
 FORCING, FREELY = 4e-4, 2.5e-4  # s: known forcing is taken at instants this close, with friction and without
+CYCLE = 8  # instants in a cycle of the fastest imperfection, at least: parabolas through them miss 3 %
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
 CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
@@ -304,7 +305,7 @@ def solve(work: Work, members: slice, before: State) -> Solved:
         pace = work.pace
         # quick modes that ring long ask for more steps
         spacing = pace.drive * work.calm ** (1 / 2)
-        stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # known corners in a step
+        stride = 2 * max(1, int(np.ceil(spacing / (2 * _forcing(work)) - 1e-9)))  # known corners in a step
         parts = _parts(work, spacing, stride)
         track = begin(work, mix, before, parts[0])
         drive(track, parts, stride)
@@ -330,6 +331,13 @@ def solve(work: Work, members: slice, before: State) -> Solved:
             k: float(v) * work.index.size for k, v in (("steps", track.taken), ("tries", track.tries))
         },
     )
+
+
+def _forcing(work: Work) -> float:
+    """How close instants are, s, at which known forcing is taken."""
+    machine, motion = work.plan.job.machine, work.plan.motion
+    turns = np.abs(machine.command).max() / (2 * np.pi) * np.abs(motion.speed(motion.time)).max()
+    return min(FORCING, 1 / float(CYCLE * machine.fastest_cycle * turns)) if turns > 0 else FORCING
 
 
 def _parts(work: Work, spacing: float, finer: int) -> list[Part]:
