@@ -29,8 +29,8 @@ from bedsim.model.assembly import System
 Array = NDArray[np.float64]
 
 BLOCK = 256  # members side by side
-# electrical rad: a motor whose load angle stays below is a linear spring, which its sine departs from by 0.7 %
-# of the torque there; what that does to the bed goes with the third power of the angle
+# electrical rad: a motor whose load angle stays below is a linear spring: its sine departs from that by
+# 0.7 % there; what that does to the bed goes with the third power of the angle
 NEARLY_LINEAR = 0.2
 
 __all__ = ["Pace", "PropagatorEngine"]
@@ -40,8 +40,8 @@ __all__ = ["Pace", "PropagatorEngine"]
 class PropagatorEngine:
     """Exact motion in the natural modes in steps as long as `pace` says.
 
-    Motors are linear springs as long as their load angle stays below `NEARLY_LINEAR`; a layer that leaves that
-    is done again with their whole torque curve, `motor_sine`.
+    Motors are linear springs as long as their load angle stays below `NEARLY_LINEAR`; a layer that leaves
+    that is done again with their whole torque curve, `motor_sine`.
     """
 
     name: str = "propagator"
