@@ -96,7 +96,7 @@ class Forcing:
 
     `force` (t, n, r) modal, beyond that at the first corner, under which modes stand at `rest` (n, r); `slip`
     of the bristles (t, b, 1) breakaways and its speed 1/s; `offset` (t, e, r): where elastic rows would stand
-    at `rest`, less what is imposed on them; `imposed` (r, t, rows).
+    at `rest`, less what is imposed on them, and its speed; `imposed` (r, t, rows).
     """
 
     spacing: float
@@ -105,6 +105,7 @@ class Forcing:
     slip: Array
     slip_speed: Array
     offset: Array
+    offset_speed: Array
     imposed: Array
 
     @property
@@ -127,6 +128,7 @@ class Forcing:
             slip=np.diff(self.slip[here], axis=0).astype(Real),
             slip_speed=(self.slip_speed[here] * (stride * self.spacing / 6)).astype(Real),
             offset=self.offset[here].astype(Real),
+            offset_speed=(self.offset_speed[here] * (stride * self.spacing / 6)).astype(Real),
             mix=None if mix is None else mix.astype(Real),
         )
 
@@ -153,12 +155,28 @@ def _forcing(
     offset = (rest[:, None] @ rows.place[..., b + d :]) - known @ rows.parts.imposed.T[plan.rows]
     command = job.machine.contact_command[rows.order].T / rows.breakaway
     height = profile.height_on(time, which)
+    spacing = (part.end - part.start) / part.spaces
+    offset = np.ascontiguousarray(np.transpose(offset, (1, 2, 0)))
     return Forcing(
-        spacing=(part.end - part.start) / part.spaces,
+        spacing=spacing,
         force=np.ascontiguousarray(np.transpose(force - force[:, :1], (1, 2, 0))),
         rest=np.ascontiguousarray(rest.T),
         slip=((height - height[0]) @ command)[..., None],
         slip_speed=(profile.speed(time) @ command)[..., None],
-        offset=np.ascontiguousarray(np.transpose(offset, (1, 2, 0))),
+        offset=offset,
+        offset_speed=_slopes(offset) / spacing,
         imposed=imposed,
     )
+
+
+def _slopes(values: Array) -> Array:
+    """What equally spaced values (t, ...) change by per space at each of them, from the quartic through five;
+    of fewer, from what there is."""
+    if values.shape[0] < 5 or values.shape[1] == 0:
+        return np.gradient(values, axis=0) if values.size else np.zeros_like(values)
+    found = np.empty_like(values)
+    found[2:-2] = (values[:-4] - values[4:]) / 12 + (values[3:-1] - values[1:-3]) * (2 / 3)
+    for at, weight in ((0, (-25, 48, -36, 16, -3)), (1, (-3, -10, 18, -6, 1))):
+        found[at] = np.tensordot(np.array(weight) / 12, values[:5], 1)
+        found[-1 - at] = -np.tensordot(np.array(weight) / 12, values[:-6:-1], 1)
+    return found

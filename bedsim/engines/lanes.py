@@ -44,9 +44,8 @@ PARTS = 64  # in which the exponential of `memory` is taken
 
 
 def worth(job: Job, layers: int) -> bool:
-    """Whether lanes pay: one machine, many layers, friction, and elements that are the same at all layers."""
-    machine = job.machine
-    return job.members == 1 and layers >= 2 * SHORTEST and not machine.flanks and bool(machine.frictions)
+    """Whether lanes pay: one machine, many layers, friction."""
+    return job.members == 1 and layers >= 2 * SHORTEST and bool(job.machine.frictions)
 
 
 def memory(solved: Solved) -> tuple[Array, Array]:
@@ -99,17 +98,15 @@ def run(
     """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
     reported.  `rough` solves layers for guesses.
 
-    None if lanes do not pay or do not agree, or if a motor leaves its linear range.
+    None if lanes do not pay or do not agree.
     """
     count = last - first + 1
     if not worth(job, count):
         return None
     if count > 2 * MOST * SHORTEST:
-        found = _in_two(job, first, last, begin, solve, rough)
-    else:
-        agreed = _agreed(job, first, last, begin, lambda: begin, solve, rough)
-        found = None if agreed is None else (agreed.end, agreed.chunk())
-    return None if found is None or np.any(found[1].load_angle > base.LINEAR_LOAD_ANGLE) else found
+        return _in_two(job, first, last, begin, solve, rough)
+    agreed = _agreed(job, first, last, begin, lambda: begin, solve, rough)
+    return None if agreed is None else (agreed.end, agreed.chunk())
 
 
 def _in_two(

@@ -1,10 +1,11 @@
-"""The natural modes of layers with their bristles stuck, and the few rows through which everything not
-linear acts.
+"""The natural modes of layers with their bristles stuck and flanks seated, and the few rows through which
+everything not linear acts.
 
     z = Z eta (or eta' for dampers),      modal force = -z's force @ push
 
 Bristle rows count in breakaway travels: displacement zeta = J q / breakaway, bristle deflection phi = f /
-F_c, and what the modes do not carry already is g = phi - zeta.  Arrays have a leading axis s: 1 where all
+F_c, and what the modes do not carry already is g = phi - zeta.  Of a flank the modes carry the stiffness
+`seat`, of a motor the slope of its sine.  Arrays have a leading axis s: 1 where all
 members share a layer, or one entry per member where members stand at layers of their own.
 """
 
@@ -19,13 +20,14 @@ from numpy.typing import NDArray
 from bedsim.engines import exponential
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine, System
-from bedsim.model.nonlinear import Elastic, elastic, local_forces
+from bedsim.model.nonlinear import Elastic, elastic, local_forces, local_motion, touching
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 Real = np.float32  # what rows cause within a stretch is worked out in this, see steps.py
 Working = NDArray[np.float32]
 
+AWAY = 0.03  # of the largest slope of an elastic row: by so much it may change within a stretch unseen
 FORCE_UNIT = 10.0  # N: dampers and elastic rows count forces in it, so that one tolerance serves all rows
 
 
@@ -49,6 +51,7 @@ class Rows:
     limit: Array  # (s, b) N
     damping: Array  # (dampers, dampers)
     steep: Array  # (z, 1): a row's force per its place (dampers: speed), at most
+    carried: Array  # (e, s) N/m: what modes carry already of the elastic rows' forces
     parts: Elastic
 
     @property
@@ -68,33 +71,61 @@ class Rows:
         """Values (b, m) of the bristles from those of their contacts (c, m)."""
         return np.concatenate([of_contacts, of_contacts[: self.bristles - self.contacts]])
 
-    def others(self, seen: Array | Working, scale: float) -> Array:
-        """Forces (z - b, m) of dampers and elastic rows that see places and scaled speeds (2, z, m)."""
-        b, d = self.bristles, self.dampers
-        found = np.zeros(seen[0, b:].shape)
-        if d:
-            found[:d] = (scale / FORCE_UNIT) * (self.damping @ seen[1, b : b + d])
-        local = local_forces(self.parts, seen[0, b + d :].T.astype(float))
-        if local is not None:
-            found[d:] = local[0].T / FORCE_UNIT
+    def dampers_of(self, seen: Array | Working, scale: float) -> Array:
+        """Forces (d, m) of dampers that see scaled speeds (2, z, m)."""
+        at = slice(self.bristles, self.bristles + self.dampers)
+        return np.asarray((scale / FORCE_UNIT) * (self.damping @ seen[1, at]))
+
+    def elastic_of(self, seen: Array | Working) -> Array:
+        """Forces of elastic rows that see places and speeds (2, z, m), and what they change by at these
+        speeds (2, e, m)."""
+        motion = seen[:, self.bristles + self.dampers :].astype(float)
+        found = local_motion(self.parts, *motion)
+        motion *= self.carried
+        found -= motion
+        found /= FORCE_UNIT
         return found
 
-    def shift(self, seen: Working, by: Working, scale: float) -> None:
-        """Move what the w acting rows see (2, z, m) back by (w + b, m), of which the last b are bristles'
-        speeds."""
-        b, d, w = self.bristles, self.dampers, by.shape[0] - self.bristles
-        seen[0, :b] -= by[:b]
-        seen[1, :b] -= by[w:]
+    def steep_at(self, place: Array | Working) -> Array:
+        """A row's force per its place (z, 1), at most, near places (e, m) of the elastic rows: flanks and
+        motors by their slope there, doubled, and a little of their largest for the way they go from there."""
+        first = self.bristles + self.dampers + 2 * self.parts.gap.size
+        found = self.steep.copy()
+        if self.parts.always:
+            slope = self.held(place.astype(float), np.ones(place.shape))[1]
+            near = 2 * slope.max(axis=1)[2 * self.parts.gap.size :, None]
+            found[first:] = np.minimum(found[first:], near + AWAY * found[first:])
+        return found
+
+    def held(self, place: Array, reach: Array) -> tuple[Array, Array]:
+        """Forces (e, m) of elastic rows at places (e, m), and by how much they change within `reach` (e, m)
+        of there."""
+        local = local_forces(self.parts, place.T)
+        if local is None:
+            return np.zeros_like(place), np.zeros_like(place)
+        slope = local[1] - np.eye(place.shape[0]) * self.carried.T[:, None]
+        return (
+            (local[0].T - self.carried * place) / FORCE_UNIT,
+            (np.abs(slope) @ reach.T[..., None])[..., 0].T / FORCE_UNIT,
+        )
+
+    def shift(self, seen: Working, by: Working, w: int, scale: float) -> None:
+        """Move what the w acting rows see (2, z, m) back: by their places (dampers: speeds), then by the
+        bristles' and the elastic rows' speeds."""
+        b, d = self.bristles, self.dampers
+        seen[0, :w] -= by[:w]
+        seen[1, :b] -= by[w : w + b]
         if w > b:
             seen[1, b : b + d] -= by[b : b + d] / scale
-            seen[0, b + d :] -= by[b + d : w]
+            seen[1, b + d : w] -= by[w + b :]
 
     def idle(self, place: NDArray[Any]) -> bool:
         """Whether no elastic element acts at the places (..., z, m)."""
-        if self.parts.slope.size:
-            return False
-        square = place[..., self.bristles + self.dampers :, :] ** 2
-        return bool((square[..., 0::2, :] + square[..., 1::2, :] <= self.parts.gap_squared[:, None]).all())
+        return not self.parts.always and self.clear(place[..., self.bristles + self.dampers :, :])
+
+    def clear(self, place: NDArray[Any]) -> bool:
+        """Whether no stop is touched at the places (..., e, m) of elastic rows."""
+        return not touching(self.parts, place)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,8 +167,11 @@ def mixed(values: NDArray[Any], mix: NDArray[Any] | None) -> NDArray[Any]:
     return values if mix is None else values @ mix
 
 
-def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> LayerModes:
-    """Modes of the layers `index` of a system."""
+def layer_modes(
+    job: Job, system: System, index: NDArray[np.int64] | slice, motor_sine: bool = False
+) -> LayerModes:
+    """Modes of the layers `index` of a system; `motor_sine`: motors have rows of their own for what their
+    sine has more than its slope."""
     machine = job.machine
     at = np.arange(system.layers.size)[index]
     modes, frequency = system.modes[at], system.frequency[at]
@@ -149,7 +183,7 @@ def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> L
         imposed=np.swapaxes(system.imposed_force[at], 1, 2) @ modes,
         weight=(system.weight[at][:, None] @ modes)[:, 0],
         command=np.swapaxes(system.command_force[at], 1, 2) @ modes,
-        rows=_rows(machine, system, at, modes),
+        rows=_rows(machine, system, at, modes, motor_sine),
     )
 
 
@@ -163,8 +197,8 @@ def _dampers(machine: Machine) -> list[tuple[Array, Array]]:
     return found
 
 
-def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) -> Rows:
-    parts = elastic(machine, system, int(at[0]), motor_sine=False)
+def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array, motor_sine: bool) -> Rows:
+    parts = elastic(machine, system, at if at.size > 1 else int(at[0]), motor_sine)
     dampers = _dampers(machine)
     contact = machine.contact_rows
     damped = np.vstack([J for J, _ in dampers]) if dampers else np.zeros((0, contact.shape[1]))
@@ -179,7 +213,14 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) 
     others = np.vstack([damped, parts.rows])
     place = np.vstack([contact / breakaway[:, None], others]) @ modes
     push = np.concatenate([limit[:, :, None] * (contact @ modes), FORCE_UNIT * (others @ modes)], axis=1)
-    stiffest = np.concatenate([np.repeat(parts.stop, 2), np.repeat(parts.flank, 3)])
+    flank = np.atleast_2d(parts.flank).max(axis=0)
+    stiffest = np.concatenate(
+        [np.repeat(parts.stop, 2), np.repeat(parts.slope * flank, 3), 2 * parts.torque * parts.electrical]
+    )
+    carried = np.zeros((parts.rows.shape[0], at.size))
+    first = 2 * parts.gap.size
+    for k in range(parts.slope.size):
+        carried[first + 3 * k : first + 3 * k + 2] = system.seat[at, k]
     steep = np.concatenate(
         [np.ones(order.size), np.abs(damping).sum(axis=0) / FORCE_UNIT, stiffest / FORCE_UNIT]
     )
@@ -194,6 +235,7 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) 
         limit=limit,
         damping=damping,
         steep=steep[:, None],
+        carried=carried,
         parts=parts,
     )
 

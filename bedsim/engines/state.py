@@ -80,7 +80,7 @@ def slow_layer(job: Job, system: System, index: int | slice) -> SlowLayer:
         groups=machine.contact_groups,
         limit=np.maximum(system.friction_limit[index], 1e-12),
         breakaway=machine.breakaway,
-        parts=elastic(machine, system, index if isinstance(index, int) else 0, motor_sine=False),
+        parts=elastic(machine, system, index, motor_sine=False),
     )
 
 

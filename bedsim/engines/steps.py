@@ -5,13 +5,14 @@ both corners, and what the modes answer is exact (`exponential.step`):
 
     p = p0 + r0 s + e (3 s^2 - 2 s^3) + f (s^3 - s^2),      e = p1 - p0 - r0,  f = r1 - r0
 
-A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, so nothing is asked of steps gone
-by, and friction may have a kink at every corner; dampers and elastic rows take the slope of the parabola
-through three corners.  Ahead g and its rate are predicted on the parabola that goes on as they changed last.
-What they exceed that by moves the rows (`Tables.local`), of third order in the step, and is put back, to
-places and speeds alike, until no force changes by more than the tolerance; without the speeds long steps
-would feed quick modes.  The bristle's law over one step, in breakaway travels, with the path X by Simpson's
-rule on the speeds at both corners and at three places between them on the cubic through them:
+A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, and an elastic row's its slope
+times its speed, so nothing is asked of steps gone by, and both may have a kink at every corner; dampers take
+the slope of the parabola through three corners.  Ahead g and its rate are predicted on the parabola that goes
+on as they changed last.  What they exceed that by moves the rows (`Tables.local`), of third order in the
+step, and is put back, to places and speeds alike, until no force changes by more than the tolerance; without
+the speeds long steps would feed quick modes.  The bristle's law over one step, in breakaway travels, with the
+path X by Simpson's rule on the speeds at both corners and at three places between them on the cubic through
+them:
 
     phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
 
@@ -43,7 +44,8 @@ _WAY = np.array(
 )
 WAY = _WAY, np.ascontiguousarray(_WAY[:, [0, 2, 1]])
 FINER = 1 / 4  # of what every other corner alone would miss, Simpson's rule on all corners and middles misses
-CUBIC = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
+THIRD = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
+FOURTH = 1 / 384  # of a fourth: what the cubic with values and rates at both ends misses of a quartic at most
 TRIES = 12  # most at one corner: contacts that need more want a shorter step
 RUB = Real(-12.0)  # half a speed counts times spacing/6
 # Forces, their rate and its change one step on along a parabola; and what exceeds the first two as predicted
@@ -65,7 +67,7 @@ class Tables:
     new: Working  # (2, 2, n, s): to what force and rate at the corner ahead exceed their prediction by
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
-    local: Working  # (w + b, 2 w), or (m, 2 w, w + b): what rows see of these excesses, and bristles as speed
+    local: Working  # (2 w - d, 2 w), or (m, 2 w, 2 w - d): what rows see of these excesses (`Rows.shift`)
 
 
 def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
@@ -85,10 +87,10 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     local = []
     for eta, speed in new:
         seen = (push * eta[:, None]) @ rows.place[..., :acting]
-        fast = (push * speed[:, None]) @ rows.place[..., : b + d]
+        fast = (push * speed[:, None]) @ rows.place[..., :acting]
         if acting > b:
-            seen[..., b : b + d] = scale * fast[..., b:]
-        local.append(np.concatenate([seen, fast[..., :b]], axis=2))
+            seen[..., b : b + d] = scale * fast[..., b : b + d]
+        local.append(np.concatenate([seen, fast[..., :b], fast[..., b + d :]], axis=2))
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
     late = [-(to_eta * x[0] + to_speed * x[1]) for x in new]  # an excess counts from the next step on
     now = [motion(hold), motion(ramp), motion(square) / 2]
@@ -159,13 +161,15 @@ class Known:
     slip: Working  # (t, b, 1): commanded over each step, breakaways
     slip_speed: Working  # (t+1, b, 1): at the corners, in the tables' scale
     offset: Working  # (t+1, e, r), or (1, e, r): to what elastic rows see at the corners
+    offset_speed: Working  # the same for their speeds, in the tables' scale
     mix: Working | None
 
 
 def still(bristles: int, offset: Array) -> Known:
     """Known forcing that does not change, with the `offset` (e, m) of elastic rows."""
     none = np.zeros((0, bristles, 1), dtype=Real)
-    return Known(move=None, slip=none, slip_speed=none, offset=offset[None].astype(Real), mix=None)
+    at = offset[None].astype(Real)
+    return Known(move=None, slip=none, slip_speed=none, offset=at, offset_speed=np.zeros_like(at), mix=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,8 +188,9 @@ class Outcome:
     """A stretch: `stored` eta (k, n, m) after the `kept` steps, counted as it began, and its end.
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
-    `error` m: an estimate of what the steps miss at the probes; `touched`: whether elastic elements act;
-    `taken`: steps, short of those asked for where contacts found no solution; `tries` at their forces.
+    `error` m: an estimate of what the steps miss at the probes, and `bent` m: the part of it that dampers and
+    elastic elements have; `touched`: whether stops act; `taken`: steps, short of those asked for where
+    contacts found no solution; `tries` at their forces.
     """
 
     stored: Working
@@ -194,6 +199,7 @@ class Outcome:
     impulse: Array
     path: Working
     error: Array
+    bent: Array
     touched: bool
     taken: int
     tries: int
@@ -226,10 +232,11 @@ class Desk:
         self.terms, self.late = room(7, 2, n), room(n)
         self.kept = room(steps, n)
         self.seen = room(steps + 1, 2, z)
+        self.steep = np.ones((z, 1), dtype=Real)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
         self.found, self.turn, self.began = room(b), room(c), room(b)
-        self.rows = room(8 * z + 3 * (z + b))
-        self.narrow(z)
+        self.rows = room(8 * z + 3 * 2 * z)
+        self.narrow(z, z)
         # deflection, increment and the speeds at both corners; the last three make the path
         law = room(4, b)
         self.now, self.phi, self.increment, self.ends = law[:2], law[0], law[1], law[2:]
@@ -245,13 +252,13 @@ class Desk:
         self.paths = room(steps, c)
         self.coarse = room(2, steps + 1, b)
 
-    def narrow(self, w: int) -> None:
-        """Let the first w rows act."""
+    def narrow(self, w: int, seen: int) -> None:
+        """Let the first w rows act, of which so many places and speeds are seen."""
         # forces, their change over a step at their rate now, and by how much that changed; the first two as
         # predicted ahead, and by how much they exceed that; forces summed; what rows see of the excess
         room = self.rows[: 8 * w].reshape(8, w, -1)
         self.state, self.predicted, self.excess, self.summed = room[:3], room[3:5], room[5:7], room[7]
-        room = self.rows[-3 * (w + self.found.shape[0]) :].reshape(3, -1, self.found.shape[1])
+        room = self.rows[-3 * seen :].reshape(3, seen, -1)
         self.moved, self.before, self.size = room
         self.g, self.dg, _ = self.state
         self.flat_state, self.flat_predicted = self.state.reshape(3, -1), self.predicted.reshape(2, -1)
@@ -303,19 +310,20 @@ def march(
     if rows.parts.present and alone:  # nobody has looked at elastic rows on the way
         offset = known.offset if known.move is None else known.offset[1 : k + 1]
         room.seen[1 : k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
-    error = np.full(room.phi.shape[1], np.inf)
+    error, bent = np.full(room.phi.shape[1], np.inf), np.zeros(room.phi.shape[1])
     if k == count:
         error = _missed(rows, known, weight[:, : table.acting], room, k)
-    if k == count and not alone:
-        error = np.maximum(error, _bent(weight[:, b : table.acting], others[1:]))
+    if not alone:
+        bent = _bent(weight[:, b : table.acting], rows.dampers, others[1:])
     return Outcome(
         stored=room.kept[: len(kept)],
         kept=kept,
         end=_end(table, rows, now, room) if k else now,
         impulse=_impulse(table, room, k),
         path=room.paths[:k].sum(axis=0),
-        error=error,
-        touched=not alone and (k == 0 or any(force[rows.dampers :].any() for force in others[1:])),
+        error=np.maximum(error, bent),
+        bent=bent,
+        touched=not alone and not rows.clear(room.seen[1 : k + 1, 0, b + rows.dampers :]),
         taken=k,
         tries=tries,
     )
@@ -324,10 +332,13 @@ def march(
 def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) -> None:
     """Everything at the first corner."""
     w, b = table.acting, rows.bristles
-    room.narrow(w)
+    room.narrow(w, table.local.shape[-2] if table.local.ndim == 2 else table.local.shape[-1])
     here, phi = room.here, room.phi
     here.y[0], here.y[1] = now.motion[0], now.motion[1] / table.scale
     apply(table.place, here.y, room.seen[0])
+    if w > b:
+        offset = mixed(known.offset[0], known.mix)
+        room.steep = rows.steep_at(room.seen[0, 0, b + rows.dampers :] + offset).astype(Real)
     if known.move is not None:
         room.speed[0] += known.slip_speed[0]
     room.ends[0] = room.speed[0]
@@ -363,8 +374,9 @@ def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> Non
         room.speed[k + 1] += known.slip_speed[k + 1]
     room.ends[(k + 1) % 2] = room.speed[k + 1]
     if table.acting > rows.bristles and rows.parts.present:
-        offset = known.offset[0 if known.move is None else k + 1]
-        room.seen[k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
+        which, at = 0 if known.move is None else k + 1, rows.bristles + rows.dampers
+        room.seen[k + 1, 0, at:] += mixed(known.offset[which], known.mix)
+        room.seen[k + 1, 1, at:] += mixed(known.offset_speed[which], known.mix)
     np.matmul(AHEAD[:2, :3], room.flat_state, out=room.flat_predicted)
 
 
@@ -373,25 +385,31 @@ def _contacts(
 ) -> tuple[int, bool]:
     """Find the row forces one step ahead of corner k: how many tries it took, and whether they are found.
     `others`: forces of dampers and elastic elements up to there."""
-    b, excess = rows.bristles, room.excess
+    b, d, excess = rows.bristles, rows.dampers, room.excess
+    e, t = b + d, b + d + 2 * rows.parts.gap.size
     seen, place = room.seen[k + 1], room.place[k + 1]
     for attempt in range(TRIES):
         _bristles(rows, room, k, None if known.move is None else known.slip[k])
         np.subtract(room.found, place, out=excess[0, :b])
         _rub(rows, known, room, room.lengths[3], room.found, k + 1, excess[1])
         if table.acting > b:
-            excess[0, b:] = rows.others(seen, table.scale)
+            excess[0, b:e] = rows.dampers_of(seen, table.scale)
             # the slope at its end of the parabola through three corners
-            excess[1, b:] = 1.5 * excess[0, b:] - 2.0 * others[-1] + 0.5 * others[-2]
+            excess[1, b:e] = 1.5 * excess[0, b:e] - 2.0 * others[-1][:d] + 0.5 * others[-2][:d]
+            excess[:, e:] = rows.elastic_of(seen)
+            excess[1, e:] *= 6
+            clear = not excess[0, e:t].any()
         excess -= room.predicted
         room.moved, room.before = room.before, room.moved
         apply(table.local, room.both, room.moved)
         change = np.subtract(room.moved, room.before, out=room.before) if attempt else room.moved
-        rows.shift(seen, change, table.scale)
+        rows.shift(seen, change, table.acting, table.scale)
         room.ends[(k + 1) % 2] = room.speed[k + 1]
         size = np.abs(change[: table.acting], out=room.size[: table.acting])
         if table.acting > b:
-            size *= rows.steep
+            size *= room.steep
+            if clear and rows.clear(seen[0, e:]):
+                size[e:t] = 0.0  # where stops are not touched they may be anywhere
         if np.maximum.reduce(size, axis=None) <= tolerance:
             return attempt + 1, True
     return TRIES, False
@@ -473,11 +491,15 @@ def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
     np.add(room.factor[0], room.factor[1], out=room.found)
 
 
-def _bent(weight: Working, forces: list[Working]) -> Array:
-    """An estimate (m,) of what parabolas miss of dampers and elastic elements, at the probes, m: `forces` (e,
-    m) at the corners."""
-    third = np.abs(np.diff(np.array(forces), n=3, axis=0)).max(axis=0, initial=0.0)
-    return at_probes(np.abs(weight), np.asarray(CUBIC * third, dtype=Real))
+def _bent(weight: Working, dampers: int, forces: list[Working]) -> Array:
+    """An estimate (m,) of what parabolas miss of dampers, and cubics of elastic elements, at the probes, m:
+    `forces` (e, m) at the corners."""
+    force = np.array(forces)
+    missed = [
+        share * np.abs(np.diff(part, n=order, axis=0)).max(axis=0, initial=0.0)
+        for part, order, share in ((force[:, :dampers], 3, THIRD), (force[:, dampers:], 4, FOURTH))
+    ]
+    return at_probes(np.abs(weight), np.concatenate(missed).astype(Real))
 
 
 def at_probes(weight: Working, force: Working) -> Array:

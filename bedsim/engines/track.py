@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, coast, course, exponential, free, steps
 from bedsim.engines.base import Observer
+from bedsim.engines.coast import Outlook
 from bedsim.engines.course import Course, Forcing, Part
 from bedsim.engines.exponential import Corners
 from bedsim.engines.modes import LayerModes, Real, Working, mixed, standing
@@ -26,6 +27,7 @@ Array = NDArray[np.float64]
 # s: motions reported this close: while driven, then, and where nothing is left to see
 OFTEN, REPORT, SELDOM = 1e-3, free.REPORT, 3.2e-2
 FORCING, FREELY = 4e-4, 2.5e-4  # s: known forcing is taken at instants this close, with friction and without
+CYCLE = 8  # instants in a cycle of the fastest imperfection, at least: parabolas through them miss 3 %
 WATCHED = 2e-3  # s: longest step while the probes still move by more than what counts as settled
 INSTANT = 1e-9  # s: what is closer is the same instant
 CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
@@ -40,7 +42,8 @@ LASTING = 0.01  # s: an error once seen counts half after this time
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
     """Lengths of the steps, s: `drive` while the bed is driven, `rest` a ladder, and at most `touch` where
-    stops or plain nuts act.
+    stops act.  Plain nuts and motors take shorter steps, down to that, where these miss more than `bend` m of
+    their forces at the probes while the bed is driven.
 
     At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are
     well on the way to stay below `error` m in sum, and a shorter one where they are not.  What is left is
@@ -51,6 +54,7 @@ class Pace:
     drive: float = 8e-4
     rest: tuple[float, ...] = (5e-4, 1e-3, 2e-3, 4e-3)
     touch: float = 1e-4
+    bend: float = 1e-8
     error: float = 8e-9
     coast: float = 4e-9
     still: float = base.STILL
@@ -190,10 +194,13 @@ class Track:
                 return found
             width = rows.size
 
+    def stopped(self) -> bool:
+        """Whether any elastic element acts."""
+        return bool(self.now.g[self.work.layer.rows.bristles + self.work.layer.rows.dampers :].any())
+
     def untouched(self) -> bool:
         """Whether no elastic element acts as far as is known."""
-        rows = self.work.layer.rows
-        return not (rows.parts.slope.size or self.now.g[rows.bristles + rows.dampers :].any())
+        return not (self.work.layer.rows.parts.always or self.stopped())
 
     @property
     def allowed(self) -> float:
@@ -213,6 +220,13 @@ class Track:
         self.rung -= 1
         self.error = self.allowed
         return True
+
+    def rough(self, spacing: float, found: Outcome, allowed: float) -> bool:
+        """Whether elastic elements act that want a shorter step: a stop, or some whose forces bend so much
+        that steps miss more than `allowed` m of them."""
+        if spacing <= self.work.pace.touch + INSTANT:
+            return False
+        return found.touched or bool(found.bent.max() > allowed)
 
     def keep(self, spacing: float, found: Outcome, rest: Array) -> None:
         """Go on from the end of a stretch, whose motions count from `rest` (2, n, m)."""
@@ -255,7 +269,7 @@ def enter(layer: LayerModes, before: State, imposed: Array) -> Carried:
     seen = np.stack([(eta[:, None] @ rows.place)[:, 0].T, (speed[:, None] @ rows.place)[:, 0].T])
     seen[0, b + d :] -= (imposed @ rows.parts.imposed.T).T
     phi = np.ascontiguousarray((before.f[:, rows.order] / rows.limit).T)
-    g = np.concatenate([phi - seen[0, :b], rows.others(seen, 1.0)])
+    g = np.concatenate([phi - seen[0, :b], rows.dampers_of(seen, 1.0), rows.elastic_of(seen)[0]])
     return Carried(motion=np.stack([eta.T, speed.T]), phi=phi, g=g, rate=np.zeros_like(g))
 
 
@@ -290,8 +304,8 @@ def solve(work: Work, members: slice, before: State) -> Solved:
     if found is None:
         pace = work.pace
         # quick modes that ring long ask for more steps
-        spacing = pace.touch if work.layer.rows.parts.slope.size else pace.drive * work.calm ** (1 / 2)
-        stride = 2 * max(1, int(np.ceil(spacing / (2 * FORCING) - 1e-9)))  # known corners in a step
+        spacing = pace.drive * work.calm ** (1 / 2)
+        stride = 2 * max(1, int(np.ceil(spacing / (2 * _forcing(work)) - 1e-9)))  # known corners in a step
         parts = _parts(work, spacing, stride)
         track = begin(work, mix, before, parts[0])
         drive(track, parts, stride)
@@ -317,6 +331,13 @@ def solve(work: Work, members: slice, before: State) -> Solved:
             k: float(v) * work.index.size for k, v in (("steps", track.taken), ("tries", track.tries))
         },
     )
+
+
+def _forcing(work: Work) -> float:
+    """How close instants are, s, at which known forcing is taken."""
+    machine, motion = work.plan.job.machine, work.plan.motion
+    turns = np.abs(machine.command).max() / (2 * np.pi) * np.abs(motion.speed(motion.time)).max()
+    return min(FORCING, 1 / float(CYCLE * machine.fastest_cycle * turns)) if turns > 0 else FORCING
 
 
 def _parts(work: Work, spacing: float, finer: int) -> list[Part]:
@@ -346,7 +367,7 @@ def _follow(track: Track, part: Part, stride: int) -> Part:
     while k < known.spaces:
         count = min(track.longest, (known.spaces - k) // stride)
         found = track.march(step, known.stretch(k, count, track.mix, answers), rest, count, OFTEN)
-        if found.touched and step > track.work.pace.touch + INSTANT:
+        if track.rough(step, found, track.work.pace.bend):
             break
         at = [k + stride * i for i in found.kept]
         track.keep(step, found, rest)
@@ -378,7 +399,7 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
             tables[length] = exponential.corners(motions.mu, known.spacing, free.LONGEST)
         found, kept = free.driven(motions, tables[length], known, track.mix, track.now.motion)
         rest = mixed(known.rest, track.mix)
-        if rows.parts.present and not rows.idle(_touching(track, found, known.imposed[:, kept])):
+        if rows.parts.present and not rows.clear(_elastic_places(track, found[:, 0], known.imposed[:, kept])):
             return None
         track.store((found[:, 0] - rest).astype(Real), part.start + kept * known.spacing, rest)
         track.imposed.append(known.imposed[:, kept])
@@ -389,7 +410,7 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
     time, found, mean, bound = free.coasted(
         motions, track.now.motion, rest, work.probes[0], finish - track.time, printing - track.time
     )
-    if rows.parts.present and not rows.idle(_touching(track, found, last)):
+    if rows.parts.present and not rows.clear(_elastic_places(track, found[:, 0], last)):
         return None
     track.store((found[:, 0] - rest).astype(Real), track.time + time, rest)
     track.time += float(time[-1])
@@ -397,14 +418,12 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
     return bound, mean.T
 
 
-def _touching(track: Track, found: Array, imposed: Array) -> Array:
-    """Places (t, z, m) of all rows in motions (t, 2, n, m); on elastic ones `imposed` (r, t, rows) is
-    taken off."""
+def _elastic_places(track: Track, eta: Array, imposed: Array) -> Array:
+    """Places (t, e, m) of elastic rows at eta (t, n, m), `imposed` (r, t, rows) taken off."""
     rows = track.work.layer.rows
-    place = rows.place[0].T @ found[:, 0]
+    maps = np.swapaxes(rows.place[..., rows.bristles + rows.dampers :], 1, 2)
     offset = np.moveaxis(imposed @ rows.parts.imposed.T, 0, -1)
-    place[:, rows.bristles + rows.dampers :] -= mixed(offset, track.mix)
-    return place
+    return np.asarray(mapped(maps, eta) - mixed(offset, track.mix))
 
 
 def _last(track: Track) -> tuple[Array, Array]:
@@ -462,6 +481,9 @@ def ring_down(track: Track) -> tuple[Array, Array]:
             continue
         if track.refused(found):
             continue
+        if track.rough(spacing, found, track.allowed):
+            shortened = spacing / pace.rest[0] / 2
+            continue
         if found.taken < count:
             shortened = _closer(pace, spacing) / pace.rest[0]
         track.keep(spacing, found, resting)
@@ -473,11 +495,11 @@ def ring_down(track: Track) -> tuple[Array, Array]:
 
 
 def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
-    """Go on by `span` s in one go with imposed extensions as they are `last`, if nothing but bristles acts
-    and what that leaves in doubt is allowed."""
+    """Go on by `span` s in one go with imposed extensions as they are `last`, if bristles act, and elastic
+    elements that hardly change, and what that leaves in doubt is allowed."""
     work, layer = track.work, track.work.layer
-    rows, b = layer.rows, layer.rows.bristles
-    if work.damping_ratio > RINGING or rows.dampers or not track.untouched():
+    rows = layer.rows
+    if work.damping_ratio > RINGING or rows.dampers or (track.stopped() and not rows.parts.always):
         return False
     # with more than a breakaway to go motions are not small
     if track.rate is None or track.rate.max(initial=0.0) >= layer.damping.min():
@@ -487,19 +509,39 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
     error = track.doubtful(ahead.doubt)
     if error.max() > allowed:
         return False
-    found = coast.coast(layer, track.now, rest, span, ahead)
+    now, doubt = _held(track, ahead, last)
+    error += track.doubtful(doubt)
+    if error.max() > allowed:
+        return False
+    found = coast.coast(layer, now, rest, span, ahead)
     error += track.doubtful(found.doubt)
     if error.max() > allowed:
         return False
-    if rows.parts.present and not rows.idle(_touching(track, found.seen[:, None], last)):
+    if rows.parts.present and not rows.clear(_elastic_places(track, found.seen, last)):
         return False
     track.store((found.seen - rest).astype(Real), track.time + found.time, rest)
     track.time += span
     track.path, track.rate = track.path + found.path, found.rate
     track.now = found.end
     if track.impulse is not None:
-        track.impulse += (found.impulse.T[:, None] @ rows.push[:, :b])[:, 0].T
+        impulse = np.concatenate([found.impulse, span * now.g[rows.bristles :]])
+        track.impulse += (impulse.T[:, None] @ rows.push)[:, 0].T
     return True
+
+
+def _held(track: Track, ahead: Outlook, last: Array) -> tuple[Carried, Array]:
+    """The state with the forces that elastic elements have at rest, and how far these are in doubt (z, m)
+    while modes swing and their rest drifts: their slope there times the way."""
+    layer, now = track.work.layer, track.now
+    rows, first = layer.rows, layer.rows.bristles
+    g, doubt = now.g.copy(), np.zeros_like(now.g)
+    if rows.parts.always:
+        place = _elastic_places(track, ahead.before[None], last)[0]
+        way = np.abs(layer.amplitude(now.motion - standing(ahead.before))).T
+        way = way + np.abs(ahead.drift) / float(layer.damping.min())
+        reach = mapped(np.abs(np.swapaxes(rows.place[..., first:], 1, 2)), way[None])[0]
+        g[first:], doubt[first:] = rows.held(place, reach)
+    return replace(now, g=g), doubt
 
 
 def mean_motion(track: Track, rest: Array, span: float) -> Array:

@@ -20,6 +20,7 @@ from bedsim.components.friction import group_matrix
 from bedsim.components.motor import PLACE_ERROR
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop
+from bedsim.components.stop import seated_stiffness
 from bedsim.errors import ModelError
 
 Array = NDArray[np.float64]
@@ -208,17 +209,18 @@ class System:
     layers: Layers
     M: Array  # (l, n, n)
     K: Array  # (l, n, n), geometric stiffness included
-    stuck: Array  # (l, n, n) the same with all bristles stuck
+    stuck: Array  # (l, n, n) the same as a tap finds it: all bristles stuck, all flanks seated
     weight: Array  # (l, n)
     imposed_force: Array  # (l, n, r): force per imposed extension
     friction_limit: Array  # (l, d)
+    seat: Array  # (l, k) N/m: sideways stiffness of flanks that hang centred under their load
     corner_load: Array  # (l, c) N
     stiffness: Array  # (l, r, r) of all links
 
     @cached_property
     def natural(self) -> tuple[Array, Array]:
         """Undamped frequencies (l, n) rad/s and mass-normalised modes (l, n, n) in columns, bristles
-        stuck."""
+        stuck and flanks seated."""
         square, modes = _eigen(self.stuck, self.M)
         return np.sqrt(square), modes
 
@@ -230,12 +232,12 @@ class System:
 
     @property
     def frequency(self) -> Array:
-        """Undamped frequencies (l, n) rad/s, bristles stuck."""
+        """Undamped frequencies (l, n) rad/s, bristles stuck and flanks seated."""
         return self.natural[0]
 
     @property
     def modes(self) -> Array:
-        """Mass-normalised modes (l, n, n) in columns, bristles stuck."""
+        """Mass-normalised modes (l, n, n) in columns, bristles stuck and flanks seated."""
         return self.natural[1]
 
     @cached_property
@@ -243,8 +245,9 @@ class System:
         """Damping (l, n, n): M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal
         damping matrix.
 
-        V, w are the modes with all bristles stuck: a tap, which is how a damping ratio is measured, moves
-        contacts by far less than their breakaway travel.
+        V, w are the modes with all bristles stuck and all flanks seated: a tap, which is how a damping ratio
+        is measured, moves contacts by far less than their breakaway travel, and a nut's flank by far less
+        than its rounding.
         """
         MV = self.M @ self.modes
         found = (MV * (2 * self.machine.damping_ratio * self.frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)
@@ -308,6 +311,11 @@ def assemble(machine: Machine, layers: Layers) -> System:
     limit = np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0))
     contact = machine.contact_rows
     stuck = K + contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
+    seat = np.zeros((layers.size, len(machine.flanks)))
+    for k, flank in enumerate(machine.flanks):
+        sideways = flank.jacobian[:2] @ T
+        seat[:, k] = seated_stiffness(load[:, flank.corner], flank.slope, flank.rounding)
+        stuck = stuck + seat[:, k, None, None] * (sideways.T @ sideways)
     _refuse_unstable(stuck)
     return System(
         machine=machine,
@@ -318,6 +326,7 @@ def assemble(machine: Machine, layers: Layers) -> System:
         weight=weight,
         imposed_force=imposed_force,
         friction_limit=limit,
+        seat=seat,
         corner_load=load,
         stiffness=stiffness,
     )

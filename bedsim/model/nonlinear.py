@@ -6,11 +6,12 @@ Elements of one kind are stacked, so that a machine that touches nothing costs o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.stop import flank_force, stop_force
+from bedsim.components.stop import flank_force, flank_motion, stop_force
 from bedsim.model.assembly import Machine, System
 
 Array = NDArray[np.float64]
@@ -31,7 +32,7 @@ class Elastic:
     stop: Array  # (s,) N/m
     slope: Array  # (k,)
     rounding: Array  # (k,) m
-    flank: Array  # (k,) N/m
+    flank: Array  # (k,) N/m, or (l, k) for layers side by side
     torque: Array  # (m,) N m
     electrical: Array  # (m,)
 
@@ -40,9 +41,16 @@ class Elastic:
         """Whether there is anything at all."""
         return self.rows.shape[0] > 0
 
+    @property
+    def always(self) -> bool:
+        """Whether there are elements that act wherever the machine is: flanks and motors."""
+        return self.slope.size > 0 or self.torque.size > 0
 
-def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> Elastic:
-    """The elements of one layer of a system."""
+
+def elastic(
+    machine: Machine, system: System, index: int | slice | NDArray[np.integer[Any]], motor_sine: bool
+) -> Elastic:
+    """The elements of one layer of a system, or of some side by side."""
     rows, picks = [], []
 
     def add(jacobian: Array, imposed: tuple[int, ...]) -> None:
@@ -72,37 +80,74 @@ def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> E
         stop=np.array([s.stiffness for s in machine.stops]),
         slope=np.array([f.slope for f in machine.flanks]),
         rounding=np.array([f.rounding for f in machine.flanks]),
-        flank=system.stiffness[index, axial, axial],
+        flank=np.diagonal(system.stiffness[index], axis1=-2, axis2=-1)[..., axial],
         torque=machine.motor_torque[: len(motors)],
         electrical=machine.motor_electrical[: len(motors)],
     )
+
+
+def touching(parts: Elastic, place: NDArray[Any]) -> bool:
+    """Whether any stop is touched at stacked extensions (..., e, m)."""
+    square = place[..., : 2 * parts.gap.size, :] ** 2
+    return bool((square[..., 0::2, :] + square[..., 1::2, :] > parts.gap_squared[:, None]).any())
 
 
 def local_forces(parts: Elastic, extension: Array) -> tuple[Array, Array] | None:
     """Forces (..., e) and block-diagonal derivative (..., e, e) for stacked extensions (..., e); None:
     nothing acts."""
     s, k = parts.gap.size, parts.slope.size
-    square = extension[..., : 2 * s] ** 2
-    touching = bool((square[..., 0::2] + square[..., 1::2] > parts.gap_squared).any())
-    if not touching and k == 0 and parts.torque.size == 0:
+    touched = touching(parts, extension[..., None])
+    if not touched and not parts.always:
         return None
-    force = np.zeros_like(extension)
-    slope = np.zeros((*extension.shape, extension.shape[-1]))
-    if touching:
-        for i in range(s):
-            at = slice(2 * i, 2 * i + 2)
-            force[..., at], slope[..., at, at] = stop_force(extension[..., at], parts.gap[i], parts.stop[i])
-    for i in range(k):
-        at = slice(2 * s + 3 * i, 2 * s + 3 * i + 3)
-        numbers = (parts.slope[i], parts.rounding[i], parts.flank[i])
-        force[..., at], slope[..., at, at] = flank_force(extension[..., at], *numbers)
+    stops, flanks, motors = np.split(extension, [2 * s, 2 * s + 3 * k], axis=-1)
+    force, slope = np.zeros_like(extension), np.zeros((*extension.shape, extension.shape[-1]))
+
+    def put(start: int, found: tuple[Array, Array]) -> None:
+        count, size = found[0].shape[-2:]
+        force[..., start : start + count * size] = found[0].reshape(*extension.shape[:-1], -1)
+        for i in range(count):
+            at = slice(start + size * i, start + size * (i + 1))
+            slope[..., at, at] = found[1][..., i, :, :]
+
+    if touched:
+        shape = (*extension.shape[:-1], s, 2)
+        put(0, stop_force(stops.reshape(shape), parts.gap[:, None], parts.stop[:, None]))
+    if k:
+        numbers = (parts.slope[:, None], parts.rounding[:, None], parts.flank[..., None])
+        put(2 * s, flank_force(flanks.reshape(*extension.shape[:-1], k, 3), *numbers))
     if parts.torque.size:  # what the sine has more than the linear spring
-        at = slice(2 * s + 3 * k, extension.shape[-1])
-        lag = parts.electrical * extension[..., at]
-        force[..., at] = parts.torque * (np.sin(lag) - lag)
-        where = np.arange(at.start, at.stop)
-        slope[..., where, where] = parts.torque * parts.electrical * (np.cos(lag) - 1.0)
+        lag = parts.electrical * motors
+        bend = parts.torque * parts.electrical * (np.cos(lag) - 1.0)
+        put(2 * s + 3 * k, ((parts.torque * (np.sin(lag) - lag))[..., None], bend[..., None, None]))
     return force, slope
+
+
+def local_motion(parts: Elastic, place: Array, speed: Array) -> Array:
+    """Forces and their rates (2, e, m) at stacked extensions (e, m) that change at a `speed` (e, m): the same
+    as `local_forces`, members last."""
+    s, k = parts.gap.size, parts.slope.size
+    found = np.zeros((2, *place.shape))
+    if touching(parts, place):
+        force, slope = stop_force(
+            place[: 2 * s].reshape(s, 2, -1).transpose(2, 0, 1), parts.gap[:, None], parts.stop[:, None]
+        )
+        by = speed[: 2 * s].reshape(s, 2, -1).transpose(2, 0, 1)[..., None]
+        for way, values in enumerate((force, (slope @ by)[..., 0])):
+            found[way, : 2 * s] = values.reshape(-1, 2 * s).T
+    if k:
+        at, shape = slice(2 * s, 2 * s + 3 * k), (k, 3, -1)
+        flank = np.atleast_2d(parts.flank).T
+        numbers = (parts.slope[:, None], parts.rounding[:, None], flank)
+        moved = flank_motion(
+            place[at].reshape(shape).swapaxes(0, 1), speed[at].reshape(shape).swapaxes(0, 1), *numbers
+        )
+        found[:, at] = moved.swapaxes(1, 2).reshape(2, 3 * k, -1)
+    if parts.torque.size:
+        at = slice(2 * s + 3 * k, None)
+        lag = parts.electrical[:, None] * place[at]
+        found[0, at] = parts.torque[:, None] * (np.sin(lag) - lag)
+        found[1, at] = (parts.torque * parts.electrical)[:, None] * (np.cos(lag) - 1.0) * speed[at]
+    return found
 
 
 def force_and_tangent(parts: Elastic, q: Array, imposed: Array) -> tuple[Array, Array] | None:

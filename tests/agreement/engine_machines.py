@@ -14,8 +14,8 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 UM = 1e-6
 
 # tolerances whose own error stays mostly below 0.001 um, and those that decide where engines differ
-REFERENCE = ReferenceEngine(rtol=1e-5, atol=1e-9)
-FINER = ReferenceEngine(rtol=1e-7, atol=1e-11)
+REFERENCE = ReferenceEngine(motor_sine=True, rtol=1e-5, atol=1e-9)
+FINER = ReferenceEngine(motor_sine=True, rtol=1e-7, atol=1e-11)
 
 
 def shipped(name, layers):

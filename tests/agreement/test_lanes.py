@@ -86,6 +86,29 @@ def test_the_later_part_of_a_long_print_goes_in_a_process_of_its_own(job, one_by
     assert joined(alone).tobytes() == joined(parts).tobytes()
 
 
+@pytest.mark.parametrize(
+    ("name", "changes"),
+    [
+        ("plain-lead-screws", []),
+        ("bent-rolled-rolling-joints", ["motion.speed_mm_s=4", "motor.detent_torque_n_m=0.02"]),
+    ],
+    ids=["plain nuts", "motors past their linear range"],
+)
+def test_lanes_of_other_machines(name, changes):
+    """Flanks that are as stiff as each lane's height makes them, and rotors that ring."""
+    path = SCENARIOS / f"{name}.toml"
+    job = make_job(load_scenario(path, [f"print.layers={lanes.HEAD + 12}", *changes]))
+    side_by_side = list(PropagatorEngine().run(job))
+    assert len(side_by_side) == lanes.HEAD + 1
+    assert (side_by_side[-1].load_angle.max() > base.LINEAR_LOAD_ANGLE) == any(
+        "torque curve" in note for note in side_by_side[-1].notes
+    )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(lanes, "worth", lambda job, layers: False)
+        alone = list(PropagatorEngine().run(job))
+    assert apart(job, joined(side_by_side), joined(alone)) < 0.01
+
+
 def test_a_small_error_of_slow_bristles_is_carried_as_predicted(job):
     """The mounts' grooves hardly move within a layer: two per cent of their friction at its start is mostly
     there at its end, and moves the bed in print."""

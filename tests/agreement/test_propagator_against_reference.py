@@ -25,7 +25,6 @@ from quiet import QUIET
 from bedsim.engines import state
 from bedsim.engines.base import LINEAR_LOAD_ANGLE
 from bedsim.engines.propagator import PropagatorEngine
-from bedsim.engines.reference import ReferenceEngine
 from bedsim.errors import EngineRefusalError, SolverError
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
@@ -119,7 +118,7 @@ def test_stop_hit():
 
 
 def test_load_angle_past_the_linear_range():
-    """Such a layer is done by the reference engine with the motors' sine, and the run says so."""
+    """Such a layer counts with the motors' sine, and the run says so."""
     scenario = machine(
         motor={"holding_torque_n_m": 0.04, "detent_torque_n_m": 0.0},
         motion={"acceleration_mm_s2": 900},
@@ -127,9 +126,43 @@ def test_load_angle_past_the_linear_range():
         damping={"ratio": 0.2},
         print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.4, "settle_s": 0.1},
     )
-    found, chunks = both(scenario, ReferenceEngine(motor_sine=True))
+    found, chunks = both(scenario)
     assert max(float(chunk.load_angle.max()) for chunk in chunks) > LINEAR_LOAD_ANGLE
     assert all("load angle" in chunk.notes[0] for chunk in chunks)
+    assert found < CLOSE
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        ["motion.speed_mm_s=5"],
+        ["motion.speed_mm_s=10", "motion.acceleration_mm_s2=2000", "screw.lead_mm=2"],
+    ],
+    ids=["rotors ring", "1000 cycles a second"],
+)
+def test_detent_that_shakes_the_rotors(changes):
+    """Load angles well below the linear range's end: counted as linear they are up to 0.14 um apart."""
+    path = SCENARIOS / "bent-rolled-rolling-joints.toml"
+    scenario = load_scenario(path, ["print.layers=2", "motor.detent_torque_n_m=0.02", *changes])
+    found, chunks = both(scenario)
+    assert max(float(chunk.load_angle.max()) for chunk in chunks) > 0.4
+    assert found < CLOSE
+
+
+def test_past_the_linear_range_without_friction():
+    """Rows of motors alone."""
+    scenario = machine(
+        motor={"holding_torque_n_m": 0.1, "detent_torque_n_m": 0.02},
+        joint={"kind": "rigid"},
+        guide={"kind": "profile_rail", "friction_n": 0.0},
+        nut={"drag_torque_n_mm": 0.0},
+        mount={"kind": "flexure"},
+        damping={"ratio": 0.2},
+        print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.4, "settle_s": 0.1},
+    )
+    assert not make_job(scenario).machine.frictions
+    found, chunks = both(scenario)
+    assert max(float(chunk.load_angle.max()) for chunk in chunks) > LINEAR_LOAD_ANGLE
     assert found < CLOSE
 
 

@@ -43,6 +43,7 @@ def layer(damping):
         limit=np.zeros((1, 0)),
         damping=damping,
         steep=np.abs(damping).sum(axis=0)[:, None] / FORCE_UNIT,
+        carried=np.zeros((0, 1)),
         parts=parts,
     )
     one = np.eye(3)[None]
@@ -150,6 +151,7 @@ def test_a_known_force_that_bends_is_taken_exactly(count):
         slip=np.zeros((time.size, 0, 1)),
         slip_speed=np.zeros((time.size, 0, 1)),
         offset=np.zeros((time.size, 0, 1)),
+        offset_speed=np.zeros((time.size, 0, 1)),
         imposed=np.zeros((1, time.size, 1)),
     )
     table = steps.tables(modes, length, 2)
@@ -205,6 +207,7 @@ def test_a_bent_force_keeps_its_integral():
         slip=nothing,
         slip_speed=nothing,
         offset=nothing,
+        offset_speed=nothing,
         imposed=np.zeros((1, spaces + 1, 1)),
     )
     table = exponential.corners(motions.mu, length, 16)
@@ -257,6 +260,7 @@ def test_the_rate_of_row_forces_is_their_change():
         slip=(slip * length * np.ones((count, 1, 1))).astype(np.float32),
         slip_speed=(slip * length / 6 * np.ones((count + 1, 1, 1))).astype(np.float32),
         offset=np.zeros((count + 1, rows.size - b, 1), dtype=np.float32),
+        offset_speed=np.zeros((count + 1, rows.size - b, 1), dtype=np.float32),
         mix=None,
     )
     eta = rng.normal(0, 1e-6, (n, 1))

@@ -45,6 +45,8 @@ ROOT = Path(__file__).parents[2]
 ROLLING = ROOT / "scenarios" / "bent-rolled-rolling-joints.toml"
 RIGID = ROOT / "scenarios" / "bent-rolled-rigid.toml"
 FOUR = ROOT / "scenarios" / "four-screws.toml"
+PLAIN = ROOT / "scenarios" / "plain-lead-screws.toml"
+SPEEDS = 2.0, 4.0, 5.0, 10.0  # mm/s: at 4 the rotors ring with the detent, past their linear range
 MANY = 256
 LONG = 480  # layers of the print that one printer is measured on; quick: a quarter
 FINE = Pace(
@@ -67,7 +69,9 @@ class Measured:
     seconds: float
 
 
-def job_of(path: Path, layers: int, members: int = 1, friction: bool = True) -> Job:
+def job_of(
+    path: Path, layers: int, members: int = 1, friction: bool = True, changes: tuple[str, ...] = ()
+) -> Job:
     """A shipped scenario cut to so many layers; members differ in the strength of their imperfections."""
     frictionless = [
         "nut.drag_torque_n_mm=0",
@@ -76,7 +80,8 @@ def job_of(path: Path, layers: int, members: int = 1, friction: bool = True) -> 
         "joint.friction_coefficient=0",
         "mount.friction_coefficient=0",
     ]
-    job = make_job(load_scenario(path, [f"print.layers={layers}", *([] if friction else frictionless)]))
+    changes = (f"print.layers={layers}", *changes, *(() if friction else frictionless))
+    job = make_job(load_scenario(path, list(changes)))
     strength = np.random.default_rng(1).uniform(0.3, 1.2, (members, 1))
     strength[0] = 1.0
     return replace(job, amounts=job.amounts * strength)
@@ -192,6 +197,40 @@ def against_equilibrium(quick: bool, found: dict[str, object]) -> None:
         ratios.append(dynamic.seconds / seconds)
         found[f"equilibrium_difference_um_{members}"] = off
     found["equilibrium_vs_propagator_one"], found["equilibrium_vs_propagator"] = ratios
+
+
+def ordinary(quick: bool, found: dict[str, object]) -> None:
+    """Whole prints of other machines, and of one at other speeds, against the one with rolling joints."""
+    layers = 60
+    print(f"\nOrdinary machines, {layers} layers, per layer, against {ROLLING.name}:")
+
+    def measured(path: Path, changes: tuple[str, ...] = ()) -> tuple[float, float]:
+        short = job_of(path, 2, changes=changes)
+        begin = state.start(short)
+        truth, one = (layers_of(PropagatorEngine(pace=pace), short, begin) for pace in (FINE, Pace()))
+        job = job_of(path, layers, changes=changes)
+        seconds = min(print_of(PropagatorEngine(), job).seconds for _ in range(1 if quick else 3))
+        return seconds, apart(short, one.pose, truth.pose)
+
+    usual, error = measured(ROLLING)
+    row("rolling joints", usual, error)
+    slowest = 0.0
+    for path in sorted(ROLLING.parent.glob("*.toml")) if not quick else [PLAIN]:
+        if path != ROLLING:
+            seconds, error = measured(path)
+            row(path.stem, seconds, error, seconds / usual, "the time of rolling joints")
+            slowest = max(slowest, seconds)
+            if path == PLAIN:
+                found["plain_vs_rolling"] = seconds / usual
+    at_speeds = 0.0
+    for speed in SPEEDS:
+        seconds, error = measured(ROLLING, (f"motion.speed_mm_s={speed}",))
+        row(
+            f"rolling joints at {speed:g} mm/s", seconds, error, seconds / usual, "the time of rolling joints"
+        )
+        at_speeds = max(at_speeds, seconds)
+    found["speed_vs_default"] = at_speeds / usual
+    found["slowest_shipped_vs_rolling"] = slowest / usual
 
 
 def replace_layers(job: Job, layers: int) -> Job:
@@ -362,6 +401,7 @@ def main() -> None:
         lambda: against_equilibrium(given.quick, found),
         lambda: against_multibody(found),
         lambda: growth(given.quick),
+        lambda: ordinary(given.quick, found),
         where_time_goes,
     ]
     every = cores()
