@@ -17,11 +17,11 @@ linear in the run-out and enters as forcing, whatever screws the members of a ba
 work.
 
 Limits: F without friction.  Leads and warm-up of the screws do not count towards F: they tilt the bed by
-1e-4 rad or so.  Left out is what the run-outs' own forces add to T, second order in the run-out: a screw alone
-on planes of equal stiffness feels none (its energy is the same at every angle), else it stands still or swings
-twice per turn; 8 % of T where 130 N press on 130 um TIR (tests/independent/test_turning_screws.py), and worth
-0.005 um of height on the shipped machines.  Left out too is how T changes as the rotor lags, by less than
-1e-2 rad.
+1e-4 rad or so.  Left out is what the run-outs' own forces add to T, second order in the run-out: a screw
+alone on planes of equal stiffness feels none (its energy is the same at every angle), else it stands still or
+swings twice per turn; 8 % of T where 130 N press on 130 um TIR (tests/independent/test_turning_screws.py),
+and worth 0.005 um of height on the shipped machines.  Left out too is how T changes as the rotor lags, by
+less than 1e-2 rad.
 """
 
 from __future__ import annotations
