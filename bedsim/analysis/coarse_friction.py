@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.analysis.linear_machine import chunk_at_rest
-from bedsim.components.row import Path
+from bedsim.components.row import Path, resting_path
 from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.equilibrium import layer_path
@@ -111,7 +111,7 @@ def _untouched(job: Job, system: System, height: Array) -> state.State:
         limit=np.zeros(0),
         breakaway=np.zeros(0),
     )
-    imposed = job.machine.imposed(state.resting_path(0.0, height), job.amounts)[:, 0]
+    imposed = job.machine.imposed(resting_path(0.0, height), job.amounts)[:, 0]
     still = np.zeros((job.members, n))
     force = imposed @ system.imposed_force[0].T + system.weight[0]
     loaded = state.slow_step(layer, state.State(q=still, v=still, f=nothing), force, imposed, nothing)

@@ -260,6 +260,7 @@ def _assumptions(
     free = loads.torque_to_hold(heaviest, heaviest.screw, low) - heaviest.motor.brake_torque
     share = power_loss.loose_share(free, heaviest.motor.detent_low * heaviest.motor.gear_ratio)
     part = loaded.scenario.print.part_mass_kg
+    aside = max(c.side_torque for c in numbers.corners)
     return (
         "Unfavourable: lowest friction of threads, nuts and guides, lowest detent, every rotor on top of its "
         "detent where the current left it; while lowering: all corners at the travel speed.",
@@ -274,6 +275,8 @@ def _assumptions(
         "Unequal corners, unfavourable at rest: drops from the first layer, lifting from the last; the "
         "stopped driver keeps its screw. Beyond some 10° of tilt the course is rough. Side force: springs, "
         "friction and slope of the mounts.",
+        f"A standing side force turns the bent screws by up to {_rounded(aside / N_MM)} N mm, once per turn "
+        "either way: counted in what is missing, not in the courses.",
         f"Balance of energy kept to {max(row.energy_error for row in rows):.0e} of what is turned over.",
     )
 

@@ -9,8 +9,10 @@ import numpy as np
 
 from bedsim.analysis.sizing_joint import joint_numbers, mount_places, radius_from_centre
 from bedsim.components import run_out
-from bedsim.errors import InputError
+from bedsim.errors import BedsimError, InputError
 from bedsim.model import convert
+from bedsim.model.build import build_machine
+from bedsim.model.side_torque import largest_torque
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
@@ -75,6 +77,7 @@ def gather(loaded: LoadedScenario) -> MachineNumbers:
     start, end = _bed_loads(scenario, places)
     radii = radius_from_centre(places)
     growth = scenario.bed.expansion_um_per_m_k * 1e-6 * scenario.bed.temperature_rise_k
+    turned, unassembled = _side_torques(loaded)
     corners = []
     for i, corner in enumerate(scenario.corner):
         low, high = nut_range(scenario, corner)
@@ -101,12 +104,24 @@ def gather(loaded: LoadedScenario) -> MachineNumbers:
                 room_below=high - lower_stop(scenario, corner),
                 bed_load=(float(start[i]), float(end[i])),
                 counterweight=sizing.counterweight_n,
+                side_torque=turned[i],
                 **_guide_numbers(corner),
             )
         )
     for made in corners:
         _check_corner(loaded, made)
-    return MachineNumbers(corners=tuple(corners), duty=duty_numbers(scenario, sizing))
+    return MachineNumbers(
+        corners=tuple(corners), duty=duty_numbers(scenario, sizing), unassembled=unassembled
+    )
+
+
+def _side_torques(loaded: LoadedScenario) -> tuple[list[float], str]:
+    """Largest torque [N m] of the standing side force on each screw, and why it could not be had if so."""
+    try:
+        machine = build_machine(loaded.scenario, loaded.tables)
+        return [float(value) for value in largest_torque(machine)], ""
+    except BedsimError as fault:
+        return [0.0] * len(loaded.scenario.corner), str(fault)
 
 
 def _check_corner(loaded: LoadedScenario, corner: CornerNumbers) -> None:

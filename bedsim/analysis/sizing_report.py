@@ -128,6 +128,8 @@ def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
         "(sizing.vibration_friction).",
         "Friction within the range given for the nut; detent at its lower end where it holds.",
     ]
+    if machine.unassembled:
+        lines.append(f"The torque of side forces on the screws is not counted: {machine.unassembled}")
     low, _, high = machine.corners[0].screw.friction
     if low == high:
         lines.append(

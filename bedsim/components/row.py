@@ -48,6 +48,18 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Push:
+    """A row without stiffness: what is imposed on it is a generalised force itself, N or N m.
+
+    `jacobian` (1, size): the motion along which it pushes.
+    """
+
+    name: str
+    corner: int
+    jacobian: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Friction:
     """A friction pair in one direction or in a plane, ruled by the bristle law of `friction.py`.
 
@@ -124,9 +136,10 @@ class Path:
 class Source:
     """One imperfection with unit strength: what it adds to the imposed extensions of a link.
 
-    `values(path)` returns (t, m) for the m rows of `link`; a link name of "offset" means an imposed offset of
-    the full coordinates themselves (rigid connections), m = size.  `amount` is the strength of this machine,
-    in the unit that makes `amount * values` an extension; a batch of machines differs in amounts alone.
+    `values(path)` returns (t, m) for the m rows of `link`, then of the links and pushes of `also`; a link
+    name of "offset" means an imposed offset of the full coordinates themselves (rigid connections), m = size.
+    `amount` is the strength of this machine, in the unit that makes `amount * values` an extension (a force
+    on a push); a batch of machines differs in amounts alone.
     """
 
     cause: str
@@ -135,8 +148,15 @@ class Source:
     amount: float
     values: Callable[[Path], Array]
     name: str = ""
+    also: tuple[str, ...] = ()
 
 
 def standing(path: Path, rows: Array) -> Array:
     """Extensions (t, m) that neither turn nor change: `rows` (m,) at every instant."""
     return np.broadcast_to(rows, (path.time.size, rows.size))
+
+
+def resting_path(time: Array | float, height: Array) -> Path:
+    """A path at rest at `height` (t, c), or (c,) for one instant."""
+    at = np.atleast_2d(np.asarray(height, dtype=float))
+    return Path(time=np.atleast_1d(time), height=at, move_start=at, move_end=at)

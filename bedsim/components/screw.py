@@ -143,6 +143,17 @@ def in_series(stiffness: Array, *others: Array) -> Array:
     return np.linalg.inv(compliance)
 
 
+def twist_compliances(screw: Screw, nut_position: Array) -> dict[str, Array]:
+    """Turn (n,) rad of the screw at the nut against its motor per N m between them, by part: a/(G J_p) and
+    1/k_coupling."""
+    lower, _ = clipped_spans(screw, nut_position)
+    polar = 2 * screw.second_moment
+    return {
+        "torsion": lower / (screw.shear_modulus * polar),
+        "coupling": np.full_like(lower, 1.0 / screw.coupling),
+    }
+
+
 def axial_compliances(screw: Screw, nut_position: Array) -> dict[str, Array]:
     """Compliances (n,) m/N of the screw's axial train, each by name.
 
@@ -161,11 +172,8 @@ def axial_compliances(screw: Screw, nut_position: Array) -> dict[str, Array]:
         parts = {"shaft": shaft, "thrust bearing": whole - shaft}
     else:
         parts = {"shaft": lower / stretch, "thrust bearing": bearing * one}
-    polar = 2 * screw.second_moment
     i2 = screw.travel_per_radian**2
-    parts["torsion"] = i2 * lower / (screw.shear_modulus * polar)
-    parts["coupling"] = i2 / screw.coupling * one
-    return parts
+    return parts | {name: i2 * twist for name, twist in twist_compliances(screw, nut_position).items()}
 
 
 def lateral_rows(coordinates: Coordinates, corner: int, thread_height: float, joint_height: float) -> Array:

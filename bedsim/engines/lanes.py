@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.beside import Beside, Line
+from bedsim.components.row import resting_path
 from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.solved import Solved, report
@@ -182,7 +183,7 @@ def _turned(job: Job, layers: Layers, begin: State) -> State:
     # no higher than where the print began
     heights = np.minimum(end[:, None] + TURNS * turn * np.linspace(1, 0, TURN_STEPS + 1), end[0])
     time, at = np.repeat(program.start_time(layers), heights.shape[1]), heights.reshape(-1, 1)
-    path = state.resting_path(time, at * np.ones(program.corners))
+    path = resting_path(time, at * np.ones(program.corners))
     imposed = machine.imposed(path, job.amounts[0]).reshape(*heights.shape, -1)
     force = imposed @ np.swapaxes(system.imposed_force, 1, 2) + system.weight[:, None]
     slip = np.diff(heights).T[..., None] * machine.contact_command.sum(axis=1)

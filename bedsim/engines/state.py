@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components import friction
-from bedsim.components.row import Path
+from bedsim.components.row import Path, resting_path
 from bedsim.engines.base import Chunk, Job, make_observer
 from bedsim.errors import SolverError
 from bedsim.model.assembly import Machine, System
@@ -172,12 +172,6 @@ def slow_steps(layer: SlowLayer, state: State, force: Array, imposed: Array, sli
         guess, last = 2 * state.q - last, state.q  # on as in the last step
         state = slow_step(layer, state, force[:, k], imposed[:, k], np.broadcast_to(by, state.f.shape), guess)
     return state
-
-
-def resting_path(time: Array | float, height: Array) -> Path:
-    """A path at rest at `height` (t, c), or (c,) for one instant."""
-    at = np.atleast_2d(np.asarray(height, dtype=float))
-    return Path(time=np.atleast_1d(time), height=at, move_start=at, move_end=at)
 
 
 def one_by_one(

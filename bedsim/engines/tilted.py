@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.row import Path
+from bedsim.components.row import Path, resting_path
 from bedsim.engines import base, state
 from bedsim.engines.base import Job
 from bedsim.engines.state import SlowLayer, State
@@ -151,7 +151,7 @@ def _arrived(job: Job, system: System, layer: int, level: Array) -> State:
         parts=elastic(machine, system, 0, motor_sine=False),
     )
     above = level + job.program.approach
-    at = state.resting_path(job.program.start_time(layer), above)
+    at = resting_path(job.program.start_time(layer), above)
     imposed = machine.imposed(at, job.amounts)
     force = imposed[:, 0] @ system.imposed_force[0].T + system.weight[0]
     empty = np.zeros((job.members, 0))

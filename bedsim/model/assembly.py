@@ -1,6 +1,6 @@
 """The sum of all rows: mass, stiffness, damping and forcing of the machine at every layer.
 
-    M q'' + C q' + (K + K_geo) q = J^T k imposed - J_c^T bristle + g - M q_cmd''
+    M q'' + C q' + (K + K_geo) q = J^T k imposed + J_p^T push - J_c^T bristle + g - M q_cmd''
 
 Rigid connections are removed by a coordinate transformation q_full = T q; an offset imposed on a rigid
 connection turns into extensions of all other links.  Imperfections enter through `imposed` only.
@@ -19,7 +19,7 @@ from bedsim.components.frame import Coordinates
 from bedsim.components.friction import group_matrix
 from bedsim.components.motor import PLACE_ERROR
 from bedsim.components.plate import PlateShapes
-from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop
+from bedsim.components.row import Flank, Friction, Link, Path, Push, Source, Stop
 from bedsim.components.stop import seated_stiffness
 from bedsim.errors import ModelError
 
@@ -68,6 +68,7 @@ class Machine:
     motor_corner: tuple[int, ...]
     mount_preload: Array  # (c,) N, magnets that keep the mounts seated
     plate: PlateShapes
+    pushes: tuple[Push, ...] = ()
 
     @property
     def torque_to_raise(self) -> Array:
@@ -84,22 +85,34 @@ class Machine:
 
     @cached_property
     def slices(self) -> dict[str, slice]:
-        """Where each link's rows stand in the stacked vector of extensions."""
+        """Where each link's rows, then each push, stand in the stacked vector of what is imposed."""
         found, start = {}, 0
-        for link in self.links:
-            found[link.name] = slice(start, start + link.rows)
-            start += link.rows
+        parts: tuple[Link | Push, ...] = (*self.links, *self.pushes)
+        for part in parts:
+            found[part.name] = slice(start, start + part.jacobian.shape[0])
+            start = found[part.name].stop
         return found
 
     @cached_property
     def rows(self) -> Array:
-        """Jacobian (r, n) of all link rows on the kept coordinates."""
+        """Jacobian (r, n) of all link rows on the kept coordinates, nothing for pushes: they have no
+        extension."""
         return self.full_rows @ self.transform
 
     @cached_property
     def full_rows(self) -> Array:
-        """Jacobian (r, size) of all link rows on the full coordinates."""
-        return np.vstack([link.jacobian for link in self.links])
+        """Jacobian (r, size) of all link rows on the full coordinates, nothing for pushes."""
+        return np.vstack([*(link.jacobian for link in self.links), *(0.0 * p.jacobian for p in self.pushes)])
+
+    @cached_property
+    def push_rows(self) -> Array:
+        """Jacobian (p, n) of all pushes on the kept coordinates."""
+        return self._stack([push.jacobian for push in self.pushes]) @ self.transform
+
+    @property
+    def pushed(self) -> slice:
+        """Where the pushes stand among the rows."""
+        return slice(self.rows.shape[0] - len(self.pushes), None)
 
     @cached_property
     def axial_rows(self) -> list[int]:
@@ -169,24 +182,30 @@ class Machine:
         """Strength (s,) of every source."""
         return np.array([source.amount for source in self.sources])
 
-    def source_rows(self, source: Source, path: Path) -> tuple[slice, Array]:
-        """Extensions (t, m) of a source of unit strength, and the rows they belong to."""
+    def source_rows(self, source: Source, path: Path) -> tuple[slice | NDArray[np.int64], Array]:
+        """What a source of unit strength imposes (t, m), and the rows it belongs to."""
         values = source.values(path)
         if source.link == "offset":
             return slice(0, self.full_rows.shape[0]), -values @ self.full_rows.T
-        return self.slices[source.link], values
+        return self._rows_of(source), values
+
+    def _rows_of(self, source: Source) -> slice | NDArray[np.int64]:
+        if not source.also:
+            return self.slices[source.link]
+        number = np.arange(self.rows.shape[0])
+        return np.concatenate([number[self.slices[name]] for name in (source.link, *source.also)])
 
     def imposed_rows(self, amounts: Array) -> NDArray[np.int64]:
         """Numbers (u,) of the rows on which something is imposed with strengths (..., s)."""
         found = np.zeros(self.rows.shape[0], dtype=bool)
         for k in _in_use(amounts):
-            link = self.sources[k].link
-            found[slice(None) if link == "offset" else self.slices[link]] = True
+            source = self.sources[k]
+            found[slice(None) if source.link == "offset" else self._rows_of(source)] = True
         return np.flatnonzero(found)
 
     def imposed(self, path: Path, amounts: Array | None = None) -> Array:
-        """Imposed extensions (..., t, r) along a path for strengths (..., s); by default this machine's
-        own."""
+        """Imposed extensions and pushes (..., t, r) along a path for strengths (..., s); by default this
+        machine's own."""
         amounts = self.amounts if amounts is None else amounts
         # row after row in memory, as sources make them: their instants are added in one go
         total = np.zeros((*amounts.shape[:-1], self.rows.shape[0], path.time.size))
@@ -211,11 +230,11 @@ class System:
     K: Array  # (l, n, n), geometric stiffness included
     stuck: Array  # (l, n, n) the same as a tap finds it: all bristles stuck, all flanks seated
     weight: Array  # (l, n)
-    imposed_force: Array  # (l, n, r): force per imposed extension
+    imposed_force: Array  # (l, n, r): force per imposed extension, or per push
     friction_limit: Array  # (l, d)
     seat: Array  # (l, k) N/m: sideways stiffness of flanks that hang centred under their load
     corner_load: Array  # (l, c) N
-    stiffness: Array  # (l, r, r) of all links
+    stiffness: Array  # (l, r, r) of all links, nothing for pushes
 
     @cached_property
     def natural(self) -> tuple[Array, Array]:
@@ -305,6 +324,7 @@ def assemble(machine: Machine, layers: Layers) -> System:
     stiffness = _filled(machine, under_load, position, load, stiffness)
     imposed_force = machine.rows.T @ stiffness
     K = imposed_force @ machine.rows
+    imposed_force[:, :, machine.pushed] = machine.push_rows.T
     limits = [
         f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])
     ]

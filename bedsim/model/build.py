@@ -18,6 +18,7 @@ from bedsim.model.assembly import GrowingPart, Machine
 from bedsim.model.convert import Tables, first_nut, make_bed
 from bedsim.model.corner import CornerParts, corner_rows, make_corners
 from bedsim.model.program import Limits, Program
+from bedsim.model.side_torque import with_side_torque
 from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
@@ -68,7 +69,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
     sources += motor_sources + _heat(coordinates, bed, corners)
     transform, kept = _transform(coordinates, constraint)
     mass, weight = _mass(coordinates, scenario, bed, shapes, corners)
-    return Machine(
+    machine = Machine(
         coordinates=coordinates,
         corner_names=tuple(c.name for c in corners),
         corner_position=np.array([c.axis for c in corners]),
@@ -94,6 +95,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
         mount_preload=np.array([c.mount.magnet_force for c in corners]),
         plate=shapes,
     )
+    return with_side_torque(machine, corners)
 
 
 def build_program(scenario: schema.Scenario) -> Program:

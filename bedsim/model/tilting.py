@@ -225,12 +225,12 @@ def commanded_pose(machine: Machine, bed: Tilted, height: Array) -> Array:
 
 
 def strain(machine: Machine, bed: Tilted, height: Array) -> Array:
-    """Extension (r,) of all link rows in the commanded tilted pose, exact at the mounts, linear elsewhere.
+    """Extension (r,) of all rows in the commanded tilted pose, exact at the mounts, linear elsewhere.
 
     Motors follow their command; it strains nothing at the screws, which turn as much as their nut climbs.
     """
     u = commanded_pose(machine, bed, height)
-    found = np.concatenate([link.jacobian @ u for link in machine.links])
+    found = machine.full_rows @ u
     for link in machine.links:
         where = machine.slices[link.name]
         if link.name.endswith((".motor", ".axial", ".belt")):

@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 
 
-def torque_to_hold(load: float, lead: float, efficiency_back: float) -> float:
-    """Return the torque [N m] at the screw that keeps a load [N] from sinking: max(0, F l eta2/(2 pi)).
+def torque_to_hold(load: float, lead: float, efficiency_back: float, aside: float = 0.0) -> float:
+    """Return the torque [N m] at the screw that keeps a load [N] from sinking: max(0, F l eta2/(2 pi) + T).
 
-    Source: as `torque.torque_driven_back`.
+    `aside` T [N m]: what a side force turns the screw by where it rests worst; friction of a self-locking
+    screw (eta2 below 0) holds against it.  Source: as `torque.torque_driven_back`.
     """
-    return max(0.0, load * lead * efficiency_back / (2.0 * math.pi))
+    return max(0.0, load * lead * efficiency_back / (2.0 * math.pi) + aside)
 
 
 def torque_missing(needed: float, available: float) -> float:

@@ -34,8 +34,10 @@ def efficiency_back(screw: ScrewNumbers, friction: float) -> float:
 
 
 def torque_to_hold(corner: CornerNumbers, screw: ScrewNumbers, friction: float) -> float:
-    """Return the torque [N m] at a screw that keeps what hangs on a corner, at its heaviest, from sinking."""
-    return holding.torque_to_hold(max(corner.hanging), screw.lead, efficiency_back(screw, friction))
+    """Return the torque [N m] at a screw that keeps what hangs on a corner, at its heaviest, from sinking,
+    wherever in its turn the screw rests."""
+    back = efficiency_back(screw, friction)
+    return holding.torque_to_hold(max(corner.hanging), screw.lead, back, corner.side_torque)
 
 
 def torque_up(corner: CornerNumbers, duty: Duty, friction: float) -> float:
@@ -55,8 +57,12 @@ def inertia_at_motor(corner: CornerNumbers, *, with_load: bool) -> float:
 
 
 def motor_torque(corner: CornerNumbers, duty: Duty, friction: float) -> float:
-    """Return the torque [N m] at the motor to raise and accelerate: T_screw/(i eta_g) + J alpha."""
+    """Return the torque [N m] at the motor to raise and accelerate: T_screw/(i eta_g) + J alpha.
+
+    T_screw with what a standing side force adds where in its turn the bent screw is hardest to move.
+    """
     motor, screw = corner.motor, corner.screw
     alpha = 2.0 * math.pi * duty.acceleration / screw.lead * motor.gear_ratio
-    steady = torque.at_motor(torque_up(corner, duty, friction), motor.gear_ratio, motor.gear_efficiency)
+    at_screw = torque_up(corner, duty, friction) + corner.side_torque
+    steady = torque.at_motor(at_screw, motor.gear_ratio, motor.gear_efficiency)
     return steady + inertia_at_motor(corner, with_load=False) * alpha

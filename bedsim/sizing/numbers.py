@@ -108,7 +108,10 @@ class JointNumbers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CornerNumbers:
-    """One corner: its parts, where its nut goes [m], and its load [N] at the first and last layer."""
+    """One corner: its parts, where its nut goes [m], and its load [N] at the first and last layer.
+
+    `side_torque` [N m]: by what a standing side force turns the screw, out of true as it is, at most.
+    """
 
     name: str
     screw: ScrewNumbers
@@ -132,6 +135,7 @@ class CornerNumbers:
     room_below: float  # from there to the lower stop
     bed_load: tuple[float, float]
     counterweight: float
+    side_torque: float = 0.0
 
     @property
     def hanging(self) -> tuple[float, float]:
@@ -165,7 +169,11 @@ class Duty:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MachineNumbers:
-    """The whole machine: its corners and what it is asked to do."""
+    """The whole machine: its corners and what it is asked to do.
+
+    `unassembled`: why no side forces are known; empty when they are.
+    """
 
     corners: tuple[CornerNumbers, ...]
     duty: Duty
+    unassembled: str = ""

@@ -59,11 +59,14 @@ def missing_words(corner: CornerNumbers, friction: float, held: float) -> str:
     lacking = holding.torque_missing(loads.torque_to_hold(corner, screw, friction), held)
     if lacking <= 0:
         return ""
-    carried = holding.load_held(held, screw.lead, loads.efficiency_back(screw, friction))
-    lift = holding.counterweight_missing(max(corner.hanging), carried)
+    brake = f"a brake of {rounded_up(lacking / N_MM)} N mm more at each screw"
+    back, left = loads.efficiency_back(screw, friction), held - corner.side_torque
+    if back <= 0 or left < 0:  # the side force alone turns the screw
+        return brake
+    lift = holding.counterweight_missing(max(corner.hanging), holding.load_held(left, screw.lead, back))
     return (
-        f"a brake of {rounded_up(lacking / N_MM)} N mm more at each screw, or {rounded_up(lift)} N "
-        f"({rounded_up(lift / GRAVITY)} kg) more of counterweight at each corner"
+        f"{brake}, or {rounded_up(lift)} N ({rounded_up(lift / GRAVITY)} kg) more of counterweight at each "
+        "corner"
     )
 
 
@@ -82,7 +85,7 @@ def _hold_row(
         loads.torque_to_hold(corner, corner.screw, friction) / N_MM,
         held / N_MM,
         "N mm",
-        formula=f"F l eta2/(2 pi) against {against}, no help from guide and nut drag",
+        formula=f"F l eta2/(2 pi) + T_side against {against}, no help from guide and nut drag",
         source="THK torque; Shigley section 8-2",
         corner=corner.name,
         note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; {note}",
@@ -99,7 +102,7 @@ def _fall_row(corner: CornerNumbers, friction: float) -> Check:
         mass=corner.moved_mass,
         lead=screw.lead,
         efficiency_back=loads.efficiency_back(screw, friction),
-        holding_torque=motor.brake_torque,
+        holding_torque=motor.brake_torque - corner.side_torque,
         inertia=turning,
     )
     return shown(
@@ -107,7 +110,7 @@ def _fall_row(corner: CornerNumbers, friction: float) -> Check:
         "acceleration at which a shaken bed begins to sink",
         a,
         "m/s²",
-        formula="(F l eta2/(2 pi) - brake)/(2 pi J/l + m l eta2/(2 pi))",
+        formula="(F l eta2/(2 pi) + T_side - brake)/(2 pi J/l + m l eta2/(2 pi))",
         source="Newton's second law",
         corner=corner.name,
         note="0: held by these numbers. bedsim size --power-loss gives the course of a fall",

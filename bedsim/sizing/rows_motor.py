@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from bedsim.sizing import loads, motor_margin
+from bedsim.sizing import loads, motor_margin, torque
 from bedsim.sizing.layer_heights import Train, layer_heights, sentence
 from bedsim.sizing.numbers import CornerNumbers, Duty
 from bedsim.sizing.table import Check, below, shown
@@ -38,6 +38,7 @@ def _torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
         source = "holding torque: no pull-out curve given, the true limit is lower"
         missing = "the motor's pull-out curve (sizing.pull_out)"
     angle = motor_margin.load_angle(needed, motor.holding_torque)
+    aside = torque.at_motor(corner.side_torque, motor.gear_ratio, motor.gear_efficiency)
     short = needed - available
     if short > 0:
         missing = f"{short / N_MM:.3g} N mm of motor torque at {speed * MINUTE:.0f} rpm"
@@ -48,11 +49,21 @@ def _torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             needed / N_MM,
             available / N_MM,
             "N mm",
-            formula="T/(i eta_g) + J alpha",
+            formula="(T + T_side)/(i eta_g) + J alpha",
             source=source,
             corner=corner.name,
             missing=missing,
             note=f"{speed * MINUTE:.0f} rpm of the motor, friction at its upper end {high:g}",
+        ),
+        shown(
+            SUBJECT,
+            "torque of the standing side force on the bent screw",
+            aside / N_MM,
+            "N mm",
+            formula="T_side/(i eta_g), T_side = side force x run-out across it",
+            source="virtual work; derived",
+            corner=corner.name,
+            note="once per turn, at most, without friction; counted where the motor turns or holds",
         ),
         below(
             SUBJECT,

@@ -39,6 +39,13 @@ def test_shipped_scenarios(name):
     assert from_reference(shipped(name, LAYERS), PROPAGATOR, CLOSE) < CLOSE
 
 
+def test_side_forces_that_turn_the_screws():
+    """A hot bed bolted to its carriages: up to 12 N mm once per turn, over 0.3 um of height in a layer."""
+    hot = ["print.layers=2", "print.layer_mm=1", "mount.kind=bolted", "bed.temperature_rise_k=60"]
+    scenario = load_scenario(SCENARIOS / "bent-rolled-rigid.toml", hot)
+    assert from_reference(scenario, PROPAGATOR, CLOSE) < CLOSE
+
+
 @pytest.mark.parametrize(
     ("name", "ratio"),
     [("bent-rolled-rigid", 0.004), ("bent-rolled-rolling-joints", 0.01), ("four-screws", 0.9)],

@@ -29,6 +29,7 @@ TURNING_TRAVEL = (
     "corner.front left.screw.travel.once_per_turn_pv_um=9",
     "corner.front left.screw.travel.slope_um_per_300mm=30",
 )
+SIDE_FORCE = {"mount.radial_n_per_um": 100.0, "bed.temperature_rise_k": 60.0}
 ALIKE = ("corner.back.screw.run_out.bow_tir_um=260", "corner.front left.screw.run_out.bow_tir_um=260")
 
 
@@ -46,10 +47,11 @@ def spare(name, **run_out):
     return Spare(name=name, run_out=RunOut(**run_out), travel=Travel(), tables={})
 
 
-@pytest.mark.parametrize("corners", [3, 4])
-def test_columns_are_the_engine_for_any_clocking_and_any_places(three, four, corners):
-    """Linear in e^{j clocking}, derived: swapped and turned at random, every layer as the engine has it."""
-    loaded = three if corners == 3 else four
+@pytest.mark.parametrize(("corners", "pushed"), [(3, {}), (4, {}), (3, SIDE_FORCE)])
+def test_columns_are_the_engine_for_any_clocking_and_any_places(three, four, corners, pushed):
+    """Linear in e^{j clocking}, derived: swapped and turned at random, every layer as the engine has it;
+    also where a side force turns the bent screws."""
+    loaded = (three if corners == 3 else four).with_values(pushed)
     hand = screws_in_hand(loaded)
     response = response_of(loaded, hand)
     rng = np.random.default_rng(corners)

@@ -20,6 +20,17 @@ def test_shares_add_up_to_the_machine_without_friction(shipped, frictionless):
     assert shares_of(run, parts)["friction and vibration", ""] == pytest.approx((0, 0), abs=1e-11)
 
 
+def test_the_torque_of_a_side_force_belongs_to_the_run_out_that_turns_in_it(shipped, frictionless):
+    """A hot bolted bed: causes still add up; run-out lifts once per turn by more than in a cold one."""
+    bolted = (*(key for key in frictionless if "mount" not in key), "mount.kind=bolted", "print.layers=45")
+    hot, cold = (shipped("bent-rolled-rigid", *bolted, f"bed.temperature_rise_k={rise}") for rise in (60, 0))
+    run, parts = simulate(hot, engine="equilibrium"), source_layers(hot)
+    assert sum(p[0] for p in parts.values()) == pytest.approx(run.layers.lateral_error, abs=1e-12)
+    assert sum(p[1] for p in parts.values()) == pytest.approx(run.layers.height_error, abs=1e-12)
+    lifted, before = (np.ptp(source_layers(x)["run-out", "front right"][1], axis=0) for x in (hot, cold))
+    assert (lifted - before).max() > 0.8e-6
+
+
 def test_friction_is_the_remainder(shipped, frictionless):
     """With friction the causes' shares stay what they were, and the difference is named."""
     without = source_layers(shipped("bent-rolled-rolling-joints", *frictionless, *FEW))

@@ -36,6 +36,18 @@ class Equations:
     loads: Array  # (3,) N
 
 
+@dataclass(frozen=True, kw_only=True)
+class Turning:
+    """The same machine at rest, its screws bent by the angle they really have: for coordinates x (n + 3,),
+    the last the twist of each screw between motor and nut, the energy is
+    x K x/2 - x imposed e + e square e/2 - x force."""
+
+    K: Array
+    imposed: Array  # (n + 3, 12)
+    square: Array  # (12, 12)
+    force: Array  # (n + 3,): weight and growth
+
+
 def moved(t: sp.Matrix, w: sp.Matrix, p: object) -> sp.Matrix:
     """Small displacement of the point p of a body."""
     return t + w.cross(sp.Matrix(p))
@@ -87,8 +99,10 @@ def spring(k: float, stretch: sp.Expr) -> sp.Expr:
     return k * stretch**2 / 2
 
 
-def corner_energy(c: Corner, k: int, q: sp.Matrix, e: sp.Matrix, bed: sp.Matrix) -> sp.Expr:
-    """Energy of all springs of one corner."""
+def corner_energy(
+    c: Corner, k: int, q: sp.Matrix, e: sp.Matrix, bed: sp.Matrix, twist: sp.Expr | None = None
+) -> sp.Expr:
+    """Energy of all springs of one corner; `twist` of the screw by its nut, if it is not to be lumped."""
     t, w, nut, turn, rotor = corner_motion(q, k)
     x, y = c.groove
     gap = moved(bed[:3, 0], bed[3:6, 0], c.mount) + sp.Matrix(c.growth) - moved(t, w, c.mount - c.axis)
@@ -112,7 +126,10 @@ def corner_energy(c: Corner, k: int, q: sp.Matrix, e: sp.Matrix, bed: sp.Matrix)
         pair = sp.Matrix([deflection - e[4 * k + j], slope - e[4 * k + j + 1]])
         V += (pair.T * sp.Matrix(c.plane) * pair)[0] / 2
     helix = c.hand * c.lead / (2 * sp.pi.evalf(17))
-    return V + spring(c.axial, t[2] + helix * (rotor - turn)) + spring(c.motor, rotor)
+    V += spring(c.motor, rotor)
+    if twist is None:
+        return V + spring(c.axial, t[2] + helix * (rotor - turn))
+    return V + spring(c.lift, t[2] + helix * (rotor + twist - turn)) + spring(c.twist, twist)
 
 
 def weights(n: Numbers, q: sp.Matrix) -> sp.Expr:
@@ -225,6 +242,49 @@ def imposed_extensions(n: Numbers, height: Array) -> Array:
 def rest(eq: Equations, n: Numbers) -> Array:
     """Equilibrium (n,) at commanded height zero."""
     return np.linalg.solve(eq.K, eq.weight + eq.growth + eq.imposed @ imposed_extensions(n, np.zeros(1))[0])
+
+
+def derive_turning(n: Numbers, loads: Array) -> Turning:
+    """The energy with the twists as coordinates of their own."""
+    q, _, e = symbols()
+    twist = sp.Matrix(sp.symbols("g:3", real=True))
+    x = q.col_join(twist)
+    V = sum(corner_energy(c, k, q, e, q[:6, 0], twist[k]) for k, c in enumerate(n.corners))
+    U = load_on_displaced_joint(n, q, loads)
+    return Turning(
+        K=second(V, x, x) + second(U, x, x),
+        imposed=-second(V, x, e),
+        square=second(V, e, e),
+        force=-slope_at_rest(weights(n, q), x) - slope_at_rest(V, x),
+    )
+
+
+def rest_of_turning(eq: Turning, n: Numbers, height: float, push: bool = True) -> Array:
+    """Equilibrium (n + 3,) at a commanded height with run-outs at the screws' actual angles at their nuts.
+
+    The energy is least: its slope by an angle holds that of the run-out, (dU/de) de/d angle, without which
+    (`push`) the screws' angles are where side forces do not count.
+    """
+    flat = imposed_extensions(n, np.array([height]))[0].reshape(3, 2, 2)
+    bent = flat[:, 0] + 1j * flat[:, 1]  # deflection and slope as complex numbers
+    place = np.array([[6 + PER_CORNER * k + 9, 6 + 3 * PER_CORNER + k] for k in range(3)])
+
+    def slope(x: Array) -> Array:
+        turned = bent * np.exp(1j * x[place].sum(axis=1))[:, None]
+        e, by_angle = (np.stack([z.real, z.imag], axis=1) for z in (turned, 1j * turned))
+        found = eq.K @ x - eq.imposed @ e.ravel() - eq.force
+        pull = (eq.square @ e.ravel() - eq.imposed.T @ x).reshape(3, 4)
+        for k in range(3) if push else ():
+            found[place[k]] += pull[k] @ by_angle[k].ravel()
+        return found
+
+    x = np.zeros(eq.force.size)
+    for _ in range(100):
+        step = np.linalg.solve(eq.K, slope(x))
+        x = x - step
+        if np.abs(step).max() < 1e-15:
+            return x
+    raise ValueError("no equilibrium")
 
 
 def integrate(eq: Equations, n: Numbers, start: Array, time: Array) -> Array:

@@ -9,6 +9,7 @@ switched off.
 from __future__ import annotations
 
 import cmath
+import copy
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -120,6 +121,24 @@ def oracle_machine() -> LoadedScenario:
     return scenario_from_tree(TREE, folder=Path(), source="", name="three screws")
 
 
+def hot_machine(bent: float) -> LoadedScenario:
+    """The same with joints and mounts as good as bolted and a bed 60 K warmer, which pushes against screws of
+    `bent` times the run-out; each layer is a fifth of a turn on."""
+    tree = copy.deepcopy(TREE)
+    tree["bed"]["temperature_rise_k"] = 60
+    tree["print"] |= {"layers": 6, "layer_mm": 1}
+    tree["screw"] |= {"diameter_mm": 20, "root_diameter_mm": 17}
+    tree["joint"]["lateral_n_per_mm"] = 5e4
+    tree["mount"]["radial_n_per_um"] = 50
+    for c in tree["corner"]:
+        c["screw"]["run_out"] = {
+            key: value * bent if "tir" in key else value for key, value in c["screw"]["run_out"].items()
+        }
+        for e in c.get("joint", {}).get("element", []):
+            e["lateral_n_per_mm"] *= 1000
+    return scenario_from_tree(tree, folder=Path(), source="", name="three screws, hot")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Corner:
     """One corner's numbers in SI; points from the screw axis at the height of the bed surface unless said."""
@@ -128,7 +147,8 @@ class Corner:
     hand: int
     lead: float
     plane: Array  # (2, 2) deflection, slope
-    axial: float
+    lift: float  # of all that is axial, the screw held at the nut
+    twist: float  # of screw and coupling between nut and motor
     thread: float
     joint: float
     elements: tuple[tuple[float, float, float], ...]  # x, y, stiffness
@@ -152,6 +172,11 @@ class Corner:
     slope: complex
     curvature: complex
     euler_load: float
+
+    @property
+    def axial(self) -> float:
+        """Axial stiffness with the motor held: the twist lets the nut come down by a lead per turn."""
+        return one_behind_the_other(self.lift, self.twist * (2 * math.pi / self.lead) ** 2)
 
     @property
     def turn(self) -> float:
@@ -268,7 +293,8 @@ def corner(s: schema.Scenario, k: int, out_axis: Array, out_mount: Array, drop: 
         hand=1 if w.hand == "right" else -1,
         lead=w.lead_mm * 1e-3,
         plane=lateral_stiffness(w, n, nut - drop, load),
-        axial=axial_stiffness(c, nut - drop),
+        lift=lift_stiffness(c, nut - drop),
+        twist=twist_stiffness(w, nut - drop),
         thread=n.thread_height_mm * 1e-3,
         joint=c.joint.height_mm * 1e-3,
         elements=joint_elements(c.joint),
@@ -379,21 +405,22 @@ def cantilever(x: float, load_at: float, EI: float, radial: float, tilt: float) 
     return beam + root
 
 
-def axial_stiffness(c: schema.Corner, a: float) -> float:
-    """Thrust bearing, shaft in tension and torsion, coupling, nut, joint and frame one behind the other."""
+def twist_stiffness(w: schema.Screw, a: float) -> float:
+    """Shaft in torsion and coupling one behind the other."""
+    GJ = w.shear_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 4 / 32
+    return one_behind_the_other(GJ / a, w.coupling_nm_per_rad)
+
+
+def lift_stiffness(c: schema.Corner, a: float) -> float:
+    """Thrust bearing, shaft in tension, nut, joint and frame one behind the other."""
     w = c.screw
-    area = math.pi * (w.root_diameter_mm * 1e-3) ** 2 / 4
-    EA, GJ = (
-        w.youngs_modulus_gpa * 1e9 * area,
-        w.shear_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 4 / 32,
-    )
+    EA = w.youngs_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 2 / 4
     below = a / EA + 1e-6 / w.bearing_axial_n_per_um
     if w.ends == "fixed-fixed":
         above = (w.length_mm * 1e-3 - a) / EA + 1e-6 / w.bearing_axial_n_per_um
         below = 1 / (1 / below + 1 / above)
-    twist = (w.lead_mm * 1e-3 / (2 * math.pi)) ** 2 * (a / GJ + 1 / w.coupling_nm_per_rad)
     rest = 1e-6 * (1 / c.nut.axial_n_per_um + 1 / c.joint.axial_n_per_um + 1 / c.frame.vertical_n_per_um)
-    return 1 / (below + twist + rest)
+    return 1 / (below + rest)
 
 
 def centreline(w: schema.Screw, s: float) -> tuple[complex, complex, complex]:

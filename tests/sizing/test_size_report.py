@@ -3,15 +3,20 @@
 import dataclasses
 import math
 
+import numpy as np
 import pytest
 from machines import PLAIN, loaded
 
 from bedsim.analysis.sizing_gather import gather
 from bedsim.analysis.sizing_report import size_scenario
+from bedsim.components.row import resting_path
 from bedsim.errors import InputError
+from bedsim.simulation import make_job
+from bedsim.sizing import holding
 from bedsim.sizing.machine import size_machine
+from bedsim.sizing.rows_holding import missing_words
 from bedsim.sizing.table import above, below, shown, worst_by_name
-from bedsim.units import GRAVITY, MM
+from bedsim.units import GRAVITY, MM, N_MM
 
 BALL = PLAIN.replace('kind = "plain"', 'kind = "rolled_ball"').replace("starts = 4\n", "")
 BALL = BALL.replace("diameter_mm = 8", "diameter_mm = 16").replace("lead_mm = 8", "lead_mm = 5")
@@ -132,6 +137,59 @@ def test_the_load_angle_says_what_it_counts(tmp_path):
         assert row.value == pytest.approx(math.degrees(math.asin(asked.value / asked.limit)))
         assert "friction at its upper end" in row.note
         assert "bedsim run" in row.note and "place errors" in row.note
+
+
+ASIDE = """
+[[corner]]
+name = "rear"
+x_mm = 0
+y_mm = 200
+[corner.screw.alignment]
+offset_x_um = 400
+[corner.screw.run_out]
+eccentricity_tir_um = 160
+"""
+
+
+def test_a_side_force_on_a_bent_screw_counts_where_the_motor_turns_and_where_it_holds(tmp_path):
+    """The same torque as a run of the machine has: added at the motor, and to what must be held."""
+    aside = BALL.split('[[corner]]\nname = "rear"')[0].replace('kind = "rolling"', 'kind = "rigid"') + ASIDE
+    scenario = loaded(tmp_path, aside)
+    machine = make_job(scenario).machine
+    height = -np.linspace(0, 199 * 0.2e-3, 1000)[:, None] * np.ones(3)
+    most = np.abs(machine.imposed(resting_path(np.zeros(1000), height))[:, machine.pushed]).max() / N_MM
+    assert most > 1
+    centred = loaded(tmp_path, aside.replace("offset_x_um = 400", "offset_x_um = 0"))
+    found, before = (rows(size_scenario(x), "rear") for x in (scenario, centred))
+    assert found["torque of the standing side force on the bent screw"].value == pytest.approx(most, rel=2e-3)
+    assert before["torque of the standing side force on the bent screw"].value == 0
+    for name in (
+        "torque at travel speed against pull-out",
+        "torque to hold at the lowest friction",
+        "torque to hold when shaken",
+    ):
+        assert found[name].value - before[name].value == pytest.approx(most, rel=2e-3)
+    asked, row = found["torque at travel speed against pull-out"], found["load angle, electrical"]
+    assert row.value == pytest.approx(math.degrees(math.asin(asked.value / asked.limit)))
+
+
+def test_a_side_force_can_turn_a_screw_that_locks_under_its_load(tmp_path):
+    """Its reserve, as the torque that lowers it, is what the side force must beat; no counterweight helps."""
+    assert holding.torque_to_hold(10.0, 8 * MM, -0.5, 0.005) == 0.0
+    assert holding.torque_to_hold(10.0, 8 * MM, -0.5, 0.008) == pytest.approx(0.008 - 0.02 / math.pi)
+    fine = PLAIN.replace("lead_mm = 8", "lead_mm = 1.5").replace("starts = 4", "starts = 1")
+    corner = dataclasses.replace(gather(loaded(tmp_path, fine)).corners[0], side_torque=1.0)
+    assert missing_words(corner, 0.2, 0.0).startswith("a brake of ")
+    assert "counterweight" not in missing_words(corner, 0.2, 0.0)
+
+
+def test_a_machine_that_cannot_be_assembled_says_that_side_forces_are_not_counted(tmp_path):
+    """A column past its buckling load is refused by a run; the rows stand without."""
+    slender = PLAIN.replace("diameter_mm = 8", "diameter_mm = 4").replace("lead_mm = 8", "lead_mm = 1")
+    heavy = slender.replace("starts = 4", "starts = 1").replace("mass_kg = 3.0", "mass_kg = 60")
+    heavy += "[corner.screw.run_out]\neccentricity_tir_um = 50\n"
+    told = " ".join(size_scenario(loaded(tmp_path, heavy)).assumptions)
+    assert "side forces on the screws is not counted" in told and "buckling" in told
 
 
 def test_shares_of_the_axial_train_sum_to_one(tmp_path):

@@ -70,6 +70,25 @@ def test_figures_are_those_of_a_single_run_without_friction(tmp_path, cell_index
             assert value == pytest.approx(expected[name], rel=tolerance), name
 
 
+def test_side_forces_turn_every_drawn_screw_as_in_a_single_run(tmp_path):
+    """Screws out of line push against their guides: members share that force and differ in their run-outs."""
+    from plans import MACHINE
+
+    machine = MACHINE.replace("length_mm = 400\n", "length_mm = 400\nalignment = {offset_x_um = 300}\n")
+    plan = load_plan(write_plan(tmp_path, machine=machine))
+    cell = one_wave(plan.cells[4])
+    (part,) = run_task(Task(order=order_of(plan), cells=(cell,), first=0, last=64))
+    free = cell.loaded.with_values(FRICTIONLESS | keys_of(cell, plan.file.seed, 63))
+    expected = metric_values(simulate(free, engine="equilibrium").layers, leads_of(cell))
+    straight = cell.loaded.with_values({"screw.alignment.offset_x_um": 0.0} | FRICTIONLESS)
+    centred = straight.with_values(keys_of(cell, plan.file.seed, 63))
+    without = metric_values(simulate(centred, engine="equilibrium").layers, leads_of(cell))
+    found = dict(zip(metric_names("equilibrium"), part.figures[63], strict=True))
+    for name in ("height_pv", "load_angle"):
+        assert found[name] == pytest.approx(expected[name], rel=1e-5), name
+    assert found["load_angle"] > 1.02 * without["load_angle"]
+
+
 def test_figures_with_friction_and_vibration_are_those_of_a_single_run(tmp_path):
     """The propagator on one printer of a batch of two cells; contacts are solved to 1e-11 m."""
     machine_layers = ["print.layers = 40", "layers = 5"]
