@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def stop_force(extension: Array, gap: float, stiffness: float) -> tuple[Array, Array]:
-    """Force (..., 2) N and its derivative (..., 2, 2) N/m of a radial stop on the extension (..., 2) m.
+def stop_force(extension: Array, gap: Array | float, stiffness: Array | float) -> tuple[Array, Array]:
+    """Force (..., s, 2) N and its derivative (..., s, 2, 2) N/m of s radial stops on extensions (..., s, 2)
+    m, or of one on (..., 2).
 
-    k max(|x| - gap, 0) x/|x|: nothing inside the gap.
+    k max(|x| - gap, 0) x/|x|: nothing inside the gap (s,) m.
     """
+    gap, stiffness = (np.asarray(x, dtype=float)[..., None] for x in (gap, stiffness))
     reach = np.sqrt(np.sum(extension**2, axis=-1, keepdims=True))
     direction = extension / np.maximum(reach, 1e-300)
     beyond = np.maximum(reach - gap, 0.0)
@@ -24,7 +26,7 @@ def stop_force(extension: Array, gap: float, stiffness: float) -> tuple[Array, A
     touching = (reach > gap)[..., None]
     outer = direction[..., :, None] * direction[..., None, :]
     around = (beyond / np.maximum(reach, 1e-300))[..., None] * (np.eye(2) - outer)
-    return force, stiffness * np.where(touching, outer + around, 0.0)
+    return force, stiffness[..., None] * np.where(touching, outer + around, 0.0)
 
 
 def flank_force(extension: Array, slope: float, rounding: float, stiffness: float) -> tuple[Array, Array]:

@@ -93,7 +93,10 @@ class Rows:
         """Whether no elastic element acts at the places (..., z, m)."""
         if self.parts.slope.size:
             return False
-        square = place[..., self.bristles + self.dampers :, :] ** 2
+        place = place[..., self.bristles + self.dampers :, :]
+        if 2 * max(place.max(initial=0.0), -place.min(initial=0.0)) ** 2 <= self.parts.gap_squared.min():
+            return True
+        square = place**2
         return bool((square[..., 0::2, :] + square[..., 1::2, :] <= self.parts.gap_squared[:, None]).all())
 
 

@@ -45,24 +45,21 @@ def elastic(machine: Machine, system: System, index: int, motor_sine: bool) -> E
     """The elements of one layer of a system."""
     rows, picks = [], []
 
-    def add(jacobian: Array, imposed: tuple[int, ...]) -> None:
+    def add(jacobian: Array, link: str | None, imposed: Array | None) -> None:
         rows.append(jacobian)
         pick = np.zeros((jacobian.shape[0], machine.rows.shape[0]))
-        for row, where in enumerate(imposed):
-            if where >= 0:
-                pick[row, where] = 1.0
+        if link is not None:
+            pick[:, machine.slices[link]] = imposed
         picks.append(pick)
 
     for stop in machine.stops:
-        start = machine.slices[stop.imposed_link].start if stop.imposed_link else None
-        add(stop.jacobian @ machine.transform, () if start is None else (start, start + 1))
+        add(stop.jacobian @ machine.transform, stop.imposed_link, stop.imposed_map)
     for flank in machine.flanks:
-        add(flank.jacobian @ machine.transform, (-1, -1, machine.slices[flank.axial_link].start))
+        add(flank.jacobian @ machine.transform, flank.axial_link, np.array([[0.0], [0.0], [1.0]]))
     axial = [machine.slices[flank.axial_link].start for flank in machine.flanks]
     motors = [link.name for link in machine.links if link.name.endswith(".motor")] if motor_sine else []
     for name in motors:
-        where = machine.slices[name].start
-        add(machine.rows[where : where + 1], (where,))
+        add(machine.rows[machine.slices[name]], name, np.ones((1, 1)))
     n, r = machine.transform.shape[1], machine.rows.shape[0]
     return Elastic(
         rows=np.vstack(rows) if rows else np.zeros((0, n)),
@@ -89,9 +86,9 @@ def local_forces(parts: Elastic, extension: Array) -> tuple[Array, Array] | None
     force = np.zeros_like(extension)
     slope = np.zeros((*extension.shape, extension.shape[-1]))
     if touching:
-        for i in range(s):
-            at = slice(2 * i, 2 * i + 2)
-            force[..., at], slope[..., at, at] = stop_force(extension[..., at], parts.gap[i], parts.stop[i])
+        pairs = np.arange(2 * s).reshape(s, 2)
+        found = stop_force(extension[..., pairs], parts.gap, parts.stop)
+        force[..., pairs], slope[..., pairs[:, :, None], pairs[:, None, :]] = found
     for i in range(k):
         at = slice(2 * s + 3 * i, 2 * s + 3 * i + 3)
         numbers = (parts.slope[i], parts.rounding[i], parts.flank[i])
