@@ -27,6 +27,8 @@ Real = np.float32  # what rows cause within a stretch is worked out in this, see
 Working = NDArray[np.float32]
 
 FORCE_UNIT = 10.0  # N: dampers and elastic rows count forces in it, so that one tolerance serves all rows
+# Elastic rows are held so much closer: a ball that leans on its stop would quiver enough to rub friction off
+CLOSER = 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +186,7 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) 
     push = np.concatenate([limit[:, :, None] * (contact @ modes), FORCE_UNIT * (others @ modes)], axis=1)
     stiffest = np.concatenate([np.repeat(parts.stop, 2), np.repeat(parts.flank, 3)])
     steep = np.concatenate(
-        [np.ones(order.size), np.abs(damping).sum(axis=0) / FORCE_UNIT, stiffest / FORCE_UNIT]
+        [np.ones(order.size), np.abs(damping).sum(axis=0) / FORCE_UNIT, CLOSER * stiffest / FORCE_UNIT]
     )
     return Rows(
         place=np.ascontiguousarray(np.swapaxes(place, 1, 2)),
