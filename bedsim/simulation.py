@@ -198,7 +198,7 @@ def _trace(job: base.Job, history: base.History) -> Trace:
         pose=q @ observer.bed.T,
         height=q @ observer.height.T,
         lateral=np.einsum("pkn,tn->tpk", observer.lateral[0], q),
-        joint=np.einsum("ckn,tn->tck", observer.joint, q),
+        joint=np.einsum("ckn,tn->tck", observer.joint[:, :2], q),
         load_angle=tension[:, observer.motor_rows] * observer.motor_electrical,
         commanded_height=history.commanded,
     )

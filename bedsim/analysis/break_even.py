@@ -16,6 +16,7 @@ from bedsim.analysis.printed import quantity, rounded
 from bedsim.analysis.visibility import Viewing, smallest_visible_amplitude, wall_side
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.errors import InputError
+from bedsim.model.joint_parts import make_joints
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import layer_result, make_job
@@ -170,13 +171,13 @@ def stiffer(loaded: LoadedScenario, factor: float) -> LoadedScenario:
 def friction_force(loaded: LoadedScenario, coefficient: float | None = None) -> float:
     """Sliding force (N) of a corner's joint at layer 1, mean over the corners that have one.
 
-    Normal load: what hangs on the corner plus magnets.  `coefficient` replaces the scenario's.
+    Normal load: what hangs on the corner less its nut, plus magnets.  `coefficient` replaces the scenario's.
     """
     load = make_job(loaded).machine.system(np.array([1])).corner_load[0]
     forces = [
-        (c.joint.friction_coefficient if coefficient is None else coefficient) * (f + c.joint.magnet_force_n)
-        for c, f in zip(loaded.scenario.corner, load, strict=True)
-        if c.joint.kind != "rigid"
+        (joint.friction if coefficient is None else coefficient) * (f + joint.pressed)
+        for joint, f in zip(make_joints(loaded.scenario), load, strict=True)
+        if joint is not None
     ]
     return float(np.mean(forces))
 

@@ -26,6 +26,7 @@ from bedsim.simulation import make_job
 from bedsim.sizing import statics
 from bedsim.sizing.axial_train import series
 from bedsim.sizing.numbers import MachineNumbers
+from bedsim.sizing.rows_joint import twist_travel
 from bedsim.units import DEG, GRAVITY, MM, N_PER_UM
 
 Array = NDArray[np.float64]
@@ -169,6 +170,7 @@ def limits_of(
         if np.isfinite(machine.joint_travel[k]):
             joint = corner.joint
             other = corner.screw.run_out + joint.growth + joint.misalignment + joint.bore
+            other += twist_travel(corner)
             found.append(_limit("joint travel", name, _push(pushes, k, other), joint.travel))
         if scenario.corner[k].mount.kind != "bolted":
             found.append(_limit("mount unloaded", name, _seat(seats, k), corner.mount_pull))

@@ -7,17 +7,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from bedsim.analysis.sizing_joint import joint_numbers, mount_places, radius_from_centre
+from bedsim.analysis.sizing_joint import joint_numbers
 from bedsim.components import run_out
 from bedsim.errors import BedsimError, InputError
 from bedsim.model import convert
 from bedsim.model.build import build_machine
+from bedsim.model.joint_parts import bed_loads, joint_loads
 from bedsim.model.side_torque import largest_torque
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.sizing_keys import OtherScrew, Prices, Sizing
-from bedsim.sizing import joint_checks, statics, wear
+from bedsim.sizing import joint_checks, wear
 from bedsim.sizing.axial_train import series
 from bedsim.sizing.decision import PriceNumbers
 from bedsim.sizing.numbers import CornerNumbers, Duty, MachineNumbers, MotorNumbers, ScrewNumbers
@@ -25,7 +26,6 @@ from bedsim.units import (
     DEG,
     G_CM2,
     GPA,
-    GRAVITY,
     MINUTE,
     MM,
     MM_S,
@@ -73,18 +73,18 @@ def gather(loaded: LoadedScenario) -> MachineNumbers:
     carries or a lower stop above the nut.
     """
     scenario, sizing = loaded.scenario, sizing_of(loaded.scenario)
-    places = mount_places(scenario)
-    start, end = _bed_loads(scenario, places)
-    radii = radius_from_centre(places)
+    places = convert.mount_points(scenario)[:, :2]
+    start, end = bed_loads(scenario)
+    on_joint = joint_loads(scenario)
+    radii = np.linalg.norm(places - places.mean(axis=0), axis=1)
     growth = scenario.bed.expansion_um_per_m_k * 1e-6 * scenario.bed.temperature_rise_k
     turned, unassembled = _side_torques(loaded)
     corners = []
     for i, corner in enumerate(scenario.corner):
         low, high = nut_range(scenario, corner)
         screw = screw_numbers(loaded, corner)
-        carriage = corner.carriage.mass_kg * GRAVITY
         heat = joint_checks.heat_growth(growth, 1.0, radii[i])
-        joint = joint_numbers(corner, sizing, high, heat, max(start[i], end[i]) + carriage)
+        joint = joint_numbers(corner, sizing, high, heat, float(on_joint[i]))
         corners.append(
             CornerNumbers(
                 name=corner.name,
@@ -281,6 +281,7 @@ def duty_numbers(scenario: schema.Scenario, sizing: Sizing) -> Duty:
         vibration_friction=sizing.vibration_friction,
         wear=pair,
         wear_clearance=sizing.wear_clearance_um * UM,
+        reversal_loss=sizing.joint_reversal_um * UM,
     )
 
 
@@ -297,17 +298,6 @@ def _guide_numbers(corner: schema.Corner) -> dict[str, float]:
         "guide_yaw": series([guide.yaw_nm_per_rad, frame.rotation_nm_per_rad]),
         "frame_vertical": frame.vertical_n_per_um * N_PER_UM,
     }
-
-
-def _bed_loads(scenario: schema.Scenario, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Weight [N] of bed and part on each mount, at the first and the last layer."""
-    bed, job = scenario.bed, scenario.print
-    at = [[bed.centre_x_mm * MM, bed.centre_y_mm * MM], [job.part_x_mm * MM, job.part_y_mm * MM]]
-    weights = np.array([bed.mass_kg, job.part_mass_kg]) * GRAVITY
-    return (
-        statics.support_loads(places, weights * [1.0, 0.0], at),
-        statics.support_loads(places, weights, at),
-    )
 
 
 def other_screw(here: ScrewNumbers, given: OtherScrew | None, sizing: Sizing) -> tuple[ScrewNumbers, str]:

@@ -7,6 +7,12 @@ Planar stiffness from elements at (x_e, y_e) with stiffness k_e:
 Torsional stiffness grows with the radius squared while lateral stiffness does not; elements on one side only
 couple sideways motion to rotation, a mirrored pair cancels it.  Derivation: rigid-body motion of the
 element's point.
+
+The same B_e tells what is left of an element's travel: a nut that the load twists by psi moves an element at
+the radius r by r psi before the screw pushes it anywhere.  Crossed slideways and a round pad on air move as a
+whole: their turning is the give of their guide, or leaves the pad where it is, and uses up no travel.
+
+The nut hangs on the screw below its joint: what stands on the joint is the corner's load less the nut.
 """
 
 from __future__ import annotations
@@ -22,23 +28,42 @@ from bedsim.errors import ModelError
 
 Array = NDArray[np.float64]
 
+ROUNDING = 1e-9  # of the stiffest motion: what a motion that nothing holds may come out as
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Joint:
-    """A joint that is not rigid, SI. `elements` (e, 2) m, `element_stiffness` (e,) N/m, `load_share` (e,)."""
+    """A joint that is not rigid, SI.
+
+    `elements` (e, 2) m with `element_stiffness` (e, 2, 2) N/m hold it; at `contacts` (k, 2) m it rubs, each
+    with its `load_share` (k,); at `ends` (s, 2) m its travel ends.  `nut_weight` N hangs below it.
+    """
 
     height: float
     elements: Array
     element_stiffness: Array
+    contacts: Array
     load_share: Array
+    ends: Array
     rotation: float
     friction: float
     magnet_force: float
+    nut_weight: float
     breakaway: float
     damping: float
     travel: float
     stop: float
     axial: float
+
+    @property
+    def pressed(self) -> float:
+        """What presses its plates together beside the corner's load, N: pull of magnets less the nut."""
+        return self.magnet_force - self.nut_weight
+
+    @property
+    def planar(self) -> Array:
+        """Stiffness (3, 3) for (x, y, rotation) of nut against carriage."""
+        return planar_stiffness(self.elements, self.element_stiffness, self.rotation)
 
 
 def element_matrix(point: Array) -> Array:
@@ -48,12 +73,12 @@ def element_matrix(point: Array) -> Array:
 
 
 def planar_stiffness(elements: Array, stiffness: Array, rotation: float = 0.0) -> Array:
-    """Stiffness (3, 3) for (x, y, rotation) from elements (e, 2) m of `stiffness` (e,) N/m, plus `rotation`
-    N m/rad."""
+    """Stiffness (3, 3) for (x, y, rotation) from elements (e, 2) m of `stiffness` (e,) N/m, alike in all
+    directions, or (e, 2, 2), plus `rotation` N m/rad."""
     total = np.zeros((3, 3))
     for point, k in zip(elements, stiffness, strict=True):
         b = element_matrix(point)
-        total += k * b.T @ b
+        total += b.T @ (k if np.ndim(k) == 2 else k * np.eye(2)) @ b
     total[2, 2] += rotation
     return total
 
@@ -80,18 +105,21 @@ def planar_rows(coordinates: Coordinates, corner: int, height: float, axis_offse
 
 def link(rows: Array, corner: int, joint: Joint, name: str) -> Link:
     """The planar link. Raises ModelError when nothing holds the nut against turning."""
-    stiffness = planar_stiffness(joint.elements, joint.element_stiffness, joint.rotation)
-    if np.linalg.eigvalsh(stiffness)[0] < 0 or stiffness[2, 2] <= 0:
+    stiffness = joint.planar
+    if stiffness[2, 2] <= 0:
         raise ModelError(
             f"{name}: nothing holds the nut against turning. Give the joint's elements a stiffness at a "
             "radius, or an anti-rotation part (rotation_nm_per_rad)."
         )
+    least, _, most = np.linalg.eigvalsh(stiffness)
+    if least < -ROUNDING * most:
+        raise ModelError(f"{name}: its loaded leaves buckle sideways. Make them thicker or shorter.")
     damping = joint.damping * np.diag([1.0, 1.0, 0.0]) if joint.damping else None
     return Link(name=name, corner=corner, jacobian=rows, stiffness=stiffness, damping=damping)
 
 
 def frictions(rows: Array, corner: int, joint: Joint, name: str) -> list[Friction]:
-    """One planar friction contact per element, each with its share of the load and of the magnets' pull."""
+    """One planar friction contact per place, each with its share of what stands on the joint."""
     if joint.friction == 0.0:
         return []
     return [
@@ -103,22 +131,29 @@ def frictions(rows: Array, corner: int, joint: Joint, name: str) -> list[Frictio
             breakaway=joint.breakaway,
             coefficient=joint.friction,
             load_share=float(share),
-            preload=joint.magnet_force * float(share),
+            preload=joint.pressed * float(share),
         )
-        for e, (point, share) in enumerate(zip(joint.elements, joint.load_share, strict=True))
+        for e, (point, share) in enumerate(zip(joint.contacts, joint.load_share, strict=True))
     ]
 
 
-def stop(rows: Array, corner: int, joint: Joint, name: str) -> Stop:
-    """The end of the joint's travel: a circle about its centre."""
-    return Stop(
-        name=f"{name} stop",
-        corner=corner,
-        jacobian=rows[:2],
-        gap=joint.travel,
-        stiffness=joint.stop,
-        imposed_link=name,
-    )
+def stops(rows: Array, corner: int, joint: Joint, name: str) -> list[Stop]:
+    """The ends of the joint's travel: a circle about the middle of every element's way.
+
+    They share the stop's stiffness: a joint that is pushed aside without turning meets all of it.
+    """
+    return [
+        Stop(
+            name=f"{name} stop {e + 1}",
+            corner=corner,
+            jacobian=element_matrix(point) @ rows,
+            gap=joint.travel,
+            stiffness=joint.stop / len(joint.ends),
+            imposed_link=name,
+            imposed_map=element_matrix(point),
+        )
+        for e, point in enumerate(joint.ends)
+    ]
 
 
 def rigid_map(coordinates: Coordinates, corner: int, height: float, axis_offset: Array) -> dict[int, Array]:
@@ -129,14 +164,15 @@ def rigid_map(coordinates: Coordinates, corner: int, height: float, axis_offset:
     return {first + 6: carriage[0], first + 7: carriage[1], first + 8: turn}
 
 
-def load_link(coordinates: Coordinates, corner: int, rows: Array, name: str) -> Link:
+def load_link(coordinates: Coordinates, corner: int, rows: Array, name: str, nut_mass: float = 0.0) -> Link:
     """Geometric stiffness of the load on a displaced joint, as a link of four rows: tilt x, tilt y, joint x,
-    joint y.
+    joint y. `nut_mass` kg hangs on the screw alone.
 
     The nut stands in the carriage's joint plane, so a carriage that is tilted by a while the joint is
     displaced by j sits lower by a_x j_y - a_y j_x; the load's potential is -F0 (a_x j_y - a_y j_x), its
-    second derivative K_geo = -F0 (a_x j_y^T + j_y a_x^T - a_y j_x^T - j_x a_y^T).  Without it a height error
-    by the bed's corner can have the wrong sign.  First order in the load; tilts small.
+    second derivative K_geo = -F0 (a_x j_y^T + j_y a_x^T - a_y j_x^T - j_x a_y^T).  F0 is what stands on the
+    joint: the nut stays where the screw has it.  Without it a height error by the bed's corner can have the
+    wrong sign.  First order in the load; tilts small.
     """
     tilt = rotation_motion(coordinates.size, coordinates.carriage(corner))
     pattern = np.zeros((4, 4))
@@ -146,4 +182,10 @@ def load_link(coordinates: Coordinates, corner: int, rows: Array, name: str) -> 
     def stiffness(nut_position: Array, load: Array) -> Array:
         return load[:, None, None] * pattern
 
-    return Link(name=name, corner=corner, jacobian=np.vstack([tilt[:2], rows[:2]]), stiffness=stiffness)
+    return Link(
+        name=name,
+        corner=corner,
+        jacobian=np.vstack([tilt[:2], rows[:2]]),
+        stiffness=stiffness,
+        beside=nut_mass,
+    )

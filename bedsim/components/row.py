@@ -26,7 +26,8 @@ class Link:
 
     `jacobian` (m, size); `stiffness` (m, m), or a function of the nut's position on the screw (layers,) m and
     of the corner's load (layers,) N that returns (layers, m, m); `damping` (m, m) explicit row dampers.  N/m
-    for displacement rows, N m/rad for rotation rows.
+    for displacement rows, N m/rad for rotation rows.  `beside` kg hangs on the corner's screw but does not
+    load this connection.
     """
 
     name: str
@@ -34,6 +35,7 @@ class Link:
     jacobian: Array
     stiffness: Array | Stiffness
     damping: Array | None = None
+    beside: float = 0.0
 
     @property
     def rows(self) -> int:
@@ -89,8 +91,8 @@ class Friction:
 class Stop:
     """A one-sided radial stop: no force within `gap` m of the centre, `stiffness` N/m beyond.
 
-    `jacobian` (2, size); the imposed extension is that of the link rows `imposed_rows` (name of a link, row
-    numbers).
+    `jacobian` (2, size); the imposed extension is `imposed_map` (2, m) times that of the m rows of the link
+    `imposed_link`.
     """
 
     name: str
@@ -99,6 +101,7 @@ class Stop:
     gap: float
     stiffness: float
     imposed_link: str | None = None
+    imposed_map: Array | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

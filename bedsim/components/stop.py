@@ -13,10 +13,12 @@ Array = NDArray[np.float64]
 
 
 def stop_force(extension: Array, gap: Array | float, stiffness: Array | float) -> tuple[Array, Array]:
-    """Force (..., 2) N and its derivative (..., 2, 2) N/m of a radial stop on the extension (..., 2) m.
+    """Force (..., s, 2) N and its derivative (..., s, 2, 2) N/m of s radial stops on extensions (..., s, 2)
+    m, or of one on (..., 2).
 
-    k max(|x| - gap, 0) x/|x|: nothing inside the gap.  Gap and stiffness (..., 1), or one for all.
+    k max(|x| - gap, 0) x/|x|: nothing inside the gap (s,) m.
     """
+    gap, stiffness = (np.asarray(x, dtype=float)[..., None] for x in (gap, stiffness))
     reach = np.sqrt(np.sum(extension**2, axis=-1, keepdims=True))
     direction = extension / np.maximum(reach, 1e-300)
     beyond = np.maximum(reach - gap, 0.0)
@@ -24,7 +26,7 @@ def stop_force(extension: Array, gap: Array | float, stiffness: Array | float) -
     touching = (reach > gap)[..., None]
     outer = direction[..., :, None] * direction[..., None, :]
     around = (beyond / np.maximum(reach, 1e-300))[..., None] * (np.eye(2) - outer)
-    return force, np.asarray(stiffness)[..., None] * np.where(touching, outer + around, 0.0)
+    return force, stiffness[..., None] * np.where(touching, outer + around, 0.0)
 
 
 def flank_force(

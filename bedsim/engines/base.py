@@ -7,9 +7,10 @@ keeps its axis.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Flag, auto
+from functools import reduce
 from typing import Any, Protocol
 
 import numpy as np
@@ -179,7 +180,8 @@ class Observer:
     bed: Array  # (b, n)
     height: Array  # (p, n)
     lateral: Array  # (l, p, 2, n) at the top of the part
-    joint: Array  # (c, 2, n)
+    joint: Array  # (c, 3, n) displacement and turn
+    joint_ends: tuple[tuple[Array, ...], ...]  # (2, 3) each: from these to the ways that stops limit
     joint_imposed: Array  # (c, 2) row numbers, -1 where there is none
     guide_rows: Array  # (c, 2) row numbers
     guide_stiffness: Array  # (c, 2)
@@ -221,7 +223,8 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
     names = machine.corner_names
     where = machine.slices
     links = {link.name: link for link in machine.links}
-    joint = np.array([links[f"{n}.load"].jacobian[2:4] for n in names]) @ T
+    bolted = np.zeros((3, T.shape[0]))
+    joint = np.array([links[f"{n}.joint"].jacobian if f"{n}.joint" in links else bolted for n in names]) @ T
     guide_k = [np.diag(np.asarray(links[f"{n}.guide"].stiffness))[:2] for n in names]
     mounts = [f"{n}.mount" if f"{n}.mount" in links else None for n in names]
     motors = [f"{n}.motor" if f"{n}.motor" in links else "shared.motor" for n in names]
@@ -230,6 +233,7 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
         height=height @ bed,
         lateral=lateral @ bed,
         joint=joint,
+        joint_ends=machine.joint_ends,
         joint_imposed=np.array(
             [
                 [where[f"{n}.joint"].start + k if f"{n}.joint" in where else -1 for k in range(2)]
@@ -275,11 +279,19 @@ def probes_of(observer: Observer, view: Array) -> Array:
 
 
 def parts(observer: Observer, seen: NDArray[Any]) -> tuple[Array, Array, Array, Array]:
-    """Watched rows (..., w), joints (..., c, 2), heights (..., p) and lateral motions (..., p, 2) from a view
+    """Watched rows (..., w), joints (..., c, 3), heights (..., p) and lateral motions (..., p, 2) from a view
     (..., v)."""
     w, c, p = observer.watched.size, observer.joint.shape[0], observer.height.shape[0]
-    rows, joint, height, lateral = np.split(seen, np.cumsum([w, 2 * c, p]), axis=-1)
-    return rows, joint.reshape(*joint.shape[:-1], c, 2), height, lateral.reshape(*lateral.shape[:-1], p, 2)
+    rows, joint, height, lateral = np.split(seen, np.cumsum([w, 3 * c, p]), axis=-1)
+    return rows, joint.reshape(*joint.shape[:-1], c, 3), height, lateral.reshape(*lateral.shape[:-1], p, 2)
+
+
+def squared_way(moved: Iterable[Array], ends: Sequence[Array]) -> Array:
+    """Square of the way m2 of the joint's element that is furthest from its middle, from the joint's
+    displacement and turn (3, ...) and its `joint_ends`."""
+    x, y, turn = moved
+    ways = ((x + end[0, 2] * turn) ** 2 + (y + end[1, 2] * turn) ** 2 for end in ends)
+    return reduce(np.maximum, ways)
 
 
 def extremes(observer: Observer, layer: int, q: Array, imposed: Array) -> dict[str, Array]:
@@ -293,14 +305,14 @@ def watched_extremes(
 ) -> dict[str, Array]:
     """Likewise from imposed (..., t, w) of the watched rows; many layers (l,) at once: q (..., l, t, n)."""
     rows = q @ observer.rows[observer.watched].T
-    joint = (q @ observer.joint.reshape(-1, q.shape[-1]).T).reshape(*q.shape[:-1], -1, 2)
+    joint = (q @ observer.joint.reshape(-1, q.shape[-1]).T).reshape(*q.shape[:-1], -1, 3)
     return seen_extremes(observer, layer, rows, joint, imposed)
 
 
 def seen_extremes(
     observer: Observer, layer: int | NDArray[np.intp], rows: Array, joint: Array, imposed: Array
 ) -> dict[str, Array]:
-    """Likewise from watched rows (..., t, w) and joints (..., t, c, 2)."""
+    """Likewise from watched rows (..., t, w) and joints (..., t, c, 3)."""
     place, stiffness = observer.place, observer.axial_stiffness[layer]
 
     def tension(row: int) -> Array:
@@ -309,14 +321,14 @@ def seen_extremes(
     found: dict[str, list[Array]] = {}
     # corner by corner: views of single rows cost nothing, picked copies of many would
     for c, (bore, guides) in enumerate(zip(observer.joint_imposed, observer.guide_rows, strict=True)):
-        x, y = joint[..., c, 0], joint[..., c, 1]
+        x, y, turn = joint[..., c, 0], joint[..., c, 1], joint[..., c, 2]
         if bore[0] >= 0:
             x, y = x - imposed[..., place[bore[0]]], y - imposed[..., place[bore[1]]]
         push = [tension(row) * k for row, k in zip(guides, observer.guide_stiffness[c], strict=True)]
         angle = np.abs(tension(observer.motor_rows[c])).max(axis=-1) * observer.motor_electrical[c]
         seated = tension(observer.mount_rows[c]).max(axis=-1) * observer.mount_stiffness[c]
         values = {
-            "joint_excursion": np.sqrt((x * x + y * y).max(axis=-1)),
+            "joint_excursion": np.sqrt(squared_way((x, y, turn), observer.joint_ends[c]).max(axis=-1)),
             "side_force": np.sqrt((push[0] ** 2 + push[1] ** 2).max(axis=-1)),
             "load_angle": angle,
             "mount_force": observer.mount_preload[c] - seated,

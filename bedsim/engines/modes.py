@@ -29,6 +29,8 @@ Working = NDArray[np.float32]
 
 AWAY = 0.03  # of the largest slope of an elastic row: by so much it may change within a stretch unseen
 FORCE_UNIT = 10.0  # N: dampers and elastic rows count forces in it, so that one tolerance serves all rows
+# Rows of stops are held so much closer: a ball that leans on its stop would quiver enough to rub friction off
+CLOSER = 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,7 +217,11 @@ def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array, 
     push = np.concatenate([limit[:, :, None] * (contact @ modes), FORCE_UNIT * (others @ modes)], axis=1)
     flank = np.atleast_2d(parts.flank).max(axis=0)
     stiffest = np.concatenate(
-        [np.repeat(parts.stop, 2), np.repeat(parts.slope * flank, 3), 2 * parts.torque * parts.electrical]
+        [
+            CLOSER * np.repeat(parts.stop, 2),
+            np.repeat(parts.slope * flank, 3),
+            2 * parts.torque * parts.electrical,
+        ]
     )
     carried = np.zeros((parts.rows.shape[0], at.size))
     first = 2 * parts.gap.size

@@ -48,17 +48,18 @@ def strain_response(machine: Machine, system: System, bed: Tilted) -> tuple[Arra
 
 
 def joint_push(machine: Machine, system: System) -> Callable[[Tilted], Array]:
-    """A function that tells how far (c,) m a tilt alone moves each joint in its plane (bolted: 0)."""
+    """A function that tells how far (c,) m a tilt alone moves each joint's element that goes furthest
+    (bolted: 0)."""
     observer = base.make_observer(machine, system, np.zeros((1, 2)))
-    corners = observer.joint.shape[0]
-    by_motion = observer.joint.reshape(2 * corners, -1)
-    by_strain = by_motion @ np.linalg.solve(system.K[0], system.imposed_force[0])
-    present = (observer.joint_imposed >= 0).ravel()
-    by_strain[present, observer.joint_imposed.ravel()[present]] -= 1.0
+    by_strain = observer.joint @ np.linalg.solve(system.K[0], system.imposed_force[0])
+    for own, bore in zip(by_strain, observer.joint_imposed, strict=True):
+        if bore[0] >= 0:
+            own[[0, 1], bore] -= 1.0
 
     def push(bed: Tilted) -> Array:
         strained = tilting.strain(machine, bed, tilting.screw_heights(machine, bed))
-        return np.linalg.norm((-by_strain @ strained).reshape(corners, 2), axis=1)
+        moved = zip(-by_strain @ strained, observer.joint_ends, strict=True)
+        return np.sqrt([base.squared_way(own, ends) for own, ends in moved])
 
     return push
 

@@ -160,6 +160,16 @@ class Machine:
         return max(orders) * float(np.max(self.motor_electrical)) if orders else 2.0
 
     @cached_property
+    def joint_ends(self) -> tuple[tuple[Array, ...], ...]:
+        """Maps (2, 3) of each corner's joint, from its displacement and turn to the ways that its stops
+        limit; to its displacement alone where it is bolted."""
+        found: list[tuple[Array, ...]] = []
+        for corner in range(len(self.corner_names)):
+            stops = [s.imposed_map for s in self.stops if s.corner == corner]
+            found.append(tuple(s for s in stops if s is not None) or (np.eye(2, 3),))
+        return tuple(found)
+
+    @cached_property
     def joint_travel(self) -> Array:
         """Free travel (c,) m of each corner's joint; infinite where it is bolted."""
         travel = np.full(len(self.corner_names), np.inf)
@@ -357,7 +367,8 @@ def _filled(machine: Machine, links: Sequence[Link], position: Array, load: Arra
     found = stiffness.copy()
     for link in links:
         where = machine.slices[link.name]
-        found[:, where, where] = link.stiffness_at(position[:, link.corner], load[:, link.corner])
+        own = load[:, link.corner] - link.beside * machine.gravity
+        found[:, where, where] = link.stiffness_at(position[:, link.corner], own)
     return found
 
 

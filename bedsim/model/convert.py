@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from bedsim import units
 from bedsim.components import bed as bed_part
-from bedsim.components import guide, joint, lead, motor, mount, nut, run_out, screw
+from bedsim.components import guide, lead, motor, mount, nut, run_out, screw
 from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
 from bedsim.scenario import schema
@@ -73,34 +73,6 @@ def make_nut(part: schema.Nut, on: schema.Screw) -> nut.Nut:
         flank_angle=part.flank_angle_deg * units.DEG,
         pitch_radius=(on.diameter_mm - pitch / 2) / 2 * units.MM,
         lead=on.lead_mm * units.MM,
-    )
-
-
-def make_joint(part: schema.Joint) -> joint.Joint:
-    """A joint that is not rigid, its elements listed or on a circle."""
-    if part.element:
-        points = np.array([[e.x_mm, e.y_mm] for e in part.element]) * units.MM
-        stiffness = np.array([e.lateral_n_per_mm for e in part.element]) * units.N_PER_MM
-        share = np.array(
-            [1 / len(part.element) if e.load_share is None else e.load_share for e in part.element]
-        )
-    else:
-        points = joint.ring(part.elements, part.element_radius_mm * units.MM)
-        stiffness = np.full(part.elements, part.lateral_n_per_mm * units.N_PER_MM / part.elements)
-        share = np.full(part.elements, 1 / part.elements)
-    return joint.Joint(
-        height=part.height_mm * units.MM,
-        elements=points,
-        element_stiffness=stiffness,
-        load_share=share,
-        rotation=part.rotation_nm_per_rad,
-        friction=part.friction_coefficient,
-        magnet_force=part.magnet_force_n,
-        breakaway=part.breakaway_um * units.UM,
-        damping=part.damping_n_s_per_m,
-        travel=part.travel_mm * units.MM,
-        stop=part.stop_n_per_um * units.N_PER_UM,
-        axial=part.axial_n_per_um * units.N_PER_UM,
     )
 
 

@@ -19,6 +19,7 @@ from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop, sta
 from bedsim.errors import ModelError
 from bedsim.model import convert
 from bedsim.model.convert import Tables
+from bedsim.model.joint_parts import make_joints
 from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
@@ -72,6 +73,7 @@ def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerPar
             f"{len(scenario.corner)} screws: plate shapes are given for at most {len(EXPONENTS) + 3}"
         )
     shapes = PlateShapes(count=max(count, 0), x=float(bed.size[0] / 2), y=float(bed.size[1] / 2))
+    joints = make_joints(scenario)
     corners = []
     for i, data in enumerate(scenario.corner):
         fitted = convert.make_nut(data.nut, data.screw)
@@ -85,7 +87,7 @@ def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerPar
                 data=data,
                 screw=convert.make_screw(data.screw),
                 nut=fitted,
-                joint=None if data.joint.kind == "rigid" else convert.make_joint(data.joint),
+                joint=joints[i],
                 mount=convert.make_mount(data.mount, points[i], outward[i]),
                 guide=convert.make_guide(data.guide, data.frame, from_middle[i]),
                 motor=convert.make_motor(data.motor),
@@ -117,10 +119,10 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Row
     thread_height = data.nut.thread_height_mm * units.MM
     planar = joint.planar_rows(coordinates, c.index, joint_height, no_offset)
     others = 1 / c.nut.axial + 1 / (data.frame.vertical_n_per_um * units.N_PER_UM)
-    others += 1 / c.joint.axial if c.joint else 0.0
+    others += 1 / (data.joint.axial_n_per_um * units.N_PER_UM)
     axial = screw.axial_row(coordinates, c.index, c.screw, np.zeros(3))
     links = [screw.axial_link(c.index, c.screw, axial, others, f"{name}.axial")]
-    links.append(joint.load_link(coordinates, c.index, planar, f"{name}.load"))
+    links.append(joint.load_link(coordinates, c.index, planar, f"{name}.load", c.nut.mass))
     links.append(guide.link(coordinates, c.index, c.guide, f"{name}.guide"))
     frictions = [*guide.friction(coordinates, c.index, c.guide, f"{name}.guide")]
     if c.nut.drag_torque > 0 or (c.nut.plain and c.nut.friction > 0):
@@ -151,7 +153,7 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Row
     else:
         links.append(joint.link(planar, c.index, c.joint, f"{name}.joint"))
         frictions += _joint_frictions(planar, c, f"{name}.joint")
-        stops.append(joint.stop(planar, c.index, c.joint, f"{name}.joint"))
+        stops += joint.stops(planar, c.index, c.joint, f"{name}.joint")
 
     if c.mount.kind == "bolted":
         constraint |= mount.bolted_map(coordinates, c.index, c.axis, c.shapes)
@@ -186,7 +188,7 @@ def _joint_frictions(planar: Array, c: CornerParts, name: str) -> list[Friction]
             breakaway=c.joint.breakaway,
             coefficient=c.joint.friction,
             load_share=1.0,
-            preload=c.joint.magnet_force,
+            preload=c.joint.pressed,
         )
         for k, axis in enumerate("xy")
     ]

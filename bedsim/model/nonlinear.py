@@ -53,24 +53,21 @@ def elastic(
     """The elements of one layer of a system, or of some side by side."""
     rows, picks = [], []
 
-    def add(jacobian: Array, imposed: tuple[int, ...]) -> None:
+    def add(jacobian: Array, link: str | None, imposed: Array | None) -> None:
         rows.append(jacobian)
         pick = np.zeros((jacobian.shape[0], machine.rows.shape[0]))
-        for row, where in enumerate(imposed):
-            if where >= 0:
-                pick[row, where] = 1.0
+        if link is not None:
+            pick[:, machine.slices[link]] = imposed
         picks.append(pick)
 
     for stop in machine.stops:
-        start = machine.slices[stop.imposed_link].start if stop.imposed_link else None
-        add(stop.jacobian @ machine.transform, () if start is None else (start, start + 1))
+        add(stop.jacobian @ machine.transform, stop.imposed_link, stop.imposed_map)
     for flank in machine.flanks:
-        add(flank.jacobian @ machine.transform, (-1, -1, machine.slices[flank.axial_link].start))
+        add(flank.jacobian @ machine.transform, flank.axial_link, np.array([[0.0], [0.0], [1.0]]))
     axial = [machine.slices[flank.axial_link].start for flank in machine.flanks]
     motors = [link.name for link in machine.links if link.name.endswith(".motor")] if motor_sine else []
     for name in motors:
-        where = machine.slices[name].start
-        add(machine.rows[where : where + 1], (where,))
+        add(machine.rows[machine.slices[name]], name, np.ones((1, 1)))
     n, r = machine.transform.shape[1], machine.rows.shape[0]
     return Elastic(
         rows=np.vstack(rows) if rows else np.zeros((0, n)),
@@ -88,7 +85,11 @@ def elastic(
 
 def touching(parts: Elastic, place: NDArray[Any]) -> bool:
     """Whether any stop is touched at stacked extensions (..., e, m)."""
-    square = place[..., : 2 * parts.gap.size, :] ** 2
+    place = place[..., : 2 * parts.gap.size, :]
+    most = max(place.max(initial=0.0), -place.min(initial=0.0))
+    if 2 * most**2 <= parts.gap_squared.min(initial=np.inf):  # the usual case, at the price of a look
+        return False
+    square = place**2
     return bool((square[..., 0::2, :] + square[..., 1::2, :] > parts.gap_squared[:, None]).any())
 
 
@@ -110,8 +111,7 @@ def local_forces(parts: Elastic, extension: Array) -> tuple[Array, Array] | None
             slope[..., at, at] = found[1][..., i, :, :]
 
     if touched:
-        shape = (*extension.shape[:-1], s, 2)
-        put(0, stop_force(stops.reshape(shape), parts.gap[:, None], parts.stop[:, None]))
+        put(0, stop_force(stops.reshape(*extension.shape[:-1], s, 2), parts.gap, parts.stop))
     if k:
         numbers = (parts.slope[:, None], parts.rounding[:, None], parts.flank[..., None])
         put(2 * s, flank_force(flanks.reshape(*extension.shape[:-1], k, 3), *numbers))
@@ -128,9 +128,7 @@ def local_motion(parts: Elastic, place: Array, speed: Array) -> Array:
     s, k = parts.gap.size, parts.slope.size
     found = np.zeros((2, *place.shape))
     if touching(parts, place):
-        force, slope = stop_force(
-            place[: 2 * s].reshape(s, 2, -1).transpose(2, 0, 1), parts.gap[:, None], parts.stop[:, None]
-        )
+        force, slope = stop_force(place[: 2 * s].reshape(s, 2, -1).transpose(2, 0, 1), parts.gap, parts.stop)
         by = speed[: 2 * s].reshape(s, 2, -1).transpose(2, 0, 1)[..., None]
         for way, values in enumerate((force, (slope @ by)[..., 0])):
             found[way, : 2 * s] = values.reshape(-1, 2 * s).T

@@ -141,7 +141,12 @@ DATASETS: tuple[Dataset, ...] = (
         "s",
         "from the end of the motion until all probes stay within 0.1 um; likewise",
     ),
-    _layers("joint_excursion", "layer corner", "m", "largest excursion of the joint in the layer"),
+    _layers(
+        "joint_excursion",
+        "layer corner",
+        "m",
+        "largest way of any of the joint's elements from its middle",
+    ),
     _layers("side_force", "layer corner", "N", "largest lateral force between carriage and guide"),
     _layers("load_angle", "layer corner", "rad", "largest load angle of the motor, electrical"),
     _layers(
@@ -164,7 +169,7 @@ DATASETS: tuple[Dataset, ...] = (
     _trace(
         "lateral", "time probe axis", "m", "lateral error at the top of the part, not referred to layer 1"
     ),
-    _trace("joint", "time corner axis", "m", "nut minus carriage at the joint"),
+    _trace("joint", "time corner axis", "m", "nut minus carriage at the joint, turning left out"),
     _trace("load_angle", "time corner", "rad", "load angle of the motor, electrical"),
     _trace("commanded_height", "time", "m", "commanded height of the bed"),
 )

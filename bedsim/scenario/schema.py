@@ -282,27 +282,28 @@ class Joint(Section):
     height_mm: Height = -30.0
     """Height of the joint's plane above the bed surface (negative: below)."""
     lateral_n_per_mm: NonNegative
-    """Recentring stiffness of the whole joint, if no elements are listed."""
+    """Recentring stiffness of the whole joint, if neither elements nor sizing.joint_part are listed."""
     elements: Annotated[int, Field(ge=1, le=24)]
     """Number of equal elements on a circle, if none are listed."""
     element_radius_mm: Positive
     """Radius of that circle."""
     element: tuple[JointElement, ...] = ()
-    """Elements listed one by one, instead of the circle."""
+    """Elements listed one by one, instead of the circle; sizing.joint_part goes before both."""
     rotation_nm_per_rad: NonNegative
     """Stiffness of an extra anti-rotation part about the screw."""
     friction_coefficient: NonNegative
     """Friction force over normal load, rolling or sliding."""
     magnet_force_n: NonNegative
-    """Pull of the joint's magnets or springs that adds to the load on its balls or slides."""
+    """Pull of magnets or springs that adds to the load on balls or slides, without sizing.joint_part."""
     breakaway_um: Positive
     """Travel over which friction builds up after a reversal."""
     damping_n_s_per_m: NonNegative
     """Viscous damping in the plane."""
     travel_mm: Positive
-    """Free travel from centre to the stop."""
+    """Free travel of every element from its middle to the stop; turning uses it up too (not that of slideways
+    or of an air film)."""
     stop_n_per_um: Positive = 5.0
-    """Stiffness of that stop."""
+    """Stiffness of that stop, all elements together."""
     axial_n_per_um: Positive
     """Stiffness of the joint along the screw."""
 
@@ -528,7 +529,7 @@ class Scenario(Section):
     output: Output = Output()
     """What is kept."""
     sizing: Sizing | None = None
-    """What only `bedsim size` needs."""
+    """What `bedsim size` needs beside the machine; `run` reads `joint_part` and `joint_warming_k` of it."""
     prices: Prices | None = None
     """What parts cost, for decisions between them."""
     power_loss: PowerLoss | None = None

@@ -1,4 +1,4 @@
-"""Keys that only sizing needs: motor curve, load ratings, plain nut, brake, the joint's parts, prices.
+"""Keys that sizing needs: motor curve, load ratings, plain nut, brake, the joint's parts, prices.
 
 All are optional; what is not given is said to be missing in the answer instead of being guessed.
 """
@@ -84,7 +84,7 @@ class BallPart(Section):
     plate_yield_mpa: Positive | None = None
     """Yield stress of the softer plate; default: the pressure is shown without a limit."""
     wedge_deg: Annotated[float, Field(ge=0, le=5)] = 0.0
-    """How far the plates are out of parallel."""
+    """How far the plates are out of parallel; `bedsim size` alone counts it, whichever way it pushes."""
 
     @model_validator(mode="after")
     def _dish_is_wider(self) -> BallPart:
@@ -140,7 +140,7 @@ class LeafPart(Section):
 
 
 class JointParts(Section):
-    """The joint of every corner as a list of what it is made of."""
+    """The joint of every corner that has one as a list of what it is made of, for `bedsim run` and `size`."""
 
     magnet: tuple[MagnetPart, ...] = ()
     """Pairs of disc magnets."""
@@ -223,9 +223,13 @@ class Sizing(Section):
     mount_travel_mm: Positive | None = None
     """Free travel of a groove mount from its middle to the end of the groove."""
     joint_warming_k: NonNegative = 20.0
-    """How much warmer the joint's magnets get than room temperature."""
+    """How much warmer the magnets of `joint_part` get than room temperature; `bedsim run` counts it too."""
     joint_part: JointParts = JointParts()
-    """The joint from its parts."""
+    """The joint from its parts: they stand for what [joint] says of stiffness, elements and magnets."""
+    joint_twist_um: Positive | None = None
+    """Travel that the nut's turning under load may take at the joint's elements; default: a tenth of it."""
+    joint_reversal_um: Positive = 1.0
+    """Height that the nut's turning may cost at a reversal or hop."""
     other_screw: OtherScrew | None = None
     """The screw of the other type for the decision table; default: derived from the one in the machine."""
 

@@ -1,4 +1,4 @@
-"""A joint in use: travel needed, wind-up about the screw, lift-off."""
+"""A joint in use: travel needed, turning about the screw at rest and at reversals, lift-off."""
 
 from __future__ import annotations
 
@@ -28,6 +28,50 @@ def travel_needed(contributions: Mapping[str, float]) -> float:
     hit.
     """
     return sum(abs(v) for v in contributions.values())
+
+
+def static_twist(load_torque: float, drag_torque: float, rotation_stiffness: float) -> tuple[float, float]:
+    """Return how far [rad] load and drag turn the nut against its carriage, after lowering and after raising:
+    (T_load - T_drag)/k, (T_load + T_drag)/k.
+
+    The load torque F lead/(2 pi) always turns it one way; the drag turns it with the screw.  Derived: a nut
+    that does not turn is held by the joint against all that the thread puts on it.
+    """
+    if rotation_stiffness <= 0:
+        return math.inf, math.inf
+    return (load_torque - drag_torque) / rotation_stiffness, (load_torque + drag_torque) / rotation_stiffness
+
+
+def stiffness_for_travel(torque: float, reach: float, way: float) -> float:
+    """Return the stiffness [N m/rad] at which a torque [N m] moves elements `reach` [m] out by `way` [m]:
+    T r/s."""
+    return torque * reach / way
+
+
+def stiffness_for_reversal(drag_torque: float, lead: float, loss: float, yaw: float) -> float:
+    """Return the joint's stiffness [N m/rad] at which a reversal costs the height `loss` [m], `yaw` of the
+    carriage in series: 1/k = loss 2 pi/(2 T_drag lead) - 1/k_yaw; infinite where the carriage alone loses
+    more."""
+    whole = height_lost_at_reversal(wind_up(drag_torque, 1.0), lead) / loss
+    return 1.0 / (1.0 / whole - 1.0 / yaw) if 0.0 < whole < yaw else (0.0 if whole == 0.0 else math.inf)
+
+
+def radius_for_stiffness(stiffness: float, lateral: float, anti_rotation: float) -> float:
+    """Return the radius [m] from which springs of `lateral` [N/m] in all and the anti-rotation part hold the
+    nut with the stiffness [N m/rad]: k_r r^2 + k_a = k."""
+    lacking = max(stiffness - anti_rotation, 0.0)
+    return math.sqrt(lacking / lateral) if lateral > 0 else (0.0 if lacking == 0.0 else math.inf)
+
+
+def radius_for_travel(torque: float, way: float, lateral: float, anti_rotation: float) -> float:
+    """Return the radius [m] from which elements on it move by no more than `way` [m] under a torque [N m].
+
+    T r/(k_r r^2 + k_a) = s, the larger root; zero where no radius needs more.
+    """
+    root = torque**2 - 4.0 * lateral * anti_rotation * way**2
+    if root < 0 or torque == 0.0:
+        return 0.0
+    return (torque + math.sqrt(root)) / (2.0 * lateral * way) if lateral > 0 else math.inf
 
 
 def wind_up(drag_torque: float, rotation_stiffness: float) -> float:

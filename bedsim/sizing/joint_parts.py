@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.components.joint import planar_stiffness
 from bedsim.sizing import magnets
 
 Floats = NDArray[np.float64]
@@ -33,16 +34,15 @@ class PlanarElement:
     friction: float = 0.0
     push: float = 0.0
 
-    def stiffness(self) -> Floats:
-        """Return the planar 3x3 stiffness B^T k B about the screw axis: x, y [N/m], rotation [N m/rad].
-
-        B = [1 0 -y; 0 1 x].  Source: rigid-body kinematics of the plate.
-        """
+    def planar(self) -> Floats:
+        """Return the 2x2 stiffness [N/m] at its place, in x and y."""
         c, s = math.cos(self.direction), math.sin(self.direction)
         turn = np.array([[c, -s], [s, c]])
-        B = np.array([[1.0, 0.0, -self.y], [0.0, 1.0, self.x]])
-        k = turn @ np.diag([self.along, self.across]) @ turn.T
-        return np.asarray(B.T @ k @ B, dtype=float)
+        return np.asarray(turn @ np.diag([self.along, self.across]) @ turn.T, dtype=float)
+
+    def stiffness(self) -> Floats:
+        """Return the planar 3x3 stiffness about the screw axis: x, y [N/m], rotation [N m/rad]."""
+        return planar_stiffness(np.array([[self.x, self.y]]), self.planar()[None])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +74,7 @@ def assemble(elements: Sequence[PlanarElement], rotation_stiffness: float = 0.0)
     K = np.sum([e.stiffness() for e in elements], axis=0) if elements else np.zeros((3, 3))
     K[2, 2] += rotation_stiffness
     friction = sum(e.friction for e in elements)
-    recentring = _softest(K)
+    recentring = softest(K)
     return JointSum(
         stiffness=K,
         recentring=recentring,
@@ -87,7 +87,8 @@ def assemble(elements: Sequence[PlanarElement], rotation_stiffness: float = 0.0)
     )
 
 
-def _softest(K: Floats) -> float:
+def softest(K: Floats) -> float:
+    """Return the stiffness [N/m] of a joint (3, 3) in its softest sideways direction, free to turn."""
     lateral = K[:2, :2]
     if K[2, 2] > 0:
         lateral = lateral - np.outer(K[:2, 2], K[2, :2]) / K[2, 2]

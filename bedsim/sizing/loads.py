@@ -47,6 +47,20 @@ def torque_up(corner: CornerNumbers, duty: Duty, friction: float) -> float:
     return torque.torque_raising(thrust, screw.lead, efficiency_raising(screw, friction)) + screw.drag_torque
 
 
+def nut_torques(corner: CornerNumbers) -> tuple[float, float]:
+    """Return what turns the nut [N m] with the screw at rest: load torque F l/(2 pi) at the heaviest load,
+    and drag, which points against the last motion.
+
+    Drag: that of the nut and, on a plain screw, f F d2/(2 cos(flank)), as `run` has it.
+    Source: [Shigley] power screws, lead angle neglected in the friction.
+    """
+    screw, load = corner.screw, max(corner.hanging)
+    drag = screw.drag_torque
+    if not screw.is_ball:
+        drag += screw.friction[1] * load * screw.contact_diameter / 2.0 / math.cos(screw.flank_angle)
+    return load * screw.lead / (2.0 * math.pi), drag
+
+
 def inertia_at_motor(corner: CornerNumbers, *, with_load: bool) -> float:
     """Return the inertia [kg m2] at the motor: rotor, screw and, for swinging, the carried mass."""
     screw, motor = corner.screw, corner.motor

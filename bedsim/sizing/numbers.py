@@ -86,17 +86,22 @@ class BallNumbers:
 class JointNumbers:
     """A joint: lateral and rotation stiffness, rolling or sliding friction over load, pull, travel (SI).
 
-    `parts` lists what the joint is made of, if the user gave it, cold and warm.  `growth`, `misalignment`,
-    `bore` [m] are what the joint's travel must take beside the run-out.
+    `anti_rotation` [N m/rad] is what of the rotation stiffness an extra part adds; elements whose travel ends
+    stand up to `reach` [m] from the screw's axis, and turning may take `twist_travel` [m] of it.  `parts`
+    lists what the joint is made of, if the user gave it, cold and warm.  `growth`, `misalignment`, `bore` [m]
+    are what the joint's travel must take beside the run-out.
     """
 
     kind: str
     lateral: float
     rotation: float
+    anti_rotation: float
+    reach: float
     friction_coefficient: float
     breakaway: float
     pull: float
     travel: float
+    twist_travel: float
     axial: float
     growth: float
     misalignment: float
@@ -165,6 +170,7 @@ class Duty:
     vibration_friction: float
     wear: PlainPair
     wear_clearance: float
+    reversal_loss: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

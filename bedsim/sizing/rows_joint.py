@@ -1,4 +1,4 @@
-"""Rows about the joint: travel, recentring, dead zone, push left on the bed, lift-off, contact."""
+"""Rows about the joint: travel, recentring, dead zone, push left on the bed, turning, lift-off, contact."""
 
 from __future__ import annotations
 
@@ -6,14 +6,15 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from bedsim.sizing import hertz, joint_checks, joint_parts
+from bedsim.sizing import hertz, joint_checks, joint_parts, loads
 from bedsim.sizing.axial_train import series
 from bedsim.sizing.numbers import CornerNumbers, Duty, JointNumbers, MachineNumbers
 from bedsim.sizing.rows_run_out import joint_friction, joint_load, screw_side_stiffness
 from bedsim.sizing.table import Check, below, shown
-from bedsim.units import DEG, GRAVITY, MM, MM_S2, MPA, N_PER_MM, N_PER_UM, UM
+from bedsim.units import DEG, GRAVITY, MM, MM_S2, MPA, N_MM, N_PER_MM, N_PER_UM, UM
 
 JOINT = "Joint"
+HELD = "a stiffer hold against turning"
 
 
 def travel_parts(corner: CornerNumbers, machine: MachineNumbers) -> dict[str, float]:
@@ -29,7 +30,19 @@ def travel_parts(corner: CornerNumbers, machine: MachineNumbers) -> dict[str, fl
         "heat growth": corner.joint.growth,
         "misalignment": corner.joint.misalignment,
         "nut bore": corner.joint.bore,
+        "turning under load": twist_travel(corner),
     }
+
+
+def twist_travel(corner: CornerNumbers) -> float:
+    """Return what of the joint's travel [m] the nut's turning under load and drag uses up, at most."""
+    reach = corner.joint.reach
+    return reach * max(map(abs, _twist(corner))) if reach > 0 else 0.0
+
+
+def _twist(corner: CornerNumbers) -> tuple[float, float]:
+    """How far [rad] the nut is turned against its carriage after lowering and after raising."""
+    return joint_checks.static_twist(*loads.nut_torques(corner), corner.joint.rotation)
 
 
 def joint_rows(corner: CornerNumbers, machine: MachineNumbers) -> list[Check]:
@@ -39,7 +52,9 @@ def joint_rows(corner: CornerNumbers, machine: MachineNumbers) -> list[Check]:
     return [
         *_travel_rows(corner, machine),
         *_recentring_rows(corner),
+        *_turning_rows(corner),
         *_reversal_rows(corner),
+        *_holding_rows(corner, machine.duty),
         *_lift_off_rows(corner, machine.duty),
         *_ball_rows(corner, machine.duty),
     ]
@@ -50,6 +65,7 @@ def _travel_rows(corner: CornerNumbers, machine: MachineNumbers) -> list[Check]:
     needed = joint_checks.travel_needed(parts)
     listed = ", ".join(f"{name} {abs(v) / UM:.3g}" for name, v in parts.items())
     lacking = needed - corner.joint.travel
+    stiffer = f" or {HELD}" if lacking > 0 and corner.joint.reach > 0 else ""
     return [
         below(
             JOINT,
@@ -61,7 +77,7 @@ def _travel_rows(corner: CornerNumbers, machine: MachineNumbers) -> list[Check]:
             source="geometry; upper bound",
             corner=corner.name,
             note=f"{listed} µm",
-            missing=f"{lacking / MM:.2g} mm of joint travel" if lacking > 0 else "",
+            missing=f"{lacking / MM:.2g} mm of joint travel{stiffer}" if lacking > 0 else "",
         )
     ]
 
@@ -112,7 +128,8 @@ def _recentring_rows(corner: CornerNumbers) -> list[Check]:
 def _reversal_rows(corner: CornerNumbers) -> list[Check]:
     joint, screw = corner.joint, corner.screw
     stiffness = series([joint.rotation, corner.guide_yaw]) if joint.rotation > 0 else 0.0
-    turn = joint_checks.wind_up(screw.drag_torque, stiffness) if screw.drag_torque > 0 else 0.0
+    drag = loads.nut_torques(corner)[1]
+    turn = joint_checks.wind_up(drag, stiffness) if drag > 0 else 0.0
     return [
         shown(
             JOINT,
@@ -133,7 +150,78 @@ def _reversal_rows(corner: CornerNumbers) -> list[Check]:
             formula="lead/(2 pi) 2 T_drag/k",
             source="derived",
             corner=corner.name,
-            note=f"the nut turns {turn / DEG:.2g}° between the senses of rotation, carriage in series",
+            note=f"the nut turns {turn / DEG:.2g}° between the senses of rotation, carriage in series; "
+            "a hop ends in one sense and a layer change without it in the other",
+        ),
+    ]
+
+
+def _turning_rows(corner: CornerNumbers) -> list[Check]:
+    """Rows of how far the load turns the nut, and what that takes of the travel."""
+    low, high = _twist(corner)
+    load, drag = loads.nut_torques(corner)
+    common: dict[str, Any] = {"source": "derived", "corner": corner.name}
+    return [
+        shown(
+            JOINT,
+            "turned by load and drag, at most",
+            high / DEG,
+            "°",
+            formula="(F l/(2 pi) + T_drag)/k",
+            note=f"{low / DEG:.2g}° after lowering; torque of the load {load / N_MM:.3g} N mm, drag "
+            f"{drag / N_MM:.3g}",
+            **common,
+        ),
+        shown(
+            JOINT,
+            "travel which that turning uses up",
+            twist_travel(corner) / UM,
+            "µm",
+            formula="r (F l/(2 pi) + T_drag)/k",
+            note=f"at the elements {corner.joint.reach / MM:.3g} mm out"
+            if corner.joint.reach > 0
+            else "none: it moves as a whole",
+            **common,
+        ),
+    ]
+
+
+def _holding_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
+    """Rows of the stiffness, and the radius of the joint's springs, that hold the nut as is wanted."""
+    joint = corner.joint
+    load, drag = loads.nut_torques(corner)
+    torque, way = load + drag, joint.twist_travel
+    reversal = joint_checks.stiffness_for_reversal(
+        drag, corner.screw.lead, duty.reversal_loss, corner.guide_yaw
+    )
+    stiffness = max(joint_checks.stiffness_for_travel(torque, joint.reach, way), reversal)
+    springs = {"lateral": joint.lateral, "anti_rotation": joint.anti_rotation}
+    radius = joint_checks.radius_for_stiffness(reversal, **springs)
+    if joint.reach > 0:
+        radius = max(radius, joint_checks.radius_for_travel(torque, way, **springs))
+    wanted = f"{way / UM:.3g} µm of travel, {duty.reversal_loss / UM:.3g} µm of height at a reversal"
+    if math.isinf(reversal):
+        wanted += "; the carriage's own yaw gives more"
+    common: dict[str, Any] = {"source": "derived", "corner": corner.name}
+    return [
+        shown(
+            JOINT,
+            "stiffness against turning that is enough",
+            stiffness,
+            "N m/rad",
+            formula="max(T r/s, 1/(2 pi h/(2 T_drag l) - 1/k_yaw))",
+            note=f"for {wanted} (sizing.joint_twist_um, joint_reversal_um); it has {joint.rotation:.3g}",
+            **common,
+        ),
+        shown(
+            JOINT,
+            "radius at which the joint's springs are enough",
+            radius / MM,
+            "mm",
+            formula="(T + sqrt(T^2 - 4 k_r k_a s^2))/(2 k_r s), sqrt((k - k_a)/k_r)",
+            note=f"{joint.lateral / N_PER_MM:.3g} N/mm in all on one circle, anti-rotation part "
+            f"{joint.anti_rotation:.3g} N m/rad; now {joint.reach / MM:.3g} mm",
+            **common,
         ),
     ]
 

@@ -152,10 +152,7 @@ def axial_parts(corner: CornerNumbers, nut_height: float) -> dict[str, float]:
     if motor.belt_torsion is not None:
         torsional["belt"] = motor.belt_torsion
     parts |= {name: axial_train.torsion_seen_axially(k, screw.lead) for name, k in torsional.items()}
-    parts |= {"nut": screw.nut_axial, "frame": corner.frame_vertical}
-    if corner.joint.kind != "rigid":
-        parts["joint"] = corner.joint.axial
-    return parts
+    return parts | {"nut": screw.nut_axial, "frame": corner.frame_vertical, "joint": corner.joint.axial}
 
 
 def softest_nut_height(corner: CornerNumbers) -> float:

@@ -48,27 +48,28 @@ class Values:
 class Gains:
     """Linear response of some layers: `matrix` (rows, 1 + s), first column what straight screws leave.
 
-    Rows are height (l, p), lateral (l, p, 2), joint (l, c, 2), guide force (l, c, 2), load angle, mount
-    force, axial force (l, c) in this order.
+    Rows are height (l, p), lateral (l, p, 2), joint (l, c, 3), guide force (l, c, 2), load angle, mount
+    force, axial force (l, c) in this order.  `joint_ends` as of the machine.
     """
 
     layers: NDArray[np.int64]
     probes: int
-    corners: int
+    joint_ends: tuple[tuple[Array, ...], ...]
     matrix: Array
 
     def values(self, amounts: Array) -> Values:
         """Errors of members with drawn amounts (m, s)."""
-        l, p, c, m = self.layers.size, self.probes, self.corners, amounts.shape[0]
+        l, p, c, m = self.layers.size, self.probes, len(self.joint_ends), amounts.shape[0]
         with_one = np.concatenate([np.ones((m, 1)), amounts], axis=1)
         rows = self.matrix @ np.ascontiguousarray(with_one.T)
-        sizes = [l * p, 2 * l * p, 2 * l * c, 2 * l * c, l * c, l * c, l * c]
+        sizes = [l * p, 2 * l * p, 3 * l * c, 2 * l * c, l * c, l * c, l * c]
         height, lateral, joint, guide, angle, mount, axial = np.split(rows, np.cumsum(sizes)[:-1])
+        moved = zip(joint.reshape(l, c, 3, m).transpose(1, 2, 0, 3), self.joint_ends, strict=True)
         return Values(
             layers=self.layers,
             height=height.reshape(l, p, m),
             lateral=lateral.reshape(l, p, 2, m),
-            joint=np.hypot(*np.moveaxis(joint.reshape(l, c, 2, m), 2, 0)),
+            joint=np.sqrt(np.stack([base.squared_way(own, ends) for own, ends in moved], axis=1)),
             side_force=np.hypot(*np.moveaxis(guide.reshape(l, c, 2, m), 2, 0)),
             load_angle=np.abs(angle.reshape(l, c, m)),
             mount_force=mount.reshape(l, c, m),
@@ -135,7 +136,7 @@ def _gains(
     return Gains(
         layers=system.layers,
         probes=job.probes.shape[0],
-        corners=len(job.machine.corner_names),
+        joint_ends=job.machine.joint_ends,
         matrix=np.concatenate([part.reshape(-1, columns) for part in parts]),
     )
 
@@ -145,9 +146,10 @@ def _tension(seen: base.Observer, q: Array, imposed: Array, rows: NDArray[Any]) 
 
 
 def _joint(seen: base.Observer, q: Array, imposed: Array) -> Array:
-    moved = seen.joint.reshape(-1, seen.joint.shape[-1]) @ q
-    rows = seen.joint_imposed.ravel()
-    moved[:, rows >= 0] -= imposed[:, rows[rows >= 0]]
+    moved = seen.joint @ q[:, None]  # (l, c, 3, 1 + s)
+    for c, bore in enumerate(seen.joint_imposed):
+        if bore[0] >= 0:
+            moved[:, c, :2] -= imposed[:, bore]
     return moved
 
 

@@ -14,17 +14,17 @@ from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, simulate
 
 
-def slow(joint):
+def slow(joint, layers=4, seconds=10.0, **more):
     return loaded(
         {
             "title": "slow",
             "bed": {"size_x_mm": 300, "size_y_mm": 300, "mass_kg": 3},
-            "print": {"layers": 4, "layer_mm": 0.2, "seconds_per_layer": 10.0},
+            "print": {"layers": layers, "layer_mm": 0.2, "seconds_per_layer": seconds},
             "motion": {"speed_mm_s": 0.2, "acceleration_mm_s2": 0.4, "jerk_mm_s3": 4.0},
             "damping": {"ratio": 0.2},
             "screw": {"kind": "rolled_ball", "diameter_mm": 12, "lead_mm": 4, "length_mm": 400},
             "guide": {"kind": "profile_rail"},
-            "joint": {"kind": joint},
+            "joint": {"kind": joint} | more,
             "motor": dict(QUIET),
             "corner": [
                 {"name": "left", "x_mm": -180, "y_mm": -100, "screw": {"run_out": {"bow_tir_um": 300}}},
@@ -43,6 +43,15 @@ def test_slow_motion(joint):
         for engine in (EquilibriumEngine(), PropagatorEngine())
     )
     assert apart(job, one, other) < 0.1
+
+
+def test_slow_motion_at_stops_that_turning_reaches():
+    """Friction beside, where nuts are twisted into the ends of their travel."""
+    job = make_job(slow("rolling", 1, 3.0, lateral_n_per_mm=1.0, travel_mm=0.15))
+    one, other = (list(engine.run(job)) for engine in (EquilibriumEngine(), PropagatorEngine()))
+    assert all(chunk.stop_hit.all() for chunk in (*one, *other))
+    poses = (np.concatenate([chunk.pose for chunk in chunks], axis=1) for chunks in (one, other))
+    assert apart(job, *poses) < 0.1
 
 
 @pytest.mark.parametrize(

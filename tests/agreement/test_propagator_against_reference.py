@@ -22,7 +22,7 @@ from engine_machines import (
 )
 from quiet import QUIET
 
-from bedsim.engines import state
+from bedsim.engines import base, state
 from bedsim.engines.base import LINEAR_LOAD_ANGLE
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.errors import EngineRefusalError, SolverError
@@ -121,6 +121,24 @@ def test_stop_hit():
         )
     )
     assert any(chunk.stop_hit.any() for chunk in chunks)
+    assert found < CLOSE
+
+
+def test_travel_used_up_by_turning():
+    """Nuts that load and drag twist into their stops while their joints are hardly pushed aside."""
+    found, chunks = both(
+        machine(
+            joint={"kind": "rolling", "lateral_n_per_mm": 1.0, "travel_mm": 0.15},
+            print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.5, "settle_s": 0.1},
+            output={"trace_layers": [2]},
+        )
+    )
+    assert all(chunk.stop_hit.all() for chunk in chunks)
+    job = make_job(machine(joint={"kind": "rolling", "lateral_n_per_mm": 1.0, "travel_mm": 0.15}))
+    observer = base.make_observer(job.machine, job.machine.system(np.array([2])), job.probes)
+    (history,) = (h for chunk in chunks for h in chunk.histories)
+    aside = np.hypot(*np.moveaxis(history.q @ observer.joint[:, :2].transpose(0, 2, 1), -1, 0))
+    assert aside.max() < 0.1e-3
     assert found < CLOSE
 
 

@@ -48,9 +48,10 @@ def test_jacobian_is_the_derivative_of_the_rate(parts, motor_sine):
     np.testing.assert_allclose(found / size, expected / size, atol=2e-6)
 
 
-@pytest.mark.parametrize(("parts", "kind"), [(PLAIN, "flank"), (ROLLING, "stop")])
-def test_the_state_above_is_one_in_which_these_forces_act(parts, kind):
+@pytest.mark.parametrize(("parts", "kind", "count"), [(PLAIN, "slope", 3), (ROLLING, "gap", 9)])
+def test_the_state_above_is_one_in_which_these_forces_act(parts, kind, count):
+    """A flank at every corner; a stop at each of three balls at every corner."""
     work = job(**parts)
     eq = equations(work, work.machine.system(np.array([2])), 0, False)
-    assert getattr(eq.parts, {"flank": "slope", "stop": "gap"}[kind]).size == 3
+    assert getattr(eq.parts, kind).size == count
     assert eq.contact.shape[0] > 0

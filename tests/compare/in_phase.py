@@ -13,8 +13,8 @@ E = 50e-6
 """Offset of the thread, m: half the total indicator reading below."""
 NUT = 2e6
 """Radial stiffness of the nut in its thread, N/m; beside it the shaft hardly gives way."""
-LOAD = (3.0 / 3 + 0.4 + 0.1) * GRAVITY
-"""What hangs on a corner, N: a third of the bed, carriage and nut."""
+LOAD = (3.0 / 3 + 0.4) * GRAVITY
+"""What stands on a corner's joint, N: a third of the bed, and the carriage; the nut hangs below it."""
 
 TEXT = """
 title = "three screws in phase"

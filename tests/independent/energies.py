@@ -2,7 +2,8 @@
 
 A point p of a body moves by t + w x p for small t, w. Every spring stores k e^2/2 with e its stretch less
 the stretch an imperfection imposes; the load on a displaced joint of a tilted carriage adds -F (a_x j_y -
-a_y j_x), F being the load that hangs on the corner, from the weights in a first solution without it.
+a_y j_x), F being what stands on the joint: the load that hangs on the corner, from the weights in a first
+solution without it, less the nut, which stays where the screw has it.
 """
 
 from __future__ import annotations
@@ -147,7 +148,7 @@ def load_on_displaced_joint(n: Numbers, q: sp.Matrix, loads: Array) -> sp.Expr:
     for k, (c, load) in enumerate(zip(n.corners, loads, strict=True)):
         t, w, nut, _, _ = corner_motion(q, k)
         j = nut - moved(t, w, [0, 0, c.joint])[:2, 0]
-        V -= load * (w[0] * j[1] - w[1] * j[0])
+        V -= (load - GRAVITY * c.nut_mass) * (w[0] * j[1] - w[1] * j[0])
     return V
 
 
