@@ -5,23 +5,38 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NoReturn, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.components import column
 from bedsim.components.frame import Coordinates, point_motion, rotation_motion
 from bedsim.components.row import Link
 from bedsim.errors import ModelError
 
 Array = NDArray[np.float64]
 
-# Euler load P_cr = factor pi^2 EI / L^2; [Shigley] table of end-condition constants, theoretical values
-BUCKLING_FACTOR = {
-    "fixed-free": 0.25,
-    "supported-supported": 1.0,
-    "fixed-supported": 2.0457,
-    "fixed-fixed": 4.0,
-}
+HALVINGS = 50  # of the bracket of a buckling load: to rounding
+
+
+class Shaft(Protocol):
+    """What bending and buckling need of a screw, SI; `ends`: lower end first."""
+
+    @property
+    def root_diameter(self) -> float: ...
+    @property
+    def length(self) -> float: ...
+    @property
+    def ends(self) -> str: ...
+    @property
+    def bending_stiffness(self) -> float: ...
+    @property
+    def bearing_radial(self) -> float: ...
+    @property
+    def upper_bearing_radial(self) -> float: ...
+    @property
+    def bearing_tilt(self) -> float: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,71 +83,89 @@ class Screw:
         return self.lead / (2 * math.pi)
 
 
-def buckling_load(screw: Screw) -> float:
-    """Euler load of the whole free length, N.
-
-    Source: [Shigley] columns with central loading; slender columns only.
-    """
-    return BUCKLING_FACTOR[screw.ends] * math.pi**2 * screw.bending_stiffness / screw.length**2
-
-
-def _span(length: Array, bending_stiffness: float) -> Array:
-    """Stiffness (n, 4, 4) of a straight Euler-Bernoulli span for (v, slope) at both ends.
-
-    Source: [Przemieniecki] 5.6.
-    """
-    l1 = length
-    one = np.ones_like(l1)
-    k = np.array(
-        [
-            [12 * one, 6 * l1, -12 * one, 6 * l1],
-            [6 * l1, 4 * l1**2, -6 * l1, 2 * l1**2],
-            [-12 * one, -6 * l1, 12 * one, -6 * l1],
-            [6 * l1, 2 * l1**2, -6 * l1, 4 * l1**2],
-        ]
-    )
-    return np.moveaxis(k * bending_stiffness / l1**3, -1, 0)
-
-
-def clipped_spans(screw: Screw, nut_position: Array) -> tuple[Array, Array]:
+def clipped_spans(screw: Shaft, nut_position: Array) -> tuple[Array, Array]:
     """Lengths (n,) m below and above the nut, kept above one root diameter, where beam theory ends."""
     lower = np.maximum(np.asarray(nut_position, dtype=float), screw.root_diameter)
     upper = np.maximum(screw.length - np.asarray(nut_position, dtype=float), screw.root_diameter)
     return lower, upper
 
 
-def shaft_stiffness(screw: Screw, nut_position: Array, load: Array | float = 0.0) -> Array:
+def shaft_stiffness(screw: Shaft, nut_position: Array, load: Array | float = 0.0) -> Array:
     """Stiffness (n, 2, 2) of the shaft for (deflection m, slope rad) at the nut, in one bending plane.
 
     Two Euler-Bernoulli spans on spring supports, condensed to the nut: a fixed end is held by the bearing's
     radial and tilting stiffness, a supported end by the radial stiffness alone, a free end by nothing.  With
-    stiff bearings the handbook forms return: fixed-free 3EI/a^3; supported-supported 3EIL/(a^2 b^2);
-    fixed-supported 12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables,
-    concentrated intermediate load. The load hanging on the screw softens the spans by 1 - P/P_cr (first-order
-    beam-column, [Timoshenko] elastic stability).
+    stiff bearings and no load the handbook forms return: fixed-free 3EI/a^3; supported-supported 3EIL/(a^2
+    b^2); fixed-supported 12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables,
+    concentrated intermediate load.  The load (n,) N that hangs on the nut presses the span below it alone, an
+    exact beam-column: a cantilever of stiff root has P/(a (tan u/u - 1)), u = a sqrt(P/EI) ([Timoshenko]).
+    Raises ModelError where the load reaches `buckling_load`.
     """
-    critical = buckling_load(screw)
-    if np.max(load) > 0.5 * critical:
-        raise ModelError(
-            f"a load of {np.max(load):.0f} N is more than half the buckling load of {critical:.0f} N of this "
-            "screw: the beam formula no longer holds. Choose a thicker or shorter screw or better held ends."
-        )
-    lower, upper = clipped_spans(screw, nut_position)
-    softening = np.broadcast_to(1.0 - np.maximum(load, 0.0) / critical, lower.shape)[:, None, None]
-    k = np.zeros((lower.size, 6, 6))  # lower end, nut, upper end: (v, slope) each
-    k[:, :4, :4] += _span(lower, screw.bending_stiffness) * softening
-    if screw.ends != "fixed-free":
-        k[:, 2:, 2:] += _span(upper, screw.bending_stiffness) * softening
-        k[:, 4, 4] += screw.upper_bearing_radial
-    k[:, 0, 0] += screw.bearing_radial
-    if screw.ends.startswith("fixed"):
-        k[:, 1, 1] += screw.bearing_tilt
-    if screw.ends == "fixed-fixed":
-        k[:, 5, 5] += screw.bearing_tilt
-    ends = [0, 1] if screw.ends == "fixed-free" else [0, 1, 4, 5]
-    nut = [2, 3]
-    k_en = k[:, ends][:, :, nut]
-    return k[:, nut][:, :, nut] - np.swapaxes(k_en, 1, 2) @ np.linalg.solve(k[:, ends][:, :, ends], k_en)
+    position = np.asarray(nut_position, dtype=float)
+    thrust = np.broadcast_to(np.asarray(load, dtype=float), position.shape)
+    if np.any(thrust >= _clamped_load(screw, position)):
+        _refuse_buckled(screw, position, thrust)
+    foot, nut = _on_bearings(screw, position, thrust)
+    if not np.all(column.stands(foot) & column.stands(nut)):
+        _refuse_buckled(screw, position, thrust)
+    return nut
+
+
+def buckling_load(screw: Shaft, nut_position: Array) -> Array:
+    """Load (n,) N on the nut (n,) m above the lower end that buckles the shaft with its bearings.
+
+    The least load at which the shaft is no longer positive definite: at its lower end with the nut held, and
+    at the nut with the lower end free to follow.  The thrust is taken at the lower end, so the span below the
+    nut is pressed; the shaft above it and its bearing hold it as springs, nut and guide do not help.
+    Fixed-fixed too: how much a second thrust bearing takes depends on how it was set, and none is the
+    unfavourable end.  Stiffness falls as the load grows, up to the load that buckles the span between clamped
+    ends, which no support can exceed ([Timoshenko], energy method): bisection.  Limits: elastic, straight,
+    centrally loaded; a short shaft is crushed before.
+    """
+    position = np.asarray(nut_position, dtype=float)
+    high = _clamped_load(screw, position)
+    low = np.zeros_like(high)
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        foot, nut = _on_bearings(screw, position, middle)
+        held = column.stands(foot) & column.stands(nut)
+        low, high = np.where(held, middle, low), np.where(held, high, middle)
+    return low
+
+
+def _clamped_load(screw: Shaft, position: Array) -> Array:
+    return column.clamped_load(clipped_spans(screw, position)[0], screw.bending_stiffness)
+
+
+def _on_bearings(screw: Shaft, position: Array, thrust: Array) -> tuple[Array, Array]:
+    """Stiffnesses (n, 2, 2): at the lower end with the nut held fast, and at the nut with both ends on
+    bearings."""
+    lower, upper = clipped_spans(screw, position)
+    tilt = screw.bearing_tilt if screw.ends.startswith("fixed") else 0.0
+    span = column.span_stiffness(lower, screw.bending_stiffness, thrust)
+    foot = span[:, :2, :2] + np.diag([screw.bearing_radial, tilt])
+    nut = _seen_through(span[:, 2:, 2:], span[:, :2, 2:], foot)
+    if screw.ends == "fixed-free":
+        return foot, nut
+    tilt = screw.bearing_tilt if screw.ends == "fixed-fixed" else 0.0
+    span = column.span_stiffness(upper, screw.bending_stiffness)
+    head = span[:, 2:, 2:] + np.diag([screw.upper_bearing_radial, tilt])
+    return foot, nut + _seen_through(span[:, :2, :2], span[:, 2:, :2], head)
+
+
+def _seen_through(near: Array, coupling: Array, far: Array) -> Array:
+    """Stiffness (n, 2, 2) of a span's near end when `far` is all that acts at its far end."""
+    return near - np.swapaxes(coupling, 1, 2) @ np.linalg.solve(far, coupling)
+
+
+def _refuse_buckled(screw: Shaft, position: Array, thrust: Array) -> NoReturn:
+    critical = buckling_load(screw, position)
+    worst = int(np.argmax(thrust / critical))
+    raise ModelError(
+        f"a load of {thrust[worst]:.0f} N reaches the buckling load of {critical[worst]:.0f} N of this screw "
+        f"with the nut {1e3 * position[worst]:.0f} mm above its lower end. Choose a thicker or shorter screw or "
+        "better held ends."
+    )
 
 
 def in_series(stiffness: Array, *others: Array) -> Array:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
+from bedsim.components.screw import Shaft, buckling_load
 from bedsim.sizing.ends import COLUMN_FACTOR, Ends
 
 #: Part of the Euler load that screw catalogues permit. Source: [THK-A] sheet A15-30, [MISUMI-TH] p. 1676.
@@ -11,6 +14,21 @@ CATALOGUE_FACTOR = 0.5
 
 #: Permissible stress of the root section [Pa]. Source: [THK-A] sheet A15-30 (147 N/mm2).
 PERMISSIBLE_STRESS = 147e6
+
+#: Heights of the nut at which its travel is looked at, both ends among them.
+HEIGHTS = 33
+
+
+def critical_load(screw: Shaft, nut_low: float, nut_high: float) -> tuple[float, float]:
+    """Return the load [N] that buckles the screw on its bearings, and the nut height [m] at which it does.
+
+    The least over the nut's travel from `nut_low` to `nut_high` [m]; the load at which a run refuses.
+    Source: exact beam-column, see `bedsim.components.screw.buckling_load`.
+    """
+    heights = np.linspace(nut_low, nut_high, HEIGHTS)
+    load = buckling_load(screw, heights)
+    worst = int(np.argmin(load))
+    return float(load[worst]), float(heights[worst])
 
 
 def euler_load(*, youngs_modulus: float, root_diameter: float, free_length: float, ends: Ends) -> float:

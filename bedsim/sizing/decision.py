@@ -49,8 +49,8 @@ def screw_decision(
             "permitted push (half the buckling load)",
             [_column(s, corner) for s in both],
             "N",
-            "0.5 N pi^2 E I/L^2",
-            "THK A15-30",
+            "0.5 P_cr of the span from thrust bearing to nut, on its bearings",
+            "exact beam-column (Timoshenko); 0.5: THK A15-30",
             "higher carries more",
         ),
         _life_row(corner, duty, ball, plain),
@@ -105,12 +105,7 @@ def _row(name: str, values: list[float], unit: str, formula: str, source: str, n
 
 
 def _column(screw: ScrewNumbers, corner: CornerNumbers) -> float:
-    return buckling.permissible_column_load(
-        youngs_modulus=screw.youngs_modulus,
-        root_diameter=screw.root_diameter,
-        free_length=corner.nut_high if screw.ends == "fixed-free" else screw.length,
-        ends=screw.ends,
-    )
+    return buckling.CATALOGUE_FACTOR * buckling.critical_load(screw, corner.nut_low, corner.nut_high)[0]
 
 
 def _life_row(corner: CornerNumbers, duty: Duty, ball: ScrewNumbers, plain: ScrewNumbers) -> DecisionRow:

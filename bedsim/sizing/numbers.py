@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -31,6 +32,9 @@ class ScrewNumbers:
     youngs_modulus: float
     shear_modulus: float
     density: float
+    bearing_radial: float
+    upper_bearing_radial: float
+    bearing_tilt: float
     bearing_axial: float
     coupling: float
     nut_axial: float
@@ -52,6 +56,11 @@ class ScrewNumbers:
     def is_ball(self) -> bool:
         """Whether balls roll in it."""
         return self.kind != "plain"
+
+    @property
+    def bending_stiffness(self) -> float:
+        """E I of the root circle, N m2."""
+        return self.youngs_modulus * math.pi / 64.0 * self.root_diameter**4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

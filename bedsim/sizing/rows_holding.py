@@ -211,18 +211,12 @@ def _blocked_row(corner: CornerNumbers) -> Check:
     screw, motor = corner.screw, corner.motor
     at_screw = motor.holding_torque * motor.gear_ratio * motor.gear_efficiency
     push = holding.thrust_of_motor(at_screw, screw.lead, loads.efficiency_raising(screw, screw.friction[0]))
-    free = corner.nut_high if screw.ends == "fixed-free" else screw.length
-    permitted = buckling.permissible_column_load(
-        youngs_modulus=screw.youngs_modulus,
-        root_diameter=screw.root_diameter,
-        free_length=free,
-        ends=screw.ends,
-    )
+    critical, _ = buckling.critical_load(screw, corner.nut_low, corner.nut_high)
     return below(
         UNEQUAL,
         "push of a motor against a blocked corner",
         push,
-        permitted,
+        buckling.CATALOGUE_FACTOR * critical,
         "N",
         formula="2 pi T eta1/l",
         source="energy of one turn; limit as for buckling",

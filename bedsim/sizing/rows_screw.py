@@ -17,8 +17,9 @@ TORQUE = "Torque at the screw"
 def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     """Rows of buckling, compression, critical speed and speed x diameter."""
     screw, thrust = corner.screw, loads.largest_thrust(corner, duty)
+    critical, height = buckling.critical_load(screw, corner.nut_low, corner.nut_high)
     free = corner.nut_high if screw.ends == "fixed-free" else screw.length
-    permitted = buckling.permissible_column_load(
+    printed = buckling.permissible_column_load(
         youngs_modulus=screw.youngs_modulus,
         root_diameter=screw.root_diameter,
         free_length=free,
@@ -34,16 +35,29 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
         ends=screw.ends,
     )
     rows = [
+        shown(
+            SUBJECT,
+            "buckling load",
+            critical,
+            "N",
+            formula="P_cr of the span from thrust bearing to nut, on its bearings",
+            source="exact beam-column (Timoshenko)",
+            corner=corner.name,
+            note=f"least over the travel, at a nut height of {height / MM:.0f} mm; nut and guide do not count; "
+            "bedsim run refuses from this load on",
+            low_is_worse=True,
+        ),
         below(
             SUBJECT,
             "push against half the buckling load",
             thrust,
-            permitted,
+            buckling.CATALOGUE_FACTOR * critical,
             "N",
-            formula="0.5 N pi^2 E I/L^2",
-            source="MISUMI p. 1676; THK A15-30",
+            formula="0.5 P_cr of the span from thrust bearing to nut, on its bearings",
+            source="exact beam-column (Timoshenko); 0.5: MISUMI p. 1676; THK A15-30",
             corner=corner.name,
-            note=f"column of {free / MM:.0f} mm, {screw.ends}, nut end taken as its upper end",
+            note=f"makers' 0.5 N pi^2 E I/L^2 of {free / MM:.0f} mm, {screw.ends}, rigid bearings: "
+            f"{printed:.0f} N",
         ),
         below(
             SUBJECT,
