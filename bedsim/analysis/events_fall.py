@@ -25,7 +25,7 @@ from bedsim.model.build import build_machine
 from bedsim.model.power_loss import Falling
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
-from bedsim.sizing import loads, torque
+from bedsim.sizing import loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_holding import missing_words, resting_torque
 from bedsim.units import DEG, MM, MM_S, N_MM
@@ -129,7 +129,7 @@ def falling(
     phase = power_loss.hilltops(count) if case.hill else _phases(loaded, machine, numbers, layer)
     return Falling(
         radius=radius,
-        inertia=np.array([_turning(c) for c in corners]),
+        inertia=np.array([loads.inertia_at_screw(c) for c in corners]),
         mass=carried.T @ system.M[0] @ carried,
         weight=weight,
         racking=racking(machine, system),
@@ -180,12 +180,6 @@ def _guide(loaded: LoadedScenario, k: int, case: Case) -> float:
     corner = loaded.scenario.corner[k]
     bounds = bounds_of(loaded, corner.name, "guide.friction_n", corner.guide.friction_n)
     return case.kept * bounds[0 if case.low else 1]
-
-
-def _turning(corner: CornerNumbers) -> float:
-    screw, motor = corner.screw, corner.motor
-    shaft = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
-    return shaft + motor.rotor_inertia * motor.gear_ratio**2
 
 
 def _phases(loaded: LoadedScenario, machine: Machine, numbers: MachineNumbers, layer: int) -> Array:

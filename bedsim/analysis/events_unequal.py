@@ -18,7 +18,7 @@ from bedsim.model.power_loss import Falling
 from bedsim.model.tilting import Limit, Supports, Tilted
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
-from bedsim.sizing import holding, loads, torque
+from bedsim.sizing import holding, loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 
 Array = NDArray[np.float64]
@@ -139,9 +139,8 @@ def _racked(
 
 def _slipping(system: Falling, corner: CornerNumbers, k: int) -> Falling:
     """Corner k's screw without its motor, the others held by theirs."""
-    screw = corner.screw
     inertia, detent = system.inertia.copy(), system.detent.copy()
-    inertia[k] = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
+    inertia[k] = corner.screw.part.inertia
     detent[k] = 0.0
     count = system.radius.size
     return replace(system, inertia=inertia, detent=detent, group=np.arange(count), held=np.arange(count) != k)

@@ -177,6 +177,7 @@ def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers
         root_diameter=part.root_diameter_mm * MM,
         contact_diameter=contact,
         lead=part.lead_mm * MM,
+        pitch=part.lead_mm / part.starts * MM,
         length=part.length_mm * MM,
         youngs_modulus=part.youngs_modulus_gpa * GPA,
         shear_modulus=part.shear_modulus_gpa * GPA,
@@ -320,6 +321,7 @@ def other_screw(here: ScrewNumbers, given: OtherScrew | None, sizing: Sizing) ->
         replace(
             here,
             kind="rolled_ball",
+            pitch=here.lead,
             root_diameter=12.5 / 15.0 * here.diameter,
             contact_diameter=here.diameter,
             friction=(0.003, 0.005, 0.01),
@@ -335,6 +337,7 @@ def _plain_twin(here: ScrewNumbers) -> ScrewNumbers:
     return replace(
         here,
         kind="plain",
+        pitch=pitch,
         root_diameter=here.diameter - pitch - 2.0 * (0.15 if pitch < 2.0 * MM else 0.25) * MM,
         contact_diameter=here.diameter - pitch / 2.0,
         friction=(0.08, 0.15, 0.25),
@@ -355,6 +358,7 @@ def _given_screw(here: ScrewNumbers, given: OtherScrew, sizing: Sizing) -> Screw
             given.kind, given.diameter_mm, given.lead_mm / given.starts, sizing
         ),
         lead=given.lead_mm * MM,
+        pitch=given.lead_mm / given.starts * MM,
         friction=(f, f, f),
         flank_angle=given.flank_angle_deg * DEG,
         nut_axial=given.nut_axial_n_per_um * N_PER_UM,

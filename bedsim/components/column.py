@@ -47,7 +47,7 @@ def span_stiffness(length: Array, bending_stiffness: float, thrust: Array | floa
 
 
 def clamped_load(length: Array, bending_stiffness: float) -> Array:
-    """Thrust (n,) N that buckles spans (n,) m between two clamped ends: 4 pi^2 EI/l^2.  Source: [Timoshenko]."""
+    """Thrust (n,) N that buckles spans (n,) m between clamped ends: 4 pi^2 EI/l^2.  Source: [Timoshenko]."""
     return CLAMPED * bending_stiffness / length**2
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NoReturn, Protocol
+from typing import NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from bedsim.components import column
 from bedsim.components.frame import Coordinates, point_motion, rotation_motion
 from bedsim.components.row import Link
+from bedsim.components.thread import mean_power
 from bedsim.errors import ModelError
 
 Array = NDArray[np.float64]
@@ -20,30 +21,18 @@ Array = NDArray[np.float64]
 HALVINGS = 50  # of the bracket of a buckling load: to rounding
 
 
-class Shaft(Protocol):
-    """What bending and buckling need of a screw, SI; `ends`: lower end first."""
-
-    @property
-    def root_diameter(self) -> float: ...
-    @property
-    def length(self) -> float: ...
-    @property
-    def ends(self) -> str: ...
-    @property
-    def bending_stiffness(self) -> float: ...
-    @property
-    def bearing_radial(self) -> float: ...
-    @property
-    def upper_bearing_radial(self) -> float: ...
-    @property
-    def bearing_tilt(self) -> float: ...
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Screw:
-    """Dimensions and stiffness of one screw, SI. `ends`: lower end first; `hand` +1 right, -1 left."""
+    """Dimensions and stiffness of one screw, SI. `ends`: lower end first; `hand` +1 right, -1 left.
 
+    `kind` as in `bedsim.components.thread`.  The root bends, stretches and twists; the whole thread turns and
+    weighs.
+    """
+
+    kind: str
+    diameter: float
     root_diameter: float
+    pitch: float
     lead: float
     hand: int
     length: float
@@ -74,8 +63,16 @@ class Screw:
 
     @property
     def inertia(self) -> float:
-        """Moment of inertia about the axis, kg m2: rho L pi d^4 / 32 with the root diameter."""
-        return self.density * self.length * math.pi / 32 * self.root_diameter**4
+        """Moment of inertia about the axis, kg m2: rho L pi/32 mean d^4."""
+        return self.density * self.length * math.pi / 32 * self._mean_power(4)
+
+    @property
+    def mass(self) -> float:
+        """Mass of the free length, kg: rho L pi/4 mean d^2."""
+        return self.density * self.length * math.pi / 4 * self._mean_power(2)
+
+    def _mean_power(self, power: int) -> float:
+        return mean_power(power, self.kind, self.diameter, self.root_diameter, self.pitch)
 
     @property
     def travel_per_radian(self) -> float:
@@ -83,22 +80,22 @@ class Screw:
         return self.lead / (2 * math.pi)
 
 
-def clipped_spans(screw: Shaft, nut_position: Array) -> tuple[Array, Array]:
+def clipped_spans(screw: Screw, nut_position: Array) -> tuple[Array, Array]:
     """Lengths (n,) m below and above the nut, kept above one root diameter, where beam theory ends."""
     lower = np.maximum(np.asarray(nut_position, dtype=float), screw.root_diameter)
     upper = np.maximum(screw.length - np.asarray(nut_position, dtype=float), screw.root_diameter)
     return lower, upper
 
 
-def shaft_stiffness(screw: Shaft, nut_position: Array, load: Array | float = 0.0) -> Array:
+def shaft_stiffness(screw: Screw, nut_position: Array, load: Array | float = 0.0) -> Array:
     """Stiffness (n, 2, 2) of the shaft for (deflection m, slope rad) at the nut, in one bending plane.
 
     Two Euler-Bernoulli spans on spring supports, condensed to the nut: a fixed end is held by the bearing's
     radial and tilting stiffness, a supported end by the radial stiffness alone, a free end by nothing.  With
     stiff bearings and no load the handbook forms return: fixed-free 3EI/a^3; supported-supported 3EIL/(a^2
-    b^2); fixed-supported 12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam tables,
-    concentrated intermediate load.  The load (n,) N that hangs on the nut presses the span below it alone, an
-    exact beam-column: a cantilever of stiff root has P/(a (tan u/u - 1)), u = a sqrt(P/EI) ([Timoshenko]).
+    b^2); fixed-supported 12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam
+    tables, concentrated intermediate load.  The load (n,) N that hangs on the nut presses the span below it
+    alone, an exact beam-column: a cantilever has P/(a (tan u/u - 1)), u = a sqrt(P/EI) ([Timoshenko]).
     Raises ModelError where the load reaches `buckling_load`.
     """
     position = np.asarray(nut_position, dtype=float)
@@ -111,7 +108,7 @@ def shaft_stiffness(screw: Shaft, nut_position: Array, load: Array | float = 0.0
     return nut
 
 
-def buckling_load(screw: Shaft, nut_position: Array) -> Array:
+def buckling_load(screw: Screw, nut_position: Array) -> Array:
     """Load (n,) N on the nut (n,) m above the lower end that buckles the shaft with its bearings.
 
     The least load at which the shaft is no longer positive definite: at its lower end with the nut held, and
@@ -133,11 +130,11 @@ def buckling_load(screw: Shaft, nut_position: Array) -> Array:
     return low
 
 
-def _clamped_load(screw: Shaft, position: Array) -> Array:
+def _clamped_load(screw: Screw, position: Array) -> Array:
     return column.clamped_load(clipped_spans(screw, position)[0], screw.bending_stiffness)
 
 
-def _on_bearings(screw: Shaft, position: Array, thrust: Array) -> tuple[Array, Array]:
+def _on_bearings(screw: Screw, position: Array, thrust: Array) -> tuple[Array, Array]:
     """Stiffnesses (n, 2, 2): at the lower end with the nut held fast, and at the nut with both ends on
     bearings."""
     lower, upper = clipped_spans(screw, position)
@@ -158,13 +155,13 @@ def _seen_through(near: Array, coupling: Array, far: Array) -> Array:
     return near - np.swapaxes(coupling, 1, 2) @ np.linalg.solve(far, coupling)
 
 
-def _refuse_buckled(screw: Shaft, position: Array, thrust: Array) -> NoReturn:
+def _refuse_buckled(screw: Screw, position: Array, thrust: Array) -> NoReturn:
     critical = buckling_load(screw, position)
     worst = int(np.argmax(thrust / critical))
     raise ModelError(
         f"a load of {thrust[worst]:.0f} N reaches the buckling load of {critical[worst]:.0f} N of this screw "
-        f"with the nut {1e3 * position[worst]:.0f} mm above its lower end. Choose a thicker or shorter screw or "
-        "better held ends."
+        f"with the nut {1e3 * position[worst]:.0f} mm above its lower end. Choose a thicker or shorter screw "
+        "or better held ends."
     )
 
 

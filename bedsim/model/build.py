@@ -245,7 +245,7 @@ def _mass(
         turning = c.screw.inertia + (pulley if belt_drive else c.motor.reflected_inertia)
         mass[coordinates.rotor(c.index), coordinates.rotor(c.index)] += turning
         if c.free_shaft:
-            own_share = SHAFT_SHARE[c.screw.ends] * c.screw.density * c.screw.area * c.screw.length
+            own_share = SHAFT_SHARE[c.screw.ends] * c.screw.mass
             for k in range(2):
                 mass[coordinates.shaft(c.index) + k, coordinates.shaft(c.index) + k] += own_share
     if belt_drive:

@@ -39,7 +39,10 @@ def first_nut(scenario: schema.Scenario, part: schema.Screw) -> float:
 def make_screw(part: schema.Screw) -> screw.Screw:
     """The screw component."""
     return screw.Screw(
+        kind=part.kind,
+        diameter=part.diameter_mm * units.MM,
         root_diameter=part.root_diameter_mm * units.MM,
+        pitch=part.lead_mm / part.starts * units.MM,
         lead=part.lead_mm * units.MM,
         hand=1 if part.hand == "right" else -1,
         length=part.length_mm * units.MM,

@@ -61,13 +61,17 @@ def nut_torques(corner: CornerNumbers) -> tuple[float, float]:
     return load * screw.lead / (2.0 * math.pi), drag
 
 
+def inertia_at_screw(corner: CornerNumbers) -> float:
+    """Return the inertia [kg m2] at the screw of what turns: screw and rotor."""
+    return corner.screw.part.inertia + corner.motor.rotor_inertia * corner.motor.gear_ratio**2
+
+
 def inertia_at_motor(corner: CornerNumbers, *, with_load: bool) -> float:
     """Return the inertia [kg m2] at the motor: rotor, screw and, for swinging, the carried mass."""
-    screw, motor = corner.screw, corner.motor
-    turning = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
+    turning = inertia_at_screw(corner)
     if with_load:
-        turning += torque.load_inertia(corner.moved_mass, screw.lead)
-    return motor.rotor_inertia + turning / motor.gear_ratio**2
+        turning += torque.load_inertia(corner.moved_mass, corner.screw.lead)
+    return turning / corner.motor.gear_ratio**2
 
 
 def motor_torque(corner: CornerNumbers, duty: Duty, friction: float) -> float:

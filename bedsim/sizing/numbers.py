@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from bedsim.components.screw import Screw
 from bedsim.sizing.ends import Ends
 from bedsim.sizing.joint_parts import PlanarElement
 from bedsim.sizing.wear import PlainPair
@@ -28,6 +28,7 @@ class ScrewNumbers:
     root_diameter: float
     contact_diameter: float
     lead: float
+    pitch: float
     length: float
     youngs_modulus: float
     shear_modulus: float
@@ -58,9 +59,26 @@ class ScrewNumbers:
         return self.kind != "plain"
 
     @property
-    def bending_stiffness(self) -> float:
-        """E I of the root circle, N m2."""
-        return self.youngs_modulus * math.pi / 64.0 * self.root_diameter**4
+    def part(self) -> Screw:
+        """The shaft as the machine model has it, for what a run and sizing share; of a right-hand screw."""
+        return Screw(
+            kind=self.kind,
+            diameter=self.diameter,
+            root_diameter=self.root_diameter,
+            pitch=self.pitch,
+            lead=self.lead,
+            hand=1,
+            length=self.length,
+            ends=self.ends,
+            youngs_modulus=self.youngs_modulus,
+            shear_modulus=self.shear_modulus,
+            density=self.density,
+            bearing_radial=self.bearing_radial,
+            upper_bearing_radial=self.upper_bearing_radial,
+            bearing_tilt=self.bearing_tilt,
+            bearing_axial=self.bearing_axial,
+            coupling=self.coupling,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

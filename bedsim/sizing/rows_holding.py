@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from bedsim.sizing import buckling, holding, loads, statics, torque
+from bedsim.sizing import buckling, holding, loads, statics
 from bedsim.sizing.numbers import CornerNumbers, Duty, MachineNumbers
 from bedsim.sizing.table import Check, below, shown
 from bedsim.units import DEG, GRAVITY, MM, N_MM
@@ -95,15 +95,13 @@ def _hold_row(
 
 def _fall_row(corner: CornerNumbers, friction: float) -> Check:
     screw, motor = corner.screw, corner.motor
-    turning = torque.screw_inertia(density=screw.density, diameter=screw.diameter, length=screw.length)
-    turning += motor.rotor_inertia * motor.gear_ratio**2
     a = holding.fall_acceleration(
         load=max(corner.hanging),
         mass=corner.moved_mass,
         lead=screw.lead,
         efficiency_back=loads.efficiency_back(screw, friction),
         holding_torque=motor.brake_torque - corner.side_torque,
-        inertia=turning,
+        inertia=loads.inertia_at_screw(corner),
     )
     return shown(
         SUBJECT,

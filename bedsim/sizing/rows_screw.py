@@ -43,8 +43,8 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             formula="P_cr of the span from thrust bearing to nut, on its bearings",
             source="exact beam-column (Timoshenko)",
             corner=corner.name,
-            note=f"least over the travel, at a nut height of {height / MM:.0f} mm; nut and guide do not count; "
-            "bedsim run refuses from this load on",
+            note=f"least over the travel, at a nut height of {height / MM:.0f} mm; nut and guide do not "
+            "count; bedsim run refuses from this load on",
             low_is_worse=True,
         ),
         below(

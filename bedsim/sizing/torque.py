@@ -100,11 +100,6 @@ def friction_for_self_locking(lead_angle: float, flank_angle: float = 0.0) -> fl
     return math.tan(lead_angle) * math.cos(flank_angle)
 
 
-def screw_inertia(*, density: float, diameter: float, length: float) -> float:
-    """Return the inertia [kg m2] of a round shaft about its axis: pi/32 rho L d^4."""
-    return math.pi / 32.0 * density * length * diameter**4
-
-
 def load_inertia(mass: float, lead: float) -> float:
     """Return the inertia [kg m2] at the screw of a mass [kg] moved by the lead [m]: m (l/(2 pi))^2.
 

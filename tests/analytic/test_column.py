@@ -101,8 +101,8 @@ def test_cantilever_under_thrust_in_closed_form():
 
 
 def test_the_thrust_counts_below_the_nut_alone():
-    """A slender fixed-free screw, nut at 200 of 450 mm: 64 N, a third of Euler's load of the whole length, are
-    7 % of what buckles the 200 mm that are pressed."""
+    """A slender fixed-free screw, nut at 200 of 450 mm: 64 N, a third of Euler's load of its whole length,
+    are 7 % of what buckles the 200 mm that are pressed."""
     screw = replace(SCREW, root_diameter=6.2e-3, length=0.45)
     at, EI = np.array([0.2]), bending_stiffness(screw)
     side = [1 / np.linalg.inv(shaft_stiffness(screw, at, load)[0])[0, 0] for load in (0.0, 64.0)]
@@ -124,7 +124,7 @@ EULER = {
 
 @pytest.mark.parametrize("ends", ENDS)
 def test_the_nut_at_the_end_gives_eulers_columns(ends):
-    """A thin shaft, as spans are kept one root diameter long: the stub above the nut is 3e-6 of the length."""
+    """A thin shaft, as spans are kept one root diameter long: the stub above the nut is 3e-6 of it."""
     screw = replace(SCREW, ends=ends, root_diameter=1e-6)
     found = buckling_load(screw, np.array([LENGTH]))[0]
     assert found / (math.pi**2 * bending_stiffness(screw) / LENGTH**2) == pytest.approx(EULER[ends], rel=2e-5)

@@ -1,4 +1,4 @@
-"""The shaft at the nut against an independent beam finite element: stiff and soft bearings; the axial train."""
+"""The shaft at the nut against an independent beam finite element, and its axial train against springs."""
 
 import math
 from dataclasses import replace
@@ -12,7 +12,10 @@ from bedsim.components.screw import Screw, axial_compliances, in_series, shaft_s
 LENGTH = 0.3
 STIFF, STIFF_TILT = 1e14, 1e11
 SCREW = Screw(
+    kind="plain",
+    diameter=10e-3,
     root_diameter=8e-3,
+    pitch=2e-3,
     lead=5e-3,
     hand=1,
     length=LENGTH,

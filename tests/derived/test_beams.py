@@ -19,7 +19,10 @@ from bedsim.units import MM, N_PER_MM, N_PER_UM
 
 L = 0.3
 SCREW = Screw(
+    kind="plain",
+    diameter=10e-3,
     root_diameter=8e-3,
+    pitch=2e-3,
     lead=8e-3,
     hand=1,
     length=L,

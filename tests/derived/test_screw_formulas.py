@@ -132,13 +132,6 @@ def test_shaft_stiffness_computed():
     assert axial_train.torsion_seen_axially(twist, 8 * MM) / N_PER_UM == pytest.approx(65.6506, rel=1e-5)
 
 
-def test_screw_inertia_is_that_of_a_solid_cylinder():
-    """m d^2/8, any textbook of mechanics."""
-    mass = DENSITY * math.pi / 4 * (16 * MM) ** 2 * 300 * MM
-    inertia = torque.screw_inertia(density=DENSITY, diameter=16 * MM, length=300 * MM)
-    assert inertia == pytest.approx(mass * (16 * MM) ** 2 / 8)
-
-
 def test_gear_divides_the_torque_and_loses_its_share():
     """A 3:1 gear of 90 %: power in is power out over 0.9, at three times the speed."""
     assert torque.at_motor(2.7, 3.0, 0.9) * 3.0 == pytest.approx(2.7 / 0.9)

@@ -1,6 +1,6 @@
 """The package against Lagrange's equations derived by sympy from the geometry of the same machine.
 
-All values are computed here, none is published; the shaft's stiffness comes by the force method.
+All values are computed here, none is published; the shaft's stiffness comes by transfer matrices.
 """
 
 import dataclasses
