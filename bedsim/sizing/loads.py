@@ -13,6 +13,15 @@ def largest_thrust(corner: CornerNumbers, duty: Duty) -> float:
     return max(corner.hanging) + corner.moved_mass * duty.acceleration + corner.guide_friction
 
 
+def lowering_thrust(corner: CornerNumbers, acceleration: float) -> float:
+    """Return the push [N] on the screw while the heaviest load sinks, accelerated downward [m/s2].
+
+    The guide's friction carries a part of it, as it acts against the motion; negative: nut and screw pull the
+    carriage down.  A negative acceleration: sinking and braked.  Source: Newton's second law.
+    """
+    return max(corner.hanging) - corner.moved_mass * acceleration - corner.guide_friction
+
+
 def lead_angle(screw: ScrewNumbers) -> float:
     """Return the lead angle [rad] where the thread touches."""
     return torque.lead_angle(screw.lead, screw.contact_diameter)
@@ -59,6 +68,20 @@ def nut_torques(corner: CornerNumbers) -> tuple[float, float]:
     if not screw.is_ball:
         drag += screw.friction[1] * load * screw.contact_diameter / 2.0 / math.cos(screw.flank_angle)
     return load * screw.lead / (2.0 * math.pi), drag
+
+
+def torque_down(corner: CornerNumbers, acceleration: float, friction: float) -> float:
+    """Return the torque [N m] at the screw that lowers the heaviest load, nut drag included.
+
+    Negative: the load drives and the motor holds back.  A carriage that must be pulled down is raised against
+    its thrust, on the other flanks.
+    """
+    screw, thrust = corner.screw, lowering_thrust(corner, acceleration)
+    if thrust < 0.0:
+        pulled = torque.torque_raising(-thrust, screw.lead, efficiency_raising(screw, friction))
+        return pulled + screw.drag_torque
+    angle, rho = lead_angle(screw), friction_angle(screw, friction)
+    return torque.torque_lowering(thrust, screw.contact_diameter, angle, rho) + screw.drag_torque
 
 
 def inertia_at_screw(corner: CornerNumbers) -> float:

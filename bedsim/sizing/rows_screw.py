@@ -222,11 +222,11 @@ def axial_rows(corner: CornerNumbers) -> list[Check]:
 
 def torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     """Rows of the torques at the screw: raising, lowering, driven back, efficiencies."""
-    screw, thrust = corner.screw, loads.largest_thrust(corner, duty)
+    screw = corner.screw
     low, likely, high = screw.friction
     eta, back = loads.efficiency_raising(screw, likely), loads.efficiency_back(screw, low)
-    lowering = torque.torque_lowering(
-        thrust, screw.contact_diameter, loads.lead_angle(screw), loads.friction_angle(screw, likely)
+    starting, stopping = (
+        loads.torque_down(corner, sign * duty.acceleration, likely) / N_MM for sign in (1.0, -1.0)
     )
     angles = (
         f"lead angle {loads.lead_angle(screw) / DEG:.1f}°, "
@@ -248,12 +248,12 @@ def torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
         shown(
             TORQUE,
             "to lower",
-            lowering / N_MM + screw.drag_torque / N_MM,
+            starting,
             "N mm",
-            formula="F d2/2 tan(rho - lambda) + drag",
+            formula="F d2/2 tan(rho - lambda) + drag, F = weight - m a - guide friction",
             source="Shigley eq. 8-2",
             corner=name,
-            note="negative: the load drives and the motor brakes",
+            note=f"setting off; {stopping:.3g} while stopping; negative: the load drives, the motor brakes",
         ),
         shown(
             TORQUE,

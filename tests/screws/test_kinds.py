@@ -82,7 +82,10 @@ def test_lead_angles_and_efficiencies(d, pitch, starts, degrees, minutes, at_01,
 def test_second_moment_of_the_smallest_root():
     """[TRANSDEV] prints I = 131 mm4 for Tr10x2, that of the smallest 7e root, 7.191 mm."""
     screw = Screw(
+        kind="plain",
+        diameter=10e-3,
         root_diameter=7.191e-3,
+        pitch=2e-3,
         lead=2e-3,
         hand=1,
         length=0.3,

@@ -10,7 +10,7 @@ from machines import PLAIN, loaded
 from bedsim.analysis.sizing_gather import gather
 from bedsim.analysis.sizing_report import size_scenario
 from bedsim.components.row import resting_path
-from bedsim.errors import InputError
+from bedsim.errors import InputError, ModelError
 from bedsim.simulation import make_job
 from bedsim.sizing import holding
 from bedsim.sizing.machine import size_machine
@@ -55,6 +55,52 @@ def test_torque_to_raise_by_hand(tmp_path):
     hand = force * 3.5 * MM * math.tan(angle) + corner.screw.drag_torque
     found = rows(size_scenario(loaded(tmp_path)), "left")["to raise"]
     assert found.value * 1e-3 == pytest.approx(hand)
+
+
+@pytest.mark.parametrize(
+    ("text", "lead", "arm", "f"), [(PLAIN, 8, 3.5, 0.12 / math.cos(math.pi / 12)), (BALL, 5, 8, 0.004)]
+)
+def test_torque_to_lower_by_hand(tmp_path, text, lead, arm, f):
+    """Shigley eq. 8-2, F d2/2 tan(rho - lambda) + drag; Newton: what sinks at a presses with m (g - a), and
+    the guide's friction carries a part of that; stopping, with m (g + a) less the same friction."""
+    text = text.replace('kind = "profile_rail"', 'kind = "profile_rail"\nfriction_n = 3').replace(
+        "[nut]", "[nut]\ndrag_torque_n_mm = 4"
+    )
+    corner = gather(loaded(tmp_path, text)).corners[0]
+    # weight on the left mount: part and bed in the middle of the table, the mounts' line 100 mm off it
+    mass = 3.5 * 200 / 300 / 2 + corner.carriage_mass + corner.nut_mass
+    angle = math.atan(f) - math.atan(lead / (2 * math.pi * arm))
+    found = rows(size_scenario(loaded(tmp_path, text)), "left")["to lower"]
+    starting, stopping = ((mass * (GRAVITY - a) - 3) * arm * math.tan(angle) + 4 for a in (0.2, -0.2))
+    assert found.value == pytest.approx(starting, rel=1e-9)
+    assert f"setting off; {stopping:.3g} while stopping" in found.note
+
+
+def test_a_carriage_that_does_not_sink_is_pulled_down(tmp_path):
+    """More guide friction than weight: the screw works against it, as in raising."""
+    text = PLAIN.replace('kind = "profile_rail"', 'kind = "profile_rail"\nfriction_n = 90')
+    corner = gather(loaded(tmp_path, text)).corners[0]
+    pull = 90 - max(corner.hanging) * (1 - 0.2 / GRAVITY)
+    angle = math.atan(8 / (math.pi * 7)) + math.atan(0.12 / math.cos(math.radians(15)))
+    found = rows(size_scenario(loaded(tmp_path, text)), "left")["to lower"]
+    assert found.value * 1e-3 == pytest.approx(pull * 3.5 * MM * math.tan(angle) + corner.screw.drag_torque)
+
+
+def test_the_buckling_load_is_where_a_run_refuses(tmp_path):
+    """The row's load, hung on the screws by a heavier bed, is refused by a run; a little less is not."""
+    text = PLAIN.replace("length_mm = 300", 'length_mm = 700\nends = "supported-supported"')
+    text = text.replace("holding_torque_n_m = 0.4", "holding_torque_n_m = 40")
+    critical = rows(size_scenario(loaded(tmp_path, text)), "rear")["buckling load"].value
+    own = gather(loaded(tmp_path, text)).corners[2]
+    bed = 3 * (critical / GRAVITY - own.carriage_mass - own.nut_mass)  # a third on the rear mount
+
+    def first_layer(share):
+        heavier = text.replace("mass_kg = 3.0", f"mass_kg = {share * bed}")
+        return make_job(loaded(tmp_path, heavier)).machine.system([1]).corner_load[0, 2]
+
+    assert first_layer(0.998) == pytest.approx(critical, rel=0.005)
+    with pytest.raises(ModelError, match="buckling load"):
+        first_layer(1.004)
 
 
 def test_holding_row_by_hand(tmp_path):
