@@ -62,6 +62,7 @@ def corner_dict(name: str, x: float, y: float, **screw: Any) -> dict[str, Any]:
     mount = {"radial_n_per_um": 0.1, "tangential_n_per_um": 20.0, "vertical_n_per_um": 20.0}
     guide = {**held, "kind": "profile_rail", "tilt_nm_per_rad": 8000.0, "yaw_nm_per_rad": 8000.0}
     motor = {"holding_torque_n_m": 0.4, "detent_torque_n_m": 0.02, "rotor_inertia_g_cm2": 54.0}
+    motor |= {f"place_error_{order}_deg": 0.0 for order in (1, 2, 3, 4)}
     return {
         "name": name,
         "x_mm": x,

@@ -2,9 +2,10 @@
 
 The rule, the same for every key: a key that a file or an option gives, and that does nothing beside the
 machine's choices (a kind, the ends of a screw, the drive), is refused with the choice that puts it to rest.
-Two things are let through.  A value that is taken anyway claims nothing: `nut.clearance_um = 0` on a ball
+Three things are let through.  A value that is taken anyway claims nothing: `nut.clearance_um = 0` on a ball
 screw.  And where the choice itself was made over the file, by --set, --vary, a sweep or a comparison, the
-keys of the other kind stay in the file for its sake: they rest, have no range, and are named as not used.  A
+keys of the other kind stay in the file for its sake: they rest, have no range, and are named as not used.  So
+are those of a resolved scenario, which records a run as it was.  A
 strength of nothing (a bow of 0 um with a direction) is a value like others and no choice, and what only leads
 to a default (the section of a post) gives way to the number where both are given.
 """
@@ -20,7 +21,7 @@ from bedsim.scenario.derived_defaults import derived_defaults
 from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import PARTS, Loc, field_at
 from bedsim.scenario.schema import Motor
-from bedsim.scenario.tree import Tree, corners_of, key_of, lookup
+from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup
 
 Test = Callable[[Any], bool]
 
@@ -52,7 +53,7 @@ def _not_given(value: Any) -> bool:
 
 
 def _three(corners: Any) -> bool:
-    return len(corners) <= 3
+    return not isinstance(corners, list | tuple) or len(corners) <= 3
 
 
 _BALL = _one_of("ground_ball", "rolled_ball")
@@ -261,7 +262,7 @@ def _values(full: Tree, choice: str, index: int | None) -> list[Any]:
     steps = tuple(choice.split("."))
     if steps[0] not in PARTS:
         return [_value(full, steps)]
-    places = range(len(full.get("corner", ()))) if index is None else [index]
+    places = [i for i, _ in listed_corners(full)] if index is None else [index]
     return [_value(full, ("corner", i, *steps)) for i in places]
 
 

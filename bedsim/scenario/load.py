@@ -30,7 +30,7 @@ from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
 from bedsim.scenario.toml_file import parse_toml, read_toml
-from bedsim.scenario.toml_text import resolved_text
+from bedsim.scenario.toml_text import RESOLVED, resolved_text
 from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup, parsed_value, set_key
 
 Tables = Mapping[str, NDArray[np.float64]]
@@ -104,7 +104,7 @@ def load_scenario(
         set_key(tree, key, parsed_value(value), faults)
     notes = "".join(f"# set on the command line: {o}\n" for o, _ in given)
     source = text if not notes else text.rstrip("\n") + "\n" + notes
-    return _load_tree(tree, file.parent, source, str(file), keys, None, faults)
+    return _load_tree(tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text))
 
 
 def scenario_from_tree(tree: Mapping[str, Any], *, folder: Path, source: str, name: str) -> LoadedScenario:
@@ -112,17 +112,22 @@ def scenario_from_tree(tree: Mapping[str, Any], *, folder: Path, source: str, na
 
     Raises InputError listing every fault.
     """
-    return _load_tree(copy.deepcopy(dict(tree)), folder, source, name, {}, None)
+    own = copy.deepcopy(dict(tree))
+    return _load_tree(own, folder, source, name, {}, None, before=_made_over(source))
 
 
 def scenario_from_text(text: str, *, name: str, tables: Tables) -> LoadedScenario:
     """Check a scenario given as text with its CSV tables beside it, by the path as written; nothing is read.
 
     For a scenario that comes out of another file, called `name` in messages: a table that is not in `tables`
-    is refused; keys that rest beside a choice are not, for the choice may have been made over the file.
-    Raises InputError listing every fault.
+    is refused.  Raises InputError listing every fault.
     """
-    return _load_tree(parse_toml(text, name), Path(name), text, name, {}, tables, before=CHOICES)
+    return _load_tree(parse_toml(text, name), Path(name), text, name, {}, tables, before=_made_over(text))
+
+
+def _made_over(text: str) -> Collection[str]:
+    """Choices that may have been made over a file: all, in a resolved scenario, which records a run."""
+    return CHOICES if text.startswith(RESOLVED) else ()
 
 
 def _refuse_plan(tree: Tree, name: str) -> None:

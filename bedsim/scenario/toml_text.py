@@ -12,8 +12,12 @@ from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tree import corners_of, lookup
 
+RESOLVED = "# Resolved by bedsim"
+"""How a resolved scenario begins."""
+
 _HEADER = (
-    "# Resolved by bedsim: every key that this run used.  '# default' marks what the scenario did not give;\n"
+    f"{RESOLVED}: every key that this run used.  '# default' marks what the scenario did not give;\n"
+    "# '# not used' what does nothing beside its choices;\n"
     "# {low, likely, high, basis} marks what is not known exactly.\n"
 )
 

@@ -44,14 +44,6 @@ def test_static_lag_on_a_lead_of_8_mm_computed():
     assert lag == pytest.approx(0.7953e-6, rel=1e-4)
 
 
-def test_layer_heights_of_whole_full_steps():
-    """Lead 8 mm, 200 steps: 0.04 mm a step, the well-known magic numbers of that drive."""
-    heights = motor_margin.friendly_layer_heights(
-        motor_margin.full_step_travel(8 * MM, 200), 0.08 * MM, 0.3 * MM
-    )
-    assert [round(h / MM, 6) for h in heights] == [0.08, 0.12, 0.16, 0.2, 0.24, 0.28]
-
-
 def test_pull_out_curve_is_not_promised_beyond_its_end():
     curve = ([0.0, 5.0, 10.0], [0.4, 0.3, 0.1])
     assert motor_margin.pull_out_torque(7.5, *curve) == pytest.approx(0.2)

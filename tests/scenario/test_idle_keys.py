@@ -1,13 +1,11 @@
 """Keys that do nothing beside a choice: refused in a file, resting where the choice is made over the file."""
 
-import tomllib
-
 import pytest
 
 from bedsim.results.reload import scenario_of
 from bedsim.scenario.idle import IDLE, resting_lines
 from bedsim.scenario.keys import PARTS, field_at
-from bedsim.scenario.load import load_scenario, scenario_from_tree
+from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
 
 JOINTED = '[joint]\nkind = "rolling"\ntravel_mm = {low = 1, likely = 2, high = 3}\n'
@@ -102,10 +100,13 @@ def test_a_result_is_read_again_with_keys_that_rest(write):
     assert scenario_of(run, "x.h5").scenario.corner[0].joint.travel_mm == 2
 
 
-def test_a_scenario_resolved_without_options_loads_as_a_file(write):
-    loaded = load_scenario(write())
-    tree = tomllib.loads(loaded.resolved_toml())
-    assert scenario_from_tree(tree, folder=loaded.folder, source="", name="x").scenario == loaded.scenario
+@pytest.mark.parametrize("options", [(), ("joint.kind=rigid",)])
+def test_a_resolved_scenario_loads_as_a_file(write, tmp_path, options):
+    loaded = load_scenario(write(("[guide]", JOINTED + "[guide]")), options)
+    again = tmp_path / "resolved.toml"
+    again.write_text(loaded.resolved_toml(), encoding="utf-8")
+    assert load_scenario(again).scenario == loaded.scenario
+    assert load_scenario(again).resting == loaded.resting
 
 
 def test_a_radius_of_a_dish_on_flat_plates_is_refused(write, faults):
