@@ -121,9 +121,14 @@ class Rows:
             seen[1, b : b + d] -= by[b : b + d] / scale
             seen[1, b + d : w] -= by[w + b :]
 
-    def idle(self, place: NDArray[Any]) -> bool:
-        """Whether no elastic element acts at the places (..., z, m)."""
-        return not self.parts.always and self.clear(place[..., self.bristles + self.dampers :, :])
+    def idle(self, place: NDArray[Any], lag: float) -> bool:
+        """Whether no elastic element acts at the places (..., z, m), motors taken as linear up to a `lag`,
+        electrical rad."""
+        at = place[..., self.bristles + self.dampers :, :]
+        if self.parts.slope.size or not self.clear(at):
+            return False
+        motors = at[..., 2 * self.parts.gap.size :, :]
+        return bool((np.abs(motors) * self.parts.electrical[:, None] <= lag).all())
 
     def clear(self, place: NDArray[Any]) -> bool:
         """Whether no stop is touched at the places (..., e, m) of elastic rows."""
@@ -169,11 +174,8 @@ def mixed(values: NDArray[Any], mix: NDArray[Any] | None) -> NDArray[Any]:
     return values if mix is None else values @ mix
 
 
-def layer_modes(
-    job: Job, system: System, index: NDArray[np.int64] | slice, motor_sine: bool = False
-) -> LayerModes:
-    """Modes of the layers `index` of a system; `motor_sine`: motors have rows of their own for what their
-    sine has more than its slope."""
+def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> LayerModes:
+    """Modes of the layers `index` of a system."""
     machine = job.machine
     at = np.arange(system.layers.size)[index]
     modes, frequency = system.modes[at], system.frequency[at]
@@ -185,7 +187,7 @@ def layer_modes(
         imposed=np.swapaxes(system.imposed_force[at], 1, 2) @ modes,
         weight=(system.weight[at][:, None] @ modes)[:, 0],
         command=np.swapaxes(system.command_force[at], 1, 2) @ modes,
-        rows=_rows(machine, system, at, modes, motor_sine),
+        rows=_rows(machine, system, at, modes),
     )
 
 
@@ -199,8 +201,8 @@ def _dampers(machine: Machine) -> list[tuple[Array, Array]]:
     return found
 
 
-def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array, motor_sine: bool) -> Rows:
-    parts = elastic(machine, system, at if at.size > 1 else int(at[0]), motor_sine)
+def _rows(machine: Machine, system: System, at: NDArray[np.intp], modes: Array) -> Rows:
+    parts = elastic(machine, system, at if at.size > 1 else int(at[0]), motor_sine=True)
     dampers = _dampers(machine)
     contact = machine.contact_rows
     damped = np.vstack([J for J, _ in dampers]) if dampers else np.zeros((0, contact.shape[1]))

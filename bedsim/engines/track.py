@@ -16,7 +16,7 @@ from bedsim.engines.base import Observer
 from bedsim.engines.coast import Outlook
 from bedsim.engines.course import Course, Forcing, Part
 from bedsim.engines.exponential import Corners
-from bedsim.engines.modes import LayerModes, Real, Working, mixed, standing
+from bedsim.engines.modes import FORCE_UNIT, LayerModes, Real, Working, mixed, standing
 from bedsim.engines.solved import Solved
 from bedsim.engines.state import State
 from bedsim.engines.steps import Carried, Known, Outcome, Tables
@@ -35,6 +35,7 @@ CELLS = 8192  # members times steps of a stretch: what is worked on at once stay
 SHARE, LEAST_LEFT = 1 / 4, 1 / 8
 GAIN = 4.0  # errors grow by so much, or a little more, when the spacing doubles
 USUAL = 0.03  # damping ratio that a pace is meant for
+LAG = 0.04  # electrical rad: below it a motor's sine departs from its slope by 1e-5 of its torque at most
 RINGING = 0.15  # damping ratio beyond which a ring-down is over before averages over its periods mean much
 LASTING = 0.01  # s: an error once seen counts half after this time
 
@@ -190,17 +191,25 @@ class Track:
                 table, rows, known, now, count, stride, work.pace.tolerance, self.weight, room
             )
             self.tries += found.tries
-            if width == rows.size or found.taken == 0 or rows.idle(room.seen[1 : found.taken + 1, 0]):
+            if width == rows.size or found.taken == 0 or rows.idle(room.seen[1 : found.taken + 1, 0], LAG):
                 return found
             width = rows.size
 
+    def acting(self) -> NDArray[Any]:
+        """Forces (e, m) of elastic rows now."""
+        return self.now.g[self.work.layer.rows.bristles + self.work.layer.rows.dampers :]
+
     def stopped(self) -> bool:
-        """Whether any elastic element acts."""
-        return bool(self.now.g[self.work.layer.rows.bristles + self.work.layer.rows.dampers :].any())
+        """Whether any stop is touched."""
+        return bool(self.acting()[: 2 * self.work.layer.rows.parts.gap.size].any())
 
     def untouched(self) -> bool:
-        """Whether no elastic element acts as far as is known."""
-        return not (self.work.layer.rows.parts.always or self.stopped())
+        """Whether no elastic element acts as far as is known; motors that hardly lag do not."""
+        parts = self.work.layer.rows.parts
+        if parts.slope.size or self.stopped():
+            return False
+        bent = np.abs(self.acting()[2 * parts.gap.size :]) * FORCE_UNIT
+        return bool((bent <= parts.torque[:, None] * LAG**3 / 6).all())
 
     @property
     def allowed(self) -> float:
@@ -390,7 +399,7 @@ def _spaces(span: float, spacing: float) -> int:
 def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
     """A layer in which nothing but modes and dampers acts; None if an elastic element is touched."""
     work, layer = track.work, track.work.layer
-    rows, motion, program = layer.rows, work.plan.motion, work.plan.job.program
+    motion, program = work.plan.motion, work.plan.job.program
     motions = free.free(layer)
     tables: dict[float, Corners] = {}
     for part, known in zip(parts, work.forcing(parts), strict=True):
@@ -399,7 +408,7 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
             tables[length] = exponential.corners(motions.mu, known.spacing, free.LONGEST)
         found, kept = free.driven(motions, tables[length], known, track.mix, track.now.motion)
         rest = mixed(known.rest, track.mix)
-        if rows.parts.present and not rows.clear(_elastic_places(track, found[:, 0], known.imposed[:, kept])):
+        if not _linear(track, found, known.imposed[:, kept]):
             return None
         track.store((found[:, 0] - rest).astype(Real), part.start + kept * known.spacing, rest)
         track.imposed.append(known.imposed[:, kept])
@@ -410,12 +419,22 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
     time, found, mean, bound = free.coasted(
         motions, track.now.motion, rest, work.probes[0], finish - track.time, printing - track.time
     )
-    if rows.parts.present and not rows.clear(_elastic_places(track, found[:, 0], last)):
+    if not _linear(track, found, last):
         return None
     track.store((found[:, 0] - rest).astype(Real), track.time + time, rest)
     track.time += float(time[-1])
     track.now = replace(track.now, motion=found[-1])
     return bound, mean.T
+
+
+def _linear(track: Track, found: Array, imposed: Array) -> bool:
+    """Whether motions (t, 2, n, m) touch no stop and stay in the motors' linear range."""
+    rows = track.work.layer.rows
+    if not rows.parts.present:
+        return True
+    place = _elastic_places(track, found[:, 0], imposed)
+    none = np.zeros((place.shape[0], rows.bristles + rows.dampers, place.shape[2]))
+    return rows.idle(np.concatenate([none, place], axis=1), base.LINEAR_LOAD_ANGLE)
 
 
 def _elastic_places(track: Track, eta: Array, imposed: Array) -> Array:
@@ -499,7 +518,7 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
     elements that hardly change, and what that leaves in doubt is allowed."""
     work, layer = track.work, track.work.layer
     rows = layer.rows
-    if work.damping_ratio > RINGING or rows.dampers or (track.stopped() and not rows.parts.always):
+    if work.damping_ratio > RINGING or rows.dampers or track.stopped():
         return False
     # with more than a breakaway to go motions are not small
     if track.rate is None or track.rate.max(initial=0.0) >= layer.damping.min():
@@ -535,7 +554,7 @@ def _held(track: Track, ahead: Outlook, last: Array) -> tuple[Carried, Array]:
     layer, now = track.work.layer, track.now
     rows, first = layer.rows, layer.rows.bristles
     g, doubt = now.g.copy(), np.zeros_like(now.g)
-    if rows.parts.always:
+    if not track.untouched():
         place = _elastic_places(track, ahead.before[None], last)[0]
         way = np.abs(layer.amplitude(now.motion - standing(ahead.before))).T
         way = way + np.abs(ahead.drift) / float(layer.damping.min())
