@@ -48,7 +48,10 @@ def runout_toml(fit: CentrelineFit, setup: Setup, table_name: str, *, own_corner
         lines += [f"# {line}" for line in toml_text(keys, own_corner=own_corner).splitlines()]
         return "\n".join(lines) + "\n"
     if fit.chord is None:
-        remarks.append(f"In place of these keys the measured offsets: table = {table_name!r}; never both.")
+        remarks.append(
+            f'In place of these keys the measured offsets: table = "{table_name}" with '
+            f'table_measured = "{setup.measured}"; never both.'
+        )
     return toml_text(keys, remarks, own_corner=own_corner)
 
 
