@@ -74,7 +74,8 @@ def cautions(scenario: Scenario) -> tuple[str, ...]:
         "Caution: a prediction is an aid to judgement and no proof. A bed can fall or be driven back when "
         "its motors lose current: secure it before working under it."
     ]
-    listed = scenario.sizing is not None and scenario.sizing.joint_part.magnet
+    jointed = any(c.joint.kind != "rigid" for c in scenario.corner)
+    listed = jointed and scenario.sizing is not None and scenario.sizing.joint_part.magnet
     if listed or any(c.joint.magnet_force_n > 0 or c.mount.magnet_force_n > 0 for c in scenario.corner):
         lines.append(
             "Caution: magnets lose pull when hot or pulled off centre, and let go without warning; they "

@@ -22,7 +22,8 @@ def joint_numbers(
     slope = math.hypot(align.slope_x_um_per_100mm, align.slope_y_um_per_100mm) * UM / (100.0 * MM)
     offset = math.hypot(align.offset_x_um, align.offset_y_um) * UM
     made = make_joint(corner, sizing, load)
-    cold, warm = (part_elements(part, sizing, load, k) for k in (0.0, sizing.joint_warming_k))
+    warmings = () if part.kind == "rigid" else (0.0, sizing.joint_warming_k)
+    cold, warm = [part_elements(part, sizing, load, k) for k in warmings] or ((), ())
     return JointNumbers(
         kind=part.kind,
         lateral=joint_parts.softest(made.planar),

@@ -59,18 +59,18 @@ def make_joints(scenario: schema.Scenario) -> list[Joint | None]:
 def make_joint(corner: schema.Corner, sizing: Sizing, load: float) -> Joint:
     """A joint under a heaviest `load` N: its elements listed or on a circle, or its parts."""
     part = corner.joint
-    points, stiffness, share = _stated(part)
-    contacts, ends, pull = points, points, part.magnet_force_n
     listed = part_elements(part, sizing, load, sizing.joint_warming_k)
     if listed:
         points = np.array([[e.x, e.y] for e in listed])
         stiffness = np.array([e.planar() for e in listed])
         pull = sum(e.pull for e in listed)
-        ends = points
-    balls = sizing.joint_part.ball
-    if balls:
-        contacts = ends = np.array([[b.x_mm, b.y_mm] for b in balls]) * MM
-        share = np.full(len(balls), 1 / len(balls))
+        balls = np.array([[b.x_mm, b.y_mm] for b in sizing.joint_part.ball]) * MM
+        contacts = balls if balls.size else joint.ring(part.elements, part.element_radius_mm * MM)
+        share = np.full(len(contacts), 1 / len(contacts))
+        ends = balls if balls.size else points
+    else:
+        points, stiffness, share = _stated(part)
+        contacts, ends, pull = points, points, part.magnet_force_n
     return Joint(
         height=part.height_mm * MM,
         elements=points,

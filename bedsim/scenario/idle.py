@@ -52,6 +52,10 @@ def _not_given(value: Any) -> bool:
     return not _given(value)
 
 
+def _listed(parts: Any) -> bool:
+    return isinstance(parts, Mapping) and any(parts.values())
+
+
 def _three(corners: Any) -> bool:
     return not isinstance(corners, list | tuple) or len(corners) <= 3
 
@@ -106,6 +110,29 @@ IDLE: tuple[Idle, ...] = (
         keys=("joint.elements", "joint.element.load_share"),
         beside={"joint.kind": _one_of("sliding")},
         why="two crossed slideways rub as a whole",
+    ),
+    Idle(
+        keys=("joint.lateral_n_per_mm", "joint.element", "joint.magnet_force_n"),
+        beside={"sizing.joint_part": _listed},
+        why="the parts listed in sizing.joint_part stand in its place",
+    ),
+    Idle(
+        keys=("joint.elements", "joint.element_radius_mm"),
+        beside={"sizing.joint_part.ball": _given},
+        why="the balls listed in sizing.joint_part stand in its place",
+    ),
+    Idle(
+        keys=(
+            "sizing.joint_part.magnet",
+            "sizing.joint_part.spring",
+            "sizing.joint_part.ball",
+            "sizing.joint_part.ring",
+            "sizing.joint_part.leaf",
+            "sizing.joint_twist_um",
+            "sizing.joint_reversal_um",
+        ),
+        beside={"joint.kind": _one_of("rigid")},
+        why="a bolted nut has no joint",
     ),
     Idle(
         keys=("mount.radial_n_per_um", "mount.tangential_n_per_um", "mount.vertical_n_per_um"),

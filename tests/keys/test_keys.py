@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from answers import ANSWERS, Answer, moved, whole
 from built import Built, Row, load, write_base
-from rows import ALSO, EXEMPT, RESTING, ROWS, two
+from rows import ALSO, BALL, EXEMPT, LEAF, MAGNET, RESTING, RING, ROWS, SPRING, two
 
 from bedsim.analysis import events_fall
 from bedsim.errors import InputError
@@ -84,6 +84,9 @@ def test_every_key_moves_an_answer(folder, row):
 def _written(key: str) -> Any:
     if key == "joint.element":
         return [{"x_mm": 20.0, "y_mm": 0.0, "lateral_n_per_mm": 1.0}]
+    part = next((given[key] for given in (MAGNET, SPRING, BALL, RING, LEAF) if key in given), None)
+    if part is not None:
+        return part
     return next(row.write for row in ROWS if row.key == key)
 
 
