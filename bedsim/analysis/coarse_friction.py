@@ -37,7 +37,8 @@ def coarse_chunks(jobs: Sequence[Job]) -> list[Chunk]:
     equilibrium."""
     first = jobs[0]
     layers = np.arange(1, first.program.layers + 1)
-    systems = [job.machine.system(layers) for job in jobs]
+    made = {id(job.machine): job.machine.system(layers) for job in {id(j.machine): j for j in jobs}.values()}
+    systems = [made[id(job.machine)] for job in jobs]
     here = np.zeros(first.program.corners)
     paths = [_layer_path(first, int(layer), here) for layer in layers]
     imposed = [_imposed(job, paths) for job in jobs]
