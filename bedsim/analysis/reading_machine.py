@@ -206,9 +206,9 @@ def about(machine: ReadingMachine, bound: Array) -> About:
 
     Newton's method on reading = rows x + beyond(x).  The slope has a part that turns with a source and one
     that turns against it: friction of a given size answers to a push across the motion, not along it.  With
-    both, weighted least squares and its covariance hold with friction.  Each round takes the likeliest screws,
-    with `bound` (s,) m over `BEYOND` as a standard deviation so that what readings do not see stays small;
-    friction is not looked at beyond `bound`.  Raises SolverError where friction finds no equilibrium.
+    both, weighted least squares and its covariance hold with friction.  Each round takes the likeliest
+    screws, with `bound` (s,) m over `BEYOND` as a standard deviation so that what readings do not see stays
+    small; friction is not looked at beyond `bound`.  Raises SolverError where friction finds no equilibrium.
     """
     here = _within(_likely(frictionless(machine), _values(machine), _sigma(machine), bound), bound)
     for _ in range(ROUNDS):
