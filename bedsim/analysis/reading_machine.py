@@ -1,4 +1,4 @@
-"""What readings show beyond the linear answer at layer 1: friction, and for bands the way up the print.
+"""What readings show beyond the linear answer at layer 1: friction, and what changes along the way.
 
 The machine is read again as it was read: by a gauge while one lead is jogged down, or by the bands of a
 print.  Friction follows slow steps (`coarse_friction`).
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -37,6 +37,8 @@ from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.units import MM
 
 EIGHTHS = 8
+STEPS_PER_EIGHTH = 3
+"""Slow steps of an eighth of a turn under a gauge, 15 degrees each: friction to 2 %."""
 FRICTION_LEADS = 3
 """Leads of a print over which friction is followed: what it does comes back with every turn."""
 ROUNDS = 8
@@ -63,7 +65,12 @@ class ReadingMachine:
     rows: Complex
     job: base.Job  # over which friction is followed
     near: LinearMachine  # the same without friction
-    whole: LinearMachine | None  # the whole print; None: read by a gauge at layer 1
+    whole: LinearMachine  # without friction over all that is read
+
+    @property
+    def printed(self) -> bool:
+        """Whether bands were read; else a gauge."""
+        return self.readings[0].wavelength is not None
 
     @property
     def moves_freely(self) -> bool:
@@ -100,7 +107,7 @@ def reading_machine(
         rows=rows,
         job=_followed(job, lead, printed),
         near=linear_machine(_followed(fitted, lead, printed)),
-        whole=linear_machine(fitted) if printed else None,
+        whole=linear_machine(fitted if printed else _followed(fitted, lead, printed)),
     )
 
 
@@ -109,16 +116,18 @@ def _followed(job: base.Job, lead: float, printed: bool) -> base.Job:
     if printed:
         turns = math.ceil(FRICTION_LEADS * lead / job.machine.layer_height)
         return shortened(job, max(turns, FRICTION_LAYERS))
-    return replace(job, program=replace(job.program, layer=lead / EIGHTHS, layers=EIGHTHS, hop=0.0))
+    step = lead / EIGHTHS
+    jogged = replace(job.program, layer=step, layers=EIGHTHS, hop=0.0)
+    return replace(job, program=jogged, machine=replace(job.machine, layer_height=step))
 
 
 def beyond(machine: ReadingMachine, sources: Complex) -> Complex:
     """What readings (k, m) m of screws (k, s) m show beyond the linear answer at layer 1.
 
     Friction: the machine in slow steps, run-in included, less the machine without friction and play on the
-    same way.  Bands have besides what the whole print shows without friction, where stiffness and the lever
-    of the tilt change on the way up.  Raises SolverError where friction finds no equilibrium.  Limits: slow
-    motion; bands of shipped machines differ from the propagator's by 0.03 um or less.
+    same way.  Besides, stiffness changes along the way, and for bands the lever of the tilt.  Raises
+    SolverError where friction finds no equilibrium.  Limits: slow motion; bands of shipped machines differ
+    from the propagator's by 0.08 um or less.
     """
     found = np.zeros((len(sources), len(machine.readings)), complex)
     for corner, turn in dict.fromkeys((r.turned, r.turn) for r in machine.readings):
@@ -127,21 +136,28 @@ def beyond(machine: ReadingMachine, sources: Complex) -> Complex:
         amounts = _amounts(machine, here)
         if not machine.moves_freely:
             found[:, which] += _friction(machine, amounts, which)
-        if machine.whole is not None:
-            found[:, which] += _linear(machine, machine.whole, amounts, which)
-            found[:, which] -= sources @ machine.rows[which].T
+        found[:, which] += _on_the_way(machine, amounts, which)
     return found
 
 
 def _friction(machine: ReadingMachine, amounts: Array, which: Sequence[int]) -> Complex:
-    chunks = coarse_chunks([replace(machine.job, amounts=a[None]) for a in amounts])
+    least = 1 if machine.printed else STEPS_PER_EIGHTH
+    chunks = coarse_chunks([replace(machine.job, amounts=a[None]) for a in amounts], least)
     rubbing = np.concatenate([c.pose for c in chunks])
-    weight = _poses(machine.near, amounts, weight=True)
-    return _read(machine, machine.job, rubbing, which) - _read(machine, machine.job, weight, which)
+    free = _read(machine, machine.job, _poses(machine.near, amounts, weight=True), which)
+    return np.asarray(_read(machine, machine.job, rubbing, which) - free)
 
 
-def _linear(machine: ReadingMachine, linear: LinearMachine, amounts: Array, which: Sequence[int]) -> Complex:
-    return _read(machine, linear.job, _poses(linear, amounts, weight=False), which)
+def _on_the_way(machine: ReadingMachine, amounts: Array, which: Sequence[int]) -> Complex:
+    """What the machine without friction shows beyond its answer with the stiffness of layer 1."""
+    whole = machine.whole
+    layers = np.append(0, whole.layers)  # one before the first, so that every layer lies on another
+    first = np.zeros((layers.size, whole.weights.shape[1]))
+    first[:, 0] = 1.0
+    same = _poses(replace(whole, layers=layers, weights=first), amounts, weight=False)
+    other = _poses(whole, amounts, weight=False)
+    start = _read(machine, whole.job, same, which, at_start=True)
+    return np.asarray(_read(machine, whole.job, other, which) - start)
 
 
 def _poses(linear: LinearMachine, amounts: Array, *, weight: bool) -> Array:
@@ -166,19 +182,37 @@ def _hands(loaded: LoadedScenario) -> dict[str, int]:
     return {c.name: 1 if c.screw.hand == "right" else -1 for c in loaded.scenario.corner}
 
 
-def _read(machine: ReadingMachine, job: base.Job, pose: Array, which: Sequence[int]) -> Complex:
-    """Readings (k, which) from bed poses (k, l, b)."""
-    names, layers = probe_points(machine.loaded)[0], np.arange(1, pose.shape[1] + 1)
-    errors = relative_errors(job, layers, pose)
-    if machine.whole is None:
-        moved = np.concatenate([errors["lateral_raw"], errors["height_raw"][..., None]], axis=-1)
-        series = [moved[..., names.index(r.probe), AXES.index(r.place)] for r in _some(machine, which)]
-        psi = 2 * np.pi * (layers - 1) / EIGHTHS
-        return 2 / EIGHTHS * np.stack(series, axis=1) @ np.exp(-1j * psi)
-    settings = machine.loaded.scenario.print
-    height = (layers - 1) * settings.layer_mm * MM
-    lead = machine.loaded.scenario.corner[0].screw.lead_mm * MM
-    reliefs = [
+def _read(
+    machine: ReadingMachine, job: base.Job, pose: Array, which: Sequence[int], *, at_start: bool = False
+) -> Complex:
+    """Readings (k, which) from bed poses (k, l, b) from layer 1 on.
+
+    `at_start`: from layer 0 on, all of them on the bed, where a gauge stands in any case.
+    """
+    skip = int(at_start)
+    layers = np.arange(1, pose.shape[1] + 1) - skip
+    on_bed = at_start or not machine.printed
+    errors = relative_errors(job, np.zeros_like(layers) if on_bed else layers, pose)
+    shown = _reliefs if machine.printed else _gauges
+    series = np.stack(shown(machine, errors, which))[:, :, skip:]
+    if machine.printed:
+        settings = machine.loaded.scenario
+        height = (layers[skip:] - 1) * settings.print.layer_mm * MM
+        frequency = np.array([1 / (settings.corner[0].screw.lead_mm * MM)])
+        return wave_phasors(height, frequency, series.T)[0]
+    psi = 2 * np.pi * (layers[skip:] - 1) / EIGHTHS
+    return np.asarray(2 / EIGHTHS * series @ np.exp(-1j * psi)).T
+
+
+def _gauges(machine: ReadingMachine, errors: Mapping[str, Array], which: Sequence[int]) -> list[Array]:
+    names = probe_points(machine.loaded)[0]
+    moved = np.concatenate([errors["lateral_raw"], errors["height_raw"][..., None]], axis=-1)
+    return [moved[:, :, names.index(r.probe), AXES.index(r.place)] for r in _some(machine, which)]
+
+
+def _reliefs(machine: ReadingMachine, errors: Mapping[str, Array], which: Sequence[int]) -> list[Array]:
+    names, settings = probe_points(machine.loaded)[0], machine.loaded.scenario.print
+    return [
         wall_relief(
             errors["lateral_error"][:, :, names.index(r.probe)],
             errors["height_error"][:, :, names.index(r.probe)],
@@ -188,7 +222,6 @@ def _read(machine: ReadingMachine, job: base.Job, pose: Array, which: Sequence[i
         )
         for r in _some(machine, which)
     ]
-    return wave_phasors(height, np.array([1 / lead]), np.stack(reliefs).T)[0]
 
 
 def _some(machine: ReadingMachine, which: Sequence[int]) -> list[Reading]:

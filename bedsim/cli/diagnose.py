@@ -84,7 +84,8 @@ def command(
     READINGS is a CSV file.  A gauge on the bed while one lead is jogged down in eighths: columns probe,
     axis (x, y, z), eighth, reading_um.  Or bands on two or more walls: columns wall, probe, wavelength_mm,
     amplitude_um, crest_mm. Both may have sigma_um, and turned with turned_deg where a screw had been turned
-    in its coupling.
+    in its coupling.  Friction is counted as the scenario has it; ± is one standard uncertainty from that of
+    the readings, for this machine.
     """
     import numpy as np
 

@@ -94,9 +94,10 @@ def amounts(job, sources, x):
 def gauged(machine, x, lead):
     job = make_job(machine.loaded)
     jogged = replace(job.program, layer=lead / 8, layers=8, hop=0.0)
-    job = replace(job, program=jogged, amounts=amounts(job, machine.sources, x))
+    down = replace(job.machine, layer_height=lead / 8)
+    job = replace(job, program=jogged, machine=down, amounts=amounts(job, machine.sources, x))
     pose = np.concatenate([c.pose for c in ENGINES["equilibrium"].run(job)], axis=1)
-    errors = relative_errors(job, np.arange(1, 9), pose)
+    errors = relative_errors(job, np.zeros(8), pose)
     moved = np.concatenate([errors["lateral_raw"], errors["height_raw"][..., None]], axis=-1)
     names = probe_points(machine.loaded)[0]
     turn = np.exp(-1j * np.arange(8) * np.pi / 4) / 4
