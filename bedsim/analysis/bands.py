@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from bedsim.analysis.metrics import Spectrum, wall_wavelength
 from bedsim.analysis.wall import Section, Wall, wall_relief
@@ -62,7 +62,7 @@ def band_amplitudes(wall: Wall, leads: Sequence[float], harmonics: int = 3) -> t
     """
     waves = _waves(wall, leads, harmonics)
     resolved = [w for w in waves if w.resolved]
-    phasors = _fit(wall, np.array([w.frequency for w in resolved]), wall.relief)
+    phasors = wave_phasors(wall.height, np.array([w.frequency for w in resolved]), wall.relief)
     found = {w.label: complex(c) for w, c in zip(resolved, phasors, strict=True)}
     return tuple(_band(w, found.get(w.label, complex(np.nan, np.nan))) for w in waves)
 
@@ -82,13 +82,16 @@ def _waves(wall: Wall, leads: Sequence[float], harmonics: int) -> list[_Wave]:
     return waves
 
 
-def _fit(wall: Wall, frequency: Array, relief: Array) -> Array:
-    """Complex amplitudes (f,) of relief (n,) at the given frequencies beside a constant and a slope."""
-    z = wall.height
-    angle = 2.0 * np.pi * np.outer(z, frequency)
-    line = np.stack([np.ones_like(z), (z - z.mean()) / max(np.ptp(z), wall.layer_height)], axis=1)
+def wave_phasors(height: Array, frequency: Array, values: Array) -> NDArray[np.complex128]:
+    """Complex amplitudes (f, ...) of values (n, ...) over height (n,) m at frequencies (f,) 1/m.
+
+    values = Re(phasor e^{2 pi j frequency height}) + constant + slope, by least squares.
+    """
+    angle = 2.0 * np.pi * np.outer(height, frequency)
+    line = np.stack([np.ones_like(height), (height - height.mean()) / max(np.ptp(height), 1e-12)], axis=1)
     design = np.hstack([line, np.cos(angle), np.sin(angle)])
-    solution = np.linalg.lstsq(design, relief, rcond=None)[0][2:]
+    flat = values.reshape(len(values), -1)
+    solution = np.linalg.lstsq(design, flat, rcond=None)[0][2:].reshape(-1, *values.shape[1:])
     m = len(frequency)
     return np.asarray(solution[:m] - 1j * solution[m:])
 

@@ -34,14 +34,17 @@ def coarse_chunk(job: Job) -> Chunk:
     return coarse_chunks([job])[0]
 
 
-def coarse_chunks(jobs: Sequence[Job]) -> list[Chunk]:
-    """Likewise of machines of one `likeness`, side by side.  Raises SolverError if one of them finds no
-    equilibrium."""
+def coarse_chunks(jobs: Sequence[Job], least: int = 1) -> list[Chunk]:
+    """Likewise of machines of one `likeness`, side by side, with `least` steps or more on every straight way.
+
+    Raises SolverError if one of them finds no equilibrium.
+    """
     first = jobs[0]
     layers = np.arange(1, first.program.layers + 1)
-    systems = [job.machine.system(layers) for job in jobs]
+    made = {id(job.machine): job.machine.system(layers) for job in {id(j.machine): j for j in jobs}.values()}
+    systems = [made[id(job.machine)] for job in jobs]
     here = np.zeros(first.program.corners)
-    paths = [_layer_path(first, int(layer), here) for layer in layers]
+    paths = [_layer_path(first, int(layer), here, least) for layer in layers]
     imposed = [_imposed(job, paths) for job in jobs]
     now = state.join([_untouched(job, system, here) for job, system in zip(jobs, systems, strict=True)])
     rest = []
@@ -77,13 +80,13 @@ def _side_by_side(layers: Sequence[state.SlowLayer]) -> state.SlowLayer:
     return replace(layers[0], **many)
 
 
-def _layer_path(job: Job, layer: int, here: Array) -> Path:
+def _layer_path(job: Job, layer: int, here: Array, least: int) -> Path:
     """Coarse instants on the way to a layer; to the first by the run-in, where it ends at `here`."""
     motion = job.program.start_up() if layer == 1 else job.program.layer_change(layer)
     heights = job.program.turning_points(motion)
     if layer == 1:
         heights = np.concatenate([heights, here[None]])
-    return _coarse_path(job, heights, job.program.start_time(layer))
+    return _coarse_path(job, heights, job.program.start_time(layer), least)
 
 
 def _imposed(job: Job, paths: Sequence[Path]) -> list[Array]:
@@ -118,12 +121,12 @@ def _untouched(job: Job, system: System, height: Array) -> state.State:
     return state.State(q=loaded.q, v=still, f=np.zeros((job.members, d)))
 
 
-def _coarse_path(job: Job, heights: Array, time: float) -> Path:
+def _coarse_path(job: Job, heights: Array, time: float, least: int) -> Path:
     """Instants on the straight ways between turning points (k, c) m."""
     places, starts, ends = [], [], []
     for a, b in pairwise(heights):
         turn = float(np.max(np.abs(job.machine.command @ (b - a))))
-        count = max(1, math.ceil(turn / TURN_PER_STEP))
+        count = max(least, math.ceil(turn / TURN_PER_STEP))
         places.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
         starts.append(np.repeat(a[None], count, axis=0))
         ends.append(np.repeat(b[None], count, axis=0))

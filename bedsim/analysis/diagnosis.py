@@ -124,6 +124,7 @@ def diagnose(
     scale: ArrayLike | None = None,
     bound: ArrayLike | None = None,
     hand: Mapping[str, int] | None = None,
+    mirrored: ArrayLike | None = None,
 ) -> Diagnosis:
     """Amplitude and phase of every source from complex readings (m,) with response (m, s), by weighted
     least squares.
@@ -133,39 +134,59 @@ def diagnose(
     covariance per real part is (H^H W H)^-1, W = diag(1/sigma^2).  All directions that the readings see are
     fitted, so that what is left over is left over by the model; sources with a part in directions of less
     than 1/CONDITION_LIMIT of the largest singular value of the scaled, weighted matrix count as not told.
+    `mirrored` (m, s): answer to the complex conjugate of each source, which friction has; default none.
     `bound` (s,): amplitudes (m) beyond which no screw is, see `excess`; not looked at without.
     `hand` (corner -> +1 or -1, default +1) is that of the thread.  Raises InputError.
     Source: weighted least squares and the chi-square test of its residual, any textbook on estimation.
     """
     h, y, s = np.asarray(response, complex), np.asarray(readings, complex), np.asarray(sigma, float)
     size = np.ones(len(sources)) if scale is None else np.asarray(scale, float)
+    mirror = np.zeros_like(h) if mirrored is None else np.asarray(mirrored, complex)
     _check(h, y, s, sources, size)
-    u, singular, vh = np.linalg.svd(h / s[:, None] * size, full_matrices=True)
-    full = np.zeros(len(sources))
+    both = in_parts(h, mirror)
+    weighted = both / np.tile(s, 2)[:, None] * np.tile(size, 2)
+    u, singular, vh = np.linalg.svd(weighted, full_matrices=True)
+    full = np.zeros(2 * len(sources))
     full[: len(singular)] = singular
     fitted = int(np.sum(full > _BLIND * full[0]))
     strong = int(np.sum(full > full[0] / CONDITION_LIMIT))
-    back = size[:, None] * vh[:fitted].conj().T / singular[:fitted]
-    x = back @ (u[:, :fitted].conj().T @ (y / s))
-    covariance = back @ back.conj().T
-    residual = y - h @ x
+    back = np.tile(size, 2)[:, None] * vh[:fitted].T / singular[:fitted]
+    parts = back @ (u[:, :fitted].T @ np.concatenate([y.real / s, y.imag / s]))
+    x = parts[: len(sources)] + 1j * parts[len(sources) :]
+    spread = np.diag(back @ back.T).reshape(2, -1).mean(axis=0)
+    made = h * x + mirror * x.conj()
+    residual = y - made.sum(axis=1)
     chi_square = float(np.sum(np.abs(residual / s) ** 2))
-    degrees = 2 * (len(y) - fitted)
+    degrees = 2 * len(y) - fitted
     return Diagnosis(
-        estimates=_estimates(h, s, x, covariance, sources, vh[strong:], hand or {}),
+        estimates=_estimates(
+            (h * x + mirror * x.conj()) / s[:, None], x, spread, sources, vh[strong:], hand or {}
+        ),
         condition=float(full[0] / full[-1]) if full[-1] > 0 else np.inf,
-        rank=strong,
+        rank=strong // 2,
         residual=residual,
         chi_square=chi_square,
         degrees=degrees,
         chance=float(stats.chi2.sf(chi_square, degrees)) if degrees > 0 else np.nan,
-        excess=None if bound is None else excess(h, y, s, x, np.asarray(bound, float), sources),
-        next_tests=next_tests(h, s, sources, size, hand or {}),
+        excess=None if bound is None else excess(h, y, s, x, np.asarray(bound, float), sources, mirror),
+        next_tests=next_tests(h, s, sources, size, hand or {}, mirrored=mirror),
     )
 
 
+def in_parts(response: Complex, mirrored: Complex) -> Array:
+    """Matrix (2 m, 2 s) from real and imaginary parts of x to those of H x + M conj(x)."""
+    total, rest = response + mirrored, response - mirrored
+    return np.block([[total.real, -rest.imag], [total.imag, rest.real]])
+
+
 def excess(
-    h: Complex, y: Complex, s: Array, x: Complex, bound: Array, sources: Sequence[Source]
+    h: Complex,
+    y: Complex,
+    s: Array,
+    x: Complex,
+    bound: Array,
+    sources: Sequence[Source],
+    mirrored: Complex | None = None,
 ) -> Excess | None:
     """What the fit x (s,) needs beyond the bounds (s,) m, if screws within them cannot make the readings.
 
@@ -176,9 +197,10 @@ def excess(
     readings hardly see cannot take it up.  Source: [GUM] for the sum of variances; the least is worked out
     in the tests.
     """
-    reach = h * bound
-    spread = np.diag(s**2) + reach @ reach.conj().T
-    chi_square = float(np.vdot(y, np.linalg.solve(spread, y)).real)
+    reach = in_parts(h, np.zeros_like(h) if mirrored is None else mirrored) * np.tile(bound, 2)
+    spread = np.diag(np.tile(s, 2) ** 2) + reach @ reach.T
+    parts = np.concatenate([y.real, y.imag])
+    chi_square = float(parts @ np.linalg.solve(spread, parts))
     ratio = np.abs(x) / bound
     k = int(np.argmax(ratio))
     if stats.chi2.sf(chi_square, 2 * len(y)) >= CHANCE or ratio[k] <= 1:
@@ -201,29 +223,30 @@ def _check(h: Complex, y: Complex, s: Array, sources: Sequence[Source], size: Ar
 
 
 def _estimates(
-    h: Complex,
-    s: Array,
+    model: Complex,
     x: Complex,
-    covariance: Complex,
+    spread: Array,
     sources: Sequence[Source],
-    lost: Complex,
+    lost: Array,
     hand: Mapping[str, int],
 ) -> tuple[Estimate, ...]:
-    model = (h / s[:, None]) * x
+    """`model` (m, s): what each source x (s,) makes of the weighted readings; `spread` (s,) m2 of a part of
+    it; `lost` (k, 2 s): directions that are not told."""
     whole = model.sum(axis=1)
     power = float(np.vdot(whole, whole).real)
-    in_lost = np.abs(lost) ** 2  # (lost directions, source)
-    overlap = np.abs(lost.conj().T @ lost)
+    count = len(sources)
+    in_lost = (lost**2).sum(axis=0).reshape(2, count).max(axis=0)
+    overlap = np.abs(lost.T @ lost).reshape(2, count, 2, count).max(axis=(0, 2))
     out = []
     for i, source in enumerate(sources):
-        told = bool(in_lost[:, i].sum() < _CONFUSED)
-        mixed = [sources[j] for j in range(len(sources)) if j != i and not told and overlap[i, j] > 0.05]
+        told = bool(in_lost[i] < _CONFUSED)
+        mixed = [sources[j] for j in range(count) if j != i and not told and overlap[i, j] > 0.05]
         out.append(
             Estimate(
                 source=source,
                 amplitude=float(abs(x[i])),
                 direction=float(hand.get(source[1], 1) * np.angle(x[i])),
-                uncertainty=float(np.sqrt(covariance[i, i].real)) if told else np.inf,
+                uncertainty=float(np.sqrt(spread[i])) if told else np.inf,
                 share=float(np.vdot(whole, model[:, i]).real / power) if power > 0 else np.nan,
                 told=told,
                 mixed_with=tuple(mixed),
@@ -257,6 +280,7 @@ def next_tests(
     scale: ArrayLike,
     hand: Mapping[str, int] | None = None,
     turn: float = np.pi / 2.0,
+    mirrored: ArrayLike | None = None,
 ) -> tuple[NextTest, ...]:
     """For each corner, what repeating the same readings with its coupling turned by 90 degrees would
     bring; best first.
@@ -265,14 +289,19 @@ def next_tests(
     then by their condition number.
     """
     h, s, size = np.asarray(response, complex), np.asarray(sigma, float), np.asarray(scale, float)
+    mirror = np.zeros_like(h) if mirrored is None else np.asarray(mirrored, complex)
+    weight, large = np.tile(1 / s, 4)[:, None], np.tile(size, 2)
     out = []
     for corner in dict.fromkeys(corner for _, corner in sources):
-        both = np.vstack([h, turned_response(h, sources, corner, turn, hand)])
-        singular, vh = np.linalg.svd(both / np.tile(s, 2)[:, None] * size, full_matrices=False)[1:]
-        rank = int(np.sum(singular > singular[0] / CONDITION_LIMIT))
+        after = turned_response(h, sources, corner, turn, hand)
+        against = turned_response(mirror, sources, corner, -turn, hand)
+        both = np.vstack([in_parts(h, mirror), in_parts(after, against)])
+        singular, vh = np.linalg.svd(both * weight * large, full_matrices=False)[1:]
+        rank = int(np.sum(singular > singular[0] / CONDITION_LIMIT)) // 2
         blind = rank < len(sources)
         condition = np.inf if blind else float(singular[0] / singular[-1])
-        spread = np.inf if blind else float(np.max(size * np.linalg.norm(vh / singular[:, None], axis=0)))
+        squares = ((vh / singular[:, None]) ** 2).sum(axis=0).reshape(2, -1).mean(axis=0)
+        spread = np.inf if blind else float(np.max(size * np.sqrt(squares)))
         out.append(
             NextTest(corner=corner, turn=turn, condition=condition, rank=rank, worst_uncertainty=spread)
         )

@@ -216,11 +216,10 @@ def _minus(values: Values, others: Values) -> Values:
 
 def _contact_swings(loaded: LoadedScenario, swings: Sequence[Swing], progress: Progress) -> list[Swing]:
     """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
-    keys = [key for key in loaded.ranges if _last(key) in CONTACT_KEYS]
+    keys = _contact_keys(loaded)
     if not keys or is_linear(make_job(loaded).machine):
         return []
-    weak = {k.key: k.low if CONTACT_KEYS[_last(k)] > 0 else k.high for k in keys}
-    strong = {k.key: k.high if CONTACT_KEYS[_last(k)] > 0 else k.low for k in keys}
+    weak, strong = contact_ends(loaded)
     middle, at_weakest, at_strongest = _friction_parts(loaded, [{}, weak, strong])
     if middle is None:
         return []
@@ -233,6 +232,16 @@ def _contact_swings(loaded: LoadedScenario, swings: Sequence[Swing], progress: P
         Swing(key=key, at_low=_change(low, middle), at_high=_change(high, middle))
         for key, low, high in zip(keys, ends[::2], ends[1::2], strict=True)
     ]
+
+
+def contact_ends(loaded: LoadedScenario) -> tuple[Values, Values]:
+    """Values of all uncertain keys of contacts where they hold least, and where they hold most."""
+    ends = [(k, (k.low, k.high)[:: CONTACT_KEYS[_last(k)]]) for k in _contact_keys(loaded)]
+    return {k.key: weak for k, (weak, _) in ends}, {k.key: strong for k, (_, strong) in ends}
+
+
+def _contact_keys(loaded: LoadedScenario) -> list[Range]:
+    return [key for key in loaded.ranges if _last(key) in CONTACT_KEYS]
 
 
 def _last(key: Range) -> str:

@@ -13,9 +13,11 @@ from bedsim.errors import InputError
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.diagnosis import Diagnosis, Estimate, Excess, NextTest
+    from bedsim.analysis.diagnosis import Diagnosis, Estimate, Excess, NextTest, Source
     from bedsim.analysis.outside_causes import OutsideCause
+    from bedsim.analysis.reading_machine import About, ReadingMachine
     from bedsim.analysis.readings import Reading
+    from bedsim.results.layers import Array
     from bedsim.scenario.load import LoadedScenario
 
 MOST_SCATTER = 4.0
@@ -82,10 +84,14 @@ def command(
     READINGS is a CSV file.  A gauge on the bed while one lead is jogged down in eighths: columns probe,
     axis (x, y, z), eighth, reading_um.  Or bands on two or more walls: columns wall, probe, wavelength_mm,
     amplitude_um, crest_mm. Both may have sigma_um, and turned with turned_deg where a screw had been turned
-    in its coupling.
+    in its coupling.  Friction is counted as the scenario has it; ± is one standard uncertainty from that of
+    the readings, for this machine.
     """
+    import numpy as np
+
     from bedsim.analysis.diagnosis import diagnose
     from bedsim.analysis.outside_causes import outside_causes
+    from bedsim.analysis.reading_machine import reading_machine
     from bedsim.analysis.readings import foreign_bands, read_readings, reading_rows
     from bedsim.analysis.response import once_per_turn_response
     from bedsim.analysis.screw_bounds import screw_bounds
@@ -117,20 +123,48 @@ def command(
         line_width=machine.print.line_width_mm * MM,
         hand=hand,
     )
+    bound = screw_bounds(loaded, answers.sources)
+    near, remarks = _near(reading_machine(loaded, found, answers.sources, rows), bound)
     result = diagnose(
-        rows,
-        [r.value for r in found],
+        near.response,
+        np.array([r.value for r in found]) - near.added,
         [r.sigma for r in found],
         answers.sources,
-        bound=screw_bounds(loaded, answers.sources),
+        bound=bound,
         hand=hand,
+        mirrored=near.mirrored,
     )
-    lines = diagnosis_lines(result, found, causes)
+    lines = diagnosis_lines(result, found, causes, remarks)
     if result.excess:
         joints = ", ".join(dict.fromkeys(c.joint.kind for c in machine.corner))
         lines = [*excess_lines(result.excess, f"{loaded.name} (joint.kind: {joints})"), "", *lines]
     click.echo("\n".join(lines))
     return 0
+
+
+def _near(machine: ReadingMachine, bound: Array) -> tuple[About, list[str]]:
+    """The machine with friction near its readings, and what is to be said of it."""
+    from bedsim.analysis.reading_machine import about, friction_range, frictionless
+    from bedsim.errors import SolverError
+
+    try:
+        near = about(machine, bound)
+    except SolverError as fault:
+        said = f"  Friction is left out, the uncertainties are too small: {fault}."
+        return frictionless(machine), [said]
+    moved = friction_range(machine, near, bound)
+    return near, _friction_lines(machine.sources, moved)
+
+
+def _friction_lines(sources: Sequence[Source], moved: Array) -> list[str]:
+    """How far the friction's own ranges move the answer, if there are any."""
+    if not moved.size or moved.max() == 0:
+        return []
+    cause, corner = sources[int(moved.argmax())]
+    return [
+        "  Uncertainties are those of the readings, for this machine and its likeliest friction. Friction at "
+        f"the ends of its ranges moves {cause} at {corner} most: by {_off(float(moved.max()))}."
+    ]
 
 
 def _common_lead(loaded: LoadedScenario) -> float:
@@ -163,11 +197,20 @@ def _refuse_foreign(bands: Sequence[tuple[str, float]], lead: float, causes: Seq
 
 
 def diagnosis_lines(
-    result: Diagnosis, readings: Sequence[Reading], causes: Sequence[OutsideCause]
+    result: Diagnosis,
+    readings: Sequence[Reading],
+    causes: Sequence[OutsideCause],
+    remarks: Sequence[str] = (),
 ) -> list[str]:
-    """The diagnosis as lines for a terminal."""
+    """The diagnosis as lines for a terminal, `remarks` below the table."""
     lines = [] if result.excess else [_headline(result), ""]
-    lines += [*_table(result.estimates), *_cancelling(result.estimates), *_untold(result.estimates), ""]
+    lines += [
+        *_table(result.estimates),
+        *_cancelling(result.estimates),
+        *_untold(result.estimates),
+        *remarks,
+        "",
+    ]
     lines += [_fit_line(result), *_scatter(readings)]
     if not result.excess and (not result.can_tell or result.outside_model):
         lines += ["", *_next(result.next_tests, len(result.estimates))]

@@ -11,14 +11,16 @@ E and T stay unknown.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 from scipy.stats import chi2
 
 from bedsim.errors import InputError
-from bedsim.metrology.runout_fit import PositionFit, magnitude_uncertainty
+from bedsim.metrology.runout_fit import PositionFit, direction_uncertainty, magnitude_uncertainty
 from bedsim.metrology.setup import Setup
 from bedsim.units import MM, UM
 
@@ -76,9 +78,11 @@ def fit_centreline(fits: tuple[PositionFit, ...], setup: Setup) -> CentrelineFit
     """Weighted least squares of eccentricity, tilt and bow through the offsets of the thread positions.
 
     Positions marked journal give the axis the bearings will hold: their line is taken out of all offsets
-    first.  With one position only the eccentricity is fitted, with two also the tilt, with three also the
-    bow.  Where the residuals exceed the uncertainties the covariance is widened (Birge ratio).  Raises
-    InputError if no thread position is usable or the free length is not known.
+    first.  The error of what holds the screw is one for all positions (`_joint_covariance`): it makes
+    eccentricity and tilt unsure, and never the bow but on V-blocks.  With one position only the eccentricity
+    is fitted, with two also the tilt, with three also the bow.  Where the residuals exceed the uncertainties
+    the covariance is widened (Birge ratio).  Raises InputError if no thread position is usable or the free
+    length is not known.
     """
     if setup.length is None:
         raise InputError("length_mm: the free length of the screw is needed to fit the bow.")
@@ -86,11 +90,8 @@ def fit_centreline(fits: tuple[PositionFit, ...], setup: Setup) -> CentrelineFit
     if not thread:
         raise InputError("no position on the thread (outside the V-blocks) is left to fit.")
     position = np.array([f.position for f in thread])
-    offset = np.array([f.offset for f in thread])
-    spread = np.stack([f.covariance for f in thread])
-    support = None if setup.how == "v-block" else _support([f for f in fits if f.place == "journal"])
-    if support is not None:
-        offset, spread = _take_out(position, offset, spread, support)
+    journals = [] if setup.how == "v-block" else [f for f in fits if f.place == "journal"]
+    offset, spread, support = _against_journals(thread, journals, setup)
     terms = _terms(position, setup)
     chord = setup.supports if setup.how == "v-block" else None
     basis = _basis(terms, position, setup.length, setup.free_end, chord)
@@ -107,10 +108,10 @@ def fit_centreline(fits: tuple[PositionFit, ...], setup: Setup) -> CentrelineFit
         chord=chord,
         position=position,
         offset=offset,
-        offset_covariance=spread,
+        offset_covariance=_own_blocks(spread),
         chi_square=chi_square,
         freedom=freedom,
-        support=support[0] if support is not None else None,
+        support=support,
         warnings=_warnings(position, setup, terms, support is not None, chi_square, freedom),
     )
 
@@ -143,40 +144,80 @@ def _basis(
     return np.stack([columns[t] for t in terms], axis=-1)
 
 
-def _weighted(basis: Array, offset: Complex, spread: Array) -> tuple[Complex, Array, float]:
-    """Solve offset = basis values with the (2, 2) covariances; values, covariance of x and y, chi-square."""
-    design = np.kron(basis, np.eye(2))
-    data = np.stack([offset.real, offset.imag], axis=-1).ravel()
+def _solution(basis: Array, spread: Array) -> tuple[Array, Array]:
+    """Map (2 k, 2 n) from x, y, x, y, ... of the offsets to those of the values, by least squares under the
+    covariance `spread` (2 n, 2 n), and the whitening (2 n, 2 n)."""
     whiten = np.linalg.inv(np.linalg.cholesky(spread))
-    rows = np.einsum("nij,njk->nik", whiten, design.reshape(offset.size, 2, -1)).reshape(design.shape)
-    target = np.einsum("nij,nj->ni", whiten, data.reshape(-1, 2)).ravel()
-    found, _, _, _ = np.linalg.lstsq(rows, target, rcond=None)
-    rest = target - rows @ found
-    return found[0::2] + 1j * found[1::2], np.linalg.pinv(rows.T @ rows, rcond=1e-12), float(rest @ rest)
+    return np.linalg.pinv(whiten @ np.kron(basis, np.eye(2))) @ whiten, whiten
 
 
-def _support(journals: list[PositionFit]) -> tuple[tuple[complex, complex], Array, tuple[str, ...]] | None:
-    """Line through the journals' offsets: (offset, slope), covariance, terms; one journal gives no slope."""
+def _weighted(basis: Array, offset: Complex, spread: Array) -> tuple[Complex, Array, float]:
+    """Solve offset = basis values under the covariance (2 n, 2 n); values, covariance of x and y,
+    chi-square."""
+    solve, whiten = _solution(basis, spread)
+    data = _parts(offset)
+    found = solve @ data
+    rest = whiten @ (data - np.kron(basis, np.eye(2)) @ found)
+    return found[0::2] + 1j * found[1::2], solve @ spread @ solve.T, float(rest @ rest)
+
+
+def _parts(offset: Complex) -> Array:
+    return np.stack([offset.real, offset.imag], axis=-1).ravel()
+
+
+def _own_blocks(spread: Array) -> Array:
+    """Covariance (n, 2, 2) of each position alone from that of all (2 n, 2 n)."""
+    n = len(spread) // 2
+    return np.asarray(spread.reshape(n, 2, n, 2)[np.arange(n), :, np.arange(n)])
+
+
+def _joint_covariance(fits: Sequence[PositionFit], setup: Setup) -> Array:
+    """Covariance (2 n, 2 n) of the x and y of all offsets.
+
+    What the gauge adds differs from position to position.  What holds the screw does not: each held end is
+    off by one vector per set-up, once per turn, and carries the line between the ends along.  On V-blocks the
+    ends are the blocks; held at one end only all positions are off alike.  Derived: e(s) = (1 - t) e_1 +
+    t e_2 with t from 0 to 1 between the ends, e_1 and e_2 independent.
+    """
+    s = np.array([f.position for f in fits])
+    if setup.free_end and setup.how in ("nut", "bearings"):
+        moves = np.ones((s.size, 1))
+    else:
+        assert setup.length is not None
+        first, last = setup.supports if setup.how == "v-block" and setup.supports else (0.0, setup.length)
+        t = (s - first) / (last - first)
+        moves = np.stack([1 - t, t], axis=-1)
+    common = setup.holding_uncertainty**2 * np.kron(moves @ moves.T, np.eye(2))
+    return np.asarray(block_diag(*(f.reading_covariance for f in fits)) + common)
+
+
+def _against_journals(
+    thread: Sequence[PositionFit], journals: Sequence[PositionFit], setup: Setup
+) -> tuple[Complex, Array, tuple[complex, complex] | None]:
+    """Offsets (n,) of the thread against the line through the journals' (as they are without journals), their
+    covariance (2 n, 2 n), and that line's offset and slope; one journal gives no slope.
+
+    Thread and journals stand on the same held ends, whose error goes out with the line.
+    """
+    joint = _joint_covariance([*thread, *journals], setup)
+    offset = np.array([f.offset for f in thread])
     if not journals:
-        return None
+        return offset, joint, None
     s = np.array([j.position for j in journals])
     terms = ("eccentricity", "tilt") if np.unique(s).size > 1 else ("eccentricity",)
-    basis = _basis(terms, s, 1.0, False, None)
-    spread = np.stack([j.covariance for j in journals])
-    values, covariance, _ = _weighted(basis, np.array([j.offset for j in journals]), spread)
-    return (complex(values[0]), complex(values[1]) if len(terms) > 1 else 0j), covariance, terms
-
-
-def _take_out(
-    position: Array,
-    offset: Complex,
-    spread: Array,
-    support: tuple[tuple[complex, complex], Array, tuple[str, ...]],
-) -> tuple[Complex, Array]:
-    (at_zero, slope), covariance, terms = support
-    basis = _basis(terms, position, 1.0, False, None)
-    move = np.kron(basis, np.eye(2)).reshape(-1, 2, 2 * len(terms))
-    return offset - at_zero - slope * position, spread + move @ covariance @ np.swapaxes(move, 1, 2)
+    solve, _ = _solution(
+        _basis(terms, s, 1.0, False, None), block_diag(*(j.reading_covariance for j in journals))
+    )
+    line = solve @ _parts(np.array([j.offset for j in journals]))
+    along = np.kron(_basis(terms, np.array([f.position for f in thread]), 1.0, False, None), np.eye(2))
+    taken = along @ line
+    move = np.hstack([np.eye(2 * len(thread)), -along @ solve])
+    slope = complex(line[2], line[3]) if len(terms) > 1 else 0j
+    return (
+        offset - (taken[0::2] + 1j * taken[1::2]),
+        move @ joint @ move.T,
+        (complex(line[0], line[1]), slope),
+    )
 
 
 def _warnings(
@@ -226,10 +267,9 @@ def term_text(fit: CentrelineFit, term: str) -> tuple[float, float, float, float
     term."""
     value, block = fit.value(term), fit.block(term)
     scale = 2 * (100 * MM if term == "tilt" else 1.0) / UM
-    across = magnitude_uncertainty(value * 1j, block) / abs(value) if value else math.pi
     return (
         scale * abs(value),
         scale * magnitude_uncertainty(value, block),
         math.degrees(math.atan2(value.imag, value.real)),
-        math.degrees(min(across, math.pi)),
+        math.degrees(direction_uncertainty(value, block)),
     )

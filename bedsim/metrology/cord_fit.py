@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import t as student
 
 from bedsim.errors import InputError
 from bedsim.metrology.csv_input import ANGLES, LENGTHS, MASSES, Table, read_table
@@ -16,6 +17,8 @@ from bedsim.metrology.stiffness_fit import note
 from bedsim.units import GRAVITY, MM, N_MM
 
 Array = NDArray[np.float64]
+
+TWO_SIGMA = 0.9545  # of a normal law within two standard deviations
 
 DIRECTIONS = ("raises", "lowers")
 MOTORS = ("off", "on")
@@ -92,17 +95,22 @@ def fit_cord(torque: Array, raises: NDArray[np.bool_], coupled: NDArray[np.bool_
     drag = (raising + lowering)/2, load = (raising - lowering)/2 with the motor off; detent = largest
     starting torque with the motor coupled minus the mean with it off, per direction.  Derived: starting
     torque raising = drag + load (+ detent at its worst angle).  With one direction only the drag contains
-    the load, and that is said.
+    the load, and that is said.  Uncertainty: the step, which does not average out where the readings scatter
+    less than it, and the scatter of both directions together over the root of their number, with Student's
+    factor at 95 %: two of it hold 95 % for few readings too.
     """
     warnings = []
     up, down = torque[~coupled & raises], torque[~coupled & ~raises]
     drag = load = u = math.nan
+    scatter = _scatter(up, down)
+    if scatter == 0.0 and max(up.size, down.size) == 1:
+        warnings.append("one reading each way: how much they scatter is not known; take four angles each")
     if up.size and down.size:
         drag, load = (up.mean() + down.mean()) / 2, (up.mean() - down.mean()) / 2
-        u = math.hypot(_mean_u(up, step), _mean_u(down, step)) / 2
+        u = math.hypot(_mean_u(up, step, scatter), _mean_u(down, step, scatter)) / 2
     elif up.size or down.size:
         one = up if up.size else down
-        drag, u = float(one.mean()), _mean_u(one, step)
+        drag, u = float(one.mean()), _mean_u(one, step, scatter)
         warnings.append(
             "one direction only: the drag contains the torque of the load; test the other way too"
         )
@@ -112,15 +120,14 @@ def fit_cord(torque: Array, raises: NDArray[np.bool_], coupled: NDArray[np.bool_
     for which, off in ((raises, up), (~raises, down)):
         on = torque[coupled & which]
         if on.size and off.size:
-            detents.append(
-                (float(on.max() - off.mean()), math.hypot(step / math.sqrt(12), _mean_u(off, step)))
-            )
+            of_off = _mean_u(off, step, scatter)
+            detents.append((float(on.max() - off.mean()), math.hypot(_mean_u(on[:1], step, scatter), of_off)))
             if on.size < 4:
                 warnings.append(
                     f"{on.size} angles with the motor on: the worst may be missed; take four or more"
                 )
     detent = float(np.mean([d for d, _ in detents])) if detents else math.nan
-    u_detent = float(np.mean([v for _, v in detents])) if detents else math.nan
+    u_detent = math.hypot(*(v for _, v in detents)) / len(detents) if detents else math.nan
     if math.isfinite(detent) and detent < -2 * u_detent:
         warnings.append("the motor seems to help: check which lines had it coupled")
     return CordFit(
@@ -165,7 +172,16 @@ def scenario_keys(fit: CordFit) -> tuple[tuple[MeasuredKey, ...], tuple[str, ...
     return tuple(keys), tuple(remarks)
 
 
-def _mean_u(values: Array, step: float) -> float:
-    own = step / math.sqrt(12)
-    spread = float(np.std(values, ddof=1)) if values.size > 1 else 0.0
-    return max(own, spread) / math.sqrt(values.size)
+def _mean_u(values: Array, step: float, scatter: float) -> float:
+    """Standard uncertainty of a mean: half a step either way, and the scatter of one reading."""
+    return math.hypot(step / math.sqrt(12), scatter / math.sqrt(values.size))
+
+
+def _scatter(*groups: Array) -> float:
+    """Standard uncertainty of one reading from groups about their own means, such that two of it hold 95.45 %
+    by Student's t; zero where no reading is left over.  Source: [GUM] G.3."""
+    squares = sum(float(((g - g.mean()) ** 2).sum()) for g in groups if g.size)
+    freedom = sum(g.size - 1 for g in groups if g.size)
+    if freedom == 0:
+        return 0.0
+    return math.sqrt(squares / freedom) * float(student.isf((1 - TWO_SIGMA) / 2, freedom)) / 2

@@ -49,12 +49,14 @@ def lot_interval(
 
     Every alternative lot (others: lots, k) is put through the same k printers' luck as the lot itself (k,);
     the central `confidence` of the differences of their shares is added to `probability`.  NaN without
-    alternatives.
+    alternatives.  A new lot lies below the i-th smallest of k with i/(k + 1) (order statistics, derived), so
+    the quantiles count by that; k lots can hold no more than (k - 1)/(k + 1), 0.95 from 39 on.
     """
     if not others.size or not np.isfinite(probability):
         return (float("nan"), float("nan"))
     shift = others.mean(axis=1) - own.mean()
-    low, high = np.quantile(shift, [(1 - confidence) / 2, (1 + confidence) / 2])
+    ends = [(1 - confidence) / 2, (1 + confidence) / 2]
+    low, high = np.quantile(shift, ends, method="weibull")
     return float(np.clip(probability + min(low, 0.0), 0, 1)), float(
         np.clip(probability + max(high, 0.0), 0, 1)
     )

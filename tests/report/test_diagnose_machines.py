@@ -8,6 +8,7 @@ import pytest
 from bedsim.analysis.response import once_per_turn_response
 from bedsim.analysis.screw_bounds import screw_bounds
 from bedsim.cli.main import main
+from bedsim.errors import SolverError
 from bedsim.scenario.load import load_scenario
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -76,3 +77,20 @@ def test_bounds_are_of_the_worst_screw_or_a_usual_one():
     assert screw_bounds(load_scenario(Path(RIGID), straight), sources)[0] == pytest.approx(500e-6)
     measured = load_scenario(SCENARIOS / "gauge-readings.toml", ())
     assert 500e-6 <= screw_bounds(measured, sources)[0] < 1e-3
+
+
+def test_friction_is_told_with_its_range(readings, capsys):
+    assert main(["diagnose", readings(1.0), RIGID]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert (
+        "for this machine and its likeliest friction. Friction at the ends of its ranges moves run-out" in out
+    )
+
+
+def test_friction_that_cannot_be_followed_is_left_out_and_said(readings, capsys, monkeypatch):
+    def fails(machine, bound):
+        raise SolverError("no equilibrium found")
+
+    monkeypatch.setattr("bedsim.analysis.reading_machine.about", fails)
+    assert main(["diagnose", readings(1.0), RIGID]) == 0
+    assert "Friction is left out, the uncertainties are too small: no equilibrium" in capsys.readouterr().out
