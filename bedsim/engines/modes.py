@@ -61,12 +61,6 @@ class Rows:
         """Number of rows."""
         return self.place.shape[2]
 
-    @property
-    def stops(self) -> slice:
-        """Where the rows of stops are."""
-        first = self.bristles + self.dampers
-        return slice(first, first + 2 * self.parts.gap.size)
-
     def lengths(self, square: Working, out: Working) -> None:
         """Length (..., c, m) of each contact's vector from the squares of its directions (..., b, m),
         which are worked on."""
@@ -97,7 +91,7 @@ class Rows:
     def steep_at(self, place: Array | Working) -> Array:
         """A row's force per its place (z, 1), at most, near places (e, m) of the elastic rows: flanks and
         motors by their slope there, doubled, and a little of their largest for the way they go from there."""
-        first = self.stops.stop
+        first = self.bristles + self.dampers + 2 * self.parts.gap.size
         found = self.steep.copy()
         if self.parts.always:
             slope = self.held(place.astype(float), np.ones(place.shape))[1]

@@ -46,7 +46,6 @@ WAY = _WAY, np.ascontiguousarray(_WAY[:, [0, 2, 1]])
 FINER = 1 / 4  # of what every other corner alone would miss, Simpson's rule on all corners and middles misses
 THIRD = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
 FOURTH = 1 / 384  # of a fourth: what the cubic with values and rates at both ends misses of a quartic at most
-ALIKE = 0.1  # of the tolerance: elastic rows whose forces a try changes by less are not asked again
 TRIES = 12  # most at one corner: contacts that need more want a shorter step
 RUB = Real(-12.0)  # half a speed counts times spacing/6
 # Forces, their rate and its change one step on along a parabola; and what exceeds the first two as predicted
@@ -386,45 +385,34 @@ def _contacts(
 ) -> tuple[int, bool]:
     """Find the row forces one step ahead of corner k: how many tries it took, and whether they are found.
     `others`: forces of dampers and elastic elements up to there."""
-    b, stops, excess = rows.bristles, rows.stops, room.excess
+    b, d, excess = rows.bristles, rows.dampers, room.excess
+    e, t = b + d, b + d + 2 * rows.parts.gap.size
     seen, place = room.seen[k + 1], room.place[k + 1]
-    size = room.size[: table.acting]
-    other = None
     for attempt in range(TRIES):
         _bristles(rows, room, k, None if known.move is None else known.slip[k])
         np.subtract(room.found, place, out=excess[0, :b])
         _rub(rows, known, room, room.lengths[3], room.found, k + 1, excess[1])
         if table.acting > b:
-            if other is None or np.maximum.reduce(size[b:], axis=None) > ALIKE * tolerance:
-                other = _others(table, rows, seen, others)
-            excess[:, b:] = other
+            excess[0, b:e] = rows.dampers_of(seen, table.scale)
+            # the slope at its end of the parabola through three corners
+            excess[1, b:e] = 1.5 * excess[0, b:e] - 2.0 * others[-1][:d] + 0.5 * others[-2][:d]
+            excess[:, e:] = rows.elastic_of(seen)
+            excess[1, e:] *= 6
+            clear = not excess[0, e:t].any()
         excess -= room.predicted
         room.moved, room.before = room.before, room.moved
         apply(table.local, room.both, room.moved)
         change = np.subtract(room.moved, room.before, out=room.before) if attempt else room.moved
         rows.shift(seen, change, table.acting, table.scale)
         room.ends[(k + 1) % 2] = room.speed[k + 1]
-        np.abs(change[: table.acting], out=size)
-        if other is not None:
+        size = np.abs(change[: table.acting], out=room.size[: table.acting])
+        if table.acting > b:
             size *= room.steep
-            if not other[0, stops.start - b : stops.stop - b].any() and rows.clear(seen[0, stops.start :]):
-                size[stops] = 0.0  # where stops are not touched they may be anywhere
+            if clear and rows.clear(seen[0, e:]):
+                size[e:t] = 0.0  # where stops are not touched they may be anywhere
         if np.maximum.reduce(size, axis=None) <= tolerance:
             return attempt + 1, True
     return TRIES, False
-
-
-def _others(table: Tables, rows: Rows, seen: Working, before: list[Working]) -> Array:
-    """Forces of dampers and elastic rows and what these change by over a step (2, z - b, m), from what rows
-    see at a corner and their forces at those `before`."""
-    d = rows.dampers
-    elastic = rows.elastic_of(seen) * np.array([1.0, 6.0])[:, None, None]
-    if d == 0:
-        return elastic
-    force = rows.dampers_of(seen, table.scale)
-    # the slope at its end of the parabola through three corners
-    change = 1.5 * force - 2.0 * before[-1][:d] + 0.5 * before[-2][:d]
-    return np.concatenate([np.stack([force, change]), elastic], axis=1)
 
 
 def _accept(table: Tables, room: Desk, k: int) -> None:

@@ -184,9 +184,7 @@ class Track:
         room = steps.desk(self.members, self.longest, sizes, get_ident())
         now = replace(self.now, motion=self.now.motion - rest)
         stride = max(1, round(every / spacing))
-        # driven motors lag: trying without their rows would mostly be in vain
-        driven = known.move is not None and rows.parts.torque.size > 0
-        width = rows.bristles if rows.dampers == 0 and not driven and self.untouched() else rows.size
+        width = rows.bristles if rows.dampers == 0 and self.untouched() else rows.size
         while True:
             table = work.tables(spacing, width)
             found = steps.march(
