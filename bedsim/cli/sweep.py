@@ -168,7 +168,7 @@ def _member_lines(plan: Plan, target: Path, written: str, write_to: Path | None)
     yield "Its screws as keys of the scenario, without their slow travel variation, which no keys can say:"
     for placed in found.screws:
         keys = placed.keys("").items()
-        yield from (f"  {key} = {value:.6g}" for key, value in keys if not key.endswith(".table"))
+        yield from (f"  {key} = {_written(value)}" for key, value in keys if not key.endswith(".table"))
     yield "--write FILE.toml writes the whole printer as a scenario, slow travel and all."
 
 
@@ -189,3 +189,8 @@ def _figure_lines(found: Member) -> Iterator[str]:
         unit, metric = _UNITS.get(name, "µm"), metrics[name]
         told = f"{value / (UM if unit == 'µm' else 1):>10.4g} {unit}"
         yield f"  {metric.text:<48} {told if value == value else f'{metric_text(metric, value):>10}'}"
+
+
+def _written(value: float | str) -> str:
+    """A value of a key as a scenario has it."""
+    return f'"{value}"' if isinstance(value, str) else f"{value:.6g}"

@@ -57,7 +57,7 @@ class Pace:
     touch: float = 1e-4
     bend: float = 1e-8
     error: float = 8e-9
-    coast: float = 4e-9
+    coast: float = 1e-9
     still: float = base.STILL
     tolerance: float = 2e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up

