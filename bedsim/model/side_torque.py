@@ -49,6 +49,7 @@ STANDING = ("heat growth", "alignment", "guide straightness", "nut bore")
 """Causes of a side force that neither turn with a screw nor belong to one."""
 
 SPACING, FEWEST = 5e-3, 5  # m between the heights at which F is solved, cubics between them
+FINER = 16  # times closer together, straight lines do
 STEPS_PER_TURN = 72  # of the search for the largest torque: at most 0.1 % below it
 ROUNDING = 1e-9  # N m: a torque below it is none
 
@@ -114,16 +115,16 @@ class SideForce:
         layer beyond them."""
         height, pull = self._solved
         where = self.machine.slices[f"{self.machine.corner_names[corner]}.screw"]
-        at = np.clip(path.height[:, corner], height[0], height[-1])
-        return _between(at, height, pull[:, where]).T
+        return np.stack([np.interp(path.height[:, corner], height, row) for row in pull[where]])
 
     @cached_property
     def _solved(self) -> tuple[Array, Array]:
-        """Heights (k,) m from the lowest, and the pull (k, r) in all rows there."""
+        """Heights (k,) m from the lowest, close enough together for straight lines, and the pull (r, k) in
+        all rows there."""
         machine = self.machine
         layers = _sampled(machine.part.mass.size, machine.layer_height)[::-1]
         height = np.asarray(-(layers - 1) * machine.layer_height, dtype=np.float64)
-        return height, standing_pull(machine, machine.system(layers), height)
+        return _refined(height, standing_pull(machine, machine.system(layers), height).T)
 
 
 def _sampled(layers: int, layer_height: float) -> NDArray[np.int64]:
@@ -131,18 +132,19 @@ def _sampled(layers: int, layer_height: float) -> NDArray[np.int64]:
     return np.unique(np.round(np.linspace(1, layers, count)).astype(np.int64))
 
 
-def _between(at: Array, place: Array, values: Array) -> Array:
-    """Values (t, m) at (t,) between those (k, m) at rising places (k,): cubics that share their slopes at the
-    places, by central differences there."""
+def _refined(place: Array, values: Array) -> tuple[Array, Array]:
+    """More places between rising ones (k,), and values (r, k) there: cubics that share their slopes at the
+    places, by central differences."""
     if place.size == 1:
-        return np.broadcast_to(values[0], (at.size, values.shape[1]))
-    slope = np.gradient(values, place, axis=0)
+        return place, values
+    slope = np.gradient(values, place, axis=1)
+    at = np.interp(np.arange((place.size - 1) * FINER + 1) / FINER, np.arange(place.size), place)
     k = np.clip(np.searchsorted(place, at) - 1, 0, place.size - 2)
-    wide = (place[k + 1] - place[k])[:, None]
-    u = (at - place[k])[:, None] / wide
-    first = values[k] * (1 + 2 * u) + slope[k] * wide * u
-    last = values[k + 1] * (3 - 2 * u) - slope[k + 1] * wide * (1 - u)
-    return np.asarray(first * (1 - u) ** 2 + last * u**2)
+    wide = place[k + 1] - place[k]
+    u = (at - place[k]) / wide
+    first = values[:, k] * (1 + 2 * u) + slope[:, k] * wide * u
+    last = values[:, k + 1] * (3 - 2 * u) - slope[:, k + 1] * wide * (1 - u)
+    return at, np.asarray(first * (1 - u) ** 2 + last * u**2)
 
 
 def standing_pull(machine: Machine, system: System, height: Array) -> Array:
