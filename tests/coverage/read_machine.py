@@ -44,7 +44,8 @@ def case(name, kind, sets, rng, changes=()):
         "layer_height": settings.layer_mm * 1e-3,
         "line_width": settings.line_width_mm * 1e-3,
     }
-    machine = reading_machine(loaded, readings, answers.sources, reading_rows(readings, answers, **sizes))
+    rows = reading_rows(readings, answers, **sizes, hand=hands(loaded))
+    machine = reading_machine(loaded, readings, answers.sources, rows)
     size = np.array([RUN_OUT if cause == "run-out" else TRAVEL for cause, _ in answers.sources]) / np.sqrt(2)
     x = size * (rng.normal(size=(sets, size.size)) + 1j * rng.normal(size=(sets, size.size)))
     true = gauged(machine, x, sizes["lead"]) if kind == "gauge" else printed(machine, x, **sizes)
@@ -80,8 +81,16 @@ def places(loaded, kind, sources):
     ]
 
 
-def amounts(job, sources, x):
-    """Strengths of right-hand screws: offsets x + jy, travel Re(x e^{j angle}), written out."""
+def hands(loaded):
+    return {c.name: 1 if c.screw.hand == "right" else -1 for c in loaded.scenario.corner}
+
+
+def amounts(machine, job, x):
+    """Strengths of screws: offset x + jy and travel Re(x e^{j angle}) of a right-hand screw, written out; a
+    left-hand one turns the other way, so that the conjugate shows the same."""
+    sources = machine.sources
+    hand = hands(machine.loaded)
+    x = np.where([hand[corner] < 0 for _, corner in sources], x.conj(), x)
     found = np.zeros((len(x), job.machine.amounts.size))
     parts = {"eccentricity x": 1, "eccentricity y": -1j, "cos": 1, "sin": 1j}
     for k, source in enumerate(job.machine.sources):
@@ -95,7 +104,7 @@ def gauged(machine, x, lead):
     job = make_job(machine.loaded)
     jogged = replace(job.program, layer=lead / 8, layers=8, hop=0.0)
     down = replace(job.machine, layer_height=lead / 8)
-    job = replace(job, program=jogged, machine=down, amounts=amounts(job, machine.sources, x))
+    job = replace(job, program=jogged, machine=down, amounts=amounts(machine, job, x))
     pose = np.concatenate([c.pose for c in ENGINES["equilibrium"].run(job)], axis=1)
     errors = relative_errors(job, np.zeros(8), pose)
     moved = np.concatenate([errors["lateral_raw"], errors["height_raw"][..., None]], axis=-1)
@@ -111,8 +120,8 @@ def printed(machine, x, lead, layer_height, line_width):
     names = probe_points(machine.loaded)[0]
     found = np.zeros((len(x), len(machine.readings)), complex)
     for corner, turn in dict.fromkeys((r.turned, r.turn) for r in machine.readings):
-        here = turned_response(x, machine.sources, corner, turn)
-        own = replace(job, amounts=amounts(job, machine.sources, here))
+        here = turned_response(x, machine.sources, corner, turn, hands(machine.loaded))
+        own = replace(job, amounts=amounts(machine, job, here))
         chunks = list(ENGINES["propagator"].run(own))
         layers = np.concatenate([c.layers for c in chunks])
         errors = relative_errors(own, layers, np.concatenate([c.pose for c in chunks], axis=1))

@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "coverage"))
 
 from dataclasses import replace
 
-from read_machine import SCENARIOS, case, diagnosed, gauged, near, places, printed
+from read_machine import SCENARIOS, case, diagnosed, gauged, hands, near, places
 
 from bedsim.analysis.diagnosis import in_parts
 from bedsim.analysis.ranges import contact_ends
@@ -36,7 +36,7 @@ def test_a_machine_that_does_not_rub_shows_a_gauge_the_linear_answer(hand):
     loaded = load_scenario(SCENARIOS / f"{RIGID}.toml", (*NO_FRICTION, f"screw.hand={hand}"))
     answers = once_per_turn_response(loaded)
     readings = places(loaded, "gauge", answers.sources)
-    rows = reading_rows(readings, answers, **PRINT)
+    rows = reading_rows(readings, answers, **PRINT, hand=hands(loaded))
     machine = reading_machine(loaded, readings, answers.sources, rows)
     assert machine.moves_freely
     x = 50 * UM * np.exp(1j * np.arange(6))[None]
@@ -46,11 +46,26 @@ def test_a_machine_that_does_not_rub_shows_a_gauge_the_linear_answer(hand):
     assert beyond(other, x) == pytest.approx(on_the_way, abs=1e-3 * UM)
 
 
-def test_friction_of_a_gauge_s_turn_is_that_of_fine_steps(rigid):
-    """Coarse steps and the equilibrium engine's: 1.8 um to 2 %, which 5 % of it would not keep."""
-    extra = rigid.true - rigid.x @ rigid.machine.rows.T
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_friction_of_a_gauge_s_turn_is_that_of_fine_steps(hand):
+    """Coarse steps and the equilibrium engine's: over 1 um to 2 %, which 5 % of it would not keep."""
+    read = case(RIGID, "gauge", 2, np.random.default_rng(5), (f"screw.hand={hand}",))
+    extra = read.true - read.x @ read.machine.rows.T
     assert np.abs(extra).max() > 1 * UM
-    assert beyond(rigid.machine, rigid.x) == pytest.approx(extra, abs=0.02 * np.abs(extra).max())
+    assert beyond(read.machine, read.x) == pytest.approx(extra, abs=0.02 * np.abs(extra).max())
+
+
+def test_the_slope_foretells_readings_of_screws_nearby(rigid):
+    """Screws moved 4 um to and fro in many directions: what turns with them, and to a third what turns
+    against them."""
+    here = near(rigid, rigid.true[0], 0.3 * UM)
+    step = 4 * UM * np.exp(1j * np.arange(6))
+    ends = here.sources + np.stack([step, -step])
+    shown = ends @ rigid.machine.rows.T + beyond(rigid.machine, ends)
+    against = here.mirrored @ step.conj()
+    found = here.response @ step + against
+    assert found == pytest.approx((shown[0] - shown[1]) / 2, abs=np.abs(against).max() / 3)
+    assert np.abs(against).max() > 0.02 * UM
 
 
 def test_bands_are_those_of_the_propagator():
@@ -63,14 +78,10 @@ def test_bands_are_those_of_the_propagator():
 
 
 def test_left_hand_bands_without_friction_are_those_of_the_print():
-    """The travel's signs too: a print of left-hand screws by the equilibrium engine."""
-    loaded = load_scenario(SCENARIOS / f"{RIGID}.toml", NO_FRICTION)
-    answers = once_per_turn_response(loaded)
-    readings = places(loaded, "bands", answers.sources)[:10]
-    machine = reading_machine(loaded, readings, answers.sources, reading_rows(readings, answers, **PRINT))
-    x = 50 * UM * np.exp(1j * np.arange(6))[None]
-    shown = printed(machine, x, **PRINT)
-    assert beyond(machine, x) + x @ machine.rows.T == pytest.approx(shown, abs=2e-3 * UM)
+    """A print of left-hand screws by the propagator, with a turned one."""
+    bands = case(RIGID, "bands", 1, np.random.default_rng(6), (*NO_FRICTION, "screw.hand=left"))
+    shown = beyond(bands.machine, bands.x) + bands.x @ bands.machine.rows.T
+    assert shown == pytest.approx(bands.true, abs=0.01 * UM)
 
 
 def test_newton_ends_where_the_readings_are_explained(rigid):
