@@ -13,6 +13,7 @@ import click
 
 from bedsim.cli.common import result_file
 from bedsim.errors import InputError
+from bedsim.scenario.toml_text import toml_value
 from bedsim.units import UM
 
 if TYPE_CHECKING:
@@ -168,8 +169,12 @@ def _member_lines(plan: Plan, target: Path, written: str, write_to: Path | None)
     yield "Its screws as keys of the scenario, without their slow travel variation, which no keys can say:"
     for placed in found.screws:
         keys = placed.keys("").items()
-        yield from (f"  {key} = {_written(value)}" for key, value in keys if not key.endswith(".table"))
+        yield from (f"  {key} = {_told(value)}" for key, value in keys if not key.endswith(".table"))
     yield "--write FILE.toml writes the whole printer as a scenario, slow travel and all."
+
+
+def _told(value: object) -> str:
+    return toml_value(float(f"{value:.6g}") if isinstance(value, float) else value)
 
 
 def _two_numbers(written: str) -> tuple[int, int]:
@@ -189,8 +194,3 @@ def _figure_lines(found: Member) -> Iterator[str]:
         unit, metric = _UNITS.get(name, "µm"), metrics[name]
         told = f"{value / (UM if unit == 'µm' else 1):>10.4g} {unit}"
         yield f"  {metric.text:<48} {told if value == value else f'{metric_text(metric, value):>10}'}"
-
-
-def _written(value: float | str) -> str:
-    """A value of a key as a scenario has it."""
-    return f'"{value}"' if isinstance(value, str) else f"{value:.6g}"

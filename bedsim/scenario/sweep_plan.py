@@ -172,8 +172,8 @@ class PlanFile(Section):
     seed: Annotated[int, Field(ge=0)] = 1
     """Seed of all draws."""
     engine: Literal["equilibrium", "propagator"] = "equilibrium"
-    """equilibrium: every layer at rest, without friction, play, stops and vibration: within 4 % or 0.5 um of
-    the propagator on the shipped machines, but with sliding joints 2 to 7 um too good; propagator:
+    """equilibrium: every layer at rest, without friction, play, stops and vibration: within 4 % or 0.2 um of
+    the propagator on the shipped machines, but with sliding joints 5 to 9 um too good; propagator:
     everything, slower."""
     mode: Literal["grid", "list", "random"] = "grid"
     """All combinations of the axes, the cells listed, or `cells` random combinations."""

@@ -313,7 +313,7 @@ def _notes(file: PlanFile, cells: Sequence[Cell]) -> tuple[str, ...]:
         "Run-out and travel of every screw are drawn from its lot; the scenario's own are not used.",
         {
             "equilibrium": "Engine: equilibrium, every layer at rest without friction, play and vibration. "
-            "The propagator is within 4 % or 0.5 µm of that on the shipped machines, and shows 2 to 7 µm "
+            "The propagator is within 4 % or 0.2 µm of that on the shipped machines, and shows 5 to 9 µm "
             "more sideways where they have sliding joints.",
             "propagator": "Engine: propagator, friction and vibration included.",
         }[file.engine],
