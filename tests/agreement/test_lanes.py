@@ -95,7 +95,7 @@ def test_the_later_part_of_a_long_print_goes_in_a_process_of_its_own(job, one_by
     ("name", "changes"),
     [
         ("plain-lead-screws", []),
-        ("bent-rolled-rolling-joints", ["motion.speed_mm_s=4", "motor.detent_torque_n_m=0.02"]),
+        ("bent-rolled-rolling-joints", ["motion.speed_mm_s=4", "motor.place_error_4_deg=0.08"]),
     ],
     ids=["plain nuts", "motors past their linear range"],
 )

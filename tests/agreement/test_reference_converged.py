@@ -5,7 +5,7 @@ from engine_machines import REFERENCE, difference, drawn
 
 from bedsim.engines.reference import ReferenceEngine
 
-HARD = 9  # sliding joints, z-hop, jerk-limited moves, detent
+HARD = 9  # sliding joints, z-hop, jerk-limited moves, place errors
 
 
 def test_tolerances_divided_by_ten():
