@@ -192,7 +192,7 @@ def _speeds(layer: LayerModes, mu: Complex, free: Complex, late: Array, later: A
     `_turned`."""
     rows, start = layer.rows, mu * free
     place = rows.place[..., : rows.bristles]
-    size = (np.abs(start)[..., None] * np.abs(place).max(axis=2, keepdims=True)).max(axis=(0, 2))
+    size = (np.abs(start)[..., None] * np.abs(place).max(axis=2, keepdims=True, initial=0.0)).max(axis=(0, 2))
     alive = size >= FAINT * size.max()
     turned = _turned(mu[:, alive], late, later)
     first = start[:, None, alive]
