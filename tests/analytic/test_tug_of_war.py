@@ -32,12 +32,17 @@ CORNER_MASS = 0.4 + 0.1
 
 
 def shaft(machine, layers):
-    """k_screw (l,): beam 3EI/a^3 softened by its load, tilting and radial bearing, nut, in series."""
+    """k_screw (l,): a cantilever pressed by its load, on a bearing that tilts, then nut and bearing sideways.
+
+    EI y'' = P (d - y) + F (a - s) with slope M/k_tilt at the bearing, k = sqrt(P/EI): d/F = (t/(1 - P t/k_tilt) -
+    a)/P with t = tan(k a)/k.
+    """
     a = assembly.nut_position(machine, layers)[:, 0]
     EI = 206e9 * math.pi / 64 * 10e-3**4
     load = (3.0 / 3 + CORNER_MASS) * GRAVITY
-    soft = 1 - load / (math.pi**2 * EI / (4 * 0.3**2))
-    return 1 / (a**3 / (3 * EI * soft) + a**2 / 3000 + 1 / 30e6 + 1 / 40e6)
+    k = math.sqrt(load / EI)
+    t = np.tan(k * a) / k
+    return 1 / ((t / (1 - load * t / 3000) - a) / load + 1 / 30e6 + 1 / 40e6)
 
 
 def loads(work):
