@@ -34,8 +34,8 @@ CORNER_MASS = 0.4 + 0.1
 def shaft(machine, layers):
     """k_screw (l,): a cantilever pressed by its load, on a bearing that tilts, then nut and bearing sideways.
 
-    EI y'' = P (d - y) + F (a - s) with slope M/k_tilt at the bearing, k = sqrt(P/EI): d/F = (t/(1 - P t/k_tilt) -
-    a)/P with t = tan(k a)/k.
+    EI y'' = P (d - y) + F (a - s) with slope M/k_tilt at the bearing, k = sqrt(P/EI), t = tan(k a)/k:
+    d/F = (t/(1 - P t/k_tilt) - a)/P.
     """
     a = assembly.nut_position(machine, layers)[:, 0]
     EI = 206e9 * math.pi / 64 * 10e-3**4
