@@ -125,6 +125,7 @@ def diagnose(
     bound: ArrayLike | None = None,
     hand: Mapping[str, int] | None = None,
     mirrored: ArrayLike | None = None,
+    times: float = 1.0,
 ) -> Diagnosis:
     """Amplitude and phase of every source from complex readings (m,) with response (m, s), by weighted
     least squares.
@@ -136,7 +137,8 @@ def diagnose(
     than 1/CONDITION_LIMIT of the largest singular value of the scaled, weighted matrix count as not told.
     `mirrored` (m, s): answer to the complex conjugate of each source, which friction has; default none.
     `bound` (s,): amplitudes (m) beyond which no screw is, see `excess`; not looked at without.
-    `hand` (corner -> +1 or -1, default +1) is that of the thread.  Raises InputError.
+    `hand` (corner -> +1 or -1, default +1) is that of the thread.  The sources come back `times` per turn of
+    a screw in its coupling; 0: turning it there changes nothing.  Raises InputError.
     Source: weighted least squares and the chi-square test of its residual, any textbook on estimation.
     """
     h, y, s = np.asarray(response, complex), np.asarray(readings, complex), np.asarray(sigma, float)
@@ -169,7 +171,7 @@ def diagnose(
         degrees=degrees,
         chance=float(stats.chi2.sf(chi_square, degrees)) if degrees > 0 else np.nan,
         excess=None if bound is None else excess(h, y, s, x, np.asarray(bound, float), sources, mirror),
-        next_tests=next_tests(h, s, sources, size, hand or {}, mirrored=mirror),
+        next_tests=next_tests(h, s, sources, size, hand or {}, mirrored=mirror, times=times),
     )
 
 
@@ -279,22 +281,25 @@ def next_tests(
     sources: Sequence[Source],
     scale: ArrayLike,
     hand: Mapping[str, int] | None = None,
-    turn: float = np.pi / 2.0,
     mirrored: ArrayLike | None = None,
+    times: float = 1.0,
 ) -> tuple[NextTest, ...]:
-    """For each corner, what repeating the same readings with its coupling turned by 90 degrees would
-    bring; best first.
+    """For each corner, what repeating the same readings with its coupling turned by a quarter of the sources'
+    period would bring; best first.  `times` as in `diagnose`; with 0 there are none.
 
     Ranked by how many sources, then by the largest uncertainty that old and new readings together leave,
     then by their condition number.
     """
+    if times == 0:
+        return ()
+    quarter = np.pi / 2.0
     h, s, size = np.asarray(response, complex), np.asarray(sigma, float), np.asarray(scale, float)
     mirror = np.zeros_like(h) if mirrored is None else np.asarray(mirrored, complex)
     weight, large = np.tile(1 / s, 4)[:, None], np.tile(size, 2)
     out = []
     for corner in dict.fromkeys(corner for _, corner in sources):
-        after = turned_response(h, sources, corner, turn, hand)
-        against = turned_response(mirror, sources, corner, -turn, hand)
+        after = turned_response(h, sources, corner, quarter, hand)
+        against = turned_response(mirror, sources, corner, -quarter, hand)
         both = np.vstack([in_parts(h, mirror), in_parts(after, against)])
         singular, vh = np.linalg.svd(both * weight * large, full_matrices=False)[1:]
         rank = int(np.sum(singular > singular[0] / CONDITION_LIMIT)) // 2
@@ -303,6 +308,12 @@ def next_tests(
         squares = ((vh / singular[:, None]) ** 2).sum(axis=0).reshape(2, -1).mean(axis=0)
         spread = np.inf if blind else float(np.max(size * np.sqrt(squares)))
         out.append(
-            NextTest(corner=corner, turn=turn, condition=condition, rank=rank, worst_uncertainty=spread)
+            NextTest(
+                corner=corner,
+                turn=quarter / times,
+                condition=condition,
+                rank=rank,
+                worst_uncertainty=spread,
+            )
         )
     return tuple(sorted(out, key=lambda t: (-t.rank, t.worst_uncertainty, t.condition)))

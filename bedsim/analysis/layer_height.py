@@ -28,6 +28,14 @@ def drives(loaded: LoadedScenario) -> dict[Drive, tuple[str, ...]]:
     return found
 
 
+def trains(loaded: LoadedScenario) -> dict[Train, tuple[str, ...]]:
+    """What turns steps into travel, with the corners that have it."""
+    found: dict[Train, tuple[str, ...]] = {}
+    for (train, _), corners in drives(loaded).items():
+        found[train] = (*found.get(train, ()), *corners)
+    return found
+
+
 def heights_of(loaded: LoadedScenario) -> dict[tuple[str, ...], LayerHeights]:
     """The scenario's layer height and those near it that suit the motors, by the corners they hold for."""
     wanted = loaded.scenario.print.layer_mm * MM

@@ -66,6 +66,7 @@ class ReadingMachine:
     job: base.Job  # over which friction is followed
     near: LinearMachine  # the same without friction
     whole: LinearMachine  # without friction over all that is read
+    times: float = 1.0  # per turn, of the waves that are read
 
     @property
     def printed(self) -> bool:
@@ -132,12 +133,40 @@ def beyond(machine: ReadingMachine, sources: Complex) -> Complex:
     found = np.zeros((len(sources), len(machine.readings)), complex)
     for corner, turn in dict.fromkeys((r.turned, r.turn) for r in machine.readings):
         which = [k for k, r in enumerate(machine.readings) if (r.turned, r.turn) == (corner, turn)]
-        here = turned_response(sources, machine.sources, corner, turn, _hands(machine.loaded))
+        here = turned_response(sources, machine.sources, corner, turn, hands(machine.loaded))
         amounts = _amounts(machine, here)
         if not machine.moves_freely:
             found[:, which] += _friction(machine, amounts, which)
         found[:, which] += _on_the_way(machine, amounts, which)
     return found
+
+
+def wave_rows(machine: ReadingMachine, pose: Complex) -> Complex:
+    """Readings (m, s) of bed poses Re(pose (b, s) e^{j times psi}), with the lever that grows with the print.
+
+    Source: `relative_errors`.  Poses that run ahead by a quarter of the wave give the imaginary part; what
+    turns against a source is left out, as in `once_per_turn_response`.
+    """
+    settings = machine.loaded.scenario
+    layers = np.arange(
+        machine.job.program.layers + 1
+    )  # one before the first, that every layer lies on another
+    psi = 2 * np.pi * (layers - 1) * settings.print.layer_mm / settings.corner[0].screw.lead_mm
+    waves = pose.T[:, None, :] * np.exp(1j * machine.times * psi)[:, None]
+    every = range(len(machine.readings))
+    along, across = (
+        _phasors(machine, layers[1:], np.stack(_reliefs(machine, errors, every))[:, :, 1:])
+        for errors in (relative_errors(machine.job, layers, w) for w in (waves.real, -waves.imag))
+    )
+    return np.asarray((along - 1j * across) / 2).T
+
+
+def _phasors(machine: ReadingMachine, layers: np.ndarray, series: Array) -> Complex:
+    """Waves (k, m) in reliefs (m, k, l) of layers (l,)."""
+    settings = machine.loaded.scenario
+    height = (layers - 1) * settings.print.layer_mm * MM
+    frequency = np.array([machine.times / (settings.corner[0].screw.lead_mm * MM)])
+    return np.asarray(wave_phasors(height, frequency, series.T)[0])
 
 
 def _friction(machine: ReadingMachine, amounts: Array, which: Sequence[int]) -> Complex:
@@ -166,7 +195,7 @@ def _poses(linear: LinearMachine, amounts: Array, *, weight: bool) -> Array:
 
 def _amounts(machine: ReadingMachine, sources: Complex) -> Array:
     """Strengths (k, all) of the machine's sources for screws (k, s); it has no other imperfections."""
-    job, hands = machine.job, _hands(machine.loaded)
+    job, hand = machine.job, hands(machine.loaded)
     place = {
         (s.cause, job.machine.corner_names[s.corner], s.name): k for k, s in enumerate(job.machine.sources)
     }
@@ -174,11 +203,12 @@ def _amounts(machine: ReadingMachine, sources: Complex) -> Array:
     for x, (cause, corner) in zip(sources.T, machine.sources, strict=True):
         (real, _), (imaginary, sign) = _PARTS[cause]
         found[:, place[cause, corner, real]] = x.real
-        found[:, place[cause, corner, imaginary]] = sign * hands[corner] * x.imag
+        found[:, place[cause, corner, imaginary]] = sign * hand[corner] * x.imag
     return found
 
 
-def _hands(loaded: LoadedScenario) -> dict[str, int]:
+def hands(loaded: LoadedScenario) -> dict[str, int]:
+    """+1 for a right-hand thread, -1 for a left-hand one, by corner."""
     return {c.name: 1 if c.screw.hand == "right" else -1 for c in loaded.scenario.corner}
 
 
@@ -196,10 +226,7 @@ def _read(
     shown = _reliefs if machine.printed else _gauges
     series = np.stack(shown(machine, errors, which))[:, :, skip:]
     if machine.printed:
-        settings = machine.loaded.scenario
-        height = (layers[skip:] - 1) * settings.print.layer_mm * MM
-        frequency = np.array([1 / (settings.corner[0].screw.lead_mm * MM)])
-        return wave_phasors(height, frequency, series.T)[0]
+        return _phasors(machine, layers[skip:], series)
     psi = 2 * np.pi * (layers[skip:] - 1) / EIGHTHS
     return np.asarray(2 / EIGHTHS * series @ np.exp(-1j * psi)).T
 

@@ -40,6 +40,7 @@ class Reading:
     turned: str  # corner whose coupling had been turned, "" for none
     turn: float  # rad
     scatter: float  # largest reading left over by the once-per-turn fit, in sigmas; 0 for bands
+    crest: float | None = None  # m, height of a band's crest above the first layer
 
 
 def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Reading, ...]:
@@ -168,8 +169,8 @@ def _gauge_readings(rows: Sequence[tuple[str, dict[str, str]]], default_sigma: f
 def _band_readings(rows: Sequence[tuple[str, dict[str, str]]], default_sigma: float) -> tuple[Reading, ...]:
     out = []
     for where, row in rows:
-        wavelength = float(row["wavelength_mm"]) * MM
-        angle = 2.0 * np.pi * float(row["crest_mm"]) * MM / wavelength
+        wavelength, crest = float(row["wavelength_mm"]) * MM, float(row["crest_mm"]) * MM
+        angle = 2.0 * np.pi * crest / wavelength
         out.append(
             Reading(
                 where=where,
@@ -178,6 +179,7 @@ def _band_readings(rows: Sequence[tuple[str, dict[str, str]]], default_sigma: fl
                 value=complex(float(row["amplitude_um"]) * UM * np.exp(-1j * angle)),
                 sigma=_sigma(row, default_sigma),
                 wavelength=wavelength,
+                crest=crest,
                 turned=row.get("turned", ""),
                 turn=float(row.get("turned_deg") or 0) * DEG,
                 scatter=0.0,
@@ -239,12 +241,3 @@ def reading_rows(
 def _one_of(name: str, allowed: Sequence[str]) -> str:
     near = nearest(name, allowed)
     return f"must be one of {', '.join(allowed)}." + (f" Did you mean {near}?" if near else "")
-
-
-def foreign_bands(readings: Sequence[Reading], lead: float) -> list[tuple[str, float]]:
-    """File, line and wavelength (m) of bands that do not come back once per lead (m), to 5 %."""
-    return [
-        (r.where, r.wavelength)
-        for r in readings
-        if r.wavelength is not None and abs(r.wavelength / lead - 1.0) > 0.05
-    ]

@@ -88,19 +88,23 @@ def once_per_turn_response(loaded: LoadedScenario) -> Answers:
     `eccentricity_deg`.
     """
     job = make_job(loaded)
+    sources, pose = unit_poses(job, loaded)
+    height, flat, _ = base.probe_maps(job.machine, job.probes)
+    moved = np.einsum("pkb,bs->pks", flat, pose), np.einsum("pb,bs->ps", height, pose)[:, None]
+    return Answers(
+        probe_name=probe_points(loaded)[0], sources=sources, response=np.concatenate(moved, axis=1)
+    )
+
+
+def unit_poses(job: base.Job, loaded: LoadedScenario) -> tuple[tuple[Source, ...], NDArray[np.complex128]]:
+    """Sources and the bed's pose (b, s) per unit (1 m) of each, as in `once_per_turn_response`."""
     system = job.machine.system(np.array([1]))
     bed = base.make_observer(job.machine, system, job.probes).bed
     sources, units = _unit_sources(job)
     psi = 2.0 * np.pi * np.arange(_STEPS) / _STEPS
     imposed = job.machine.imposed(_turn(loaded, psi), units)
     motion = np.linalg.solve(system.K[0], system.imposed_force[0] @ np.swapaxes(imposed, 1, 2))
-    pose = np.einsum("bn,snt->stb", bed, motion)
-    height, flat, _ = base.probe_maps(job.machine, job.probes)
-    moved = np.concatenate(
-        [np.einsum("pkb,stb->pkst", flat, pose), np.einsum("pb,stb->pst", height, pose)[:, None]], axis=1
-    )
-    response = 2.0 / _STEPS * moved @ np.exp(-1j * psi)
-    return Answers(probe_name=probe_points(loaded)[0], sources=sources, response=response)
+    return sources, 2.0 / _STEPS * np.einsum("bn,snt,t->bs", bed, motion, np.exp(-1j * psi))
 
 
 def _unit_sources(job: base.Job) -> tuple[tuple[Source, ...], Array]:

@@ -13,9 +13,10 @@ from bedsim.errors import InputError
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
+    from bedsim.analysis.band_diagnosis import Harmonics, Screws
+    from bedsim.analysis.band_kinds import BandKind
     from bedsim.analysis.diagnosis import Diagnosis, Estimate, Excess, NextTest, Source
     from bedsim.analysis.outside_causes import OutsideCause
-    from bedsim.analysis.reading_machine import About, ReadingMachine
     from bedsim.analysis.readings import Reading
     from bedsim.results.layers import Array
     from bedsim.scenario.load import LoadedScenario
@@ -84,17 +85,15 @@ def command(
     READINGS is a CSV file.  A gauge on the bed while one lead is jogged down in eighths: columns probe,
     axis (x, y, z), eighth, reading_um.  Or bands on two or more walls: columns wall, probe, wavelength_mm,
     amplitude_um, crest_mm. Both may have sigma_um, and turned with turned_deg where a screw had been turned
-    in its coupling.  Friction is counted as the scenario has it; ± is one standard uncertainty from that of
-    the readings, for this machine.
+    in its coupling.  Bands of half and a third of the lead and those of motors are told too, by the length
+    that these layers show.  Friction is counted as the scenario has it; ± is one standard uncertainty from
+    that of the readings, for this machine.
     """
-    import numpy as np
-
-    from bedsim.analysis.diagnosis import diagnose
+    from bedsim.analysis.band_diagnosis import diagnose_harmonics, diagnose_screws
+    from bedsim.analysis.band_kinds import LEAD, band_kinds, sort_readings
     from bedsim.analysis.outside_causes import outside_causes
-    from bedsim.analysis.reading_machine import reading_machine
-    from bedsim.analysis.readings import foreign_bands, read_readings, reading_rows
+    from bedsim.analysis.readings import read_readings
     from bedsim.analysis.response import once_per_turn_response
-    from bedsim.analysis.screw_bounds import screw_bounds
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
@@ -112,48 +111,61 @@ def command(
         extruder_volume_per_turn=None if extruder_mm3 is None else extruder_mm3 * MM**3,
         volume_per_layer=None if layer_mm3 is None else layer_mm3 * MM**3,
     )
-    _refuse_foreign(foreign_bands(found, lead), lead, causes)
+    kinds = band_kinds(loaded)
+    by_kind, foreign = sort_readings(found, kinds)
+    _refuse_foreign(foreign, kinds, causes)
     answers = once_per_turn_response(loaded)
-    hand = {c.name: 1 if c.screw.hand == "right" else -1 for c in machine.corner}
-    rows = reading_rows(
-        found,
-        answers,
-        lead=lead,
-        layer_height=machine.print.layer_mm * MM,
-        line_width=machine.print.line_width_mm * MM,
-        hand=hand,
-    )
-    bound = screw_bounds(loaded, answers.sources)
-    near, remarks = _near(reading_machine(loaded, found, answers.sources, rows), bound)
-    result = diagnose(
-        near.response,
-        np.array([r.value for r in found]) - near.added,
-        [r.sigma for r in found],
-        answers.sources,
-        bound=bound,
-        hand=hand,
-        mirrored=near.mirrored,
-    )
-    lines = diagnosis_lines(result, found, causes, remarks)
-    if result.excess:
-        joints = ", ".join(dict.fromkeys(c.joint.kind for c in machine.corner))
-        lines = [*excess_lines(result.excess, f"{loaded.name} (joint.kind: {joints})"), "", *lines]
-    click.echo("\n".join(lines))
+    screws, lines = None, []
+    for kind, shown in by_kind.items():
+        if kind.name == LEAD:
+            screws = diagnose_screws(loaded, answers, kind, shown)
+            lines += _screw_lines(screws, loaded)
+        else:
+            other = diagnose_harmonics(loaded, kind, shown, screws)
+            lines += [*([""] if lines else []), *_harmonic_lines(other, kinds)]
+    click.echo("\n".join([*lines, "", *_outside(causes)]))
     return 0
 
 
-def _near(machine: ReadingMachine, bound: Array) -> tuple[About, list[str]]:
-    """The machine with friction near its readings, and what is to be said of it."""
-    from bedsim.analysis.reading_machine import about, friction_range, frictionless
-    from bedsim.errors import SolverError
+def _screw_lines(found: Screws, loaded: LoadedScenario) -> list[str]:
+    """Bands at the lead or a gauge: the screws, and what is to be said of friction."""
+    remarks = _friction_lines(found.machine.sources, found.moved)
+    if found.without_friction:
+        remarks = [f"  Friction is left out, the uncertainties are too small: {found.without_friction}."]
+    lines = diagnosis_lines(found.diagnosis, found.readings, remarks)
+    if found.diagnosis.excess:
+        joints = ", ".join(dict.fromkeys(c.joint.kind for c in loaded.scenario.corner))
+        told = excess_lines(found.diagnosis.excess, f"{loaded.name} (joint.kind: {joints})")
+        return [*told, "", *lines]
+    return lines
 
-    try:
-        near = about(machine, bound)
-    except SolverError as fault:
-        said = f"  Friction is left out, the uncertainties are too small: {fault}."
-        return frictionless(machine), [said]
-    moved = friction_range(machine, near, bound)
-    return near, _friction_lines(machine.sources, moved)
+
+def _harmonic_lines(found: Harmonics, kinds: Sequence[BandKind]) -> list[str]:
+    """Bands that come back more often than once per turn."""
+    kind = found.kind
+    alike = [k for k in kinds if k != kind and abs(k.seen / kind.seen - 1) < 1e-6]
+    lines = [f"Bands of {kind.seen / MM:.3g} mm: {kind.name}."]
+    if alike:
+        lines.append(
+            f"These layers show {' and '.join(k.name for k in alike)} with the same length: print at another "
+            "layer height to tell them apart."
+        )
+    return [*lines, *diagnosis_lines(found.diagnosis, found.readings, _own_part(found))]
+
+
+def _own_part(found: Harmonics) -> list[str]:
+    """What the screws make of such bands by being bent, through friction."""
+    if not found.kind.on_screw:
+        return []
+    if found.of_screws is None:
+        return [
+            "  Bent screws make such bands too, through friction, beside those of the lead: with those of "
+            "the lead in the same file they are taken off."
+        ]
+    return [
+        "  Taken off before: what the screws above make of these bands through friction, up to "
+        f"{_off(float(found.of_screws.max()))}."
+    ]
 
 
 def _friction_lines(sources: Sequence[Source], moved: Array) -> list[str]:
@@ -179,19 +191,24 @@ def _common_lead(loaded: LoadedScenario) -> float:
     return next(iter(leads.values())) * MM
 
 
-def _refuse_foreign(bands: Sequence[tuple[str, float]], lead: float, causes: Sequence[OutsideCause]) -> None:
-    """Bands of another length come from no screw: what could make them is told instead."""
+def _refuse_foreign(
+    bands: Sequence[Reading], kinds: Sequence[BandKind], causes: Sequence[OutsideCause]
+) -> None:
+    """Bands of another length come from no screw or motor: what could make them is told instead."""
     from bedsim.analysis.outside_causes import near
 
     if not bands:
         return
+    seen = [k for k in kinds if k.seen < float("inf")]
+    told = ", ".join(dict.fromkeys(f"{k.seen / MM:.3g} ({k.name})" for k in seen))
     faults = []
-    for where, wavelength in bands:
-        alike = [c.name for c in causes if near(c, wavelength)]
-        told = f" Of about that length: {', '.join(alike)}." if alike else ""
+    for band in bands:
+        length = band.wavelength or 0.0
+        alike = [c.name for c in causes if near(c, length)]
+        outside = f" Of about that length: {', '.join(alike)}." if alike else ""
         faults.append(
-            f"{where}: wavelength_mm = {wavelength / MM:g}: must be the lead, {lead / MM:g}, "
-            f"within 5 %: screws make no other bands.{told}"
+            f"{band.where}: wavelength_mm = {length / MM:g}: screws and motors of this machine and layer "
+            f"height make bands of {told}, within 5 %, and no others.{outside}"
         )
     raise InputError("\n".join([*faults, *_outside(causes)]))
 
@@ -199,7 +216,6 @@ def _refuse_foreign(bands: Sequence[tuple[str, float]], lead: float, causes: Seq
 def diagnosis_lines(
     result: Diagnosis,
     readings: Sequence[Reading],
-    causes: Sequence[OutsideCause],
     remarks: Sequence[str] = (),
 ) -> list[str]:
     """The diagnosis as lines for a terminal, `remarks` below the table."""
@@ -214,7 +230,7 @@ def diagnosis_lines(
     lines += [_fit_line(result), *_scatter(readings)]
     if not result.excess and (not result.can_tell or result.outside_model):
         lines += ["", *_next(result.next_tests, len(result.estimates))]
-    return [*lines, "", *_outside(causes)]
+    return lines
 
 
 def _outside(causes: Sequence[OutsideCause]) -> list[str]:

@@ -1,12 +1,10 @@
 """`bedsim diagnose` with a machine answer made up here."""
 
-import sys
-from types import ModuleType
-
 import numpy as np
 import pytest
 from made_up_report import made_up_run
 
+from bedsim.analysis import response
 from bedsim.analysis.readings import read_readings
 from bedsim.analysis.response import Answers
 from bedsim.cli.diagnose import BANDS_EXAMPLE, GAUGE_EXAMPLE
@@ -26,12 +24,8 @@ RESPONSE = np.array(
 @pytest.fixture
 def machine(monkeypatch, tmp_path):
     """A scenario file and a stand-in for the linear machine."""
-    stand_in = ModuleType("bedsim.analysis.response")
-    stand_in.Answers = Answers
-    stand_in.once_per_turn_response = lambda loaded: Answers(
-        probe_name=PROBES, sources=SOURCES, response=RESPONSE
-    )
-    monkeypatch.setitem(sys.modules, "bedsim.analysis.response", stand_in)
+    made_up = Answers(probe_name=PROBES, sources=SOURCES, response=RESPONSE)
+    monkeypatch.setattr(response, "once_per_turn_response", lambda loaded: made_up)
     path = tmp_path / "machine.toml"
     path.write_text(made_up_run(5e-6, title="Machine").scenario_resolved, encoding="utf-8")
     return path
@@ -101,7 +95,10 @@ def test_bands_of_another_length_are_told_what_could_make_them(machine, tmp_path
     layer = ["--set", "print.layer_mm=0.2", "--layer-mm3", "30", "--extruder-mm3", "480"]
     assert main(["diagnose", str(file), str(machine), *layer]) == 2
     err = capsys.readouterr().err
-    assert "b.csv: line 2: wavelength_mm = 3.2: must be the lead, 5, within 5 %" in err
+    assert (
+        "b.csv: line 2: wavelength_mm = 3.2: screws and motors of this machine and layer height make" in err
+    )
+    assert "bands of 5 (lead), 2.5 (travel twice per turn), 1.67 (travel three times per turn)" in err
     assert "Of about that length: extruder drive out of round." in err
     assert "extruder drive out of round (extruded volume): bands of 3.2 mm" in err
 

@@ -91,6 +91,6 @@ def test_friction_that_cannot_be_followed_is_left_out_and_said(readings, capsys,
     def fails(machine, bound):
         raise SolverError("no equilibrium found")
 
-    monkeypatch.setattr("bedsim.analysis.reading_machine.about", fails)
+    monkeypatch.setattr("bedsim.analysis.band_diagnosis.about", fails)
     assert main(["diagnose", readings(1.0), RIGID]) == 0
     assert "Friction is left out, the uncertainties are too small: no equilibrium" in capsys.readouterr().out

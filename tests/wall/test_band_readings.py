@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from bedsim.analysis.readings import foreign_bands, read_readings, reading_rows, wall_row
+from bedsim.analysis.band_kinds import BandKind, sort_readings
+from bedsim.analysis.readings import read_readings, reading_rows, wall_row
 from bedsim.analysis.response import Answers
 from bedsim.analysis.wall import wall_relief
 from bedsim.errors import InputError
@@ -147,6 +148,22 @@ def test_bands_of_another_length_are_found(tmp_path):
     """5 % about the lead of 5 mm, by hand: 4.75 to 5.25 mm."""
     text = "wall,probe,wavelength_mm,amplitude_um,crest_mm\n"
     text += "".join(f"+X,centre,{w},1,0\n" for w in (5, 3.2, 5.2, 5.3))
-    found = foreign_bands(read_readings(write(tmp_path, text)), 5e-3)
-    assert [w for _, w in found] == pytest.approx([3.2e-3, 5.3e-3])
-    assert [where.partition("readings.csv: ")[2] for where, _ in found] == ["line 3", "line 5"]
+    of_lead = BandKind(name="lead", times=1.0, on_screw=True, corners=("left",), seen=5e-3, backwards=False)
+    by_kind, found = sort_readings(read_readings(write(tmp_path, text)), [of_lead])
+    assert len(by_kind[of_lead]) == 2
+    assert [r.wavelength for r in found] == pytest.approx([3.2e-3, 5.3e-3])
+    assert [r.where.partition("readings.csv: ")[2] for r in found] == ["line 3", "line 5"]
+
+
+def test_a_folded_wave_is_counted_along_the_turn(tmp_path):
+    """1.2 mm layers on a lead of 2 mm, by hand: 0.6 turns a layer look like 0.4 turns back, 3 mm; a crest a
+    quarter of 3 mm up means a phase of -90 degrees on the wall and +90 along the turn."""
+    text = "wall,probe,wavelength_mm,amplitude_um,crest_mm\n+X,centre,3.05,4,0.75\n"
+    folded = BandKind(name="lead", times=1.0, on_screw=True, corners=("left",), seen=3e-3, backwards=True)
+    by_kind, _ = sort_readings(read_readings(write(tmp_path, text)), [folded])
+    value = by_kind[folded][0].value
+    assert value == pytest.approx(4e-6j)
+    layers = np.arange(6)
+    assert (value * np.exp(2j * np.pi * 0.6 * layers)).real == pytest.approx(
+        4e-6 * np.cos(2 * np.pi * (1.2 * layers - 0.75) / 3), abs=1e-12
+    )
