@@ -51,3 +51,16 @@ def test_nothing_derived_claims_to_have_been_read():
         assert not any(_sources(file).values()), f"{file.name}: belongs in tests/published"
         words = re.search(r"as printed|printed digits|the catalogue prints", file.read_text(encoding="utf-8"))
         assert words is None, f"{file.name}: {words}"
+
+
+def test_all_that_is_from_memory_stands_in_one_list():
+    root = FOLDER.parent
+    text = (root / "DEVELOPERS.md").read_text(encoding="utf-8")
+    listed = text.partition("## Known from memory")[2].partition("## References")[0]
+    rows = [line for line in listed.splitlines() if line.startswith("| `")]
+    names = {
+        Path(name).name for row in rows for name in re.findall(r"`([^`]+\.(?:py|csv))`", row.split("|")[1])
+    }
+    files = [*(root / "bedsim").rglob("*.py"), *(root / "bedsim").rglob("*.csv")]
+    saying = {f.name for f in files if "from memory" in f.read_text(encoding="utf-8")}
+    assert names == saying
