@@ -28,8 +28,8 @@ def coarse_chunk(job: Job) -> Chunk:
     """Resting layers with friction in coarse steps, run-in included.
 
     The same slow steps as the equilibrium engine, up to six times fewer.  Without vibration, which rubs
-    friction down: made from the propagator instead, the ranges of the shipped machines move by less than
-    0.1 % (rolling joints: height 0.435 to 5.177 um become 0.435 to 5.174).
+    friction down: made from the propagator instead, the ranges of the shipped machines moved by less than
+    0.1 % when that was measured.
     """
     return coarse_chunks([job])[0]
 
