@@ -75,6 +75,16 @@ IDLE: tuple[Idle, ...] = (
         why="no end is held against tilting",
     ),
     Idle(
+        keys=("screw.run_out.bow_measured",),
+        beside={"screw.ends": _one_of("supported-supported", "fixed-free")},
+        why="nothing draws the bow straighter",
+    ),
+    Idle(
+        keys=("screw.run_out.table_measured",),
+        beside={"screw.run_out.table": _not_given},
+        why="there is no table",
+    ),
+    Idle(
         keys=("nut.clearance_um", "nut.flank_angle_deg"),
         beside={"screw.kind": _BALL},
         why="it belongs to the flanks of a plain thread",

@@ -1248,6 +1248,8 @@ def _limit(b: Built, kind: str) -> float:
 RESTING: tuple[Given, ...] = (
     {"screw.ends": "fixed-free"},
     {"screw.ends": "supported-supported"},
+    {"screw.ends": "supported-supported", "screw.run_out.bow_tir_um": 80.0},
+    {},
     {},
     PLAIN,
     {},
