@@ -12,7 +12,9 @@ import numpy as np
 
 from bedsim.cli.common import progress_of, scenario_argument, set_option
 from bedsim.cli.gauge_output import say
-from bedsim.errors import InputError, ResultFileError
+from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.errors import InputError
+from bedsim.files import make_folder
 from bedsim.units import DEG, MM
 
 if TYPE_CHECKING:
@@ -36,12 +38,12 @@ MOST_CORRECTION_MM = 10.0
 LINE_WIDTH = 100
 
 
-@click.command(name="clock")
+@click.command(name="clock", cls=Command)
 @scenario_argument
 @click.option(
     "--spares",
     multiple=True,
-    type=click.Path(path_type=Path),
+    type=InputPath(),
     metavar="FILE",
     help="Screws on the shelf: TOML with [[screw]] tables (name, run_out, travel), or a table or keys file "
     "of bedsim gauge. May be given more than once.",
@@ -67,7 +69,7 @@ LINE_WIDTH = 100
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputPath("a picture", ".png"),
     metavar="FILE",
     help="Picture file (PNG); default: results/SCENARIO_clock.png.",
 )
@@ -131,10 +133,7 @@ def _usual(scenario: Path) -> Path:
 def _drawn(loaded: LoadedScenario, advice: Advice, path: Path) -> Path:
     from bedsim.views.clock_plots import draw_clock
 
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise ResultFileError(f"{path}: its folder cannot be made: {fault.strerror}.") from None
+    make_folder(path.parent)
     return draw_clock(loaded.scenario, advice, path)
 
 

@@ -10,11 +10,11 @@ from typing import Any
 
 import click
 
-from bedsim.errors import InputError
+from bedsim.cli.paths import input_argument
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
-scenario_argument: Decorator = click.argument("scenario", type=click.Path(path_type=Path))
+scenario_argument: Decorator = input_argument("scenario")
 
 set_option: Decorator = click.option(
     "--set",
@@ -48,14 +48,7 @@ schema_option: Decorator = click.option(
 
 
 def result_file(output: Path | None, scenario: Path) -> Path:
-    """Where a result goes, by default results/SCENARIO.h5; a name that promises another kind of file is
-    refused.
-    """
-    if output is not None and output.suffix.lower() not in (".h5", ".hdf5"):
-        raise InputError(
-            f"--output {output}: a result file (HDF5) ends in .h5 or .hdf5, for example "
-            f"{output.stem or scenario.stem}.h5."
-        )
+    """Where a result goes, by default results/SCENARIO.h5."""
     return output or Path("results") / f"{scenario.stem}.h5"
 
 

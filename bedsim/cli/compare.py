@@ -12,7 +12,9 @@ import click
 
 from bedsim.cli.common import progress_of, set_option
 from bedsim.cli.gauge_output import say
-from bedsim.errors import InputError, ResultFileError
+from bedsim.cli.paths import Command, OutputFolder, input_argument
+from bedsim.errors import InputError
+from bedsim.files import make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
@@ -27,8 +29,8 @@ MOST_RUNS = 6
 """More runs on one chart cannot be told apart."""
 
 
-@click.command(name="compare")
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@click.command(name="compare", cls=Command)
+@input_argument("files", nargs=-1, required=True, metavar="FILE...")
 @click.option(
     "--vary",
     metavar="KEY=V1,V2",
@@ -60,7 +62,7 @@ MOST_RUNS = 6
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=OutputFolder(),
     metavar="FOLDER",
     help="For pictures and for results that had to be computed; default: results/compare-NAMES.",
 )
@@ -208,20 +210,13 @@ def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
 
     if item.run is not None:
         return Compared(label=item.label, run=item.run, loaded=item.loaded)
-    _make(folder)
+    make_folder(folder)
     with progress_of(item.loaded.scenario.print.layers, item.label) as progress:
         run = simulate(item.loaded, engine=engine, progress=progress)
     target = folder / f"{_plain(item.label)}.h5"
     write_run(run, target)
     click.echo(f"Result: {target}")
     return Compared(label=item.label, run=run, loaded=item.loaded)
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise ResultFileError(f"{folder}: cannot be made: {fault.strerror or fault}.") from None
 
 
 def _swings(items: Sequence[Compared], no_ranges: bool) -> list[Swings]:
@@ -263,7 +258,7 @@ def _report(
 def _draw(comparison: Comparison, items: Sequence[Compared], folder: Path) -> None:
     from bedsim.views.compare_plots import draw_comparison
 
-    _make(folder)
+    make_folder(folder)
     for picture in draw_comparison(comparison, items, folder):
         click.echo(f"Picture: {picture}")
 
@@ -285,6 +280,6 @@ def _break_even(
         from bedsim.views.compare_plots import draw_break_even
 
         folder = output or Path("results") / f"compare-{_plain(file.stem)}"
-        _make(folder)
+        make_folder(folder)
         click.echo(f"Picture: {draw_break_even(found, folder / 'break_even.png')}")
     return 0

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import set_option
+from bedsim.cli.common import scenario_argument, set_option
+from bedsim.cli.paths import Command, input_argument
 from bedsim.errors import InputError
 from bedsim.units import DEG, MM, UM
 
@@ -51,9 +52,9 @@ EXAMPLES = (
 )
 
 
-@click.command(name="diagnose", epilog=EXAMPLES)
-@click.argument("readings", type=click.Path(path_type=Path))
-@click.argument("scenario", type=click.Path(path_type=Path))
+@click.command(name="diagnose", cls=Command, epilog=EXAMPLES)
+@input_argument("readings")
+@scenario_argument
 @set_option
 @click.option(
     "--sigma-um",

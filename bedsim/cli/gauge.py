@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.gauge_output import Target, say, write_text
+from bedsim.cli.gauge_output import Target, say
+from bedsim.cli.paths import Command, OutputFolder, OutputPath, input_argument
 from bedsim.errors import InputError
+from bedsim.files import write_file
 
 if TYPE_CHECKING:
     from bedsim.metrology.snippet import MeasuredKey
 
 
-@click.command(name="gauge")
-@click.argument("readings", type=click.Path(path_type=Path), required=False)
+@click.command(name="gauge", cls=Command)
+@input_argument("readings", required=False)
 @click.option(
     "--set",
     "settings",
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
 @click.option("--drop-outliers", is_flag=True, help="Leave suspected readings out of the fit.")
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, file_okay=False),
+    type=OutputFolder(),
     default=Path("results"),
     metavar="FOLDER",
     show_default=True,
@@ -42,7 +44,7 @@ if TYPE_CHECKING:
 @click.option(
     "--blank",
     nargs=2,
-    type=(str, click.Path(path_type=Path)),
+    type=(str, OutputPath("a table", ".csv")),
     metavar="TEST FILE",
     help="Write a blank table of a test to fill in.",
 )
@@ -93,7 +95,7 @@ def _write_blank(name: str, path: Path) -> None:
     text = recipes.blank(name)
     if path.exists():
         raise InputError(f"{path}: exists already; a blank table would overwrite it.")
-    write_text(path, text)
+    write_file(path, text)
     click.echo(f"{path}: fill it in, then: bedsim gauge {path}")
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from bedsim.errors import ResultFileError
+from bedsim.files import make_folder, write_file
 
 LINE_WIDTH = 100
 
@@ -20,25 +20,13 @@ class Target:
 
     def path(self, ending: str) -> Path:
         """Name a file and make its folder."""
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-        except OSError as fault:
-            raise ResultFileError(f"{self.folder}: cannot be made: {fault.strerror}.") from None
-        return self.folder / f"{self.stem}_{ending}"
+        return make_folder(self.folder) / f"{self.stem}_{ending}"
 
     def write(self, ending: str, text: str) -> Path:
         """Write a text file and give its path."""
         path = self.path(ending)
-        write_text(path, text)
+        write_file(path, text)
         return path
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a text file; raises ResultFileError."""
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as fault:
-        raise ResultFileError(f"{path}: cannot be written: {fault.strerror}.") from None
 
 
 def say(text: str) -> None:

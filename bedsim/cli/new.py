@@ -12,7 +12,9 @@ import click
 
 from bedsim.cli.common import schema_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
+from bedsim.files import write_file
 
 if TYPE_CHECKING:
     from bedsim.scenario.load import LoadedScenario
@@ -46,7 +48,9 @@ QUESTIONS = (
     Question("lead_mm", "--lead", "Lead, travel per turn, mm", 5.0, float, True),
     Question("length_mm", "--length", "Free length of the screw, mm", 400.0, float, True),
     Question("ends", "--ends", "How the screw's ends are held, lower end first", "fixed-free", _ENDS),
-    Question("run_out_tir_um", "--run-out", "Run-out at its worst, dial gauge span (TIR), um", 100.0, float),
+    Question(
+        "run_out_tir_um", "--run-out", "Run-out of the free screw at its worst, span (TIR), um", 100.0, float
+    ),
     Question("guide", "--guide", "Kind of linear guide", "profile_rail", _GUIDES),
     Question("joint", "--joint", "Joint between nut and carriage", "rigid", _JOINTS),
     Question("holding_torque_n_m", "--holding-torque", "Holding torque of the motor, N m", 0.45, float),
@@ -63,8 +67,8 @@ def _with_options(function: Any) -> Any:
     return function
 
 
-@click.command(name="new")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.command(name="new", cls=Command)
+@click.argument("file", type=OutputPath("a scenario", ".toml"))
 @_with_options
 @click.option("--title", default="", help="Title of the scenario; default: the file's name.")
 @click.option("--defaults", is_flag=True, help="Ask nothing: take the suggestion for what is not given.")
@@ -83,10 +87,7 @@ def command(file: Path, title: str, defaults: bool, force: bool, **given: Any) -
 
     named = title or file.stem.replace("_", " ").replace("-", " ") or "machine"
     text, loaded = checked_text(file, answers, named)
-    try:
-        file.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{file}: cannot be written: {error.strerror}.") from None
+    write_file(file, text)
     click.echo(f"Wrote {file}. Next: bedsim run {file}")
     for line in layer_height_lines(loaded):
         say(line)

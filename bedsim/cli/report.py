@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.errors import InputError, ResultFileError
+from bedsim.cli.paths import Command, OutputPath, input_argument
+from bedsim.errors import InputError
+from bedsim.files import write_file
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
@@ -18,11 +20,11 @@ if TYPE_CHECKING:
     from bedsim.views.report_figures import Reported
 
 
-@click.command(name="report")
-@click.argument("results", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.command(name="report", cls=Command)
+@input_argument("results", nargs=-1, required=True)
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputPath("a report", ".html", ".htm"),
     default=Path("report.html"),
     show_default=True,
     metavar="FILE",
@@ -71,7 +73,7 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--coupon",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputPath("a table", ".csv"),
     metavar="FILE",
     help="Also write a table (CSV) of layer offsets for a coupon with known bands, to find your own "
     "threshold.",
@@ -114,7 +116,7 @@ def command(
         )
     )
     page = report_page(items, Choices(viewing=viewing, walls=tuple(dict.fromkeys(walls)), probe=probe))
-    _write(output, render_page(page))
+    write_file(output, render_page(page), folder_too=True)
     click.echo(f"Report: {output}")
     if coupon is not None:
         _write_coupon(coupon, items[0].loaded, viewing)
@@ -138,14 +140,6 @@ def _labels(paths: tuple[Path, ...]) -> list[str]:
     return [s if stems.count(s) == 1 else str(p.with_suffix("")) for s, p in zip(stems, paths, strict=True)]
 
 
-def _write(path: Path, text: str) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8")
-    except OSError as fault:
-        raise ResultFileError(f"{path}: cannot be written: {fault.strerror or fault}.") from None
-
-
 def _write_coupon(path: Path, loaded: LoadedScenario, viewing: Viewing) -> None:
     from io import StringIO
 
@@ -160,7 +154,7 @@ def _write_coupon(path: Path, loaded: LoadedScenario, viewing: Viewing) -> None:
     writer.writerow(("layer", "top_mm", "offset_um", "block_amplitude_um"))
     for layer, height, offset, size in zip(made.layer, made.height, made.offset, made.amplitude, strict=True):
         writer.writerow((int(layer), f"{height / MM:.4f}", f"{offset / UM:.3f}", f"{size / UM:.3f}"))
-    _write(path, text.getvalue())
+    write_file(path, text.getvalue(), folder_too=True)
     click.echo(f"Coupon: {path}")
     for note in COUPON_NOTES:
         click.echo(f"  {note}")

@@ -10,7 +10,8 @@ import click
 
 from bedsim.cli.common import progress_of, result_file, scenario_argument, schema_option, set_option
 from bedsim.cli.gauge_output import say
-from bedsim.errors import ResultFileError
+from bedsim.cli.paths import Command, OutputPath
+from bedsim.files import make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 REQUIREMENT_FAILED = 1
 
 
-@click.command(name="run")
+@click.command(name="run", cls=Command)
 @scenario_argument
 @click.option(
     "--engine",
@@ -35,7 +36,7 @@ REQUIREMENT_FAILED = 1
 )
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputPath("a result file (HDF5)", ".h5", ".hdf5"),
     metavar="FILE",
     help="Result file (HDF5); default: results/SCENARIO.h5.",
 )
@@ -67,7 +68,7 @@ def command(
 
     target = result_file(output, scenario)
     loaded = load_scenario(scenario, overrides)
-    _make_folder(target)
+    make_folder(target.parent)  # before the long work, so that it is not done in vain
     ranged = bool(loaded.ranges) and not no_ranges
     beside = Beside(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
@@ -89,14 +90,6 @@ def command(
         for picture in each(drawings(run, loaded, target.with_suffix(""))):
             click.echo(f"Picture: {picture}")
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
-
-
-def _make_folder(target: Path) -> None:
-    """Before the long work, so that it is not done in vain."""
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise ResultFileError(f"{target}: its folder cannot be made: {error.strerror}.") from None
 
 
 def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:

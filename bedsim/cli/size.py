@@ -13,7 +13,8 @@ import click
 
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
-from bedsim.errors import ResultFileError
+from bedsim.cli.paths import Command, OutputPath
+from bedsim.files import make_folder
 from bedsim.units import MM, N_PER_MM
 
 if TYPE_CHECKING:
@@ -26,11 +27,11 @@ NAME_WIDTH = 52
 LINE_WIDTH = 100
 
 
-@click.command(name="size")
+@click.command(name="size", cls=Command)
 @scenario_argument
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputPath("a picture", ".png"),
     metavar="FILE",
     help="Picture file (PNG); default: results/SCENARIO_size.png.",
 )
@@ -67,7 +68,7 @@ def command(
     for text in resting_lines(loaded.resting):
         say(text)
     if not no_pictures:
-        path = _with_folder(output or Path("results") / f"{scenario.stem}_size.png")
+        path = output or Path("results") / f"{scenario.stem}_size.png"
         click.echo(f"\nPicture: {_drawn(report, path)}")
     return 0
 
@@ -83,23 +84,16 @@ def _events(loaded: LoadedScenario, output: Path | None, no_pictures: bool, **as
         answer: size_events.Answer = getattr(size_events, name)(loaded)
         click.echo("\n" * (k > 0) + "\n".join(answer.lines))
         if not no_pictures:
-            path = _with_folder(output or Path("results") / f"{loaded.path.stem}_{name}.png")
+            path = output or Path("results") / f"{loaded.path.stem}_{name}.png"
+            make_folder(path.parent)
             click.echo(f"\nPicture: {answer.draw(path)}")
     return 0
-
-
-def _with_folder(path: Path) -> Path:
-    """Give the path back, its folder made."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise ResultFileError(f"{path}: its folder cannot be made: {fault.strerror}.") from None
-    return path
 
 
 def _drawn(report: SizingReport, path: Path) -> Path:
     from bedsim.views.size_plots import draw_size
 
+    make_folder(path.parent)
     corner = report.softest_corner
     return draw_size(report.checks, report.axial_shares[corner], corner, report.title, path)
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import result_file
+from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.scenario.toml_text import toml_value
 from bedsim.units import UM
@@ -35,11 +36,11 @@ def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
         ctx.exit()
 
 
-@click.command(name="sweep")
-@click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
+@click.command(name="sweep", cls=Command)
+@input_argument("plan_file", metavar="PLAN")
 @click.option(
     "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputPath("a result file (HDF5)", ".h5", ".hdf5"),
     metavar="FILE",
     help="Result file (HDF5); default: results/PLAN.h5.",
 )
@@ -55,7 +56,7 @@ def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 @click.option(
     "--write",
     "write_to",
-    type=click.Path(path_type=Path, dir_okay=False),
+    type=OutputPath("a scenario", ".toml"),
     metavar="FILE",
     help="With --member: write that printer as a scenario (.toml), its slow travel as CSV tables beside it.",
 )

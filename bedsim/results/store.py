@@ -1,14 +1,12 @@
 """Result files on disk; the only module that knows h5py.
 
-A file is built in memory, written beside its target, flushed to the disk and renamed: a full disk or a
-power cut leaves the old file or none, never half of one.  `create_atomically`, `open_checked`, `add_text`
-and `add_array` know nothing of runs and serve other kinds of file as well.
+A file is built in memory and appears complete or not at all (`bedsim.files`).  `create_atomically`,
+`open_checked`, `add_text` and `add_array` know nothing of runs and serve other kinds of file as well.
 """
 
 from __future__ import annotations
 
 import contextlib
-import os
 import secrets
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -18,6 +16,7 @@ import h5py
 import numpy as np
 
 from bedsim.errors import ResultFileError
+from bedsim.files import reason, write_file
 from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run, Trace
 
@@ -35,62 +34,11 @@ def create_atomically(path: Path) -> Iterator[h5py.File]:
     Memory: twice the size of the file.  Raises ResultFileError when the file cannot be written; nothing is
     left then, and an older file of that name stays as it was.
     """
-    target = _writable_target(path)
     with h5py.File(f"memory-{secrets.token_hex(8)}", "w", driver="core", backing_store=False) as file:
         yield file
         file.flush()
         image = file.id.get_file_image()
-    _replace(target, image, path)
-
-
-def _writable_target(path: Path) -> Path:
-    try:
-        target = Path(path).resolve()
-        if target.exists() and not target.is_file():
-            raise ResultFileError(f"{path}: cannot be written: it is not a regular file.")
-        if not target.parent.is_dir():
-            raise ResultFileError(f"{path}: cannot be written: the folder {target.parent} does not exist.")
-    except OSError as fault:
-        raise _not_written(path, fault) from fault
-    return target
-
-
-def _replace(target: Path, image: bytes, path: Path) -> None:
-    beside = target.with_name(f".{target.name[:200]}.{secrets.token_hex(4)}.part")
-    try:
-        _write_through(beside, image)
-        os.replace(beside, target)  # noqa: PTH105 (the system call that the promise rests on)
-        _sync_folder(target.parent)
-    except OSError as fault:
-        raise _not_written(path, fault) from fault
-    finally:
-        with contextlib.suppress(OSError):
-            beside.unlink()
-
-
-def _write_through(beside: Path, image: bytes) -> None:
-    with beside.open("xb") as stream:
-        stream.write(image)
-        stream.flush()
-        os.fsync(stream.fileno())
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the rename last through a power cut, where folders can be opened (not on Windows)."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
-def _not_written(path: Path, fault: OSError) -> ResultFileError:
-    return ResultFileError(f"{path}: cannot be written: {_reason(fault)}.")
-
-
-def _reason(fault: OSError) -> str:
-    return (fault.strerror or str(fault) or type(fault).__name__).rstrip(".")
+    write_file(path, image)
 
 
 @contextlib.contextmanager
@@ -131,7 +79,7 @@ def _not_opened(path: Path, fault: OSError) -> ResultFileError:
     if "lock" in text:
         return ResultFileError(f"{path}: is being written by another program. Try again when that has ended.")
     if fault.errno and "HDF5" not in text and "unable to" not in text.lower():
-        return ResultFileError(f"{path}: cannot be read: {_reason(fault)}.")
+        return ResultFileError(f"{path}: cannot be read: {reason(fault)}.")
     return ResultFileError(f"{path}: is damaged and cannot be opened. Run the scenario again.")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError
+from bedsim.files import write_files
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.tables import DEVIATION, OFFSETS
 from bedsim.screws.drawn import travel_table_rows
@@ -35,8 +36,8 @@ _DIGITS = 5  # of a micrometre: a hundredth of a nanometre
 def write_member(found: Member, path: Path, engine: str) -> tuple[Path, ...]:
     """Write a printer as the scenario `path` (.toml) and one CSV beside it per table; gives all files.
 
-    Raises InputError for another ending, a file that exists or one that cannot be written; nothing is
-    half-written then.
+    Raises InputError for another ending or a file that exists, ResultFileError for one that cannot be
+    written; nothing is half-written then.
     """
     if path.suffix.lower() != ".toml":
         raise InputError(
@@ -46,21 +47,8 @@ def write_member(found: Member, path: Path, engine: str) -> tuple[Path, ...]:
     for file in texts:
         if file.exists():
             raise InputError(f"--write {path}: {file} exists already. Give another name.")
-    _write(texts)
+    write_files(texts, folder_too=True)
     return tuple(texts)
-
-
-def _write(texts: Mapping[Path, str]) -> None:
-    begun: list[Path] = []
-    try:
-        for file, text in texts.items():
-            file.parent.mkdir(parents=True, exist_ok=True)
-            begun.append(file)
-            file.write_text(text, encoding="utf-8")
-    except OSError as error:
-        for file in begun:
-            file.unlink(missing_ok=True)
-        raise InputError(f"{begun[-1] if begun else file}: cannot be written: {error.strerror}.") from None
 
 
 def _texts(found: Member, path: Path, engine: str) -> Iterator[tuple[str, str]]:

@@ -7,6 +7,7 @@ paper; every series also has its own line and marker, so that a grey print tells
 from __future__ import annotations
 
 import contextlib
+import io
 import textwrap
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -22,7 +23,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
-from bedsim.errors import ResultFileError
+from bedsim.files import write_file
 from bedsim.units import MM, UM
 
 Array = NDArray[np.float64]
@@ -81,10 +82,14 @@ def page(path: Path, width: float, height: float, title: str = "") -> Iterator[F
         if title:
             figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")
         yield figure
-        try:
-            figure.savefig(path)
-        except OSError as fault:
-            raise ResultFileError(f"{path}: cannot be written: {fault.strerror or fault}.") from fault
+        save(figure, path)
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Save a figure as PNG, complete or not at all.  Raises ResultFileError."""
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format="png")
+    write_file(path, drawn.getvalue())
 
 
 def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:

@@ -105,7 +105,7 @@ def test_pictures_are_written_and_no_words_cover_each_other(
         found[Path(path).name] = overlapping(figure)
         Path(path).touch()
 
-    monkeypatch.setattr(Figure, "savefig", check)
+    monkeypatch.setattr(style, "save", check)
     run = synthetic.run(made, amplitude=amplitude)
     files = draw_run(run, synthetic.loaded(made), tmp_path / "first")
     assert [f.name for f in files] == [
@@ -142,7 +142,7 @@ def texts(monkeypatch: pytest.MonkeyPatch) -> dict[str, list[str]]:
         figure.canvas.draw()
         found[Path(path).name] = [t.get_text() for t in drawn_texts(figure)]
 
-    monkeypatch.setattr(Figure, "savefig", note)
+    monkeypatch.setattr(style, "save", note)
     return found
 
 
@@ -177,7 +177,7 @@ def test_a_history_of_few_of_the_probes_says_so(tmp_path: Path, monkeypatch: pyt
     def note(figure: Figure, path: Path, **_: Any) -> None:
         titles.extend(ax.get_legend().get_title().get_text() for ax in figure.axes)
 
-    monkeypatch.setattr(Figure, "savefig", note)
+    monkeypatch.setattr(style, "save", note)
     pictures.draw_history(made, layers, layers.trace[0], tmp_path / "a.png")
     assert titles[1] == "probe, the 6\nworst of 16"
 
@@ -272,9 +272,9 @@ def test_comparisons_are_drawn() -> None:
     assert [t.get_text() for t in third.get_yticklabels()] == ["a", "b"]
 
 
-def test_the_check_for_covered_words_sees_them() -> None:
+def test_the_check_for_covered_words_sees_them(monkeypatch: pytest.MonkeyPatch) -> None:
     with style.page(Path("/dev/null"), 0.1, 0.1) as figure:
-        figure.savefig = lambda _: None  # type: ignore[method-assign]
+        monkeypatch.setattr(style, "save", lambda *_: None)
         ax = figure.subplots()
         ax.text(0.5, 0.5, "one")
         ax.text(0.52, 0.5, "other")

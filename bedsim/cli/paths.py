@@ -1,0 +1,104 @@
+"""Files on the command line: which a command reads, which it writes, and that the two are never one."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from bedsim.errors import InputError
+
+
+class InputPath(click.ParamType):
+    """A file that a command reads."""
+
+    name = "file"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Give the path; whether it can be read is for the reader to say."""
+        return Path(value)
+
+
+class OutputPath(click.ParamType):
+    """A file that a command writes: what it is, and the endings that its name may have."""
+
+    name = "file"
+
+    def __init__(self, what: str, *endings: str) -> None:
+        self.what, self.endings = what, endings
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Give the path; a folder or an ending that promises another kind of file is refused."""
+        path, option = Path(value), _option(param)
+        if path.is_dir():
+            raise InputError(f"{option} {path}: is a folder; {self.what} is a file.")
+        if path.suffix.lower() not in self.endings:
+            raise InputError(
+                f"{option} {path}: {self.what} ends in {' or '.join(self.endings)}, for example "
+                f"{path.stem or 'name'}{self.endings[0]}."
+            )
+        return path
+
+
+class OutputFolder(click.ParamType):
+    """A folder that a command writes to."""
+
+    name = "folder"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        """Give the path; a file in its place is refused."""
+        path = Path(value)
+        if path.exists() and not path.is_dir():
+            raise InputError(f"{_option(param)} {path}: is a file; a folder belongs here.")
+        return path
+
+
+def _option(param: click.Parameter | None) -> str:
+    if isinstance(param, click.Option):
+        return max(param.opts, key=len)
+    return param.name.upper() if param is not None and param.name else "file"
+
+
+class Command(click.Command):
+    """A command that refuses to write over a file that it reads, under whatever name that file is given."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Check, then do it."""
+        read = list(_paths(self, ctx, InputPath))
+        for param, path in _paths(self, ctx, OutputPath):
+            for _, other in read:
+                if _same(path, other):
+                    raise InputError(
+                        f"{_option(param)} {path}: is the file {other} that this command reads, and would "
+                        "be lost. Give another name."
+                    )
+        return super().invoke(ctx)
+
+
+def _paths(command: click.Command, ctx: click.Context, kind: type) -> Iterator[tuple[click.Parameter, Path]]:
+    """Parameters of a kind with every path that was given for them."""
+    for param in command.params:
+        value = ctx.params.get(param.name or "")
+        if value is None:
+            continue
+        if isinstance(param.type, kind):
+            for path in value if isinstance(value, tuple) else (value,):
+                yield param, path
+        elif isinstance(param.type, click.Tuple):
+            for part, path in zip(param.type.types, value, strict=True):
+                if isinstance(part, kind):
+                    yield param, path
+
+
+def _same(one: Path, other: Path) -> bool:
+    with contextlib.suppress(OSError):
+        return one.samefile(other)
+    return False
+
+
+def input_argument(name: str, **settings: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """An argument that names one file, or several, to be read."""
+    return click.argument(name, type=InputPath(), **settings)
