@@ -121,7 +121,6 @@ def simulate(
         scenario_source=loaded.source_text,
         scenario_resolved=loaded.resolved_toml(),
         engine=chosen.name,
-        solver_status="finished",
         solver_message=" ".join(dict.fromkeys(note for chunk in chunks for note in chunk.notes))
         or "all layers done",
         seed=0,

@@ -67,7 +67,6 @@ class Summary:
 
     title: str
     engine: str
-    solver_status: str
     layers: int
     values: Mapping[str, float]  # per metric name
     where: Mapping[str, str]  # probe or corner of the worst, per metric name
@@ -106,7 +105,6 @@ def summarise(
     return Summary(
         title=scenario.title,
         engine=run.engine,
-        solver_status=run.solver_status,
         layers=len(layers.layer),
         values=values,
         where=places_of_worst(layers),

@@ -1,22 +1,19 @@
 """The contract of all engines: a job goes in, layers come out in chunks, in order.
 
-An engine is a frozen value with a name and `handles`, what it can carry; `run(job)` yields `Chunk`s. Members
-are machines that differ in the strengths of their imperfections alone; a single machine is a batch of one and
-keeps its axis.
+An engine is a frozen value with a name; `run(job)` yields `Chunk`s. Members are machines that differ in the
+strengths of their imperfections alone; a single machine is a batch of one and keeps its axis.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from enum import Flag, auto
 from functools import reduce
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.errors import EngineRefusalError
 from bedsim.model.assembly import Machine, System
 from bedsim.model.program import Program
 
@@ -26,17 +23,6 @@ STILL = 1e-9  # m: a probe that moves less than this within a slow period counts
 SETTLED = 1e-7  # m: settle time is counted until all probes stay within this
 LINEAR_LOAD_ANGLE = np.pi / 6  # electrical rad: beyond it the motor's sine departs from its slope by 5 %
 LOST_STEP = np.pi  # electrical rad: past half a cycle of T sin(N_r lag) a motor pulls on to the next
-
-
-class Handles(Flag):
-    """What an engine can carry."""
-
-    FRICTION = auto()
-    STOPS = auto()
-    PLAY = auto()
-    INERTIA = auto()
-    LOST_STEPS = auto()
-    MEMBERS = auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,26 +137,9 @@ class Engine(Protocol):
         """What the engine is called by."""
         ...
 
-    @property
-    def handles(self) -> Handles:
-        """What it can carry."""
-        ...
-
     def run(self, job: Job) -> Iterator[Chunk]:
         """Yield the layers in order. Raises EngineRefusalError by name for content it does not carry."""
         ...
-
-
-def refuse_unless(name: str, handles: Handles, job: Job, instead: str) -> None:
-    """Raise EngineRefusalError if the machine has content outside `handles`."""
-    content = {
-        Handles.FRICTION: (bool(job.machine.frictions), "friction"),
-        Handles.PLAY: (bool(job.machine.flanks), "the radial play of plain nuts"),
-        Handles.MEMBERS: (job.members > 1, "a batch of machines"),
-    }
-    for flag, (present, words) in content.items():
-        if present and flag not in handles:
-            raise EngineRefusalError(f"engine '{name}' does not carry {words}; use {instead}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

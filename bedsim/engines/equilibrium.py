@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from bedsim.components.row import Path
 from bedsim.engines import base, state
-from bedsim.engines.base import Chunk, Handles, History, Job, Observer
+from bedsim.engines.base import Chunk, History, Job, Observer
 from bedsim.model.assembly import Machine, System
 
 Array = NDArray[np.float64]
@@ -41,7 +41,6 @@ class EquilibriumEngine:
     """
 
     name: str = "equilibrium"
-    handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.MEMBERS
 
     def run(self, job: Job) -> Iterator[Chunk]:
         """Layers in order, for all members. Raises SolverError if a step finds no equilibrium."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +76,6 @@ class Run:
     scenario_source: str
     scenario_resolved: str  # TOML of the complete scenario
     engine: str
-    solver_status: str
     solver_message: str
     seed: int
     created: str  # ISO 8601, UTC
@@ -87,4 +85,3 @@ class Run:
     )  # CSV tables by the path as written, see the loader
     statistics: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
-    extras: dict[str, Any] = field(default_factory=dict)

@@ -14,13 +14,14 @@ from bedsim.scenario.tables import DEVIATION, OFFSETS
 
 FILE_TYPE = "bedsim run"
 FORMAT_VERSION = (1, 1)  # 1.1: the scenario's tables
+SOLVER_STATUS = "finished"  # kept for readers of 1.0
 
 ROOT_ATTRIBUTES: tuple[tuple[str, str], ...] = (
     ("file_type", f"always '{FILE_TYPE}'"),
     ("format_version", "two integers, major and minor"),
     ("program_version", "version of bedsim that wrote the file"),
     ("engine", "name of the engine"),
-    ("solver_status", "outcome of the solver, one word"),
+    ("solver_status", f"always '{SOLVER_STATUS}': a run that did not finish leaves no file"),
     ("solver_message", "the solver's own message"),
     ("seed", "seed of random draws"),
     ("created", "date and time, ISO 8601, UTC"),

@@ -22,7 +22,7 @@ from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run, Trace
 
 _TEXT = h5py.string_dtype("utf-8")
-_RUN_TEXTS = ("program_version", "engine", "solver_status", "solver_message", "created")
+_RUN_TEXTS = ("program_version", "engine", "solver_message", "created")
 
 
 # ---- any kind of file ---------------------------------------------------------------------------------
@@ -216,7 +216,7 @@ def get_array(dataset: h5py.Dataset, kind: str) -> Any:
 
 
 def write_run(run: Run, path: Path) -> None:
-    """Write one run as HDF5, complete or not at all; `Run.extras` stay in memory only.
+    """Write one run as HDF5, complete or not at all.
 
     Raises ResultFileError when the file cannot be written, ValueError when the arrays of the run do not fit
     together.
@@ -225,6 +225,7 @@ def write_run(run: Run, path: Path) -> None:
         mark_file(file, schema.FILE_TYPE, schema.FORMAT_VERSION)
         for name in _RUN_TEXTS:
             file.attrs[name] = getattr(run, name)
+        file.attrs["solver_status"] = schema.SOLVER_STATUS
         file.attrs["seed"] = np.int64(run.seed)
         file.attrs.create("notes", np.asarray(run.notes, dtype=object), shape=(len(run.notes),), dtype=_TEXT)
         statistics = file.create_group(schema.STATISTICS_GROUP)

@@ -252,7 +252,6 @@ def _repeat(items: Sequence[Reported]) -> Section:
             i.label,
             i.path,
             i.run.engine,
-            i.run.solver_status,
             i.run.created,
             i.run.program_version,
             str(i.run.seed),
@@ -261,7 +260,7 @@ def _repeat(items: Sequence[Reported]) -> Section:
     )
     table = Table(
         caption="Where the numbers come from.",
-        head=("Run", "Result file", "Engine", "Solver", "Computed (UTC)", "bedsim", "Seed"),
+        head=("Run", "Result file", "Engine", "Computed (UTC)", "bedsim", "Seed"),
         rows=rows,
     )
     commands = "\n".join(
