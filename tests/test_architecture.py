@@ -9,7 +9,7 @@ import pytest
 ROOT = Path(__file__).parents[1] / "bedsim"
 # Each may import from the groups above it and from itself only.
 ORDER = (
-    ("beside", "errors", "threads", "units"),
+    ("beside", "errors", "quantities", "threads", "units"),
     ("scenario",),
     ("components",),
     ("screws", "sizing", "metrology"),

@@ -7,6 +7,7 @@ heights and interpolated, imperfections are taken at every layer.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.polynomial.chebyshev import chebvander
@@ -127,7 +128,7 @@ def chunk_at_rest(
 
     The axial stiffness is that of the observer's first layer for all layers: its force is not to be used.
     """
-    fields = base.extremes(observer, 0, q[:, :, None], imposed[:, :, None])
+    fields: dict[str, Any] = base.extremes(observer, 0, q[:, :, None], imposed[:, :, None])
     still = np.zeros((*q.shape[:2], observer.height.shape[0]))
     return Chunk(
         layers=layers,
@@ -137,11 +138,7 @@ def chunk_at_rest(
         settle_time=still[..., 0],
         stop_hit=fields["joint_excursion"] >= travel,
         tail_bound=still[..., 0],
-        joint_excursion=fields["joint_excursion"],
-        side_force=fields["side_force"],
-        load_angle=fields["load_angle"],
-        mount_force=fields["mount_force"],
-        axial_force=fields["axial_force"],
+        **fields,
     )
 
 

@@ -323,10 +323,14 @@ def _read_traces(file: h5py.File) -> tuple[Trace, ...]:
 
 
 def _read_group(group: h5py.Group, pattern: str) -> dict[str, Any]:
+    version = tuple(int(v) for v in group.file.attrs["format_version"])
     datasets = schema.of_group(pattern)
-    missing = [d.name for d in datasets if d.name not in group]
+    missing = [d.name for d in datasets if d.name not in group and d.since <= version]
     if missing:
         raise KeyError(f"{group.name} lacks {', '.join(missing)}")
-    sizes = {d.name: group[d.name].shape[0] for d in datasets if d.is_scale}
-    schema.check_shapes(pattern, {d.name: group[d.name].shape for d in datasets}, sizes)
-    return {d.field: get_array(group[d.name], d.kind) for d in datasets if d.field}
+    there = [d for d in datasets if d.name in group]
+    sizes = {d.name: group[d.name].shape[0] for d in there if d.is_scale}
+    schema.check_shapes(pattern, {d.name: group[d.name].shape for d in there}, sizes)
+    found = {d.field: get_array(group[d.name], d.kind) for d in there if d.field}
+    younger = {d.field: schema.unknown(d, sizes) for d in datasets if d.name not in group}
+    return found | younger
