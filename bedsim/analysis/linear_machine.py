@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.equilibrium import layer_path
+from bedsim.engines.static import at_rest
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 
@@ -59,8 +60,8 @@ def linear_machine(job: Job) -> LinearMachine:
     layers = np.arange(1, job.program.layers + 1)
     nodes = _node_layers(layers.size, _node_count(job))
     system = job.machine.system(nodes)
-    force = np.concatenate([system.imposed_force, system.weight[:, :, None]], axis=2)
-    solved = np.linalg.solve(system.K, force)
+    rows = job.machine.rows.shape[0]
+    solved = at_rest(system, np.eye(rows, rows + 1), np.append(np.zeros(rows), 1.0))
     return LinearMachine(
         job=job,
         layers=layers,

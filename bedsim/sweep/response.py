@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base
 from bedsim.engines.equilibrium import layer_path
+from bedsim.engines.static import at_rest
 from bedsim.model.assembly import System
 from bedsim.sweep.sources import RUN_OUT, Prepared
 
@@ -93,7 +94,7 @@ def gains(prepared: Prepared) -> Iterator[Gains]:
         system = job.machine.system(layers[start : start + LAYERS_AT_ONCE])
         observer = base.make_observer(job.machine, system, job.probes)
         imposed = _imposed(prepared, system)
-        q = _motions(system, imposed)
+        q = at_rest(system, imposed, np.eye(1, imposed.shape[-1])[0])
         pose = observer.bed @ q
         first = pose[:1] if first is None else first
         yield _gains(prepared, system, observer, q, imposed, pose - first)
@@ -110,12 +111,6 @@ def _imposed(prepared: Prepared, system: System) -> Array:
         where, values = machine.source_rows(machine.sources[source], path)
         total[:, where, 1 + k] = values
     return total
-
-
-def _motions(system: System, imposed: Array) -> Array:
-    force = system.imposed_force @ imposed
-    force[:, :, 0] += system.weight
-    return np.asarray(np.linalg.solve(system.K, force), dtype=np.float64)
 
 
 def _gains(
