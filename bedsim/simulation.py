@@ -121,7 +121,6 @@ def simulate(
         scenario_source=loaded.source_text,
         scenario_resolved=loaded.resolved_toml(),
         engine=chosen.name,
-        solver_status="finished",
         solver_message=" ".join(dict.fromkeys(note for chunk in chunks for note in chunk.notes))
         or "all layers done",
         seed=0,
@@ -167,7 +166,7 @@ def layer_result(loaded: LoadedScenario, job: base.Job, chunks: list[base.Chunk]
     names, places = probe_points(loaded)
     joined: dict[str, Any] = {
         key: np.concatenate([getattr(chunk, key)[0] for chunk in chunks])
-        for key in base.REPORTED
+        for key in base.BY_MEMBER
         if key != "pose"
     }
     joined |= relative_errors(job, layers, pose)

@@ -16,5 +16,4 @@ MM_S = 1e-3
 MM_S2 = 1e-3
 MM_S3 = 1e-3
 MINUTE = 60.0
-RPM = 2.0 * math.pi / 60.0
 GRAVITY = 9.80665  # m/s2, standard acceleration of gravity (BIPM SI brochure)

@@ -172,7 +172,6 @@ def run(machine: Scenario, **options: Any) -> Run:
         scenario_source='title = "µ"\n',
         scenario_resolved='title = "µ"\n[bed]\n',
         engine="equilibrium",
-        solver_status="finished",
         solver_message="all layers solved",
         seed=7,
         created="2025-01-02T03:04:05+00:00",

@@ -9,7 +9,7 @@ import pytest
 ROOT = Path(__file__).parents[1] / "bedsim"
 # Each may import from the groups above it and from itself only.
 ORDER = (
-    ("errors", "threads", "units"),
+    ("errors", "quantities", "threads", "units"),
     ("beside", "files"),
     ("scenario",),
     ("components",),

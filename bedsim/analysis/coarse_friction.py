@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import fields, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -46,18 +45,18 @@ def coarse_chunks(jobs: Sequence[Job], least: int = 1) -> list[Chunk]:
     here = np.zeros(first.program.corners)
     paths = [_layer_path(first, int(layer), here, least) for layer in layers]
     imposed = [_imposed(job, paths) for job in jobs]
-    now = state.join([_untouched(job, system, here) for job, system in zip(jobs, systems, strict=True)])
+    now = state.join(
+        [state.loaded(job, s, resting_path(0.0, here)) for job, s in zip(jobs, systems, strict=True)]
+    )
     rest = []
     for k, path in enumerate(paths):
         layer = _side_by_side([state.slow_layer(job, s, k) for job, s in zip(jobs, systems, strict=True)])
         limits = np.stack([s.friction_limit[k] for s in systems])
         now = now.within_limit(first.machine, limits)
         slip = np.diff(path.height, axis=0, prepend=path.move_start[:1]) @ first.machine.contact_command.T
-        own = [x[k] for x in imposed]
-        force = [x @ s.imposed_force[k].T + s.weight[k] for x, s in zip(own, systems, strict=True)]
-        for at in range(path.time.size):
-            pull, extension = (np.stack([x[at] for x in values]) for values in (force, own))
-            now = state.slow_step(layer, now, pull, extension, np.broadcast_to(slip[at], now.f.shape))
+        own = np.stack([x[k] for x in imposed])
+        force = np.stack([x @ s.imposed_force[k].T + s.weight[k] for x, s in zip(own, systems, strict=True)])
+        now = state.slow_steps(layer, now, force, own, slip[:, None])
         rest.append(now.q)
     q = np.stack(rest, axis=1)
     return [_chunk(job, s, layers, own) for job, s, own in zip(jobs, systems, q[:, None], strict=True)]
@@ -86,7 +85,8 @@ def _layer_path(job: Job, layer: int, here: Array, least: int) -> Path:
     heights = job.program.turning_points(motion)
     if layer == 1:
         heights = np.concatenate([heights, here[None]])
-    return _coarse_path(job, heights, job.program.start_time(layer), least)
+    time = job.program.start_time(layer)
+    return state.slow_path(job, heights, time=time, turn=TURN_PER_STEP, least=least)
 
 
 def _imposed(job: Job, paths: Sequence[Path]) -> list[Array]:
@@ -101,39 +101,3 @@ def _chunk(job: Job, system: System, layers: NDArray[np.int64], q: Array) -> Chu
     imposed = job.machine.imposed(layer_path(job, layers), job.amounts)
     observer = base.make_observer(job.machine, system, job.probes)
     return chunk_at_rest(layers, observer, q, imposed, job.machine.joint_travel)
-
-
-def _untouched(job: Job, system: System, height: Array) -> state.State:
-    """The loaded equilibrium at a height with all bristles at zero."""
-    n, d = system.K.shape[-1], job.machine.breakaway.size
-    nothing = np.zeros((job.members, 0))
-    layer = replace(
-        state.slow_layer(job, system, 0),
-        contact=np.zeros((0, n)),
-        groups=np.zeros((0, 0)),
-        limit=np.zeros(0),
-        breakaway=np.zeros(0),
-    )
-    imposed = job.machine.imposed(resting_path(0.0, height), job.amounts)[:, 0]
-    still = np.zeros((job.members, n))
-    force = imposed @ system.imposed_force[0].T + system.weight[0]
-    loaded = state.slow_step(layer, state.State(q=still, v=still, f=nothing), force, imposed, nothing)
-    return state.State(q=loaded.q, v=still, f=np.zeros((job.members, d)))
-
-
-def _coarse_path(job: Job, heights: Array, time: float, least: int) -> Path:
-    """Instants on the straight ways between turning points (k, c) m."""
-    places, starts, ends = [], [], []
-    for a, b in pairwise(heights):
-        turn = float(np.max(np.abs(job.machine.command @ (b - a))))
-        count = max(least, math.ceil(turn / TURN_PER_STEP))
-        places.append(a + (b - a) * (np.arange(1, count + 1) / count)[:, None])
-        starts.append(np.repeat(a[None], count, axis=0))
-        ends.append(np.repeat(b[None], count, axis=0))
-    height = np.concatenate(places)
-    return Path(
-        time=np.full(height.shape[0], time),
-        height=height,
-        move_start=np.concatenate(starts),
-        move_end=np.concatenate(ends),
-    )

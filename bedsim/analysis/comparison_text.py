@@ -13,6 +13,7 @@ from bedsim.analysis.difference import Difference, shared_keys
 from bedsim.analysis.figures import METRICS, Metric, metric_text
 from bedsim.analysis.printed import FLOOR, quantity, rounded, span
 from bedsim.analysis.requirements import NAMES, Requirement
+from bedsim.quantities import FIGURES
 from bedsim.units import DEG
 
 _LEAST = {"m": FLOOR, "N": 1e-3, "rad": 1e-3 * DEG}
@@ -78,7 +79,8 @@ def _table(rows: Sequence[Sequence[str]]) -> list[str]:
 
 def _shown() -> list[Metric]:
     """All figures but the solver's own."""
-    return [m for m in METRICS if m.name != "tail_bound"]
+    of_solver = [q.name for q in FIGURES if q.of_solver]
+    return [m for m in METRICS if m.name not in of_solver]
 
 
 def _values_table(comparison: Comparison) -> list[str]:

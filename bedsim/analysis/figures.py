@@ -2,73 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from bedsim.analysis import metrics
 from bedsim.analysis.printed import quantity
+from bedsim.quantities import FIGURES, PER_CORNER, UNKNOWN, Quantity
 from bedsim.results.layers import LayerResult
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Metric:
-    """One figure that sums up a run: its name in tables, what it says, and its SI unit."""
+    """One figure that sums up a run: its name in tables, what it says, its SI unit; how no number reads."""
 
     name: str
     text: str
     unit: str
+    unknown: str = UNKNOWN
 
 
-METRICS: tuple[Metric, ...] = (
+OF_ERRORS: tuple[Metric, ...] = (
     Metric(name="lateral_pv", text="lateral error, peak to valley", unit="m"),
     Metric(name="height_pv", text="height error, peak to valley", unit="m"),
     Metric(name="thickness_error", text="layer-thickness error, largest", unit="m"),
     Metric(name="lateral_band", text="lateral amplitude at the lead's wavelength", unit="m"),
     Metric(name="height_band", text="height amplitude at the lead's wavelength", unit="m"),
-    Metric(name="residual_lateral", text="lateral vibration when printing starts, peak", unit="m"),
-    Metric(name="residual_height", text="height vibration when printing starts, peak", unit="m"),
-    Metric(name="joint_excursion", text="joint excursion, largest", unit="m"),
-    Metric(name="side_force", text="side force on a guide, largest", unit="N"),
-    Metric(name="load_angle", text="motor load angle (electrical), largest", unit="rad"),
-    Metric(name="mount_force", text="mount force, smallest", unit="N"),
-    Metric(name="axial_force", text="load on a screw, smallest", unit="N"),
-    Metric(name="tail_bound", text="motion neglected by the solver, at most", unit="m"),
+)
+METRICS: tuple[Metric, ...] = (
+    *OF_ERRORS,
+    *(Metric(name=q.name, text=q.figure, unit=q.unit, unknown=q.unknown) for q in FIGURES),
 )
 
 
-NEEDS_INERTIA = ("residual_lateral", "residual_height")
-"""Metrics that an engine without inertia leaves open, as NaN."""
-
-
-def metric_text(metric: Metric, value: float) -> str:
-    """A metric's value (SI) with its unit, for reading."""
-    if metric.name in NEEDS_INERTIA and np.isnan(value):
-        return "not computed"
-    if metric.name == "mount_force":
-        return mount_text(value)
-    return quantity(value, metric.unit)
-
-
-def mount_text(force: float) -> str:
-    """Least force of a mount (N) for reading; a bolted one has none that can be told."""
-    return "bolted" if np.isnan(force) else quantity(force, "N")
+def metric_text(metric: Metric | Quantity, value: float) -> str:
+    """A figure's value (SI) with its unit, for reading."""
+    return metric.unknown if np.isnan(value) else quantity(value, metric.unit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CornerFigures:
-    """One corner: lengths m, forces N, angle rad; amplitudes at the probe nearest to its screw."""
+    """One corner, SI: amplitudes at the probe nearest to its screw; `worst` of every quantity per corner."""
 
     name: str
     lead: float
     wall_wavelength: float
     lateral_amplitude: float
     height_amplitude: float
-    joint_excursion: float
-    side_force: float
-    load_angle: float
-    mount_force: float
+    worst: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,14 +77,7 @@ def metric_values(layers: LayerResult, leads: Sequence[float]) -> dict[str, floa
         "thickness_error": float(np.abs(layers.thickness_error).max()),
         "lateral_band": _largest(lateral),
         "height_band": _largest(height),
-        "residual_lateral": float(layers.residual_lateral.max()),
-        "residual_height": float(layers.residual_height.max()),
-        "joint_excursion": float(layers.joint_excursion.max()),
-        "side_force": float(layers.side_force.max()),
-        "load_angle": float(np.abs(layers.load_angle).max()),
-        "mount_force": float(np.fmin.reduce(layers.mount_force, axis=None)),
-        "axial_force": float(layers.axial_force.min()),
-        "tail_bound": float(layers.tail_bound.max()),
+        **{q.name: float(q.extreme.reduce(getattr(layers, q.field), axis=None)) for q in FIGURES},
     }
 
 
@@ -130,22 +105,19 @@ def corner_amplitudes(layers: LayerResult, corner: int, lead: float) -> tuple[fl
 
 def places_of_worst(layers: LayerResult) -> dict[str, str]:
     """Name of the probe or corner where each metric is worst."""
-    probe = {
-        "lateral_pv": metrics.lateral_peak_to_valley(layers.lateral_error),
-        "height_pv": metrics.peak_to_valley(layers.height_error),
-        "thickness_error": np.abs(layers.thickness_error).max(axis=0),
-        "residual_lateral": layers.residual_lateral.max(axis=0),
-        "residual_height": layers.residual_height.max(axis=0),
+    found = {
+        "lateral_pv": layers.probe_name[
+            metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
+        ],
+        "height_pv": layers.probe_name[metrics.worst(metrics.peak_to_valley(layers.height_error))[0]],
+        "thickness_error": layers.probe_name[metrics.worst(np.abs(layers.thickness_error).max(axis=0))[0]],
     }
-    corner = {
-        "joint_excursion": layers.joint_excursion.max(axis=0),
-        "side_force": layers.side_force.max(axis=0),
-        "load_angle": np.abs(layers.load_angle).max(axis=0),
-        "mount_force": -layers.mount_force.min(axis=0),
-        "axial_force": -layers.axial_force.min(axis=0),
-    }
-    places = {name: layers.probe_name[metrics.worst(v)[0]] for name, v in probe.items()}
-    return places | {name: layers.corner_name[metrics.worst(v)[0]] for name, v in corner.items()}
+    names = {"probe": layers.probe_name, "corner": layers.corner_name}
+    for q in FIGURES:
+        if q.dims[-1] in names:
+            bad = q.badness(getattr(layers, q.field)).max(axis=0)
+            found[q.name] = names[q.dims[-1]][metrics.worst(bad)[0]]
+    return found
 
 
 def corner_figures(layers: LayerResult, leads: Sequence[float]) -> tuple[CornerFigures, ...]:
@@ -160,10 +132,7 @@ def corner_figures(layers: LayerResult, leads: Sequence[float]) -> tuple[CornerF
                 wall_wavelength=metrics.wall_wavelength(lead, layer_thickness(layers)),
                 lateral_amplitude=lateral,
                 height_amplitude=height,
-                joint_excursion=float(layers.joint_excursion[:, c].max()),
-                side_force=float(layers.side_force[:, c].max()),
-                load_angle=float(np.abs(layers.load_angle[:, c]).max()),
-                mount_force=float(layers.mount_force[:, c].min()),
+                worst={q.name: float(q.extreme.reduce(getattr(layers, q.field)[:, c])) for q in PER_CORNER},
             )
         )
     return tuple(figures)

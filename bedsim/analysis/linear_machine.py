@@ -7,6 +7,7 @@ heights and interpolated, imperfections are taken at every layer.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.polynomial.chebyshev import chebvander
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.equilibrium import layer_path
+from bedsim.engines.static import at_rest
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 
@@ -58,8 +60,8 @@ def linear_machine(job: Job) -> LinearMachine:
     layers = np.arange(1, job.program.layers + 1)
     nodes = _node_layers(layers.size, _node_count(job))
     system = job.machine.system(nodes)
-    force = np.concatenate([system.imposed_force, system.weight[:, :, None]], axis=2)
-    solved = np.linalg.solve(system.K, force)
+    rows = job.machine.rows.shape[0]
+    solved = at_rest(system, np.eye(rows, rows + 1), np.append(np.zeros(rows), 1.0))
     return LinearMachine(
         job=job,
         layers=layers,
@@ -127,7 +129,7 @@ def chunk_at_rest(
 
     The axial stiffness is that of the observer's first layer for all layers: its force is not to be used.
     """
-    fields = base.extremes(observer, 0, q[:, :, None], imposed[:, :, None])
+    fields: dict[str, Any] = base.extremes(observer, 0, q[:, :, None], imposed[:, :, None])
     still = np.zeros((*q.shape[:2], observer.height.shape[0]))
     return Chunk(
         layers=layers,
@@ -137,11 +139,7 @@ def chunk_at_rest(
         settle_time=still[..., 0],
         stop_hit=fields["joint_excursion"] >= travel,
         tail_bound=still[..., 0],
-        joint_excursion=fields["joint_excursion"],
-        side_force=fields["side_force"],
-        load_angle=fields["load_angle"],
-        mount_force=fields["mount_force"],
-        axial_force=fields["axial_force"],
+        **fields,
     )
 
 

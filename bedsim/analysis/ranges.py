@@ -8,29 +8,20 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from bedsim.analysis.coarse_friction import coarse_chunks, likeness
-from bedsim.analysis.figures import metric_values
+from bedsim.analysis.figures import OF_ERRORS, metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
+from bedsim.quantities import FIGURES
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
 from bedsim.simulation import layer_result, make_job
 from bedsim.units import MM
 
-RANGED = (
-    "lateral_pv",
-    "height_pv",
-    "thickness_error",
-    "lateral_band",
-    "height_band",
-    "joint_excursion",
-    "side_force",
-    "load_angle",
-    "mount_force",
-)
+RANGED = (*(m.name for m in OF_ERRORS), *(q.name for q in FIGURES if q.ranged))
 """Figures that get a range: those a machine at rest has.  Vibration and the load's own minimum get none."""
 
 CONTACT_KEYS: Mapping[str, int] = {
@@ -63,7 +54,7 @@ WORTH_FRICTION = 0.2
 """Share of the other keys' range from which on every contact key is varied alone (4 % of the squares).  Our
 choice."""
 
-SIGNED = ("mount_force",)
+SIGNED = tuple(q.name for q in FIGURES if q.ranged == "differences")
 """Figures that can pass zero: a mount that is pressed at one end of a range may lift off at the other."""
 
 SMALLEST_FACTOR = 0.05

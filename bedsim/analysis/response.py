@@ -12,6 +12,7 @@ from bedsim.analysis.bands import Source
 from bedsim.components.row import Path
 from bedsim.engines import base
 from bedsim.engines.equilibrium import linear_poses
+from bedsim.engines.static import at_rest
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, probe_points, relative_errors
@@ -103,7 +104,7 @@ def unit_poses(job: base.Job, loaded: LoadedScenario) -> tuple[tuple[Source, ...
     sources, units = _unit_sources(job)
     psi = 2.0 * np.pi * np.arange(_STEPS) / _STEPS
     imposed = job.machine.imposed(_turn(loaded, psi), units)
-    motion = np.linalg.solve(system.K[0], system.imposed_force[0] @ np.swapaxes(imposed, 1, 2))
+    motion = at_rest(system, np.swapaxes(imposed, 1, 2))
     return sources, 2.0 / _STEPS * np.einsum("bn,snt,t->bs", bed, motion, np.exp(-1j * psi))
 
 

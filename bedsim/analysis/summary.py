@@ -17,11 +17,11 @@ from bedsim.analysis.figures import (
     corner_figures,
     metric_text,
     metric_values,
-    mount_text,
     places_of_worst,
     worst_band,
 )
 from bedsim.analysis.printed import FLOOR, quantity, span
+from bedsim.quantities import PER_CORNER
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
@@ -67,7 +67,6 @@ class Summary:
 
     title: str
     engine: str
-    solver_status: str
     layers: int
     values: Mapping[str, float]  # per metric name
     where: Mapping[str, str]  # probe or corner of the worst, per metric name
@@ -106,7 +105,6 @@ def summarise(
     return Summary(
         title=scenario.title,
         engine=run.engine,
-        solver_status=run.solver_status,
         layers=len(layers.layer),
         values=values,
         where=places_of_worst(layers),
@@ -217,7 +215,7 @@ def _band_line(band: WorstBand) -> str:
 
 
 def _corner_table(corners: Sequence[CornerFigures]) -> list[str]:
-    head = ("corner", "lead", "on the wall", "sideways", "height", "joint", "side force", "angle", "mount")
+    head = ("corner", "lead", "on the wall", "sideways", "height", *(q.columns[0] for q in PER_CORNER))
     rows = [head, *(_corner_row(c) for c in corners)]
     widths = [max(len(row[i]) for row in rows) for i in range(len(head))]
     text = ["  " + "  ".join(v.ljust(w) for v, w in zip(row, widths, strict=True)).rstrip() for row in rows]
@@ -227,10 +225,9 @@ def _corner_table(corners: Sequence[CornerFigures]) -> list[str]:
 
 def _corner_row(c: CornerFigures) -> tuple[str, ...]:
     seen = "none" if np.isinf(c.wall_wavelength) else f"{c.wall_wavelength / MM:.3g} mm"
-    lengths = (c.lateral_amplitude, c.height_amplitude, c.joint_excursion)
-    told = tuple(quantity(v, "m").replace("less than ", "<") for v in lengths)
-    forces = (quantity(c.side_force, "N"), quantity(c.load_angle, "rad"), mount_text(c.mount_force))
-    return (c.name, f"{c.lead / MM:g} mm", seen, *told, *forces)
+    told = [quantity(v, "m") for v in (c.lateral_amplitude, c.height_amplitude)]
+    told += [metric_text(q, c.worst[q.name]) for q in PER_CORNER]
+    return (c.name, f"{c.lead / MM:g} mm", seen, *(text.replace("less than ", "<") for text in told))
 
 
 def _share_lines(shares: Shares) -> list[str]:

@@ -41,7 +41,6 @@ class LitWall:
     top: float  # m
     incidence: float  # rad
     gain: float  # contrast of the bands is drawn magnified by this
-    clipped: float  # share of the rows whose brightness ran out of range
 
 
 def bead_profile(wall: Wall, roundness: float = 0.3, samples: int = SAMPLES_PER_LAYER) -> Profile:
@@ -164,5 +163,4 @@ def _lit(
         top=bottom + usable * wall.layer_height / SAMPLES_PER_LAYER,
         incidence=incidence,
         gain=gain,
-        clipped=float(np.mean((bands < 0.0) | (bands > 2.0))),
     )

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from bedsim.sweep.pool import Work
 
 TARGET_MISSED = 1
-_UNITS = {"side_force": "N", "mount_force": "N", "axial_force": "N", "load_angle": "rad"}
 
 
 def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -192,6 +191,6 @@ def _figure_lines(found: Member) -> Iterator[str]:
 
     metrics = {m.name: m for m in METRICS}
     for name, value in zip(found.metrics, found.figures, strict=True):
-        unit, metric = _UNITS.get(name, "µm"), metrics[name]
-        told = f"{value / (UM if unit == 'µm' else 1):>10.4g} {unit}"
+        metric = metrics[name]
+        told = f"{value / UM:>10.4g} µm" if metric.unit == "m" else f"{value:>10.4g} {metric.unit}"
         yield f"  {metric.text:<48} {told if value == value else f'{metric_text(metric, value):>10}'}"

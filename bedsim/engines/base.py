@@ -1,24 +1,22 @@
 """The contract of all engines: a job goes in, layers come out in chunks, in order.
 
-An engine is a frozen value with a name and `handles`, what it can carry; `run(job)` yields `Chunk`s. Members
-are machines that differ in the strengths of their imperfections alone; a single machine is a batch of one and
-keeps its axis.
+An engine is a frozen value with a name; `run(job)` yields `Chunk`s. Members are machines that differ in the
+strengths of their imperfections alone; a single machine is a batch of one and keeps its axis.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from enum import Flag, auto
 from functools import reduce
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.errors import EngineRefusalError
 from bedsim.model.assembly import Machine, System
 from bedsim.model.program import Program
+from bedsim.quantities import REPORTED, Reported
 
 Array = NDArray[np.float64]
 
@@ -26,17 +24,6 @@ STILL = 1e-9  # m: a probe that moves less than this within a slow period counts
 SETTLED = 1e-7  # m: settle time is counted until all probes stay within this
 LINEAR_LOAD_ANGLE = np.pi / 6  # electrical rad: beyond it the motor's sine departs from its slope by 5 %
 LOST_STEP = np.pi  # electrical rad: past half a cycle of T sin(N_r lag) a motor pulls on to the next
-
-
-class Handles(Flag):
-    """What an engine can carry."""
-
-    FRICTION = auto()
-    STOPS = auto()
-    PLAY = auto()
-    INERTIA = auto()
-    LOST_STEPS = auto()
-    MEMBERS = auto()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,47 +77,26 @@ class History:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Chunk:
+class Chunk(Reported):
     """Outcome of some layers (k,) for all members (m,): axes (m, k, ...), SI."""
 
     layers: NDArray[np.int64]
     pose: Array  # (m, k, b) mean over the print window
-    residual_height: Array  # (m, k, p)
-    residual_lateral: Array  # (m, k, p)
-    settle_time: Array  # (m, k)
-    joint_excursion: Array  # (m, k, c)
-    side_force: Array  # (m, k, c)
-    load_angle: Array  # (m, k, c)
-    mount_force: Array  # (m, k, c)
-    axial_force: Array  # (m, k, c)
-    stop_hit: NDArray[np.bool_]  # (m, k, c)
-    tail_bound: Array  # (m, k)
     histories: tuple[History, ...] = ()
     notes: tuple[str, ...] = ()  # how the solver went
     remarks: tuple[str, ...] = ()  # what whoever reads the answer has to know
     statistics: dict[str, float] = field(default_factory=dict)
 
 
-REPORTED = (
-    "pose",
-    "residual_height",
-    "residual_lateral",
-    "settle_time",
-    "joint_excursion",
-    "side_force",
-    "load_angle",
-    "mount_force",
-    "axial_force",
-    "stop_hit",
-    "tail_bound",
-)
+BY_MEMBER = ("pose", *(q.name for q in REPORTED))
+"""Fields of a chunk that have the axes of members and layers."""
 
 
 def join_members(chunks: list[Chunk]) -> Chunk:
     """Chunks of the same layers for members one after the other; only the first keeps its histories."""
     if len(chunks) == 1:
         return chunks[0]
-    fields: dict[str, Any] = {key: np.concatenate([getattr(c, key) for c in chunks]) for key in REPORTED}
+    fields: dict[str, Any] = {key: np.concatenate([getattr(c, key) for c in chunks]) for key in BY_MEMBER}
     return replace(chunks[0], **fields)
 
 
@@ -151,26 +117,9 @@ class Engine(Protocol):
         """What the engine is called by."""
         ...
 
-    @property
-    def handles(self) -> Handles:
-        """What it can carry."""
-        ...
-
     def run(self, job: Job) -> Iterator[Chunk]:
         """Yield the layers in order. Raises EngineRefusalError by name for content it does not carry."""
         ...
-
-
-def refuse_unless(name: str, handles: Handles, job: Job, instead: str) -> None:
-    """Raise EngineRefusalError if the machine has content outside `handles`."""
-    content = {
-        Handles.FRICTION: (bool(job.machine.frictions), "friction"),
-        Handles.PLAY: (bool(job.machine.flanks), "the radial play of plain nuts"),
-        Handles.MEMBERS: (job.members > 1, "a batch of machines"),
-    }
-    for flag, (present, words) in content.items():
-        if present and flag not in handles:
-            raise EngineRefusalError(f"engine '{name}' does not carry {words}; use {instead}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -315,7 +264,7 @@ def seen_extremes(
     """Likewise from watched rows (..., t, w) and joints (..., t, c, 3)."""
     place, stiffness = observer.place, observer.axial_stiffness[layer]
 
-    def tension(row: int) -> Array:
+    def extension(row: int) -> Array:
         return np.asarray(rows[..., place[row]] - imposed[..., place[row]])
 
     found: dict[str, list[Array]] = {}
@@ -324,19 +273,53 @@ def seen_extremes(
         x, y, turn = joint[..., c, 0], joint[..., c, 1], joint[..., c, 2]
         if bore[0] >= 0:
             x, y = x - imposed[..., place[bore[0]]], y - imposed[..., place[bore[1]]]
-        push = [tension(row) * k for row, k in zip(guides, observer.guide_stiffness[c], strict=True)]
-        angle = np.abs(tension(observer.motor_rows[c])).max(axis=-1) * observer.motor_electrical[c]
-        seated = tension(observer.mount_rows[c]).max(axis=-1) * observer.mount_stiffness[c]
-        values = {
-            "joint_excursion": np.sqrt(squared_way((x, y, turn), observer.joint_ends[c]).max(axis=-1)),
-            "side_force": np.sqrt((push[0] ** 2 + push[1] ** 2).max(axis=-1)),
-            "load_angle": angle,
-            "mount_force": observer.mount_preload[c] - seated,
-            "axial_force": -tension(observer.axial_rows[c]).max(axis=-1) * stiffness[..., c],
-        }
-        for key, value in values.items():
+        at = CornerMotion(
+            joint=(x, y, turn),
+            guide=(extension(guides[0]), extension(guides[1])),
+            motor=extension(observer.motor_rows[c]),
+            mount=extension(observer.mount_rows[c]),
+            axial=extension(observer.axial_rows[c]),
+        )
+        for key, value in corner_quantities(observer, c, at, stiffness[..., c], _over_time).items():
             found.setdefault(key, []).append(value)
     return {key: np.stack(value, axis=-1) for key, value in found.items()}
+
+
+def _over_time(values: Array) -> Array:
+    return np.asarray(values.max(axis=-1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CornerMotion:
+    """What happens at one corner, as arrays of one shape: the joint's displacement m and turn rad, extensions
+    m of both guide rows, of the vertical one of the mount and of the axial row, the motor's lag rad."""
+
+    joint: tuple[Array, Array, Array]
+    guide: tuple[Array, Array]
+    motor: Array
+    mount: Array
+    axial: Array
+
+
+def corner_quantities(
+    observer: Observer,
+    c: int,
+    at: CornerMotion,
+    axial_stiffness: Array,
+    largest: Callable[[Array], Array] = np.asarray,
+) -> dict[str, Array]:
+    """What is reported of corner `c`; `largest` takes the largest over its instants, by default each is told.
+
+    `axial_stiffness` (l,) N/m as it meets what `largest` leaves.
+    """
+    x, y = (extension * k for extension, k in zip(at.guide, observer.guide_stiffness[c], strict=True))
+    return {
+        "joint_excursion": np.sqrt(largest(squared_way(at.joint, observer.joint_ends[c]))),
+        "side_force": np.sqrt(largest(x**2 + y**2)),
+        "load_angle": largest(np.abs(at.motor)) * observer.motor_electrical[c],
+        "mount_force": observer.mount_preload[c] - largest(at.mount) * observer.mount_stiffness[c],
+        "axial_force": -largest(at.axial) * axial_stiffness,
+    }
 
 
 def residual(

@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from bedsim.components.row import Path
 from bedsim.engines import base, state
-from bedsim.engines.base import Chunk, Handles, History, Job, Observer
+from bedsim.engines.base import Chunk, History, Job, Observer
+from bedsim.engines.static import at_rest
 from bedsim.model.assembly import Machine, System
 
 Array = NDArray[np.float64]
@@ -41,7 +42,6 @@ class EquilibriumEngine:
     """
 
     name: str = "equilibrium"
-    handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.MEMBERS
 
     def run(self, job: Job) -> Iterator[Chunk]:
         """Layers in order, for all members. Raises SolverError if a step finds no equilibrium."""
@@ -81,7 +81,7 @@ def linear_poses(job: Job, system: System) -> tuple[Array, Array]:
         mix = job.mix(job.used)
         return _sums(mix, q), _sums(mix[:, :-1], imposed[:-1])
     imposed = job.machine.imposed(layer_path(job, system.layers), job.amounts)
-    return _solved(system, imposed, system.weight), imposed
+    return _solved(system, imposed, 1.0), imposed
 
 
 def responses(job: Job, system: System, sources: NDArray[np.int64]) -> tuple[Array, Array]:
@@ -91,15 +91,12 @@ def responses(job: Job, system: System, sources: NDArray[np.int64]) -> tuple[Arr
     are sums.
     """
     imposed = job.machine.imposed(layer_path(job, system.layers), job.units(sources))
-    weight = np.zeros((sources.size + 1, *system.weight.shape))
-    weight[-1] = system.weight
-    return _solved(system, imposed, weight), imposed
+    return _solved(system, imposed, np.append(np.zeros(sources.size), 1.0)), imposed
 
 
-def _solved(system: System, imposed: Array, weight: Array) -> Array:
-    force = np.swapaxes(imposed, 0, 1) @ np.swapaxes(system.imposed_force, 1, 2)  # (l, m, n)
-    force += np.swapaxes(np.broadcast_to(weight, (imposed.shape[0], *system.weight.shape)), 0, 1)
-    return np.transpose(np.linalg.solve(system.K, np.swapaxes(force, 1, 2)), (2, 0, 1))
+def _solved(system: System, imposed: Array, weighted: Array | float) -> Array:
+    """Motions (m, l, n) under imposed extensions (m, l, r)."""
+    return np.transpose(at_rest(system, np.transpose(imposed, (1, 2, 0)), weighted), (2, 0, 1))
 
 
 def _sums(mix: Array, answers: Array) -> Array:
@@ -134,13 +131,8 @@ def _friction_chunk(
     for k, layer in enumerate(system.layers):
         carried = carried.within_limit(job.machine, system.friction_limit[k])
         before = np.full(job.program.corners, float(job.program.height(layer - 1)))
-        path = state.slow_path(job, job.program.layer_change(int(layer)))
-        path = Path(
-            time=np.full(path.time.size, job.program.start_time(int(layer))),
-            height=path.height,
-            move_start=path.move_start,
-            move_end=path.move_end,
-        )
+        motion, begin = job.program.layer_change(int(layer)), job.program.start_time(int(layer))
+        path = state.slow_path(job, job.program.turning_points(motion), time=begin)
         carried = state.follow(job, system, k, path, before, carried)
         motions.append(carried.q)
         reports.append(base.extremes(observer, k, carried.q[:, None], imposed[:, k, None]))

@@ -240,7 +240,7 @@ def _agree(step: Step, errors: Array, shift: Array, again: Solved) -> bool:
 def _layers(step: Step, shift: Array) -> Chunk:
     """What is reported of a layer of each lane, as layers of one member."""
     chunk = report(step.solved, shift)
-    return replace(chunk, **{key: np.swapaxes(getattr(chunk, key), 0, 1) for key in base.REPORTED})
+    return replace(chunk, **{key: np.swapaxes(getattr(chunk, key), 0, 1) for key in base.BY_MEMBER})
 
 
 def _joined(chunks: Sequence[Chunk]) -> Chunk:
@@ -249,7 +249,7 @@ def _joined(chunks: Sequence[Chunk]) -> Chunk:
     order = np.argsort(layers)
     fields: dict[str, Any] = {
         key: np.concatenate([getattr(chunk, key) for chunk in chunks], axis=1)[:, order]
-        for key in base.REPORTED
+        for key in base.BY_MEMBER
     }
     histories = sorted((h for chunk in chunks for h in chunk.histories), key=lambda h: h.layer)
     return Chunk(layers=layers[order], histories=tuple(histories), statistics=base.total(chunks), **fields)

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import base, course, lanes, state
-from bedsim.engines.base import Chunk, Handles, Job, Observer
+from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.modes import layer_modes
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
@@ -37,7 +37,6 @@ class PropagatorEngine:
     """Exact motion in the natural modes in steps as long as `pace` says."""
 
     name: str = "propagator"
-    handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.INERTIA | Handles.MEMBERS
     pace: Pace = field(default_factory=Pace)
 
     def run(self, job: Job) -> Iterator[Chunk]:

@@ -19,9 +19,9 @@ from numpy.typing import NDArray
 
 from bedsim.components.row import Path
 from bedsim.engines import base
-from bedsim.engines.base import Chunk, Handles, History, Job
+from bedsim.engines.base import Chunk, History, Job
 from bedsim.engines.state import State, one_by_one, start
-from bedsim.errors import SolverError
+from bedsim.errors import EngineRefusalError, SolverError
 from bedsim.model.assembly import System
 from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent, local_forces
 from bedsim.model.program import Profile, rest, sequence
@@ -160,15 +160,20 @@ class ReferenceEngine:
     """scipy.integrate.solve_ivp on the full equations. `method`: LSODA, Radau or BDF."""
 
     name: str = "reference"
-    handles: Handles = Handles.FRICTION | Handles.STOPS | Handles.PLAY | Handles.INERTIA | Handles.LOST_STEPS
     method: Literal["LSODA", "Radau", "BDF"] = "LSODA"
     rtol: float = 1e-6
     atol: float = 1e-10  # m and rad; speeds and forces in proportion
     motor_sine: bool = False
 
     def run(self, job: Job) -> Iterator[Chunk]:
-        """Layers one by one. Raises SolverError with the solver's own message when it gives up."""
-        base.refuse_unless(self.name, self.handles, job, "'propagator'")
+        """Layers one by one.
+
+        Raises SolverError with the solver's own message when it gives up, EngineRefusalError for a batch.
+        """
+        if job.members > 1:
+            raise EngineRefusalError(
+                f"engine '{self.name}' does not carry a batch of machines; use 'propagator'"
+            )
         yield from one_by_one(job, 1, job.program.layers, start(job), self.layer)
 
     def layer(

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from bedsim.components.row import Path
 from bedsim.engines import base
 from bedsim.engines.base import Job
+from bedsim.engines.static import at_rest
 
 Array = NDArray[np.float64]
 
@@ -68,7 +69,7 @@ def slip(job: Job, motor: int, layer: int = 1) -> Slip:
     imposed = np.diff(_imposed(job, np.stack([before, after])), axis=0)
     for row in dict.fromkeys(observer.motor_rows[corners]):
         imposed[0, row] += per_metre * height
-    q = np.linalg.solve(system.K[0], system.imposed_force[0] @ imposed[0])
+    q = at_rest(system, imposed.T)[0, :, 0]
     return Slip(
         corners=tuple(machine.corner_names[c] for c in corners),
         height=height,
@@ -114,6 +115,6 @@ def _once_per_turn(job: Job, corners: list[int], layer: int) -> Array:
     height = np.full((PLACES, len(machine.corner_names)), float(job.program.height(layer)))
     height[:, corners] -= np.outer(np.arange(PLACES) / PLACES, per_turn)
     system = machine.system(np.array([layer]))
-    q = np.linalg.solve(system.K[0], system.imposed_force[0] @ _imposed(job, height, TURNING).T)
+    q = at_rest(system, _imposed(job, height, TURNING).T)[0]
     seen = base.make_observer(machine, system, job.probes).height @ q
     return np.asarray(np.ptp(seen, axis=1))

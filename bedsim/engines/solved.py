@@ -13,8 +13,11 @@ from bedsim.engines.base import Chunk, History, Observer
 from bedsim.engines.course import Course
 from bedsim.engines.modes import LayerModes, Working, mixed
 from bedsim.engines.state import State
+from bedsim.quantities import REPORTED
 
 Array = NDArray[np.float64]
+
+EXTREME = {q.name: q.extreme for q in REPORTED}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,9 +63,8 @@ def report(solved: Solved, shift: Array | None = None) -> Chunk:
     at = index if layers.size > 1 else int(index[0])
     fields: dict[str, Any] = base.seen_extremes(observer, at, rows[:, :moving], joint[:, :moving], watched)
     still = base.seen_extremes(observer, at, rows[:, moving - 1 :], joint[:, moving - 1 :], watched[:, -1:])
-    for key, largest in still.items():
-        least = key in ("mount_force", "axial_force")
-        fields[key] = (np.minimum if least else np.maximum)(fields[key], largest)
+    for key, worst in still.items():
+        fields[key] = EXTREME[key](fields[key], worst)
     printing = motion.duration + job.program.settle
     away = height - height[:, -1:], lateral - lateral[:, -1:]
     fields |= base.seen_residual(time, *away, printing, motion.duration)

@@ -4,7 +4,7 @@ share."""
 from __future__ import annotations
 
 from collections.abc import Callable, Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -16,7 +16,6 @@ from bedsim.engines.base import Chunk, Job, make_observer
 from bedsim.errors import SolverError
 from bedsim.model.assembly import Machine, System
 from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent
-from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
 
@@ -140,19 +139,24 @@ def _tangent(layer: SlowLayer, before: Array, q: Array, base: Array, imposed: Ar
     return tangent if extra is None else tangent + extra[1]
 
 
-def slow_path(job: Job, profile: Profile) -> Path:
-    """Instants of a profile that are close enough together for slow steps; speed does not matter."""
-    heights = job.program.turning_points(profile)
+def slow_path(
+    job: Job, heights: Array, *, time: float = 0.0, turn: float = TURN_PER_STEP, least: int = LEAST_STEPS
+) -> Path:
+    """Instants on the straight ways between turning points (k, c) m, a screw's `turn` (rad) apart or less and
+    `least` on every way; speed does not matter."""
     starts, ends, share = [], [], []
     for a, b in pairwise(heights):
-        turn = float(np.max(np.abs(job.machine.command @ (b - a))))
-        count = max(LEAST_STEPS, int(np.ceil(turn / TURN_PER_STEP)))
+        whole = float(np.max(np.abs(job.machine.command @ (b - a))))
+        count = max(least, int(np.ceil(whole / turn)))
         share.append(np.arange(1, count + 1) / count)
         starts.append(np.repeat(a[None], count, axis=0))
         ends.append(np.repeat(b[None], count, axis=0))
     start, end, part = np.concatenate(starts), np.concatenate(ends), np.concatenate(share)
     return Path(
-        time=np.zeros(part.size), height=start + (end - start) * part[:, None], move_start=start, move_end=end
+        time=np.full(part.size, time),
+        height=start + (end - start) * part[:, None],
+        move_start=start,
+        move_end=end,
     )
 
 
@@ -200,20 +204,23 @@ def start(job: Job) -> State:
     """
     system = job.machine.system(np.array([1]))
     top = np.full(job.program.corners, float(job.program.height(0)))
+    path = slow_path(job, job.program.turning_points(job.program.start_up()))
+    return follow(job, system, 0, path, top, loaded(job, system, resting_path(0.0, top)))
+
+
+def loaded(job: Job, system: System, at: Path) -> State:
+    """The equilibrium of the loaded machine at a resting place, with the matrices of the first layer of
+    `system` and all bristles at zero."""
     n, d = system.K.shape[-1], job.machine.breakaway.size
-    state = State(q=np.zeros((job.members, n)), v=np.zeros((job.members, n)), f=np.zeros((job.members, d)))
-    frictionless = SlowLayer(
-        K=system.K[0],
-        scale=1 / np.diag(system.K[0]),
+    frictionless = replace(
+        slow_layer(job, system, 0),
         contact=np.zeros((0, n)),
         groups=np.zeros((0, 0)),
         limit=np.zeros(0),
         breakaway=np.zeros(0),
-        parts=elastic(job.machine, system, 0, motor_sine=False),
     )
-    imposed = job.machine.imposed(resting_path(0.0, top), job.amounts)
-    force = imposed[:, 0] @ system.imposed_force[0].T + system.weight[0]
-    empty = np.zeros((job.members, 0))
-    loaded = slow_step(frictionless, State(q=state.q, v=state.v, f=empty), force, imposed[:, 0], empty)
-    state = State(q=loaded.q, v=state.v, f=state.f)
-    return follow(job, system, 0, slow_path(job, job.program.start_up()), top, state)
+    imposed = job.machine.imposed(at, job.amounts)[:, 0]
+    force = imposed @ system.imposed_force[0].T + system.weight[0]
+    still, empty = np.zeros((job.members, n)), np.zeros((job.members, 0))
+    found = slow_step(frictionless, State(q=still, v=still, f=empty), force, imposed, empty)
+    return State(q=found.q, v=still, f=np.zeros((job.members, d)))

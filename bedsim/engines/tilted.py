@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from bedsim.components.row import Path, resting_path
 from bedsim.engines import base, state
 from bedsim.engines.base import Job
-from bedsim.engines.state import SlowLayer, State
+from bedsim.engines.state import State
+from bedsim.engines.static import at_rest
 from bedsim.model import tilting
 from bedsim.model.assembly import Machine, System
-from bedsim.model.nonlinear import elastic
 from bedsim.model.tilting import Supports, Tilted
 
 Array = NDArray[np.float64]
@@ -44,14 +44,14 @@ class TiltCourse:
 def strain_response(machine: Machine, system: System, bed: Tilted) -> tuple[Array, Array]:
     """Frictionless motions (n,) of the machine by a tilt alone, and imposed extensions (r,) behind them."""
     imposed = -tilting.strain(machine, bed, tilting.screw_heights(machine, bed))
-    return np.linalg.solve(system.K[0], system.imposed_force[0] @ imposed), imposed
+    return at_rest(system, imposed[:, None])[0, :, 0], imposed
 
 
 def joint_push(machine: Machine, system: System) -> Callable[[Tilted], Array]:
     """A function that tells how far (c,) m a tilt alone moves each joint's element that goes furthest
     (bolted: 0)."""
     observer = base.make_observer(machine, system, np.zeros((1, 2)))
-    by_strain = observer.joint @ np.linalg.solve(system.K[0], system.imposed_force[0])
+    by_strain = observer.joint @ at_rest(system, np.eye(machine.rows.shape[0]))[0]
     for own, bore in zip(by_strain, observer.joint_imposed, strict=True):
         if bore[0] >= 0:
             own[[0, 1], bore] -= 1.0
@@ -74,7 +74,7 @@ def racking(machine: Machine, system: System) -> Array:
     for link in machine.links:
         if link.name.endswith((".motor", ".belt")):
             strained[machine.slices[link.name]] = 0.0
-    q = np.linalg.solve(system.K[0], -system.imposed_force[0] @ strained)
+    q = at_rest(system, -strained)[0]
     tension = machine.rows @ q + strained
     found = -system.axial_stiffness[0][:, None] * tension[machine.axial_rows]
     return 0.5 * (found + found.T)
@@ -140,25 +140,8 @@ def _groove_slip(machine: Machine, give: Array) -> Array:
 
 def _arrived(job: Job, system: System, layer: int, level: Array) -> State:
     """The level bed at a layer: loaded with bristles at zero, then lowered onto it as in printing."""
-    machine = job.machine
-    n, d = system.K.shape[-1], machine.breakaway.size
-    free = SlowLayer(
-        K=system.K[0],
-        scale=1 / np.diag(system.K[0]),
-        contact=np.zeros((0, n)),
-        groups=np.zeros((0, 0)),
-        limit=np.zeros(0),
-        breakaway=np.zeros(0),
-        parts=elastic(machine, system, 0, motor_sine=False),
-    )
     above = level + job.program.approach
-    at = resting_path(job.program.start_time(layer), above)
-    imposed = machine.imposed(at, job.amounts)
-    force = imposed[:, 0] @ system.imposed_force[0].T + system.weight[0]
-    empty = np.zeros((job.members, 0))
-    zero = np.zeros((job.members, n))
-    loaded = state.slow_step(free, State(q=zero, v=zero, f=empty), force, imposed[:, 0], empty)
-    resting = State(q=loaded.q, v=zero, f=np.zeros((job.members, d)))
+    resting = state.loaded(job, system, resting_path(job.program.start_time(layer), above))
     down = Path(
         time=np.full(4, job.program.start_time(layer)),
         height=above + (level - above) * np.linspace(0.25, 1.0, 4)[:, None],

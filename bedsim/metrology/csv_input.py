@@ -17,14 +17,13 @@ from numpy.typing import NDArray
 from scipy.constants import inch, lbf
 
 from bedsim.errors import InputError
-from bedsim.units import DEG, GRAVITY, MM, N_MM, UM
+from bedsim.units import DEG, GRAVITY, MM, UM
 
 Array = NDArray[np.float64]
 
 LENGTHS = {"um": UM, "mm": MM, "thou": inch * 1e-3, "inch": inch}
 FORCES = {"n": 1.0, "kgf": GRAVITY, "lbf": lbf}
 MASSES = {"g": 1e-3, "kg": 1.0}
-TORQUES = {"n_mm": N_MM, "n_m": 1.0}
 ANGLES = {"deg": DEG}
 TIMES = {"s": 1.0}
 NUMBERS = {"": 1.0}

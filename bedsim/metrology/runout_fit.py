@@ -26,10 +26,10 @@ class PositionFit:
 
     `position` [m]; `offset` [m] of the section's centre in the screw's frame with `covariance` (2, 2) [m2]
     of its x and y, of which `reading_covariance` is the gauge's, the rest that of what holds the screw;
-    `lobes`: form amplitudes [m] of 2 and 3 lobes, NaN where too few angles tell; `lobe_uncertainty` [m];
-    `span`: largest minus smallest reading [m]; `rows`: indices of the readings; `fitted`, `residual` [m] of
-    each; `outliers`: indices suspected; `squares` [m2] of the residuals and readings left over, `freedom`, of
-    the fit in which they were sought; `warnings`: sentences.
+    `lobes`: form amplitudes [m] of 2 and 3 lobes, NaN where too few angles tell; `span`: largest minus
+    smallest reading [m]; `rows`: indices of the readings; `fitted`, `residual` [m] of each; `outliers`:
+    indices suspected; `squares` [m2] of the residuals and readings left over, `freedom`, of the fit in which
+    they were sought; `warnings`: sentences.
     """
 
     position: float
@@ -38,7 +38,6 @@ class PositionFit:
     covariance: Array
     reading_covariance: Array
     lobes: tuple[float, float]
-    lobe_uncertainty: float
     span: float
     rows: NDArray[np.intp]
     coefficients: Array
@@ -172,7 +171,6 @@ def _fit(readings: Readings, setup: Setup, rows: NDArray[np.intp], dropped: tupl
         covariance=of_readings + setup.holding_uncertainty**2 * np.eye(2),
         reading_covariance=of_readings,
         lobes=_lobes(coefficients, harmonics, setup, at_block),
-        lobe_uncertainty=math.sqrt(max(variance, scatter) * 2 / rows.size),
         span=float(np.ptp(value)),
         rows=rows,
         coefficients=coefficients,

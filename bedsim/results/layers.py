@@ -1,70 +1,122 @@
-"""The outcome of one run, layer by layer, in SI; names are those of the result file."""
+"""The outcome of one run, layer by layer, in SI; names are those of the result file.
+
+Every annotated field is a dataset of the file: `bedsim.results.schema` reads them here.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.quantities import Quantity, Reported
+
 Array = NDArray[np.float64]
+Names = tuple[str, ...]
+
+_POSE = "bed against its commanded pose: t and twist m, w rad"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
-    """Time history of one layer, from the start of its layer change.
-
-    `time` (t,) s; `pose` (t, n_bed) bed motion from the commanded pose (m, rad); `height` (t, probe) and
-    `lateral` (t, probe, 2) m, raw; `joint` (t, corner, 2) m nut minus carriage; `load_angle` (t, corner)
-    electrical rad; `commanded_height` (t,) m.
-    """
+    """Time history of one layer, from the start of its layer change; `height` and `lateral` are raw."""
 
     layer: int
-    time: Array
-    pose: Array
-    height: Array
-    lateral: Array
-    joint: Array
-    load_angle: Array
-    commanded_height: Array
+    time: Annotated[Array, Quantity(axes="time", unit="s", meaning="time from the start of the layer change")]
+    pose: Annotated[Array, Quantity(axes="time bed_coordinate", unit="m, rad", meaning=_POSE)]
+    height: Annotated[
+        Array, Quantity(axes="time probe", unit="m", meaning="height error, not referred to layer 1")
+    ]
+    lateral: Annotated[
+        Array,
+        Quantity(
+            axes="time probe axis",
+            unit="m",
+            meaning="lateral error at the top of the part, not referred to layer 1",
+        ),
+    ]
+    joint: Annotated[
+        Array,
+        Quantity(
+            axes="time corner axis", unit="m", meaning="nut minus carriage at the joint, turning left out"
+        ),
+    ]
+    load_angle: Annotated[
+        Array, Quantity(axes="time corner", unit="rad", meaning="load angle of the motor, electrical")
+    ]
+    commanded_height: Annotated[Array, Quantity(axes="time", unit="m", meaning="commanded height of the bed")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LayerResult:
-    """Errors of every layer of one print.
+class LayerResult(Reported):
+    """Errors of every layer of one print, and all that is `Reported` of layers.
 
-    Axes: layer (n), probe (p), corner (c), axis (x, y), rotation (x, y, z).  `height_error`, `lateral_error`,
-    `tilt` and `thickness_error` are relative to the first layer; the `_raw` arrays are not.
-    Positive height error: bed nearer the nozzle.  Lateral error is taken at the current top of the part.
+    `height_error`, `lateral_error`, `tilt` and `thickness_error` are relative to the first layer; the `_raw`
+    arrays are not.  Positive height error: bed nearer the nozzle.  Lateral error is taken at the current top
+    of the part.
     """
 
-    layer: NDArray[np.int64]  # (n,) 1, 2, ...
-    print_height: Array  # (n,) m, top of the part after the layer
-    commanded_height: Array  # (n,) m, z_cmd of the bed against layer 1 (0, -h, -2h, ...)
-    nut_position: Array  # (n, c) m above the lower end of the screw's free length
-    probe_name: tuple[str, ...]
-    probe_position: Array  # (p, 2) m
-    corner_name: tuple[str, ...]
-    corner_position: Array  # (c, 2) m
-    height_error: Array  # (n, p) m
-    lateral_error: Array  # (n, p, 2) m
-    height_raw: Array  # (n, p) m
-    lateral_raw: Array  # (n, p, 2) m
-    pose_raw: Array  # (n, b) bed tx ty tz (m) wx wy wz (rad), then twist shapes (m)
-    tilt: Array  # (n, 3) rad
-    thickness_error: Array  # (n, p) m, first layer 0
-    residual_height: Array  # (n, p) m, peak vibration when printing starts
-    residual_lateral: Array  # (n, p) m
-    settle_time: Array  # (n,) s from the end of the motion until all probes stay within 0.1 um
-    joint_excursion: Array  # (n, c) m, largest in the layer
-    side_force: Array  # (n, c) N, largest lateral force between carriage and guide
-    load_angle: Array  # (n, c) electrical rad, largest
-    mount_force: Array  # (n, c) N, smallest vertical force (negative would be lift-off); NaN where bolted
-    axial_force: Array  # (n, c) N, smallest load hanging on the screw
-    stop_hit: NDArray[np.bool_]  # (n, c) joint travel used up
-    tail_bound: Array  # (n,) m, bound of motion neglected after the last computed instant
+    layer: Annotated[
+        NDArray[np.int64], Quantity(axes="layer", unit="1", meaning="layer number, from 1", kind="int64")
+    ]
+    probe_name: Annotated[
+        Names, Quantity(axes="probe", unit="", meaning="name of the probe", kind="text", name="probe")
+    ]
+    corner_name: Annotated[
+        Names, Quantity(axes="corner", unit="", meaning="name of the corner", kind="text", name="corner")
+    ]
+    print_height: Annotated[
+        Array, Quantity(axes="layer", unit="m", meaning="top of the part after the layer")
+    ]
+    commanded_height: Annotated[
+        Array, Quantity(axes="layer", unit="m", meaning="commanded height of the bed against layer 1")
+    ]
+    nut_position: Annotated[
+        Array,
+        Quantity(axes="layer corner", unit="m", meaning="nut above the lower end of the screw's free length"),
+    ]
+    probe_position: Annotated[Array, Quantity(axes="probe axis", unit="m", meaning="place of the probe")]
+    corner_position: Annotated[
+        Array, Quantity(axes="corner axis", unit="m", meaning="place of the screw axis")
+    ]
+    height_error: Annotated[
+        Array,
+        Quantity(
+            axes="layer probe", unit="m", meaning="height error against layer 1, positive nearer the nozzle"
+        ),
+    ]
+    lateral_error: Annotated[
+        Array,
+        Quantity(
+            axes="layer probe axis",
+            unit="m",
+            meaning="lateral error against layer 1 at the top of the part",
+        ),
+    ]
+    height_raw: Annotated[
+        Array, Quantity(axes="layer probe", unit="m", meaning="height error, not referred to layer 1")
+    ]
+    lateral_raw: Annotated[
+        Array,
+        Quantity(
+            axes="layer probe axis",
+            unit="m",
+            meaning="lateral error at the top of the part, not referred to layer 1",
+        ),
+    ]
+    pose_raw: Annotated[Array, Quantity(axes="layer bed_coordinate", unit="m, rad", meaning=_POSE)]
+    tilt: Annotated[
+        Array, Quantity(axes="layer rotation", unit="rad", meaning="rotation of the bed against layer 1")
+    ]
+    thickness_error: Annotated[
+        Array,
+        Quantity(
+            axes="layer probe", unit="m", meaning="layer thickness minus the commanded one, 0 for layer 1"
+        ),
+    ]
     trace: tuple[Trace, ...] = ()
 
 
@@ -77,7 +129,6 @@ class Run:
     scenario_source: str
     scenario_resolved: str  # TOML of the complete scenario
     engine: str
-    solver_status: str
     solver_message: str
     seed: int
     created: str  # ISO 8601, UTC
@@ -87,4 +138,3 @@ class Run:
     )  # CSV tables by the path as written, see the loader
     statistics: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
-    extras: dict[str, Any] = field(default_factory=dict)

@@ -1,26 +1,31 @@
-"""The result file, stated once: every dataset with its axes, unit, meaning, type and the field it comes from.
+"""The result file: every dataset with its axes, unit, meaning, type and the field it comes from.
 
-The writer, the reader and `results/README.md` are all made from `DATASETS`.
+They are stated where the fields are, in `bedsim.quantities` and `bedsim.results.layers`.  The writer, the
+reader and `results/README.md` are all made from `DATASETS`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
+import numpy as np
+
+from bedsim.quantities import FIRST_VERSION, REPORTED, Kind, Quantity, quantities_of
+from bedsim.results.layers import LayerResult, Trace
 from bedsim.scenario.tables import DEVIATION, OFFSETS
 
 FILE_TYPE = "bedsim run"
-FORMAT_VERSION = (1, 1)  # 1.1: the scenario's tables
+SOLVER_STATUS = "finished"  # kept for readers of 1.0
 
 ROOT_ATTRIBUTES: tuple[tuple[str, str], ...] = (
     ("file_type", f"always '{FILE_TYPE}'"),
     ("format_version", "two integers, major and minor"),
     ("program_version", "version of bedsim that wrote the file"),
     ("engine", "name of the engine"),
-    ("solver_status", "outcome of the solver, one word"),
+    ("solver_status", f"always '{SOLVER_STATUS}': a run that did not finish leaves no file"),
     ("solver_message", "the solver's own message"),
     ("seed", "seed of random draws"),
     ("created", "date and time, ISO 8601, UTC"),
@@ -36,16 +41,15 @@ STATISTICS_GROUP = "statistics"
 README = Path(__file__).parents[2] / "results" / "README.md"
 """Written by `python -m bedsim.results.schema`."""
 
-Kind = Literal["float64", "int64", "bool", "text"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dataset:
-    """One dataset of the file.
+    """One dataset of the file: a quantity in a group.
 
     `dims`: names of its axes; a dataset whose only axis carries its own name is the dimension scale of that
     axis.
-    `field`: attribute of Run, LayerResult or Trace it is taken from; empty for fixed labels.
+    `field`: attribute of Run, LayerResult or Trace it is taken from; empty for fixed labels.  `since`: the
+    version of the file that brought it.
     """
 
     group: str
@@ -55,6 +59,7 @@ class Dataset:
     long_name: str
     kind: Kind = "float64"
     field: str = ""
+    since: tuple[int, int] = FIRST_VERSION
 
     @property
     def is_scale(self) -> bool:
@@ -62,117 +67,47 @@ class Dataset:
         return self.dims == (self.name,)
 
 
-def _layers(
-    name: str, dims: str, unit: str, long_name: str, kind: Kind = "float64", field: str = "="
-) -> Dataset:
-    return _dataset(LAYERS_GROUP, name, dims, unit, long_name, kind, field)
+def _datasets(group: str, quantities: Iterable[Quantity]) -> Iterator[Dataset]:
+    for q in quantities:
+        yield Dataset(
+            group=group,
+            name=q.name,
+            dims=q.dims,
+            unit=q.unit,
+            long_name=q.meaning,
+            kind=q.kind,
+            field=q.field,
+            since=q.since,
+        )
 
 
-def _trace(
-    name: str, dims: str, unit: str, long_name: str, kind: Kind = "float64", field: str = "="
-) -> Dataset:
-    return _dataset(TRACE_GROUP, name, dims, unit, long_name, kind, field)
+def _labels(group: str, **meaning: str) -> Iterator[Dataset]:
+    """Fixed names of what stands along an axis."""
+    for name, text in meaning.items():
+        yield Dataset(group=group, name=name, dims=(name,), unit="", long_name=text, kind="text")
 
 
-def _dataset(group: str, name: str, dims: str, unit: str, long_name: str, kind: Kind, field: str) -> Dataset:
-    source = name if field == "=" else field
+def _text(name: str, long_name: str) -> Dataset:
+    field = f"scenario_{name}"
     return Dataset(
-        group=group,
-        name=name,
-        dims=tuple(dims.split()),
-        unit=unit,
-        long_name=long_name,
-        kind=kind,
-        field=source,
+        group=SCENARIO_GROUP, name=name, dims=(), unit="", long_name=long_name, kind="text", field=field
     )
 
 
+_AXES = {"axis": "horizontal axis", "bed_coordinate": "shift, rotation or twist shape of the bed"}
+_REPORTED = {q.field for q in REPORTED}
+
 DATASETS: tuple[Dataset, ...] = (
-    _dataset(SCENARIO_GROUP, "source", "", "", "scenario as written", "text", "scenario_source"),
-    _dataset(
-        SCENARIO_GROUP,
-        "resolved",
-        "",
-        "",
-        "scenario with every default filled in",
-        "text",
-        "scenario_resolved",
-    ),
-    _layers("layer", "layer", "1", "layer number, from 1", "int64"),
-    _layers("probe", "probe", "", "name of the probe", "text", "probe_name"),
-    _layers("corner", "corner", "", "name of the corner", "text", "corner_name"),
-    _layers("axis", "axis", "", "horizontal axis", "text", ""),
-    _layers("rotation", "rotation", "", "axis of rotation", "text", ""),
-    _layers("bed_coordinate", "bed_coordinate", "", "shift, rotation or twist shape of the bed", "text", ""),
-    _layers("print_height", "layer", "m", "top of the part after the layer"),
-    _layers("commanded_height", "layer", "m", "commanded height of the bed against layer 1"),
-    _layers("nut_position", "layer corner", "m", "nut above the lower end of the screw's free length"),
-    _layers("probe_position", "probe axis", "m", "place of the probe"),
-    _layers("corner_position", "corner axis", "m", "place of the screw axis"),
-    _layers("height_error", "layer probe", "m", "height error against layer 1, positive nearer the nozzle"),
-    _layers("lateral_error", "layer probe axis", "m", "lateral error against layer 1 at the top of the part"),
-    _layers("height_raw", "layer probe", "m", "height error, not referred to layer 1"),
-    _layers(
-        "lateral_raw",
-        "layer probe axis",
-        "m",
-        "lateral error at the top of the part, not referred to layer 1",
-    ),
-    _layers(
-        "pose_raw", "layer bed_coordinate", "m, rad", "bed against its commanded pose: t and twist m, w rad"
-    ),
-    _layers("tilt", "layer rotation", "rad", "rotation of the bed against layer 1"),
-    _layers("thickness_error", "layer probe", "m", "layer thickness minus the commanded one, 0 for layer 1"),
-    _layers(
-        "residual_height",
-        "layer probe",
-        "m",
-        "peak height vibration when printing starts; not a number from an engine without inertia",
-    ),
-    _layers(
-        "residual_lateral",
-        "layer probe",
-        "m",
-        "peak lateral vibration when printing starts; likewise",
-    ),
-    _layers(
-        "settle_time",
-        "layer",
-        "s",
-        "from the end of the motion until all probes stay within 0.1 um; likewise",
-    ),
-    _layers(
-        "joint_excursion",
-        "layer corner",
-        "m",
-        "largest way of any of the joint's elements from its middle",
-    ),
-    _layers("side_force", "layer corner", "N", "largest lateral force between carriage and guide"),
-    _layers("load_angle", "layer corner", "rad", "largest load angle of the motor, electrical"),
-    _layers(
-        "mount_force",
-        "layer corner",
-        "N",
-        "smallest vertical force in the mount, negative: lift-off; not a number where it is bolted: nothing "
-        "lifts off there, and no force of its own is known",
-    ),
-    _layers("axial_force", "layer corner", "N", "smallest load hanging on the screw"),
-    _layers("stop_hit", "layer corner", "1", "joint travel used up", "bool"),
-    _layers("tail_bound", "layer", "m", "bound of the motion neglected after the last computed instant"),
-    _trace("time", "time", "s", "time from the start of the layer change"),
-    _trace("probe", "probe", "", "name of the probe", "text", ""),
-    _trace("corner", "corner", "", "name of the corner", "text", ""),
-    _trace("axis", "axis", "", "horizontal axis", "text", ""),
-    _trace("bed_coordinate", "bed_coordinate", "", "shift, rotation or twist shape of the bed", "text", ""),
-    _trace("pose", "time bed_coordinate", "m, rad", "bed against its commanded pose: t and twist m, w rad"),
-    _trace("height", "time probe", "m", "height error, not referred to layer 1"),
-    _trace(
-        "lateral", "time probe axis", "m", "lateral error at the top of the part, not referred to layer 1"
-    ),
-    _trace("joint", "time corner axis", "m", "nut minus carriage at the joint, turning left out"),
-    _trace("load_angle", "time corner", "rad", "load angle of the motor, electrical"),
-    _trace("commanded_height", "time", "m", "commanded height of the bed"),
+    _text("source", "scenario as written"),
+    _text("resolved", "scenario with every default filled in"),
+    *_labels(LAYERS_GROUP, **_AXES, rotation="axis of rotation"),
+    *_datasets(LAYERS_GROUP, (q for q in quantities_of(LayerResult) if q.field not in _REPORTED)),
+    *_datasets(LAYERS_GROUP, REPORTED),
+    *_labels(TRACE_GROUP, **_AXES, probe="name of the probe", corner="name of the corner"),
+    *_datasets(TRACE_GROUP, quantities_of(Trace)),
 )
+
+FORMAT_VERSION = max(((1, 1), *(d.since for d in DATASETS)))  # 1.1: the scenario's tables
 
 TABLE_COLUMNS = (OFFSETS, DEVIATION)
 """Columns that a table of the scenario may have, each a dataset of its own; the first one is the scale."""
@@ -221,6 +156,12 @@ def check_shapes(group: str, shapes: Mapping[str, tuple[int, ...]], sizes: Mappi
         expected = tuple(sizes[axis] for axis in d.dims)
         if d.name in shapes and shapes[d.name] != expected:
             raise ValueError(f"{group}/{d.name} has shape {shapes[d.name]}, but {d.dims} ask for {expected}")
+
+
+def unknown(dataset: Dataset, sizes: Mapping[str, int]) -> Any:
+    """What a file from before `dataset` came up tells of it: nothing, as not a number (a flag: not set)."""
+    empty = np.nan if dataset.kind == "float64" else 0
+    return np.full([sizes[axis] for axis in dataset.dims], empty, dtype=dataset.kind)
 
 
 _README_HEAD = """\

@@ -21,7 +21,7 @@ from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run, Trace
 
 _TEXT = h5py.string_dtype("utf-8")
-_RUN_TEXTS = ("program_version", "engine", "solver_status", "solver_message", "created")
+_RUN_TEXTS = ("program_version", "engine", "solver_message", "created")
 
 
 # ---- any kind of file ---------------------------------------------------------------------------------
@@ -164,7 +164,7 @@ def get_array(dataset: h5py.Dataset, kind: str) -> Any:
 
 
 def write_run(run: Run, path: Path) -> None:
-    """Write one run as HDF5, complete or not at all; `Run.extras` stay in memory only.
+    """Write one run as HDF5, complete or not at all.
 
     Raises ResultFileError when the file cannot be written, ValueError when the arrays of the run do not fit
     together.
@@ -173,6 +173,7 @@ def write_run(run: Run, path: Path) -> None:
         mark_file(file, schema.FILE_TYPE, schema.FORMAT_VERSION)
         for name in _RUN_TEXTS:
             file.attrs[name] = getattr(run, name)
+        file.attrs["solver_status"] = schema.SOLVER_STATUS
         file.attrs["seed"] = np.int64(run.seed)
         file.attrs.create("notes", np.asarray(run.notes, dtype=object), shape=(len(run.notes),), dtype=_TEXT)
         statistics = file.create_group(schema.STATISTICS_GROUP)
@@ -270,10 +271,14 @@ def _read_traces(file: h5py.File) -> tuple[Trace, ...]:
 
 
 def _read_group(group: h5py.Group, pattern: str) -> dict[str, Any]:
+    version = tuple(int(v) for v in group.file.attrs["format_version"])
     datasets = schema.of_group(pattern)
-    missing = [d.name for d in datasets if d.name not in group]
+    missing = [d.name for d in datasets if d.name not in group and d.since <= version]
     if missing:
         raise KeyError(f"{group.name} lacks {', '.join(missing)}")
-    sizes = {d.name: group[d.name].shape[0] for d in datasets if d.is_scale}
-    schema.check_shapes(pattern, {d.name: group[d.name].shape for d in datasets}, sizes)
-    return {d.field: get_array(group[d.name], d.kind) for d in datasets if d.field}
+    there = [d for d in datasets if d.name in group]
+    sizes = {d.name: group[d.name].shape[0] for d in there if d.is_scale}
+    schema.check_shapes(pattern, {d.name: group[d.name].shape for d in there}, sizes)
+    found = {d.field: get_array(group[d.name], d.kind) for d in there if d.field}
+    younger = {d.field: schema.unknown(d, sizes) for d in datasets if d.name not in group}
+    return found | younger

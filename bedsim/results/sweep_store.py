@@ -19,6 +19,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from bedsim.errors import ResultFileError
+from bedsim.quantities import FIGURES
 from bedsim.results.store import add_array, add_text, create_atomically, get_array, mark_file, open_checked
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
 
@@ -42,7 +43,7 @@ _PLAN_TEXTS = {
     "scenario_source": "scenario as written",
     "scenario_resolved": "scenario with every default filled in, before the axes set their keys",
 }
-_UNITS = {"side_force": "N", "mount_force": "N", "axial_force": "N", "load_angle": "rad"}
+_UNITS = {q.name: q.unit for q in FIGURES}
 
 
 # ---- parts --------------------------------------------------------------------------------------------

@@ -76,14 +76,6 @@ def typical_screw(lot: Lot) -> DrawnScrew:
     return _screws(lot, _fixed_levels(lot, 0.5, spread_out=True)).member(0)
 
 
-def promise(lot: Lot) -> str:
-    """State in one sentence how often a drawn screw meets its grade."""
-    if isinstance(lot, MeasuredLot):
-        return f"{lot.name}: drawn from mean and spread of {lot.basis}; no grade is promised."
-    share = 1.0 if lot.spread.law == "sorted" else lot.spread.inside
-    return f"{lot.name}: at least {100 * share:g} % of drawn screws meet every limit of {lot.grade} together."
-
-
 def _top_level(lot: Lot) -> float:
     if isinstance(lot, MeasuredLot):
         return lot.inside

@@ -105,14 +105,6 @@ def slow_deviation(screws: DrawnScrew | DrawnScrews, position: ArrayLike) -> Arr
     return np.asarray(waves.real.sum(axis=-2))
 
 
-def travel_deviation(screws: DrawnScrew | DrawnScrews, position: ArrayLike) -> Array:
-    """Travel deviation [m] at `position` [m], the screw turning by 2 pi per lead; shapes as
-    `centreline`."""
-    s = np.asarray(position, dtype=float)
-    once = np.asarray(screws.once_per_turn)[..., None] * np.exp(2j * np.pi * s / screws.lead)
-    return np.asarray(np.asarray(screws.slope)[..., None] * s + slow_deviation(screws, s) + once.real)
-
-
 def scenario_keys(screw: DrawnScrew, travel_table: str) -> dict[str, dict[str, object]]:
     """Write a screw as the keys of a scenario: {"run_out": {...}, "travel": {...}}.
 

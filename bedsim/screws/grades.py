@@ -175,16 +175,6 @@ def straightness_length(diameter: float) -> float:
     )
 
 
-def journal_run_out_limit(thread: float, total: float, distance: float, length: float) -> float:
-    """Return the run-out allowed on a journal away from its support: E1 = e + (L1/L) E2, all in m.
-
-    `thread`: table value e at the support; `total`: total run-out E2 of the whole shaft; `distance`: L1
-    from the support; `length`: L of the shaft.  Source: [XLONG] (their worked example: 0.012 + 80/500 x
-    0.060 -> 0.022 mm).
-    """
-    return thread + distance / length * total
-
-
 def grades_of(standard: str) -> tuple[Grade, ...]:
     """All grades of "ISO" or "JIS", finest first."""
     names = ISO_GRADES if standard == "ISO" else JIS_CLASSES

@@ -1,41 +1,19 @@
-"""A travel record and a centreline judged as the screw standards judge them.
+"""A centreline judged as the screw standards judge it, and the widest band of a record in a window.
 
-The record of travel deviation is compared with its least-squares line: the line's deviation at the end of
-the useful travel is held against ep, the width of the band of the rest against vup, v300 (worst 300 mm)
-and v2pi (worst turn). The centreline is compared with the straight line through its ends: the axis about
-which a screw turns when it lies on two supports there.
+The centreline is compared with the straight line through its ends: the axis about which a screw turns when it
+lies on two supports there.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bedsim.errors import InputError
-from bedsim.units import MM
 
 Array = NDArray[np.float64]
-Offsets = NDArray[np.complex128]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TravelEvaluation:
-    """Travel of one or many screws, shape (...,) [m]; slope [m/m].
-
-    `mean_error`: fitted line over the useful travel, signed (against ep).  `vu`, `v300`, `v2pi`: widths of
-    the band parallel to that line.  `change_300`: largest change of the deviation over 300 mm (against
-    travel_300).
-    """
-
-    slope: Array
-    mean_error: Array
-    vu: Array
-    v300: Array
-    v2pi: Array
-    change_300: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,34 +30,6 @@ class CentrelineEvaluation:
     total: Array
     straightness: Array
     local: Array
-
-
-def evaluate_travel(position: ArrayLike, deviation: ArrayLike, lead: float) -> TravelEvaluation:
-    """Evaluate travel deviation against its least-squares line.
-
-    Parameters
-    ----------
-    position : shape (n,) [m], increasing, over the useful travel
-    deviation : shape (..., n) [m]
-    lead : [m]; at least eight points must fall on a turn or v2pi is too small
-
-    Where the useful travel is shorter than 300 mm, v300 and change_300 are taken over the whole of it.
-    Raises InputError for fewer than three positions or positions that do not increase.
-    Source: [REXROTH83301] p. 81 and [ISO3408-3] for the definitions of e, vu, v300, v2pi.
-    """
-    s = _positions(position)
-    d = np.asarray(deviation, dtype=float)
-    centred = s - s.mean()
-    slope = d @ centred / (centred @ centred)
-    rest = d - d.mean(axis=-1, keepdims=True) - slope[..., None] * centred
-    return TravelEvaluation(
-        slope=slope,
-        mean_error=slope * (s[-1] - s[0]),
-        vu=np.ptp(rest, axis=-1),
-        v300=widest_in_window(s, rest, 300 * MM),
-        v2pi=widest_in_window(s, rest, lead),
-        change_300=_largest_change(s, d, _whole_turns(s[-1] - s[0], lead)),
-    )
 
 
 def evaluate_centreline(
@@ -100,7 +50,7 @@ def evaluate_centreline(
     once, as the printed tables suggest. A screw held at one end swings the free end far more than
     `straightness`: see `total`.
     """
-    s = _positions(position)
+    s = positions(position)
     r = np.asarray(offset, dtype=complex)
     length = s[-1] - s[0]
     chord = r[..., :1] + (r[..., -1:] - r[..., :1]) * ((s - s[0]) / length)
@@ -110,7 +60,7 @@ def evaluate_centreline(
         upper_end=2 * np.abs(r[..., -1]),
         total=2 * np.abs(r).max(axis=-1),
         straightness=2 * np.abs(bent).max(axis=-1),
-        local=2 * _largest_change(s, bent, min(straightness_length, length / 2)),
+        local=2 * largest_change(s, bent, min(straightness_length, length / 2)),
     )
 
 
@@ -146,7 +96,7 @@ def _windows(position: Array, window: float) -> tuple[NDArray[np.intp], NDArray[
     return low, np.maximum(high, low)
 
 
-def _largest_change(position: Array, values: NDArray[np.generic], window: float) -> Array:
+def largest_change(position: Array, values: NDArray[np.generic], window: float) -> Array:
     """Largest |values(s + w) - values(s)|, linear between samples; w is the window or the whole record."""
     w = min(window, position[-1] - position[0])
     starts = position[position <= position[-1] - w + 1e-9 * w]
@@ -157,17 +107,8 @@ def _largest_change(position: Array, values: NDArray[np.generic], window: float)
     return np.asarray(np.abs(at_end - values[..., : starts.size]).max(axis=-1))
 
 
-def _whole_turns(record: float, lead: float) -> float:
-    """Whole turns next to 300 mm; if the record is shorter, those it holds (less than one turn: all of
-    it).
-    """
-    turns = round(300 * MM / lead)
-    if turns * lead > record * (1 + 1e-9):
-        turns = math.floor(record / lead * (1 + 1e-9))
-    return turns * lead or record
-
-
-def _positions(position: ArrayLike) -> Array:
+def positions(position: ArrayLike) -> Array:
+    """Positions (n,) of a record as an array. Raises InputError unless three or more, increasing."""
     s = np.asarray(position, dtype=float)
     if s.ndim != 1 or s.size < 3 or not np.all(np.diff(s) > 0):
         raise InputError("position: an evaluation needs at least three increasing positions.")

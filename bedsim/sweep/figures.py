@@ -13,20 +13,20 @@ from numpy.typing import NDArray
 from bedsim.analysis import metrics
 from bedsim.analysis.figures import METRICS
 from bedsim.engines.base import LOST_STEP, Job
+from bedsim.quantities import FIGURES
 from bedsim.sweep.response import Values
 
 Array = NDArray[np.float64]
 
 DIRECTIONS = 36
 ENVELOPE_MEMBERS = 512  # of each cell: enough for quantiles of 5 and 95 %, and the files stay small
-_VIBRATION = ("residual_lateral", "residual_height")
-_LEFT_OUT = ("tail_bound",)
 _IDENTITY_COLUMNS = 512
 
 
 def metric_names(engine: str) -> tuple[str, ...]:
     """Figures that the engine can tell, in the order of every table."""
-    hidden = _LEFT_OUT if engine == "propagator" else (*_LEFT_OUT, *_VIBRATION)
+    vibrates = engine == "propagator"
+    hidden = {q.name for q in FIGURES if q.of_solver or (q.by_vibration and not vibrates)}
     return tuple(m.name for m in METRICS if m.name not in hidden)
 
 
@@ -66,10 +66,7 @@ class Tally:
         self._thickness = np.zeros(members)
         self._bands = bands
         self._phasor = np.zeros((corners, 3, members), dtype=np.complex128)
-        self._largest = {
-            name: np.zeros(members) for name in ("joint", "side_force", "load_angle", *_VIBRATION)
-        }
-        self._least = {name: np.full(members, np.inf) for name in ("mount_force", "axial_force")}
+        self._worst = {q.name: np.full(members, np.nan) for q in FIGURES}
         self._travel = job.machine.joint_travel
         self._stopped = np.zeros(members, dtype=bool)
         self._kept = np.zeros((keep, job.program.layers, 2), dtype=np.float32)
@@ -82,14 +79,12 @@ class Tally:
         self._thickness = np.maximum(self._thickness, np.abs(steps).max(axis=(0, 1)))
         self._last = v.height[-1]
         self._band(v)
-        for name, total in self._largest.items():
-            value = getattr(v, name)
-            if value is not None:
-                np.maximum(total, value.max(axis=(0, 1)), out=total)
-        for name, total in self._least.items():
-            np.fmin(total, np.fmin.reduce(getattr(v, name), axis=(0, 1)), out=total)
-        self._stopped |= (v.joint > self._travel[None, :, None]).any(axis=(0, 1))
-        self._stopped |= (v.load_angle > LOST_STEP).any(axis=(0, 1))
+        for q in FIGURES:
+            if q.name in v.reported:
+                values, total = v.reported[q.name], self._worst[q.name]
+                q.extreme(total, q.extreme.reduce(values, axis=tuple(range(values.ndim - 1))), out=total)
+        self._stopped |= (v.reported["joint_excursion"] > self._travel[None, :, None]).any(axis=(0, 1))
+        self._stopped |= (v.reported["load_angle"] > LOST_STEP).any(axis=(0, 1))
         self._keep(v)
 
     def _extent(self, v: Values) -> None:
@@ -147,9 +142,7 @@ class Tally:
             "thickness_error": self._thickness,
             "lateral_band": _largest_told(lateral),
             "height_band": _largest_told(np.abs(h)),
-            "joint_excursion": self._largest["joint"],
-            **self._largest,
-            **{name: np.where(np.isinf(v), np.nan, v) for name, v in self._least.items()},
+            **self._worst,
         }
         return np.stack([found[name] for name in names], axis=1)
 

@@ -7,74 +7,77 @@ the print.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import base
 from bedsim.engines.equilibrium import layer_path
+from bedsim.engines.static import at_rest
 from bedsim.model.assembly import System
 from bedsim.sweep.sources import RUN_OUT, Prepared
 
 Array = NDArray[np.float64]
 
 LAYERS_AT_ONCE = 64
+_AT_CORNER = 8  # rows of a corner in `Gains`
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Values:
     """Errors of some layers (l) for members (m), SI: what `figures.Tally` adds up.
 
-    `height` (l, p, m), `lateral` (l, p, 2, m), against the first layer; `joint`, `side_force`, `load_angle`
-    (l, c, m): sizes; `mount_force`, `axial_force` (l, c, m); `residual_height`, `residual_lateral` (l, p, m).
+    `height` (l, p, m), `lateral` (l, p, 2, m), against the first layer; `reported`: what the machine tells of
+    the quantities of `bedsim.quantities`, by name, their axes with that of the members last.
     """
 
     layers: NDArray[np.int64]
     height: Array
     lateral: Array
-    joint: Array
-    side_force: Array
-    load_angle: Array
-    mount_force: Array
-    axial_force: Array
-    residual_height: Array | None = None
-    residual_lateral: Array | None = None
+    reported: Mapping[str, Array]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gains:
     """Linear response of some layers: `matrix` (rows, 1 + s), first column what straight screws leave.
 
-    Rows are height (l, p), lateral (l, p, 2), joint (l, c, 3), guide force (l, c, 2), load angle, mount
-    force, axial force (l, c) in this order.  `joint_ends` as of the machine.
+    Rows are height (l, p), lateral (l, p, 2), then of every corner (8, l) the joint's two displacements and
+    its turn, the extensions of both guide rows, of motor, mount and axial row.
     """
 
     layers: NDArray[np.int64]
-    probes: int
-    joint_ends: tuple[tuple[Array, ...], ...]
+    observer: base.Observer
     matrix: Array
+
+    @property
+    def probes(self) -> int:
+        """Number of probes."""
+        return self.observer.height.shape[0]
 
     def values(self, amounts: Array) -> Values:
         """Errors of members with drawn amounts (m, s)."""
-        l, p, c, m = self.layers.size, self.probes, len(self.joint_ends), amounts.shape[0]
+        l, p, m = self.layers.size, self.probes, amounts.shape[0]
         with_one = np.concatenate([np.ones((m, 1)), amounts], axis=1)
         rows = self.matrix @ np.ascontiguousarray(with_one.T)
-        sizes = [l * p, 2 * l * p, 3 * l * c, 2 * l * c, l * c, l * c, l * c]
-        height, lateral, joint, guide, angle, mount, axial = np.split(rows, np.cumsum(sizes)[:-1])
-        moved = zip(joint.reshape(l, c, 3, m).transpose(1, 2, 0, 3), self.joint_ends, strict=True)
+        height, lateral, corners = np.split(rows, [l * p, 3 * l * p])
+        at = corners.reshape(-1, _AT_CORNER, l, m)
+        found = [self._corner(c, seen) for c, seen in enumerate(at)]
         return Values(
             layers=self.layers,
             height=height.reshape(l, p, m),
             lateral=lateral.reshape(l, p, 2, m),
-            joint=np.sqrt(np.stack([base.squared_way(own, ends) for own, ends in moved], axis=1)),
-            side_force=np.hypot(*np.moveaxis(guide.reshape(l, c, 2, m), 2, 0)),
-            load_angle=np.abs(angle.reshape(l, c, m)),
-            mount_force=mount.reshape(l, c, m),
-            axial_force=axial.reshape(l, c, m),
+            reported={name: np.stack([one[name] for one in found], axis=1) for name in found[0]},
         )
+
+    def _corner(self, c: int, seen: Array) -> dict[str, Array]:
+        """Quantities (l, m) of one corner from what is seen there (8, l, m)."""
+        x, y, turn, guide_x, guide_y, motor, mount, axial = seen
+        at = base.CornerMotion(
+            joint=(x, y, turn), guide=(guide_x, guide_y), motor=motor, mount=mount, axial=axial
+        )
+        return base.corner_quantities(self.observer, c, at, self.observer.axial_stiffness[:, c, None])
 
     def lateral_rows(self) -> Array:
         """Lateral part of the matrix (l p 2, 1 + s)."""
@@ -91,7 +94,7 @@ def gains(prepared: Prepared) -> Iterator[Gains]:
         system = job.machine.system(layers[start : start + LAYERS_AT_ONCE])
         observer = base.make_observer(job.machine, system, job.probes)
         imposed = _imposed(prepared, system)
-        q = _motions(system, imposed)
+        q = at_rest(system, imposed, np.eye(1, imposed.shape[-1])[0])
         pose = observer.bed @ q
         first = pose[:1] if first is None else first
         yield _gains(prepared, system, observer, q, imposed, pose - first)
@@ -110,12 +113,6 @@ def _imposed(prepared: Prepared, system: System) -> Array:
     return total
 
 
-def _motions(system: System, imposed: Array) -> Array:
-    force = system.imposed_force @ imposed
-    force[:, :, 0] += system.weight
-    return np.asarray(np.linalg.solve(system.K, force), dtype=np.float64)
-
-
 def _gains(
     prepared: Prepared, system: System, seen: base.Observer, q: Array, imposed: Array, pose: Array
 ) -> Gains:
@@ -123,40 +120,26 @@ def _gains(
     job = prepared.job
     height, flat, abbe = base.probe_maps(job.machine, job.probes)
     top = (system.layers * job.machine.layer_height)[:, None, None, None]
-    columns = q.shape[-1]
     parts = [
         height @ pose,
         (flat[None] + top * abbe[None]).reshape(system.layers.size, -1, flat.shape[-1]) @ pose,
-        _joint(seen, q, imposed),
-        _tension(seen, q, imposed, seen.guide_rows.ravel()) * seen.guide_stiffness.ravel()[:, None],
-        _tension(seen, q, imposed, seen.motor_rows) * seen.motor_electrical[:, None],
-        _mount(seen, q, imposed),
-        -_tension(seen, q, imposed, seen.axial_rows) * seen.axial_stiffness[:, :, None],
+        *(_corner(seen, c, q, imposed) for c in range(len(job.machine.corner_names))),
     ]
     return Gains(
         layers=system.layers,
-        probes=job.probes.shape[0],
-        joint_ends=job.machine.joint_ends,
-        matrix=np.concatenate([part.reshape(-1, columns) for part in parts]),
+        observer=seen,
+        matrix=np.concatenate([part.reshape(-1, q.shape[-1]) for part in parts]),
     )
 
 
-def _tension(seen: base.Observer, q: Array, imposed: Array, rows: NDArray[Any]) -> Array:
-    return seen.rows[rows] @ q - imposed[:, rows]
-
-
-def _joint(seen: base.Observer, q: Array, imposed: Array) -> Array:
-    moved = seen.joint @ q[:, None]  # (l, c, 3, 1 + s)
-    for c, bore in enumerate(seen.joint_imposed):
-        if bore[0] >= 0:
-            moved[:, c, :2] -= imposed[:, bore]
-    return moved
-
-
-def _mount(seen: base.Observer, q: Array, imposed: Array) -> Array:
-    force = -_tension(seen, q, imposed, seen.mount_rows) * seen.mount_stiffness[:, None]
-    force[:, :, 0] += seen.mount_preload
-    return force
+def _corner(seen: base.Observer, c: int, q: Array, imposed: Array) -> Array:
+    """What is seen at a corner (8, l, 1 + s)."""
+    joint = seen.joint[c] @ q  # (l, 3, 1 + s)
+    if seen.joint_imposed[c, 0] >= 0:
+        joint[:, :2] -= imposed[:, seen.joint_imposed[c]]
+    rows = [*seen.guide_rows[c], seen.motor_rows[c], seen.mount_rows[c], seen.axial_rows[c]]
+    extension = seen.rows[rows] @ q - imposed[:, rows]
+    return np.concatenate([joint, extension], axis=1).swapaxes(0, 1)
 
 
 def run_out_gram(prepared: Prepared) -> Array:

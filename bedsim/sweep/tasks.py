@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import ENGINES
 from bedsim.engines.base import Chunk, Job
+from bedsim.quantities import REPORTED
 from bedsim.results.sweep import CellPart
 from bedsim.screws.lots import Lot
 from bedsim.simulation import make_job, relative_errors
@@ -260,11 +261,5 @@ def _dynamic_values(job: Job, chunk: Chunk, pose1: Array) -> Values:
         layers=chunk.layers,
         height=np.moveaxis(errors["height_error"][:, 1:], 0, -1),
         lateral=np.moveaxis(errors["lateral_error"][:, 1:], 0, -1),
-        joint=np.moveaxis(chunk.joint_excursion, 0, -1),
-        side_force=np.moveaxis(chunk.side_force, 0, -1),
-        load_angle=np.moveaxis(np.abs(chunk.load_angle), 0, -1),
-        mount_force=np.moveaxis(chunk.mount_force, 0, -1),
-        axial_force=np.moveaxis(chunk.axial_force, 0, -1),
-        residual_height=np.moveaxis(chunk.residual_height, 0, -1),
-        residual_lateral=np.moveaxis(chunk.residual_lateral, 0, -1),
+        reported={q.name: np.moveaxis(getattr(chunk, q.field), 0, -1) for q in REPORTED},
     )

@@ -9,13 +9,14 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
-from bedsim.analysis.figures import METRICS, metric_text, mount_text
+from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
 from bedsim.analysis.visibility import assumptions, judge
 from bedsim.analysis.wall import probe_index, wall_of_layers
 from bedsim.analysis.wall_surface import bead_profile, common_gain
 from bedsim.analysis.waviness import cutoff_for_layers, waviness
+from bedsim.quantities import PER_CORNER
 from bedsim.units import MM
 from bedsim.views.report_figures import (
     Choices,
@@ -133,15 +134,12 @@ def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> S
     corners = tuple(
         Table(
             caption=_named(i, items, "Largest per corner over the print."),
-            head=("Corner", "Lead", "Joint excursion", "Side force", "Load angle", "Least mount force"),
+            head=("Corner", "Lead", *(q.columns[1] for q in PER_CORNER)),
             rows=tuple(
                 (
                     c.name,
                     f"{c.lead / MM:g} mm",
-                    quantity(c.joint_excursion, "m"),
-                    quantity(c.side_force, "N"),
-                    quantity(c.load_angle, "rad"),
-                    mount_text(c.mount_force),
+                    *(metric_text(q, c.worst[q.name]) for q in PER_CORNER),
                 )
                 for c in s.corners
             ),
@@ -252,7 +250,6 @@ def _repeat(items: Sequence[Reported]) -> Section:
             i.label,
             i.path,
             i.run.engine,
-            i.run.solver_status,
             i.run.created,
             i.run.program_version,
             str(i.run.seed),
@@ -261,7 +258,7 @@ def _repeat(items: Sequence[Reported]) -> Section:
     )
     table = Table(
         caption="Where the numbers come from.",
-        head=("Run", "Result file", "Engine", "Solver", "Computed (UTC)", "bedsim", "Seed"),
+        head=("Run", "Result file", "Engine", "Computed (UTC)", "bedsim", "Seed"),
         rows=rows,
     )
     commands = "\n".join(

@@ -11,7 +11,6 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 from bedsim.analysis.bands import Share, shares_by_cause, shares_by_corner
 from bedsim.analysis.metrics import Spectrum
 from bedsim.analysis.visibility import Sighting, Viewing, visible_between
-from bedsim.analysis.waviness import Waviness
 from bedsim.results.layers import Array
 from bedsim.units import MM, UM
 from bedsim.views import style
@@ -86,18 +85,3 @@ def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
     axes.set_xlabel("share of the relief's variance (%)")
     axes.margins(x=0.12)
     axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0))
-
-
-def draw_waviness(axes: Axes, wave: Waviness, label: str = "") -> None:
-    """Draw a waviness profile (µm) over the height of the print (mm) with Wt as a bracket of two lines."""
-    axes.plot(wave.position / MM, wave.profile / UM, label=label, **style.series(0, marked=False))
-    for edge in (wave.profile.min(), wave.profile.max()):
-        axes.axhline(edge / UM, color="0.5", linewidth=0.8, linestyle=":")
-    axes.set_xlabel("height of the print (mm)")
-    axes.set_ylabel("waviness (µm)")
-    axes.set_title(
-        f"Wa {wave.wa / UM:.2g} µm, Wq {wave.wq / UM:.2g} µm, Wt {wave.wt / UM:.2g} µm "
-        f"(cut-off {wave.cutoff / MM:g} mm)",
-        fontsize="medium",
-    )
-    axes.grid(alpha=0.3)

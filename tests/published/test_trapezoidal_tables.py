@@ -10,6 +10,7 @@ import math
 
 import pytest
 
+from bedsim.components.screw import Screw
 from bedsim.sizing import torque
 from bedsim.units import DEG, MM
 
@@ -54,6 +55,30 @@ def test_lead_angle_and_efficiencies(name, d, pitch, lead, angle, low, high):
     for f, efficiency in ((0.1, low), (0.2, high)):
         ours = torque.efficiency_raising(lam, torque.friction_angle(f))
         assert ours == pytest.approx(efficiency, abs=EFFICIENCY_DIGITS), (name, f)
+
+
+@pytest.mark.read("Trans Dev, trapezoidal screw specifications (www.transdev.co.uk)")
+def test_second_moment_of_the_smallest_root():
+    """The maker prints I = 131 mm4 for Tr10x2, that of the smallest 7e root, 7.191 mm."""
+    screw = Screw(
+        kind="plain",
+        diameter=10e-3,
+        root_diameter=7.191e-3,
+        pitch=2e-3,
+        lead=2e-3,
+        hand=1,
+        length=0.3,
+        ends="fixed-free",
+        youngs_modulus=206e9,
+        shear_modulus=79.4e9,
+        density=7850.0,
+        bearing_radial=1e8,
+        upper_bearing_radial=1e8,
+        bearing_tilt=1e4,
+        bearing_axial=1e8,
+        coupling=1e2,
+    )
+    assert screw.second_moment * 1e12 == pytest.approx(131, abs=0.5)
 
 
 @pytest.mark.read("www.linearmotiontips.com/how-to-determine-if-a-screw-will-back-drive")

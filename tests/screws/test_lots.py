@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from scipy import stats
 from scipy.interpolate import PchipInterpolator
+from travel_record import evaluate_travel, travel_deviation
 
 from bedsim.errors import InputError
 from bedsim.screws import drawing, drawn, lots
-from bedsim.screws.standard_evaluation import evaluate_centreline, evaluate_travel
+from bedsim.screws.standard_evaluation import evaluate_centreline
 
 UM = 1e-6
 D = lots.Dimensions(length=0.4, diameter=0.012, lead=0.005)
@@ -59,7 +60,7 @@ def make(grade, law="normal", inside=0.95, dimensions=D):
 
 def used(screws, grade):
     """Part of every limit used, by the standard's evaluation."""
-    travel = evaluate_travel(S, drawn.travel_deviation(screws, S), D.lead)
+    travel = evaluate_travel(S, travel_deviation(screws, S), D.lead)
     line = evaluate_centreline(S, drawn.centreline(screws, S), 0.08)
     found = {}
     for name, printed in PRINTED[grade].items():
@@ -196,7 +197,7 @@ def test_measured_lot_returns_its_mean_and_spread():
     tir = 2 * np.abs(screws.eccentricity)
     assert tir.mean() == pytest.approx(60 * UM, rel=0.03)
     assert tir.std() == pytest.approx(25 * UM, rel=0.06)
-    got = evaluate_travel(S, drawn.travel_deviation(screws, S), D.lead)
+    got = evaluate_travel(S, travel_deviation(screws, S), D.lead)
     assert got.slope.mean() == pytest.approx(1e-4, abs=4 * 5e-5 / np.sqrt(1500))
     assert got.slope.std() == pytest.approx(5e-5, rel=0.05)
     assert got.vu.mean() == pytest.approx(30 * UM, rel=0.02)
@@ -248,4 +249,4 @@ def test_scenario_keys_return_the_same_screw():
         * np.cos(2 * np.pi * S / 0.005 + np.radians(travel["once_per_turn_deg"]))
     )
     assert travel["variation_pv_um"] == 0
-    assert np.abs(d * UM - drawn.travel_deviation(screw, S)).max() < 1.1 * drawn.TABLE_ERROR
+    assert np.abs(d * UM - travel_deviation(screw, S)).max() < 1.1 * drawn.TABLE_ERROR

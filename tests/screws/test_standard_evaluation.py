@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
+from travel_record import evaluate_travel
 
 from bedsim.errors import InputError
-from bedsim.screws.standard_evaluation import evaluate_centreline, evaluate_travel, widest_in_window
+from bedsim.screws.standard_evaluation import evaluate_centreline, widest_in_window
 
 UM = 1e-6
 S = np.arange(0, 4001) * 1e-4  # 400 mm in steps of 0.1 mm

@@ -295,11 +295,13 @@ def test_a_printer_whose_motor_loses_steps_meets_nothing(tmp_path):
             layers=layers,
             height=none,
             lateral=np.zeros((layers.size, probes, 2, 2)),
-            joint=calm,
-            side_force=calm,
-            load_angle=angle,
-            mount_force=calm + 1,
-            axial_force=calm + 1,
+            reported={
+                "joint_excursion": calm,
+                "side_force": calm,
+                "load_angle": angle,
+                "mount_force": calm + 1,
+                "axial_force": calm + 1,
+            },
         )
     )
     assert meets(tally.lateral_pv, tally.height_pv, tally.stopped, order).tolist() == [True, False]

@@ -20,7 +20,7 @@ from bedsim.errors import ResultFileError
 from bedsim.results.layers import Run, Trace
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
-from bedsim.views import comparison, machine, pictures, style
+from bedsim.views import machine, pictures, style
 
 LONG = ("a corner with a really long name forty", "front right", "the one at the back with its name", "bl")
 
@@ -205,7 +205,7 @@ def test_drawing_leaves_no_global_state() -> None:
 import matplotlib, pathlib, sys, tempfile
 keys = [k for k in matplotlib.rcParams if "backend" not in k]  # asking for the backend itself imports pyplot
 before = {k: matplotlib.rcParams[k] for k in keys}
-from bedsim.views import comparison, pictures, style
+from bedsim.views import pictures, style
 path = pathlib.Path(tempfile.mkdtemp()) / "a.png"
 with style.page(path, 0.1, 0.1) as figure:
     figure.subplots()
@@ -259,17 +259,6 @@ def test_length_unit_follows_the_size() -> None:
     assert style.length_unit(np.array([0.0, 9e-4])) == (1e-6, "µm")
     assert style.length_unit(np.array([-2e-3])) == (1e-3, "mm")
     assert style.length_unit(np.zeros(0)) == (1e-6, "µm")
-
-
-def test_comparisons_are_drawn() -> None:
-    first, second, third = Figure().subplots(3, 1)
-    comparison.compare_lines(first, np.arange(5.0), {"rigid": np.arange(5.0), "rolling": np.ones(5)})
-    comparison.compare_bars(
-        second, ["lateral", "height"], {"rigid": np.array([3.0, 2.0]), "rolling": np.ones(2)}
-    )
-    comparison.compare_ranges(third, ["a", "b"], np.zeros(2), np.ones(2), np.full(2, 3.0))
-    assert len(first.lines) == 2 and len(second.patches) == 4
-    assert [t.get_text() for t in third.get_yticklabels()] == ["a", "b"]
 
 
 def test_the_check_for_covered_words_sees_them(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,10 +12,9 @@ from matplotlib.figure import Figure
 from bedsim.analysis.bands import REMAINDER, amplitude_spectrum, band_amplitudes, source_shares
 from bedsim.analysis.visibility import Viewing, judge, visibility_curve
 from bedsim.analysis.wall import wall_of_layers
-from bedsim.analysis.wall_surface import bead_profile, common_gain, light_wall
-from bedsim.analysis.waviness import waviness
+from bedsim.analysis.wall_surface import common_gain, light_wall
 from bedsim.views.wall_picture import draw_lit_wall, draw_relief, light_note, scale_bar, wall_picture
-from bedsim.views.wall_plots import draw_shares, draw_visibility, draw_waviness
+from bedsim.views.wall_plots import draw_shares, draw_visibility
 
 RAKING = np.deg2rad(60)
 
@@ -77,13 +76,6 @@ def test_share_bars_carry_their_percentages(walls, axes):
     draw_shares(axes, shares)
     assert [t.get_text().strip() for t in axes.texts] == ["75 %", "25 %", "75 %", "25 %"]
     assert REMAINDER[0] in [t.get_text() for t in axes.get_yticklabels()]
-
-
-def test_waviness_title_gives_the_parameters(walls, axes):
-    profile = bead_profile(walls[0])
-    wave = waviness(profile.height, profile.surface, 0.8e-3)
-    draw_waviness(axes, wave)
-    assert f"Wt {wave.wt * 1e6:.2g} µm" in axes.get_title()
 
 
 @pytest.mark.parametrize(("span", "bar"), [(60, 10), (100, 20), (9, 1), (300, 50)])
