@@ -9,6 +9,10 @@ import re
 from pathlib import Path
 
 import pytest
+from hand_corner import Corner
+from hand_decision import decision
+from hand_drive import train
+from hand_file import machine
 from hand_sheet import sheet
 
 from bedsim.analysis.sizing_gather import gather
@@ -111,3 +115,30 @@ def test_the_corner_that_is_told_is_the_worst(file):
             values = [row.value for row in rows]
             wanted = min(values) if name in less_is_worse else max(values, key=abs)
             assert check.value == pytest.approx(wanted, rel=1e-5, abs=1e-12), name
+
+
+@pytest.mark.parametrize("file", MACHINES, ids=lambda f: f.stem)
+def test_every_row_of_the_screw_decision(file):
+    loaded = load_scenario(file)
+    wanted = decision(file, [c.side_torque for c in gather(loaded).corners])
+    found = size_scenario(loaded).decision
+    assert [row.name for row in found] == list(wanted)
+    for row in found:
+        ball, plain, unit = wanted[row.name]
+        assert row.unit == unit
+        for value, by_hand in ((row.ball, ball), (row.plain, plain)):
+            assert (value is None) == (by_hand is None), row.name
+            if value is not None:
+                assert value == pytest.approx(by_hand, rel=1e-5, abs=1e-12), row.name
+
+
+@pytest.mark.parametrize("file", MACHINES, ids=lambda f: f.stem)
+def test_shares_of_the_axial_train_and_its_softest_corner(file):
+    numbers, report = machine(file), size_scenario(load_scenario(file))
+    trains = {c.name: train(c) for c in (Corner(numbers, k, 0.0) for k in range(len(numbers.corner)))}
+    assert set(report.axial_shares) == set(trains)
+    for name, parts in trains.items():
+        whole = sum(parts.values())
+        assert report.axial_shares[name] == pytest.approx({k: v / whole for k, v in parts.items()}, rel=1e-6)
+    softest = sum(trains[report.softest_corner].values())
+    assert softest == pytest.approx(max(sum(parts.values()) for parts in trains.values()))
