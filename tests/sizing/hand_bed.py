@@ -8,7 +8,7 @@ from decimal import ROUND_UP, Context, Decimal
 import numpy as np
 from hand_beams import buckling_load
 from hand_corner import Corner, G
-from hand_file import Row, belted, bounds, held_elsewhere, most, optional, shown
+from hand_file import Row, belted, bounds, held_elsewhere, lacking, most, optional, shown
 from hand_joint import heat, passed
 
 
@@ -50,8 +50,8 @@ def mount_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
         others = sum(passed(o) for o in corners if o is not c) / len(corners)
         parts = [heat(c, corners), passed(c), others]
         short = (sum(parts) - travel,) if sum(parts) > travel else ()
-        rows["travel needed along the groove"] = most(
-            1e3 * sum(parts), 1e3 * travel, "µm", *(1e3 * p for p in parts), *short
+        rows["travel needed along the groove"] = lacking(
+            most(1e3 * sum(parts), 1e3 * travel, "µm", *(1e3 * p for p in parts), *short), bool(short)
         )
     return rows
 
@@ -80,7 +80,8 @@ def off_rows(c: Corner) -> dict[str, Row]:
 
     def row(friction: float, held: float) -> Row:
         needed = max(0.0, c.driven_back(friction) + c.side)
-        return most(needed, held, "N mm", c.load, friction, *missing(c, needed, friction, held))
+        numbers = missing(c, needed, friction, held)
+        return lacking(most(needed, held, "N mm", c.load, friction, *numbers), bool(numbers))
 
     # J 2 pi/l a + m l eta2/(2 pi) a = F l eta2/(2 pi) + T_side - brake; l eta2/(2 pi) = d2/2 tan(lambda-rho)
     arm = c.d2 / 2 * math.tan(c.lam - c.rho(shaken)) / 1e3  # m
@@ -115,7 +116,9 @@ def unequal_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
     def row(height: float) -> Row:
         steep = slope * height  # a sine: supports keep their distances in the plate
         numbers = (math.degrees(math.asin(steep)),) if steep < 1 else ()
-        return shown(height, "mm", *numbers) if limit is None else most(height, limit, "mm", *numbers)
+        if limit is None:
+            return lacking(shown(height, "mm", *numbers), groove)
+        return lacking(most(height, limit, "mm", *numbers), height > limit)
 
     others = [o for o in corners if o is not c]
     rows = {

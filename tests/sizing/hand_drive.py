@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 from hand_beams import buckling_load, whirling
 from hand_corner import Corner
-from hand_file import INF, NAN, Row, belted, bounds, least, most, optional, shown
+from hand_file import INF, NAN, Row, belted, bounds, lacking, least, most, optional, shown
 
 #: Catalogues' rounded factors of Euler's load by ends: THK sheet A15-30.
 CATALOGUE = {"fixed-free": 0.25, "supported-supported": 1.0, "fixed-supported": 2.0, "fixed-fixed": 4.0}
@@ -30,7 +30,9 @@ def screw_rows(c: Corner) -> dict[str, Row]:
         ),
         "push against compression of the root": most(c.push, 147 * c.area, "N"),  # 147 N/mm2, THK A15-30
         "turning speed against 0.8 of critical": most(rpm, 60 * 0.8 * whirling(c), "rpm"),
-        "deceleration against unloading of the nut": most(1e3 * c.a, 1e3 * left / c.mass, "mm/s²"),
+        "deceleration against unloading of the nut": lacking(
+            most(1e3 * c.a, 1e3 * left / c.mass, "mm/s²"), left <= 0
+        ),
     }
     if not c.plain:
         # 50 000 and 70 000 mm rpm: usual catalogue figures, common practice, no source
@@ -124,7 +126,9 @@ def motor_rows(c: Corner) -> dict[str, Row]:
     errors = [bounds(optional(motor, f"place_error_{k}_deg")) for k in (1, 2, 3, 4)]
     wave = 100 * teeth * sum(k * math.radians(e[1]) for k, e in enumerate(errors, start=1))
     return {
-        "torque at travel speed against pull-out": most(needed, available, "N mm", rpm, c.high, *short),
+        "torque at travel speed against pull-out": lacking(
+            most(needed, available, "N mm", rpm, c.high, *short), bool(short) or not curve
+        ),
         "torque of the standing side force on the bent screw": shown(c.side / (c.gear * c.eta_g), "N mm"),
         "load angle, electrical": most(angle, 30.0, "°", *((INF,) if math.isinf(angle) else ())),
         "travel of one microstep": shown(
@@ -174,11 +178,11 @@ def life_rows(c: Corner) -> dict[str, Row]:
         if static:  # 2: usual figure, common practice, no source
             rows["static safety"] = least(static / c.push, 2.0, "")
         if len(rows) < 2:
-            rows["not computed: ratings not given"] = shown(NAN, "")
+            rows["not computed: ratings not given"] = lacking(shown(NAN, ""), True)
         return rows
     length = optional(z, "plain_nut_length_mm")
     if length is None:
-        return {"not computed: nut length not given": shown(NAN, "")}
+        return {"not computed: nut length not given": lacking(shown(NAN, ""), True)}
     # bearing area of turns that are half a pitch deep: pi d2 (P/2) per pitch of length (ISO 2904)
     area = math.pi * c.d2 / 2 * length
     slide = math.hypot(math.pi * c.d2, s.lead_mm)  # mm per turn

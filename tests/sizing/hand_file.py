@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -16,7 +16,7 @@ INF, NAN = math.inf, math.nan
 @dataclass(frozen=True)
 class Row:
     """A line of the sheet; `numbers`: those in the row's note and in what it misses, in order, None: held
-    elsewhere; `rel`: how close the row must come."""
+    elsewhere; `rel`: how close the row must come; `lacks`: whether something is said to be missing."""
 
     value: float
     unit: str
@@ -24,6 +24,7 @@ class Row:
     margin: float | None = None
     numbers: tuple[float, ...] | None = ()
     rel: float = 1e-6
+    lacks: bool = False
 
 
 def shown(value: float, unit: str, *numbers: float, rel: float = 1e-6) -> Row:
@@ -36,6 +37,11 @@ def most(value: float, limit: float, unit: str, *numbers: float, rel: float = 1e
 
 def least(value: float, limit: float, unit: str, *numbers: float, rel: float = 1e-6) -> Row:
     return Row(value, unit, limit, value / limit, numbers, rel)
+
+
+def lacking(row: Row, when: bool) -> Row:
+    """The row, with something missing in that case."""
+    return replace(row, lacks=bool(when))
 
 
 def held_elsewhere(unit: str) -> Row:

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 from hand_beams import side_stiffness
 from hand_corner import Corner, G
-from hand_file import INF, Row, most, optional, shown
+from hand_file import INF, Row, lacking, most, optional, shown
 from scipy.special import ellipe, ellipk
 
 
@@ -261,8 +261,8 @@ def joint_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
     lift = 1e3 * (G + j.pull / (j.weight / G))
     zone = 1e3 * j.friction / j.lateral if j.lateral > 0 else INF
     rows = {
-        "travel needed against travel": most(
-            1e3 * needed, 1e3 * travel, "µm", *(1e3 * p for p in parts), *short
+        "travel needed against travel": lacking(
+            most(1e3 * needed, 1e3 * travel, "µm", *(1e3 * p for p in parts), *short), bool(short)
         ),
         "recentring stiffness": shown(j.lateral, "N/mm"),
         "dead zone: does not come back from within": shown(
@@ -277,7 +277,9 @@ def joint_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
             drag,
         ),
         "travel which that turning uses up": shown(1e3 * parts[5], "µm", *((j.reach,) if j.reach else ())),
-        "stiffness against turning with the screw": shown(j.rotation / 1e3, "N m/rad"),
+        "stiffness against turning with the screw": lacking(
+            shown(j.rotation / 1e3, "N m/rad"), j.rotation <= 0
+        ),
         "height lost at each reversal": shown(1e3 * lost, "µm", math.degrees(wind)),
         "stiffness against turning that is enough": shown(enough / 1e3, "N m/rad", *wanted),
         "radius at which the joint's springs are enough": shown(
@@ -312,5 +314,6 @@ def ball_rows(c: Corner) -> list[tuple[str, Row]]:
         else:
             allowed = force * (1.6 * strength / pressure) ** 3
             beyond = (allowed,) if pressure > 1.6 * strength else ()
-            rows.append((name, most(pressure, 1.6 * strength, "MPa", force, stiffness, *beyond)))
+            row = most(pressure, 1.6 * strength, "MPa", force, stiffness, *beyond)
+            rows.append((name, lacking(row, bool(beyond))))
     return rows

@@ -40,6 +40,7 @@ def printed(words):
 def compare(check, row):
     where = f"{check.corner}: {check.name}"
     assert check.unit == row.unit, where
+    assert bool(check.missing) == row.lacks, where
     if row.numbers is None and math.isnan(row.value):
         return
     for name in ("value", "limit", "margin"):
