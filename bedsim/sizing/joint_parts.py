@@ -53,7 +53,6 @@ class JointSum:
     recentring: float
     rotation: float
     friction: float
-    friction_torque: float
     dead_zone: float
     pull: float
     push: float
@@ -80,7 +79,6 @@ def assemble(elements: Sequence[PlanarElement], rotation_stiffness: float = 0.0)
         recentring=recentring,
         rotation=float(K[2, 2]),
         friction=friction,
-        friction_torque=sum(e.friction * math.hypot(e.x, e.y) for e in elements),
         dead_zone=friction / recentring if recentring > 0 else math.inf,
         pull=sum(e.pull for e in elements),
         push=sum(e.push for e in elements),

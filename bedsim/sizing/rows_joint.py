@@ -87,7 +87,7 @@ def _recentring_rows(corner: CornerNumbers) -> list[Check]:
     recentring, push = joint.lateral, 0.0
     if joint.parts:
         total = joint_parts.assemble(joint.parts_warm)
-        recentring, push = total.recentring, total.push
+        push = total.push
         friction = total.friction if joint.balls else friction
     zone = friction / recentring if recentring > 0 else math.inf
     side = friction + recentring * corner.screw.run_out + push

@@ -114,7 +114,8 @@ def shown(
 def worst_by_name(checks: Iterable[Check]) -> list[Check]:
     """Keep of each (subject, name) the row with the smallest margin, in order of first appearance.
 
-    Rows without a limit keep the largest absolute value, or the smallest value where that is worse.
+    Rows without a limit keep the largest absolute value, or the smallest value where that is worse; beside
+    rows that have one (a ball whose plate's strength is given) they stand back.
     """
     kept: dict[tuple[str, str], Check] = {}
     for check in checks:
@@ -124,7 +125,7 @@ def worst_by_name(checks: Iterable[Check]) -> list[Check]:
     return list(kept.values())
 
 
-def _severity(check: Check) -> tuple[float, float]:
+def _severity(check: Check) -> tuple[bool, float, float]:
     if check.margin is None:
-        return (0.0, -check.value if check.low_is_worse else abs(check.value))
-    return (-check.margin, abs(check.value))
+        return (False, 0.0, -check.value if check.low_is_worse else abs(check.value))
+    return (True, -check.margin, abs(check.value))

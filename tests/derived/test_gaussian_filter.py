@@ -112,6 +112,35 @@ def test_cutoffs_of_the_periodic_series():
     assert cutoff_for_layers(0.1e-3) == pytest.approx(0.25e-3)
 
 
+@pytest.mark.parametrize(
+    ("spacing_mm", "cutoff_mm"),
+    [
+        (0.04, 0.08),
+        (0.05, 0.25),
+        (0.13, 0.25),
+        (0.14, 0.8),
+        (0.4, 0.8),
+        (0.42, 2.5),
+        (0.6, 2.5),
+        (1.3, 2.5),
+        (1.35, 8.0),
+        (4.0, 8.0),
+        (5.0, 8.0),
+    ],
+)
+def test_cutoffs_of_thick_layers_and_at_the_ends_of_every_row(spacing_mm, cutoff_mm):
+    """Mean spacing above 0.13 to 0.4, 0.4 to 1.3, 1.3 to 4 mm: 0.8, 2.5, 8 mm (ISO 4288:1996, table of
+    periodic profiles, from memory; the series itself, by steps of sqrt 10, is that of ISO 3274)."""
+    assert cutoff_for_layers(spacing_mm * 1e-3) == pytest.approx(cutoff_mm * 1e-3)
+
+
+def test_a_wall_of_thick_layers_keeps_its_bands_and_loses_its_lines():
+    """Layers of 0.6 mm take 2.5 mm: their own wave goes (0.5^17), a band of 8 mm stays (0.5^0.1)."""
+    for wave_mm, share in ((0.6, 0.5 ** ((2.5 / 0.6) ** 2)), (8.0, 0.5 ** ((2.5 / 8.0) ** 2))):
+        found = transmission(wave_mm * 1e-3, cutoff_for_layers(0.6e-3))
+        assert found == pytest.approx(share, rel=1e-9)
+
+
 def test_too_coarse_sampling_and_reversed_cutoffs_are_refused():
     with pytest.raises(InputError, match="at least 4 sample spacings"):
         gaussian_filter(np.zeros(10), 0.4e-3, CUTOFF)

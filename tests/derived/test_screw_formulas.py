@@ -151,3 +151,9 @@ def test_axial_frequency_is_that_of_an_integrated_swing():
 def test_turns_of_a_layer_with_hop_and_return():
     """0.2 mm down, 0.4 mm hop down and up, 0.2 mm of the way back: 1.2 mm, 0.15 turns at lead 8 mm."""
     assert life.turns_per_layer(0.2, 0.4, 8.0) == pytest.approx(0.15)
+
+
+@pytest.mark.parametrize(("kind", "mm_rpm"), [("rolled_ball", 50e3), ("ground_ball", 70e3)])
+def test_usual_limits_of_speed_times_diameter(kind, mm_rpm):
+    """50 000 and 70 000 mm x rpm: usual catalogue figures, common practice, no source."""
+    assert critical_speed.SPEED_DIAMETER_LIMIT[kind] == pytest.approx(mm_rpm * MM / 60)
