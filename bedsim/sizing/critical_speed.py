@@ -9,10 +9,14 @@ from bedsim.sizing.ends import BEAM_ROOT, Ends
 #: Part of the critical speed that screw catalogues permit. Source: [MISUMI-TH] p. 1677.
 CATALOGUE_FACTOR = 0.8
 
-#: Speed x diameter limit [m * turns/s] (50 000 and 70 000 mm * rpm).
-#: Source: usual catalogue figures for rolled and ground ball screws, quoted from memory; [EEDGE-SPEED] prints
-#: 60 000 to 150 000 in general, 76 200 for external return, so these are on the side of less.
-SPEED_DIAMETER_LIMIT = {"rolled_ball": 50000e-3 / 60.0, "ground_ball": 70000e-3 / 60.0}
+#: Speed x diameter limit [m * turns/s] where the maker's is not given: 60 000 mm * rpm, the low end of 60 000
+#: to 150 000 in general (76 200: external return, 133 300: solid deflectors, 140 000: internal return).
+#: Source: [EEDGE-SPEED]; by return, not by rolled or ground.
+SPEED_DIAMETER_LIMIT = 60000e-3 / 60.0
+
+#: Free length over nominal diameter from where a lying screw's sag is to be asked about, and where its shaft
+#: needs a support between its ends.  Source: [SLENDER].
+SLENDERNESS_ASKED, SLENDERNESS_LIMIT = 40.0, 50.0
 
 
 def first_bending_frequency(
