@@ -36,7 +36,7 @@ COUPLING_TWIST: Mapping[str, Default] = {
     "rigid": Default(200.0, 800.0, 4000.0, "assumed: a sleeve, its clamps softer than itself"),
     "jaw": Default(10.0, 40.0, 120.0, "from memory: hubs of 25 to 30 mm, spider 80 to 98 Shore A"),
     "helical": Default(
-        3.5, 17.0, 69.0, "computed: a beam of aluminium, outside 19 to 25 mm; one read: 68.75"
+        3.4, 17.0, 67.0, "computed: a beam of aluminium, outside 19 to 25 mm; one read: 68.75"
     ),
     "disc": Default(150.0, 400.0, 1500.0),
 }
@@ -185,7 +185,7 @@ RULES: Mapping[str, Mapping[str, tuple[Rule, str, str]]] = {
         ),
         "coupling_nm_per_rad": (
             _coupling_twist,
-            "rigid: 800 (200 to 4000); jaw: 40 (10 to 120); helical: 17 (3.5 to 69); disc: 400 (150 to 1500)",
+            "rigid: 800 (200 to 4000); jaw: 40 (10 to 120); helical: 17 (3.4 to 67); disc: 400 (150 to 1500)",
             "rigid and disc assumed, jaw from memory, helical computed",
         ),
         "axial_play_um": (_axial_play, "0; on a motor: 50 (20 to 80)", MOTOR_PLAY_UM.source),

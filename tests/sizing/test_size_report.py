@@ -445,3 +445,20 @@ def test_slender_screws_are_asked_about_and_then_want_a_support(tmp_path, length
     assert row.margin == pytest.approx(margin)
     assert ("how straight" in row.note) is asked
     assert row.within is (margin >= 1)
+
+
+def test_a_motor_that_holds_its_screw_carries_bed_and_screw(tmp_path):
+    """Push and screw against what a data sheet allows; nothing to tell where the screw has a bearing."""
+    text = PLAIN.replace("length_mm = 300", 'length_mm = 300\nends = "motor-supported"')
+    report = size_scenario(loaded(tmp_path, text))
+    row = rows(report, "rear")["push on the motor's bearings"]
+    corner = gather(loaded(tmp_path, text)).corners[2]
+    screw = corner.screw.part.mass * GRAVITY
+    assert row.value == pytest.approx(
+        rows(report, "rear")["push against half the buckling load"].value + screw
+    )
+    assert row.limit == 10.0 and row.missing
+    assert any("motors' own bearings" in words for words in report.cautions)
+    plain = size_scenario(loaded(tmp_path))
+    assert "push on the motor's bearings" not in rows(plain)
+    assert not any("motors' own bearings" in words for words in plain.cautions)
