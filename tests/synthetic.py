@@ -62,12 +62,16 @@ def corner_dict(name: str, x: float, y: float, **screw: Any) -> dict[str, Any]:
     mount = {"radial_n_per_um": 0.1, "tangential_n_per_um": 20.0, "vertical_n_per_um": 20.0}
     guide = {**held, "kind": "profile_rail", "tilt_nm_per_rad": 8000.0, "yaw_nm_per_rad": 8000.0}
     motor = {"holding_torque_n_m": 0.4, "detent_torque_n_m": 0.02, "rotor_inertia_g_cm2": 54.0}
+    motor |= {"bearing_radial_n_per_um": 8.0, "bearing_axial_n_per_um": 5.0, "bearing_span_mm": 32.0}
+    motor |= {"shaft_diameter_mm": 5.0, "shaft_overhang_mm": 20.0, "axial_force_limit_n": 10.0}
+    coupling = {"radial_n_per_um": 0.4, "tilt_nm_per_rad": 5.0, "axial_n_per_um": 1.0}
     motor |= {f"place_error_{order}_deg": 0.0 for order in (1, 2, 3, 4)}
     return {
         "name": name,
         "x_mm": x,
         "y_mm": y,
         "screw": {**stiff_screw, **screw},
+        "coupling": {**coupling, "eccentricity_tir_um": 0.0, "angle_tir_um_per_100mm": 0.0},
         "nut": {**nut, "drag_torque_n_mm": 10.0, "friction_coefficient": 0.005},
         "joint": joint,
         "mount": {**mount, "rotation_nm_per_rad": 0.0, "friction_coefficient": 0.1},

@@ -9,7 +9,7 @@ from bedsim.components.run_out import largest_offset
 from bedsim.model import convert
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.schema import Screw
+from bedsim.scenario.schema import Corner
 from bedsim.units import UM
 
 BEYOND = 5.0
@@ -28,15 +28,17 @@ def screw_bounds(loaded: LoadedScenario, sources: tuple[Source, ...]) -> Array:
 
     Of all screws, for a reading is there to find the one that is worse than was thought.
     """
-    screws = [c.screw for c in loaded.scenario.corner]
+    corners = loaded.scenario.corner
     largest = {
-        "run-out": max(USUAL_OFFSET, *(_offset(loaded, s) for s in screws)),
-        "once-per-turn travel": max(USUAL_TRAVEL, *(s.travel.once_per_turn_pv_um / 2 * UM for s in screws)),
+        "run-out": max(USUAL_OFFSET, *(_offset(loaded, c) for c in corners)),
+        "once-per-turn travel": max(
+            USUAL_TRAVEL, *(c.screw.travel.once_per_turn_pv_um / 2 * UM for c in corners)
+        ),
     }
     return np.array([BEYOND * largest[cause] for cause, _ in sources])
 
 
-def _offset(loaded: LoadedScenario, screw: Screw) -> float:
+def _offset(loaded: LoadedScenario, corner: Corner) -> float:
     """Largest distance (m) of the thread from its axis over the free length, all parts taken as one way."""
-    bent, shaft = convert.make_run_out(screw.run_out, loaded.tables), convert.make_screw(screw)
+    bent, shaft = convert.make_run_out(corner, loaded.tables), convert.make_screw(corner)
     return largest_offset(bent, shaft, shaft.length)

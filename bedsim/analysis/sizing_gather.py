@@ -9,6 +9,7 @@ import numpy as np
 
 from bedsim.analysis.sizing_joint import joint_numbers
 from bedsim.components import run_out
+from bedsim.components.screw import Screw
 from bedsim.errors import BedsimError, InputError
 from bedsim.model import convert
 from bedsim.model.build import build_machine
@@ -166,13 +167,14 @@ def bounds_of(loaded: LoadedScenario, corner: str, key: str, likely: float) -> t
 def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers:
     """Return a corner's screw and nut in SI."""
     part, nut, sizing = corner.screw, corner.nut, sizing_of(loaded.scenario)
+    shaft = convert.make_screw(corner)
     _, high = nut_range(loaded.scenario, corner)
     contact = _contact_diameter(part.kind, part.diameter_mm, part.lead_mm / part.starts, sizing)
     dn = sizing.speed_diameter_mm_rpm
     length = sizing.plain_nut_length_mm
     return ScrewNumbers(
         kind=part.kind,
-        ends=part.ends,
+        ends=shaft.ends,
         diameter=part.diameter_mm * MM,
         root_diameter=part.root_diameter_mm * MM,
         contact_diameter=contact,
@@ -185,13 +187,14 @@ def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers
         bearing_radial=part.bearing_radial_n_per_um * N_PER_UM,
         upper_bearing_radial=part.upper_bearing_radial_n_per_um * N_PER_UM,
         bearing_tilt=part.bearing_tilt_nm_per_rad,
-        bearing_axial=part.bearing_axial_n_per_um * N_PER_UM,
+        bearing_axial=shaft.bearing_axial,
         coupling=part.coupling_nm_per_rad,
+        motor_end=shaft.motor_end,
         nut_axial=nut.axial_n_per_um * N_PER_UM,
         drag_torque=nut.drag_torque_n_mm * N_MM,
         friction=bounds_of(loaded, corner.name, "nut.friction_coefficient", nut.friction_coefficient),
         flank_angle=nut.flank_angle_deg * DEG,
-        **_run_out(loaded, part, high),
+        **_run_out(loaded, corner, shaft, high),
         dynamic_rating=sizing.dynamic_load_rating_n,
         static_rating=sizing.static_load_rating_n,
         load_factor=sizing.load_factor,
@@ -208,9 +211,9 @@ def _contact_diameter(kind: str, diameter: float, pitch: float, sizing: Sizing) 
     return (sizing.ball_circle_diameter_mm or diameter) * MM
 
 
-def _run_out(loaded: LoadedScenario, part: schema.Screw, top: float) -> dict[str, float]:
+def _run_out(loaded: LoadedScenario, corner: schema.Corner, shaft: Screw, top: float) -> dict[str, float]:
     """Largest offset of the thread from its axis up to a nut at `top`, and what the bearings have to hold."""
-    bent, shaft = convert.make_run_out(part.run_out, loaded.tables), convert.make_screw(part)
+    bent = convert.make_run_out(corner, loaded.tables)
     moments, forces = run_out.bearing_reactions(bent, shaft)
     return {
         "run_out": run_out.largest_offset(bent, shaft, top),
@@ -242,6 +245,7 @@ def motor_numbers(loaded: LoadedScenario, corner: schema.Corner, sizing: Sizing)
         gear_efficiency=sizing.gear_efficiency,
         pull_out=tuple((p.speed_rpm / MINUTE, share * p.torque_n_m) for p in sizing.pull_out),
         brake_torque=sizing.brake_torque_n_m,
+        axial_limit=part.axial_force_limit_n,
         belt_torsion=scenario.drive.belt_n_per_um * N_PER_UM * pulley**2 if shared else None,
     )
 

@@ -23,7 +23,7 @@ from bedsim.sizing.magnets import HARDWARE_BAND, REMANENCE_PER_K, REMANENCE_PER_
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_holding import AT_REST, SHAKEN
 from bedsim.sizing.rows_joint import element_table
-from bedsim.sizing.rows_screw import axial_parts, softest_nut_height
+from bedsim.sizing.rows_screw import MOTOR_PUSHED, axial_parts, softest_nut_height
 from bedsim.sizing.table import Check, worst_by_name
 
 
@@ -170,10 +170,20 @@ def _cautions(scenario: Scenario, machine: MachineNumbers, checks: list[Check]) 
         )
     return (
         words,
+        *_motor_carries(passed),
         "Caution: a motor pushes on when something is in the way: it can crush fingers.",
         *cautions(scenario),
         "These rows are computed from the numbers above and nothing else; whoever builds and runs the "
         "machine must decide, with measurements of the real parts.",
+    )
+
+
+def _motor_carries(passed: set[str]) -> tuple[str, ...]:
+    if MOTOR_PUSHED not in passed:
+        return ()
+    return (
+        "Caution: the motors' own bearings carry more than their data sheet allows: they wear, the rotor "
+        "moves by its play, and a shaft that works loose in its coupling lets the bed down.",
     )
 
 

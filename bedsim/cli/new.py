@@ -33,7 +33,16 @@ class Question:
 
 
 _SCREWS = click.Choice(["ground_ball", "rolled_ball", "plain"])
-_ENDS = click.Choice(["fixed-free", "supported-supported", "fixed-supported", "fixed-fixed"])
+_ENDS = click.Choice(
+    [
+        "fixed-free",
+        "supported-supported",
+        "fixed-supported",
+        "fixed-fixed",
+        "motor-free",
+        "motor-supported",
+    ]
+)
 _GUIDES = click.Choice(["profile_rail", "round_rod", "wheels"])
 _JOINTS = click.Choice(["rigid", "rolling", "sliding", "flexure", "air_film"])
 _COUNT = click.Choice(["3", "4"])

@@ -5,9 +5,14 @@ phi_L there.  Supported ends take them as they are; a clamped end answers with a
 being the sum of u, of the bend v that the reactions make, and of the line through the bearings as they yield:
 
     beam bent by end moments alone     v'_0 = L/(6EI) (2 m_0 - m_L),  v'_L = L/(6EI) (2 m_L - m_0)
-    held in balance by the bearings    f_0 = (m_0 + m_L)/L = -f_L,    w_0 = -f_0/k_0,  w_L = -f_L/k_L
-    line through the ends              chi = (w_L - w_0)/L = (m_0 + m_L)/L^2 (1/k_0 + 1/k_L)
-    clamped ends                       m/k_phi + phi + chi + v' = 0
+    held in balance by the bearings    f_0 = (m_0 + m_L)/L = -f_L,    w_L = -f_L/k_L
+    line through the ends              chi = (w_L - w_0)/L
+    clamped ends                       c m + phi + chi + v' = 0
+
+The upper end yields by 1/k and 1/k_phi; the lower one, which may be a motor's shaft with its coupling, by the
+compliance (c_ww c_wm; c_wm c_mm) from where it would rest by itself, d_0 aside and turned by t_0:
+
+    w_0 = d_0 - c_ww f_0 - c_wm m_0                 c_mm m_0 + c_wm f_0 + phi_0 + chi + v'_0 = t_0
 
 a 1 x 1 or 2 x 2 system for the moments, counter-clockwise positive.  All of it turns with the screw, so every
 amount may be real or complex (x + jy in the screw's frame).  Derived: force method, Euler-Bernoulli beam
@@ -55,24 +60,41 @@ class Mounting:
         return self.start + self.line * s + offset, self.line + slope
 
 
-def in_bearings(screw: Screw, slopes: Planar) -> Mounting:
-    """Mount a screw whose free centreline has `slopes` (2,) m/m at its ends against the line through them."""
+def in_bearings(screw: Screw, slopes: Planar, aside: complex = 0j, turned: complex = 0j) -> Mounting:
+    """Mount a screw whose free centreline has `slopes` (2,) m/m at its ends against the line through them.
+
+    `aside` m, `turned` m/m: where the lower end's holder would rest by itself against the axis.
+    """
     length, moments = screw.length, np.zeros_like(slopes)
     if screw.ends == "fixed-free":
         return Mounting(
-            length=length, moments=moments, forces=moments, start=0.0, line=-slopes[0], bend=moments
+            length=length, moments=moments, forces=moments, start=aside, line=turned - slopes[0], bend=moments
         )
-    yielding = 1 / screw.bearing_radial + 1 / screw.upper_bearing_radial
+    sideways, mixed, tilting = _lower_compliance(screw)
+    yielding = sideways + 1 / screw.upper_bearing_radial
     bending = length / (6 * screw.bending_stiffness) * np.array([[2.0, -1.0], [-1.0, 2.0]])
-    turning = bending + yielding / length**2 + np.eye(2) / screw.bearing_tilt
+    turning = bending + yielding / length**2 + np.diag([tilting, 1 / screw.bearing_tilt])
+    turning[0] += mixed / length
+    turning[:, 0] += mixed / length
     clamped = {"supported-supported": [], "fixed-supported": [0], "fixed-fixed": [0, 1]}[screw.ends]
-    moments[clamped] = np.linalg.solve(turning[np.ix_(clamped, clamped)], -slopes[clamped])
+    wanted = np.array([turned, 0.0]) + aside / length - slopes
+    moments = moments.astype(np.result_type(moments, wanted))
+    moments[clamped] = np.linalg.solve(turning[np.ix_(clamped, clamped)], wanted[clamped])
     force = moments.sum() / length
+    start = aside - sideways * force - mixed * moments[0]
     return Mounting(
         length=length,
         moments=moments,
         forces=np.array([force, -force]),
-        start=-force / screw.bearing_radial,
-        line=force / length * yielding,
+        start=start,
+        line=(force / screw.upper_bearing_radial - start) / length,
         bend=bending @ moments,
     )
+
+
+def _lower_compliance(screw: Screw) -> tuple[float, float, float]:
+    """c_ww m/N, c_wm 1/N and c_mm rad/(N m) of what holds the lower end."""
+    if screw.motor_end is None:
+        return 1 / screw.bearing_radial, 0.0, 1 / screw.bearing_tilt
+    (sideways, mixed), (_, tilting) = screw.motor_end.compliance
+    return float(sideways), float(mixed), float(tilting)

@@ -11,6 +11,10 @@ is 1 - cos(pi s/(2L)), free and mounted, its crest at the free end as read with 
 a table read in the machine is mounted as it was read: the bow's shape is scaled until its largest offset is
 the reading's.  In the machine the centreline is r(s) e^{j(theta + clocking)}; the nut is offered the
 deflection r and the slope dr/ds.  A dial gauge reads TIR = 2 |r|.
+
+A screw that its motor alone holds also takes the offset and the angle of its coupling's bores, which turn
+with the motor: with the upper end free it stands as they do, else its upper bearing bends it, see
+`mounting.py`.
 """
 
 from __future__ import annotations
@@ -37,8 +41,9 @@ Shape = Callable[[Array], tuple[Array | Complex, Array | Complex]]
 class RunOut:
     """Offsets of the centreline, m, as complex numbers x + jy in the screw's frame at the clocking zero.
 
-    `tilt` in m/m; `table`: positions (n,) m and offsets (n,) m measured, or None; `bow_mounted`,
-    `table_mounted`: read in the machine, not on the free screw.
+    `tilt` and `coupling_angle` in m/m; `table`: positions (n,) m and offsets (n,) m measured, or None;
+    `bow_mounted`, `table_mounted`: read in the machine, not on the free screw; `coupling_offset` and
+    `coupling_angle` of a coupling's bores, x + jy in the motor's frame.
     """
 
     eccentricity: complex = 0j
@@ -47,6 +52,8 @@ class RunOut:
     table: tuple[Array, Complex] | None = None
     bow_mounted: bool = False
     table_mounted: bool = True
+    coupling_offset: complex = 0j
+    coupling_angle: complex = 0j
 
 
 _PLACES = 1001  # a crest between two of them is missed by about 1e-6 of it
@@ -89,18 +96,32 @@ def centreline_shapes(run_out: RunOut, screw: Screw) -> list[tuple[str, complex,
     return shapes
 
 
+def coupling_shapes(run_out: RunOut, screw: Screw) -> list[tuple[str, complex, Shape]]:
+    """What offset and angle of the coupling's bores make of a straight centreline, as `centreline_shapes`;
+    nothing where the screw has a bearing of its own."""
+    if screw.motor_end is None:
+        return []
+    straight = np.zeros(2)
+    return [
+        ("offset", run_out.coupling_offset, in_bearings(screw, straight, aside=1.0).added),
+        ("angle", run_out.coupling_angle, in_bearings(screw, straight, turned=1.0).added),
+    ]
+
+
 def largest_offset(run_out: RunOut, screw: Screw, top: float) -> float:
     """Largest distance [m] of the thread's centre from its axis, from the lower end to a nut at `top` [m].
 
-    Eccentricity, tilt, bow and table each at its largest and taken as pointing the same way: an upper bound.
+    Eccentricity, tilt, bow, table and coupling each at its largest and taken as pointing the same way: an
+    upper bound.
     """
     s = np.linspace(0.0, top, _PLACES)
-    shapes = centreline_shapes(run_out, screw)
+    shapes = centreline_shapes(run_out, screw) + coupling_shapes(run_out, screw)
     return sum(float(np.abs(amount * shape(s)[0]).max()) for _, amount, shape in shapes)
 
 
 def bearing_reactions(run_out: RunOut, screw: Screw) -> tuple[Array | Complex, Array | Complex]:
-    """Moments (2,) N m and forces (2,) N with which the bearings straighten bow and table, lower end first.
+    """Moments (2,) N m and forces (2,) N with which the bearings straighten bow and table and bend a screw
+    in a coupling that is not straight, lower end first.
 
     A table read as mounted does not tell them: it counts as nothing.
     """
@@ -108,7 +129,8 @@ def bearing_reactions(run_out: RunOut, screw: Screw) -> tuple[Array | Complex, A
     slopes = run_out.bow * scale * _end_slopes(_half_sine(screw.length), screw.length)
     if run_out.table is not None and not run_out.table_mounted:
         slopes = slopes + _end_slopes(table_shape(*run_out.table, held=False), screw.length)
-    mounting = in_bearings(screw, slopes)
+    aside, turned = (0j, 0j) if screw.motor_end is None else (run_out.coupling_offset, run_out.coupling_angle)
+    mounting = in_bearings(screw, slopes, aside, turned)
     return mounting.moments, mounting.forces
 
 
@@ -168,19 +190,24 @@ def sources(
     screw: Screw,
     nut_position: Callable[[Path], Array],
     angle: Callable[[Path], Array],
+    motor_angle: Callable[[Path], Array],
 ) -> list[Source]:
-    """Two sources (along the screw's own X and Y) for each shape of the centreline."""
+    """Two sources (along the screw's own X and Y) for each shape of the centreline; the coupling's go with
+    the motor's angle, without the screw's clocking."""
 
     last = lru_cache(maxsize=1)  # sources are asked about a path one after the other
-    turn = last(lambda path: np.exp(1j * angle(path)))
+    with_screw = last(lambda path: np.exp(1j * angle(path)))
+    with_motor = last(lambda path: np.exp(1j * motor_angle(path)))
     found = []
-    for name, amount, shape in centreline_shapes(run_out, screw):
+    shapes = [("run-out", with_screw, *shape) for shape in centreline_shapes(run_out, screw)]
+    shapes += [("coupling", with_motor, *shape) for shape in coupling_shapes(run_out, screw)]
+    for cause, turn, name, amount, shape in shapes:
         along = last(partial(_along, shape=shape, nut_position=nut_position))
         for axis, part, quarter in (("x", amount.real, False), ("y", amount.imag, True)):
             values = partial(turned_rows, shape=along, turn=turn, quarter=quarter)
             found.append(
                 Source(
-                    cause="run-out",
+                    cause=cause,
                     corner=corner,
                     link=link,
                     amount=part,

@@ -5,18 +5,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NoReturn
+from typing import Literal, NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components import column
 from bedsim.components.frame import Coordinates, point_motion, rotation_motion
+from bedsim.components.motor_end import MotorEnd
 from bedsim.components.row import Link
 from bedsim.components.thread import mean_power
 from bedsim.errors import ModelError
 
 Array = NDArray[np.float64]
+
+Ends = Literal["fixed-free", "supported-supported", "fixed-supported", "fixed-fixed"]
+"""How the two ends of a screw are held, lower end first."""
 
 HALVINGS = 50  # of the bracket of a buckling load: to rounding
 
@@ -26,7 +30,7 @@ class Screw:
     """Dimensions and stiffness of one screw, SI. `ends`: lower end first; `hand` +1 right, -1 left.
 
     `kind` as in `bedsim.components.thread`.  The root bends, stretches and twists; the whole thread turns and
-    weighs.
+    weighs.  `motor_end` stands in the place of the lower, fixed end's radial and tilting stiffness.
     """
 
     kind: str
@@ -36,7 +40,7 @@ class Screw:
     lead: float
     hand: int
     length: float
-    ends: str
+    ends: Ends
     youngs_modulus: float
     shear_modulus: float
     density: float
@@ -45,6 +49,19 @@ class Screw:
     bearing_tilt: float
     bearing_axial: float
     coupling: float
+    motor_end: MotorEnd | None = None
+
+    @property
+    def foot(self) -> Array:
+        """What holds the lower end: stiffness (2, 2) for deflection and slope in one bending plane."""
+        if self.motor_end is not None:
+            return np.asarray(np.linalg.inv(self.motor_end.compliance), dtype=float)
+        return np.diag([self.bearing_radial, self.bearing_tilt if self.ends.startswith("fixed") else 0.0])
+
+    @property
+    def leans(self) -> bool:
+        """Whether nothing but a motor's coupling holds the screw, which then may lean on its nut."""
+        return self.motor_end is not None and self.ends == "fixed-free"
 
     @property
     def area(self) -> float:
@@ -96,14 +113,16 @@ def shaft_stiffness(screw: Screw, nut_position: Array, load: Array | float = 0.0
     b^2); fixed-supported 12EIL^3/(a^3 b^2 (3L+b)); fixed-fixed 3EIL^3/(a^3 b^3).  Source: [Roark] beam
     tables, concentrated intermediate load.  The load (n,) N that hangs on the nut presses the span below it
     alone, an exact beam-column: a cantilever has P/(a (tan u/u - 1)), u = a sqrt(P/EI) ([Timoshenko]).
-    Raises ModelError where the load reaches `buckling_load`.
+    A screw that leans on its nut may push it aside, stiffness below 0: what holds the nut must hold both.
+    Raises ModelError where the load reaches `buckling_load`; for one that leans, where its span buckles
+    between coupling and nut.
     """
     position = np.asarray(nut_position, dtype=float)
     thrust = np.broadcast_to(np.asarray(load, dtype=float), position.shape)
     if np.any(thrust >= _clamped_load(screw, position)):
         _refuse_buckled(screw, position, thrust)
     foot, nut = _on_bearings(screw, position, thrust)
-    if not np.all(column.stands(foot) & column.stands(nut)):
+    if not np.all(column.stands(foot) & (screw.leans | column.stands(nut))):
         _refuse_buckled(screw, position, thrust)
     return nut
 
@@ -138,9 +157,8 @@ def _on_bearings(screw: Screw, position: Array, thrust: Array) -> tuple[Array, A
     """Stiffnesses (n, 2, 2): at the lower end with the nut held fast, and at the nut with both ends on
     bearings."""
     lower, upper = clipped_spans(screw, position)
-    tilt = screw.bearing_tilt if screw.ends.startswith("fixed") else 0.0
     span = column.span_stiffness(lower, screw.bending_stiffness, thrust)
-    foot = span[:, :2, :2] + np.diag([screw.bearing_radial, tilt])
+    foot = span[:, :2, :2] + screw.foot
     nut = _seen_through(span[:, 2:, 2:], span[:, :2, 2:], foot)
     if screw.ends == "fixed-free":
         return foot, nut

@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 PLACES = 16
 """Places over a turn of the screw at which what it leaves is looked at."""
-TURNING = ("run-out", "once-per-turn travel")
+TURNING = ("run-out", "coupling", "once-per-turn travel")
 """Causes that come back once per turn."""
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from bedsim import units
 from bedsim.components import bed as bed_part
 from bedsim.components import guide, lead, motor, mount, nut, run_out, screw
+from bedsim.components.motor_end import MotorEnd
 from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
 from bedsim.scenario import schema
@@ -36,8 +37,42 @@ def first_nut(scenario: schema.Scenario, part: schema.Screw) -> float:
     return (part.length_mm - 60.0 if given is None else given) * units.MM
 
 
-def make_screw(part: schema.Screw) -> screw.Screw:
-    """The screw component."""
+BEAM_ENDS: Mapping[str, screw.Ends] = {
+    "fixed-free": "fixed-free",
+    "supported-supported": "supported-supported",
+    "fixed-supported": "fixed-supported",
+    "fixed-fixed": "fixed-fixed",
+    "motor-free": "fixed-free",
+    "motor-supported": "fixed-supported",
+}
+"""What a screw's ends are to the beam: a motor holds the lower one against tilting too, however softly."""
+
+
+def make_motor_end(corner: schema.Corner) -> MotorEnd | None:
+    """What holds the lower end of a screw that its motor alone holds; else None."""
+    if not corner.screw.on_motor:
+        return None
+    return MotorEnd(
+        bearing_radial=corner.motor.bearing_radial_n_per_um * units.N_PER_UM,
+        span=corner.motor.bearing_span_mm * units.MM,
+        overhang=corner.motor.shaft_overhang_mm * units.MM,
+        shaft_diameter=corner.motor.shaft_diameter_mm * units.MM,
+        coupling_radial=corner.coupling.radial_n_per_um * units.N_PER_UM,
+        coupling_tilt=corner.coupling.tilt_nm_per_rad,
+    )
+
+
+def bearing_axial(corner: schema.Corner) -> float:
+    """Axial stiffness N/m of what takes the thrust: a thrust bearing, or coupling and motor in series."""
+    if not corner.screw.on_motor:
+        return corner.screw.bearing_axial_n_per_um * units.N_PER_UM
+    parts = corner.motor.bearing_axial_n_per_um, corner.coupling.axial_n_per_um
+    return guide.series(*parts) * units.N_PER_UM
+
+
+def make_screw(corner: schema.Corner) -> screw.Screw:
+    """The screw component, in what holds it."""
+    part = corner.screw
     return screw.Screw(
         kind=part.kind,
         diameter=part.diameter_mm * units.MM,
@@ -46,15 +81,16 @@ def make_screw(part: schema.Screw) -> screw.Screw:
         lead=part.lead_mm * units.MM,
         hand=1 if part.hand == "right" else -1,
         length=part.length_mm * units.MM,
-        ends=part.ends,
+        ends=BEAM_ENDS[part.ends],
         youngs_modulus=part.youngs_modulus_gpa * units.GPA,
         shear_modulus=part.shear_modulus_gpa * units.GPA,
         density=part.density_kg_m3,
         bearing_radial=part.bearing_radial_n_per_um * units.N_PER_UM,
         upper_bearing_radial=part.upper_bearing_radial_n_per_um * units.N_PER_UM,
         bearing_tilt=part.bearing_tilt_nm_per_rad,
-        bearing_axial=part.bearing_axial_n_per_um * units.N_PER_UM,
+        bearing_axial=bearing_axial(corner),
         coupling=part.coupling_nm_per_rad,
+        motor_end=make_motor_end(corner),
     )
 
 
@@ -160,9 +196,9 @@ def make_bed(part: schema.Bed) -> bed_part.Bed:
     )
 
 
-def make_run_out(part: schema.RunOut, tables: Tables) -> run_out.RunOut:
+def make_run_out(corner: schema.Corner, tables: Tables) -> run_out.RunOut:
     """The bent centreline; a table's columns are position_mm, offset_x_um, offset_y_um."""
-    table = None
+    part, coupling, table = corner.screw.run_out, corner.coupling, None
     if part.table is not None:
         data = tables[part.table]
         table = (data[:, 0] * units.MM, planar(data))
@@ -173,6 +209,8 @@ def make_run_out(part: schema.RunOut, tables: Tables) -> run_out.RunOut:
         table=table,
         bow_mounted=part.bow_measured == "mounted",
         table_mounted=part.table_measured == "mounted",
+        coupling_offset=polar(coupling.eccentricity_tir_um, coupling.eccentricity_deg),
+        coupling_angle=polar(coupling.angle_tir_um_per_100mm, coupling.angle_deg) / (100 * units.MM),
     )
 
 

@@ -85,7 +85,7 @@ def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerPar
                 name=data.name,
                 axis=axes[i],
                 data=data,
-                screw=convert.make_screw(data.screw),
+                screw=convert.make_screw(data),
                 nut=fitted,
                 joint=joints[i],
                 mount=convert.make_mount(data.mount, points[i], outward[i]),
@@ -197,12 +197,13 @@ def _joint_frictions(planar: Array, c: CornerParts, name: str) -> list[Friction]
 def _corner_sources(c: CornerParts, tables: Tables, coordinates: Coordinates) -> list[Source]:
     part = c.data.screw
     found = run_out.sources(
-        convert.make_run_out(part.run_out, tables),
+        convert.make_run_out(c.data, tables),
         corner=c.index,
         link=f"{c.name}.screw",
         screw=c.screw,
         nut_position=c.nut_position,
         angle=c.angle,
+        motor_angle=c.shaft_angle,
     )
     found += lead.sources(
         convert.make_travel(part.travel, part.expansion_um_per_m_k, tables),

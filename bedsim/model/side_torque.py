@@ -44,7 +44,8 @@ from bedsim.model.nonlinear import elastic, force_and_tangent
 
 Array = NDArray[np.float64]
 
-RUN_OUT = "run-out"
+RUN_OUT = ("run-out", "coupling")
+"""Causes of a centreline that turns."""
 STANDING = ("heat growth", "alignment", "guide straightness", "nut bore")
 """Causes of a side force that neither turn with a screw nor belong to one."""
 
@@ -68,7 +69,7 @@ def with_side_torque(machine: Machine, corners: Sequence[CornerParts]) -> Machin
         pull = lru_cache(maxsize=1)(partial(force.along, corner=c.index))
         lift = lru_cache(maxsize=1)(partial(_lift_per_torque, corner=c))
         for k, source in enumerate(sources):
-            if source.cause == RUN_OUT and source.corner == c.index:
+            if source.cause in RUN_OUT and source.corner == c.index:
                 values = partial(_values, bent=source.values, pull=pull, lift=lift)
                 sources[k] = replace(source, also=(f"{c.name}.torque", f"{c.name}.axial"), values=values)
     return replace(machine, sources=tuple(sources), pushes=tuple(pushes))

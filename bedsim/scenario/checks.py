@@ -24,6 +24,7 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
     # One corner that runs off its screw is enough to tell.
     any(_runs_off(corner, scenario.print, scenario.motion.z_hop_mm, faults) for corner in scenario.corner)
     _turns_too_fast(scenario, faults)
+    _held_by_no_motor(scenario, faults)
     if lookup(tree, ("output", "trace_layers"))[0]:
         for layer in scenario.output.trace_layers:
             if layer > scenario.print.layers:
@@ -44,6 +45,14 @@ def _turns_too_fast(scenario: Scenario, faults: Faults) -> None:
             )
             faults.add("motion.speed_mm_s", rule, value=speed)
             return
+
+
+def _held_by_no_motor(scenario: Scenario, faults: Faults) -> None:
+    """With a belt the screws turn in bearings of their own."""
+    held = [c for c in scenario.corner if c.screw.on_motor]
+    if scenario.drive.topology == "belt" and held:
+        rule = f"no motor stands under the screw of corner {held[0].name}: drive.topology = belt"
+        faults.add("screw.ends", rule, value=held[0].screw.ends, hint="Choose fixed-free or fixed-supported.")
 
 
 def first_layer_nut_mm(corner: Corner, job: Print) -> float:

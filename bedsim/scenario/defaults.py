@@ -44,6 +44,15 @@ _THRUST = "data sheet of a light duplex pair, 7.5 to 15; likely and high assumed
 _RAIL_BREAKAWAY = (
     "computed: 1.1 to 3.9 um from friction over tangent stiffness of four small blocks; high end assumed"
 )
+_HELIX = (
+    "computed: one beam of aluminium, outside 19 to 25 mm, bore 10 to 8, 1.2 to 2.5 mm thick, 4 to 2.5 turns"
+)
+_SLEEVE = "assumed: a sleeve, its clamps softer than itself"
+_SPIDER = "from memory: hubs of 25 to 30 mm, spider 80 to 98 Shore A"
+_ANY_COUPLING = "assumed: from the softest helical to the stiffest rigid one"
+_BORES = "assumed: bores a few hundredths apart, set screws at one side"
+_MOTOR_BEARING = "computed: Hertz contacts of a single bearing 8 x 22 at 1 to 20 N"
+_STEPPER_SHEET = "from memory: data sheets of 42 mm frames, 57 mm: 15 N"
 _STEPPER = "from memory: typical 42 mm frame steppers, 40 to 48 mm long"
 _PLACE_ERROR = (
     "computed: one motor measured up and down, a second at its full steps [StepperMeasured]; high: 5 % of a "
@@ -117,6 +126,35 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
         "bearing_tilt_nm_per_rad": Default(50.0, 500.0, 3000.0),
         "bearing_axial_n_per_um": Default(10.0, 30.0, 80.0),
         "coupling_nm_per_rad": Default(10.0, 50.0, 300.0),
+    },
+    ("coupling", "any"): {
+        "eccentricity_tir_um": Default(20.0, 60.0, 150.0, _BORES),
+        "angle_tir_um_per_100mm": Default(50.0, 150.0, 400.0, _BORES),
+    },
+    ("coupling", "rigid"): {
+        "radial_n_per_um": Default(20.0, 100.0, 500.0, _SLEEVE),
+        "tilt_nm_per_rad": Default(100.0, 400.0, 2000.0, _SLEEVE),
+        "axial_n_per_um": Default(20.0, 100.0, 400.0, _SLEEVE),
+    },
+    ("coupling", "jaw"): {
+        "radial_n_per_um": Default(0.1, 0.4, 0.8, _SPIDER),
+        "tilt_nm_per_rad": Default(1.0, 5.0, 20.0),
+        "axial_n_per_um": Default(0.3, 1.0, 5.0),
+    },
+    ("coupling", "helical"): {
+        "radial_n_per_um": Default(0.046, 0.18, 0.83, _HELIX),
+        "tilt_nm_per_rad": Default(0.28, 1.4, 6.5, _HELIX),
+        "axial_n_per_um": Default(0.006, 0.026, 0.11, _HELIX),
+    },
+    ("coupling", "disc"): {
+        "radial_n_per_um": Default(0.2, 0.6, 2.0),
+        "tilt_nm_per_rad": Default(5.0, 15.0, 50.0),
+        "axial_n_per_um": Default(0.03, 0.08, 0.3),
+    },
+    ("coupling", "not_known"): {
+        "radial_n_per_um": Default(0.046, 0.6, 500.0, _ANY_COUPLING),
+        "tilt_nm_per_rad": Default(0.28, 5.0, 2000.0, _ANY_COUPLING),
+        "axial_n_per_um": Default(0.006, 0.1, 400.0, _ANY_COUPLING),
     },
     ("nut", "any"): _NUT_ANY,
     ("nut", "ground_ball"): {
@@ -266,6 +304,12 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
     },
     ("motor", "any"): {
         "holding_torque_n_m": Default(0.40, 0.45, 0.59, _STEPPER),
+        "bearing_radial_n_per_um": Default(4.0, 8.0, 12.0, _MOTOR_BEARING),
+        "bearing_axial_n_per_um": Default(1.0, 5.0, 20.0),
+        "bearing_span_mm": Default(25.0, 32.0, 45.0),
+        "shaft_diameter_mm": _fixed(5.0, "from memory: 42 mm frames; 57 mm: 6.35 or 8"),
+        "shaft_overhang_mm": Default(14.0, 20.0, 26.0),
+        "axial_force_limit_n": Default(10.0, 10.0, 15.0, _STEPPER_SHEET),
         "current_percent": Default(50.0, 70.0, 100.0),
         "rotor_inertia_g_cm2": Default(54.0, 60.0, 82.0, _STEPPER),
         "place_error_1_deg": Default(0.01, 0.03, 0.09, _PLACE_ERROR),
@@ -297,8 +341,8 @@ def kind_of(part: str, corner: Mapping[str, Any]) -> str | None:
         return "any"
     table = corner.get(owner)
     kind = table.get("kind") if isinstance(table, dict) else None
-    if kind is None and part in ("joint", "mount"):
-        kind = {"joint": "rigid", "mount": "groove"}[part]
+    if kind is None and part in ("joint", "mount", "coupling"):
+        kind = {"joint": "rigid", "mount": "groove", "coupling": "not_known"}[part]
     return kind if isinstance(kind, str) and kind in known_kinds(part) else None
 
 

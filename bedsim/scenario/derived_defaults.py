@@ -32,6 +32,15 @@ BEARING_TILT: Mapping[str, Default] = {
         1.0, 5.0, 30.0, "assumed: next to none, a single deep-groove bearing tilts freely in its play"
     ),
 }
+COUPLING_TWIST: Mapping[str, Default] = {
+    "rigid": Default(200.0, 800.0, 4000.0, "assumed: a sleeve, its clamps softer than itself"),
+    "jaw": Default(10.0, 40.0, 120.0, "from memory: hubs of 25 to 30 mm, spider 80 to 98 Shore A"),
+    "helical": Default(
+        3.4, 17.0, 67.0, "computed: a beam of aluminium, outside 19 to 25 mm; one read: 68.75"
+    ),
+    "disc": Default(150.0, 400.0, 1500.0),
+}
+MOTOR_PLAY_UM = Default(20.0, 50.0, 80.0, "from memory: data sheets of 42 mm frames print 80 at most")
 # Second moments of area, m4, and Young's moduli, Pa
 SECTIONS: Mapping[str, tuple[float, float, str]] = {
     "20x20": (0.7e-8, 70e9, "I 0.7 cm4 from memory"),
@@ -76,6 +85,15 @@ def _root(corner: Corner) -> Default | None:
 
 def _bearing_tilt(corner: Corner) -> Default | None:
     return BEARING_TILT.get(str(_table(corner, "screw").get("bearing_arrangement")))
+
+
+def _coupling_twist(corner: Corner) -> Default | None:
+    return COUPLING_TWIST.get(str(_table(corner, "coupling").get("kind")))
+
+
+def _axial_play(corner: Corner) -> Default | None:
+    on_motor = str(_table(corner, "screw").get("ends")).startswith("motor-")
+    return MOTOR_PLAY_UM if on_motor else None
 
 
 def _detent(corner: Corner) -> Default | None:
@@ -165,6 +183,12 @@ RULES: Mapping[str, Mapping[str, tuple[Rule, str, str]]] = {
             "back_to_back: 3300 (2500 to 4900); face_to_face: 170 (90 to 320); single: 5 (1 to 30)",
             "Hertz contacts of 10 to 12 mm bearings",
         ),
+        "coupling_nm_per_rad": (
+            _coupling_twist,
+            "rigid: 800 (200 to 4000); jaw: 40 (10 to 120); helical: 17 (3.4 to 67); disc: 400 (150 to 1500)",
+            "rigid and disc assumed, jaw from memory, helical computed",
+        ),
+        "axial_play_um": (_axial_play, "0; on a motor: 50 (20 to 80)", MOTOR_PLAY_UM.source),
     },
     "nut": {
         "radial_n_per_um": (_nut_radial, "ball: half of axial_n_per_um", "contact angle 45°"),

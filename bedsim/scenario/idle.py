@@ -20,7 +20,7 @@ from bedsim.scenario.defaults import default_ranges, kind_of
 from bedsim.scenario.derived_defaults import derived_defaults
 from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import PARTS, Loc, field_at
-from bedsim.scenario.schema import Motor
+from bedsim.scenario.schema import Coupling, Motor
 from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup
 
 Test = Callable[[Any], bool]
@@ -62,11 +62,21 @@ def _three(corners: Any) -> bool:
 
 _BALL = _one_of("ground_ball", "rolled_ball")
 _PLAIN = _one_of("plain")
+_ON_MOTOR = _one_of("motor-free", "motor-supported")
+HOLDING = (
+    "bearing_radial_n_per_um",
+    "bearing_axial_n_per_um",
+    "bearing_span_mm",
+    "shaft_diameter_mm",
+    "shaft_overhang_mm",
+    "axial_force_limit_n",
+)
+"""What a motor has to say about a screw that it holds."""
 
 IDLE: tuple[Idle, ...] = (
     Idle(
         keys=("screw.upper_bearing_radial_n_per_um",),
-        beside={"screw.ends": _one_of("fixed-free")},
+        beside={"screw.ends": _one_of("fixed-free", "motor-free")},
         why="a free end has no bearing",
     ),
     Idle(
@@ -76,13 +86,31 @@ IDLE: tuple[Idle, ...] = (
     ),
     Idle(
         keys=("screw.run_out.bow_measured",),
-        beside={"screw.ends": _one_of("supported-supported", "fixed-free")},
+        beside={"screw.ends": _one_of("supported-supported", "fixed-free", "motor-free")},
         why="nothing draws the bow straighter",
     ),
     Idle(
         keys=("screw.run_out.table_measured",),
         beside={"screw.run_out.table": _not_given},
         why="there is no table",
+    ),
+    Idle(
+        keys=(
+            "screw.bearing_radial_n_per_um",
+            "screw.bearing_arrangement",
+            "screw.bearing_tilt_nm_per_rad",
+            "screw.bearing_axial_n_per_um",
+        ),
+        beside={"screw.ends": _ON_MOTOR},
+        why="the motor's own bearings hold the screw",
+    ),
+    Idle(
+        keys=(
+            *(f"coupling.{key}" for key in Coupling.model_fields if key != "kind"),
+            *(f"motor.{key}" for key in HOLDING),
+        ),
+        beside={"screw.ends": lambda ends: not _ON_MOTOR(ends)},
+        why="the screw has a bearing of its own",
     ),
     Idle(
         keys=("nut.clearance_um", "nut.flank_angle_deg"),

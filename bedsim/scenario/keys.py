@@ -13,7 +13,7 @@ from pydantic.fields import FieldInfo
 
 from bedsim.scenario.schema import Corner, Scenario, Section
 
-PARTS = ("screw", "nut", "joint", "mount", "guide", "frame", "carriage", "motor")
+PARTS = ("screw", "nut", "joint", "mount", "guide", "frame", "carriage", "motor", "coupling")
 """Tables that may stand at the top of a file for all corners, and inside a corner for that one."""
 
 Loc = tuple[str | int, ...]

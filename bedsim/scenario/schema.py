@@ -121,7 +121,7 @@ class RunOut(Section):
     tilt_deg: Angle = 0.0
     """Direction of that tilt."""
     bow_tir_um: NonNegative = 0.0
-    """Bow, as total indicator reading at its crest (mid-length; the free end of a fixed-free screw)."""
+    """Bow, as total indicator reading at its crest (mid-length; the upper end where it is free)."""
     bow_deg: Angle = 0.0
     """Direction of the bow."""
     bow_measured: Literal["free", "mounted"] = "free"
@@ -184,9 +184,18 @@ class Screw(Section):
     hand: Literal["right", "left"] = "right"
     """Hand of the thread."""
     length_mm: Positive
-    """Free length: between the bearings, or from the fixed end to the free end."""
-    ends: Literal["fixed-free", "supported-supported", "fixed-supported", "fixed-fixed"] = "fixed-free"
-    """How the ends are held, lower end first. Thrust is taken at the lower end (fixed-fixed: at both)."""
+    """Free length: between the bearings, or from the fixed end to the free end; on a motor, from the
+    middle of the coupling."""
+    ends: Literal[
+        "fixed-free",
+        "supported-supported",
+        "fixed-supported",
+        "fixed-fixed",
+        "motor-free",
+        "motor-supported",
+    ] = "fixed-free"
+    """How the ends are held, lower end first. Thrust is taken at the lower end (fixed-fixed: at both). On a
+    motor: by its own bearings through the coupling alone."""
     bearing_radial_n_per_um: Positive
     """Radial stiffness of the lower bearing."""
     upper_bearing_radial_n_per_um: Positive
@@ -219,6 +228,11 @@ class Screw(Section):
     alignment: Alignment = Alignment()
     """The screw's axis against the guide."""
 
+    @property
+    def on_motor(self) -> bool:
+        """Whether its motor alone holds its lower end."""
+        return self.ends.startswith("motor-")
+
     @model_validator(mode="after")
     def _root_is_inside(self) -> Screw:
         if self.root_diameter_mm > self.diameter_mm:
@@ -226,6 +240,28 @@ class Screw(Section):
         if self.length_mm <= 4 * self.root_diameter_mm:
             raise ValueError("length_mm must be more than four root diameters")
         return self
+
+
+class Coupling(Section):
+    """The coupling between motor and screw. On a screw with a bearing of its own it turns it, no more."""
+
+    kind: Literal["rigid", "jaw", "helical", "disc", "not_known"] = "not_known"
+    """Rigid sleeve, jaw with elastic spider, helical (slit) beam, or two packs of discs: sets the defaults
+    here and of screw.coupling_nm_per_rad."""
+    radial_n_per_um: Positive
+    """Stiffness of its one side against the other, sideways."""
+    tilt_nm_per_rad: Positive
+    """The same against tilting."""
+    axial_n_per_um: Positive
+    """The same along the screw. Where the ends of both shafts meet inside it is far higher: give it then."""
+    eccentricity_tir_um: NonNegative
+    """Offset of its bores to each other, as total indicator reading; turns with the motor."""
+    eccentricity_deg: Angle = 0.0
+    """Direction of that offset at the clocking zero; alike at all screws is the worst."""
+    angle_tir_um_per_100mm: NonNegative
+    """Angle of its bores to each other: growth of the total indicator reading along a free screw."""
+    angle_deg: Angle = 0.0
+    """Direction of that angle."""
 
 
 class Nut(Section):
@@ -449,6 +485,18 @@ class Motor(Section):
     """Inertia of the rotor."""
     gear_ratio: Positive = 1.0
     """Motor turns per screw turn."""
+    bearing_radial_n_per_um: Positive
+    """Radial stiffness of one of its two bearings; with a gearbox these keys are the gearbox's."""
+    bearing_axial_n_per_um: Positive
+    """Axial stiffness of its bearings under the weight, play closed."""
+    bearing_span_mm: Positive
+    """Distance of its bearings."""
+    shaft_diameter_mm: Positive
+    """Diameter of its shaft."""
+    shaft_overhang_mm: Positive
+    """From its upper bearing to the middle of the coupling."""
+    axial_force_limit_n: Positive
+    """Largest axial force on its shaft, a data sheet's."""
 
 
 class Corner(Section):
@@ -476,6 +524,8 @@ class Corner(Section):
     """The carriage."""
     motor: Motor
     """The motor; with a belt the first corner's motor drives all."""
+    coupling: Coupling
+    """Motor to screw."""
 
 
 class Probe(Section):

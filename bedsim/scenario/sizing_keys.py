@@ -201,7 +201,7 @@ class Sizing(Section):
     ball_circle_diameter_mm: Positive | None = None
     """Ball screw: diameter of the circle of the balls' centres; default: the nominal diameter."""
     speed_diameter_mm_rpm: Positive | None = None
-    """Ball screw: the maker's limit of speed times diameter; default: usual catalogue figures."""
+    """Ball screw: the maker's limit of speed times diameter; default: 60,000, the low end of all."""
     life_h: Positive = 5000.0
     """Hours of printing that screw or nut shall last."""
     plain_nut_length_mm: Positive | None = None

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
-Ends = Literal["fixed-free", "supported-supported", "fixed-supported", "fixed-fixed"]
+from bedsim.components.screw import Ends
 
 #: Roots of the frequency equation of a uniform beam. Source: [Blevins] table 8-1.
 BEAM_ROOT: dict[Ends, float] = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from bedsim.components.motor_end import MotorEnd
 from bedsim.components.screw import Screw
 from bedsim.sizing.ends import Ends
 from bedsim.sizing.joint_parts import PlanarElement
@@ -52,6 +53,7 @@ class ScrewNumbers:
     nut_length: float | None = None
     axial_play: float = 0.0
     clearance: float = 0.0
+    motor_end: MotorEnd | None = None
 
     @property
     def is_ball(self) -> bool:
@@ -78,12 +80,16 @@ class ScrewNumbers:
             bearing_tilt=self.bearing_tilt,
             bearing_axial=self.bearing_axial,
             coupling=self.coupling,
+            motor_end=self.motor_end,
         )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MotorNumbers:
-    """A motor as seen at its own shaft: torque in N m, inertia in kg m2; curve as (turns/s, N m)."""
+    """A motor as seen at its own shaft: torque in N m, inertia in kg m2; curve as (turns/s, N m).
+
+    `axial_limit` N: what its shaft may carry along itself.
+    """
 
     holding_torque: float
     detent_torque: float
@@ -97,6 +103,7 @@ class MotorNumbers:
     pull_out: tuple[tuple[float, float], ...]
     brake_torque: float
     belt_torsion: float | None = None
+    axial_limit: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

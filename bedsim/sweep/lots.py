@@ -44,7 +44,7 @@ def dimensions_of(scenario: Scenario) -> tuple[Dimensions, ...]:
             length=c.screw.length_mm * MM,
             diameter=c.screw.diameter_mm * MM,
             lead=c.screw.lead_mm * MM,
-            free_end=c.screw.ends == "fixed-free",
+            free_end=c.screw.ends.endswith("-free"),
         )
         for c in scenario.corner
     )

@@ -77,10 +77,14 @@ def _screw(ax: Axes, corner: Corner, nut_top: float) -> None:
 
 
 def _end(ax: Axes, x: float, z: float, width: float, kind: str, *, above: bool) -> None:
-    """Fixed: a hatched block around the end; supported: a bearing on each side; free: nothing."""
+    """Fixed: a hatched block around the end; motor: a coupling on a block; supported: a bearing on each side;
+    free: nothing."""
     size = 1.6 * width
     if kind == "fixed":
         style.box(ax, x - size, z if above else z - size, 2 * size, size, facecolor="white", hatch="/////")
+    if kind == "motor":
+        style.box(ax, x - size / 2, z - size / 3, size, 2 * size / 3, facecolor="white", zorder=2)
+        style.box(ax, x - size, z - size, 2 * size, 2 * size / 3, facecolor=style.GREY)
     if kind == "supported":
         for left in (x - size, x + width / 2):
             style.box(ax, left, z - size / 4, size - width / 2, size / 2, facecolor="white")

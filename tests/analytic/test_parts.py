@@ -31,6 +31,7 @@ def imposed(part, s, angles, free_end=True):
         screw=replace(SCREW, length=0.4, ends="fixed-free" if free_end else "supported-supported"),
         nut_position=lambda path: np.full(path.time.size, s),
         angle=lambda path: path.height[:, 0],
+        motor_angle=lambda path: path.height[:, 0],
     )
     path = turn_path(angles)
     return sum(one.amount * one.values(path) for one in sources)

@@ -145,7 +145,7 @@ class Built:
     @cached_property
     def run_out(self) -> Any:
         """The bent centreline."""
-        return convert.make_run_out(self.corner_keys.screw.run_out, self.loaded.tables)
+        return convert.make_run_out(self.corner_keys, self.loaded.tables)
 
     @cached_property
     def travel(self) -> Any:

@@ -37,6 +37,7 @@ PLAIN: Given = {
     "screw.diameter_mm": 16,
     "screw.root_diameter_mm": 12,
 }
+ON_MOTOR: Given = {"screw.ends": "motor-supported"}
 LOOSE: Given = {**PLAIN, "nut.clearance_um": 90, "print.layers": 2}
 FLEXING: Given = {"mount.kind": "flexure"}
 BELT: Given = {"drive.topology": "belt", "motor.holding_torque_n_m": 3}
@@ -70,6 +71,10 @@ def _place_error_rows() -> list[Row]:
 
 def _at(look: Callable[[Built, int], Any], order: int) -> Callable[[Built], Any]:
     return lambda b: look(b, order)
+
+
+def _end(name: str) -> Callable[[Built], Any]:
+    return lambda b: getattr(b.corner.screw.motor_end, name)
 
 
 def _row(key: str, write: Any, moves: str, *si: tuple[Callable[[Built], Any], Any], **more: Any) -> Row:
@@ -839,6 +844,62 @@ MOTOR = (
     ),
 )
 
+ON_ITS_MOTOR = (
+    _row("coupling.kind", "jaw", "rest", (lambda b: b.corner.screw.coupling, 40.0)),
+    _row("coupling.radial_n_per_um", 0.5, "rest", (_end("coupling_radial"), 0.5e6), given=ON_MOTOR),
+    _row("coupling.tilt_nm_per_rad", 12, "rest", (_end("coupling_tilt"), 12.0), given=ON_MOTOR),
+    # 5 N/um of the motor behind it
+    _row(
+        "coupling.axial_n_per_um",
+        20,
+        "rest",
+        (lambda b: b.corner.screw.bearing_axial, 4e6),
+        (lambda b: b.size.screw.bearing_axial, 4e6),
+        given=ON_MOTOR,
+    ),
+    _row(
+        "coupling.eccentricity_tir_um",
+        40,
+        "rest",
+        (lambda b: b.run_out.coupling_offset, 20e-6 + 0j),
+        given=ON_MOTOR,
+    ),
+    _row(
+        "coupling.eccentricity_deg",
+        30,
+        "rest",
+        (lambda b: b.run_out.coupling_offset, _polar(30e-6, 30)),
+        given=ON_MOTOR,
+    ),
+    _row(
+        "coupling.angle_tir_um_per_100mm",
+        60,
+        "rest",
+        (lambda b: b.run_out.coupling_angle, 3e-4 + 0j),
+        given=ON_MOTOR,
+    ),
+    _row(
+        "coupling.angle_deg",
+        -45,
+        "rest",
+        (lambda b: b.run_out.coupling_angle, _polar(7.5e-4, -45)),
+        given=ON_MOTOR,
+    ),
+    _row("motor.bearing_radial_n_per_um", 6, "rest", (_end("bearing_radial"), 6e6), given=ON_MOTOR),
+    # 0.1 N/um of the coupling behind it
+    _row(
+        "motor.bearing_axial_n_per_um",
+        0.1,
+        "rest",
+        (lambda b: b.corner.screw.bearing_axial, 0.05e6),
+        given=ON_MOTOR,
+    ),
+    _row("motor.bearing_span_mm", 40, "rest", (_end("span"), 0.04), given=ON_MOTOR),
+    _row("motor.shaft_diameter_mm", 6.35, "rest", (_end("shaft_diameter"), 6.35e-3), given=ON_MOTOR),
+    _row("motor.shaft_overhang_mm", 25, "rest", (_end("overhang"), 0.025), given=ON_MOTOR),
+    _row("motor.axial_force_limit_n", 15, "size", (lambda b: b.size.motor.axial_limit, 15.0), given=ON_MOTOR),
+)
+
 PROBES: Given = {}
 NOSE: Given = {"probe": [{"name": "nose", "x_mm": 5, "y_mm": 7}]}
 
@@ -867,8 +928,8 @@ SIZING = (
     _row("sizing.static_load_rating_n", 12000, "size", (lambda b: b.size.screw.static_rating, 12000.0)),
     _row("sizing.load_factor", 1.4, "size", (lambda b: b.size.screw.load_factor, 1.4)),
     _row("sizing.ball_circle_diameter_mm", 17, "size", (lambda b: b.size.screw.contact_diameter, 0.017)),
-    # 60,000 mm/min
-    _row("sizing.speed_diameter_mm_rpm", 60000, "size", (lambda b: b.size.screw.speed_diameter_limit, 1.0)),
+    # 90,000 mm/min
+    _row("sizing.speed_diameter_mm_rpm", 90000, "size", (lambda b: b.size.screw.speed_diameter_limit, 1.5)),
     _row("sizing.life_h", 4000, "size", (lambda b: b.duty.life_hours, 4000.0)),
     _row("sizing.plain_nut_length_mm", 25, "size", (lambda b: b.size.screw.nut_length, 0.025), given=PLAIN),
     # acetal: 0.1 MPa m/s
@@ -1250,6 +1311,8 @@ RESTING: tuple[Given, ...] = (
     {"screw.ends": "supported-supported"},
     {"screw.ends": "supported-supported", "screw.run_out.bow_tir_um": 80.0},
     {},
+    ON_MOTOR,
+    {},
     {},
     PLAIN,
     {},
@@ -1296,6 +1359,7 @@ ROWS: tuple[Row, ...] = (
     *MOUNT,
     *GUIDE,
     *MOTOR,
+    *ON_ITS_MOTOR,
     *TARGETS,
     *SIZING,
     *JOINT_PARTS,

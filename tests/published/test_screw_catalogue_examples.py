@@ -86,6 +86,19 @@ def test_speed_coefficients_of_a_page(ends, coefficient):
     assert rpm / 10.0 == pytest.approx(coefficient, abs=0.05)
 
 
+@pytest.mark.read("engineersedge.com/calculators/critical_speed_ball_screw_15635.htm")
+def test_speed_times_diameter_of_a_page():
+    """60 000 to 150 000 mm rpm in general, 76 200 with external return, 140 000 with internal: none less."""
+    limit = critical_speed.SPEED_DIAMETER_LIMIT / MM * 60.0
+    assert limit == pytest.approx(min(60000.0, 150000.0, 76200.0, 133300.0, 140000.0))
+
+
+@pytest.mark.read("tech-doc-1tn.pages.dev, schneeberger/docs/am-ball-screws, page permissible-speed")
+def test_slenderness_from_which_a_screw_sags():
+    """Free length over nominal diameter: ask above 40, support the shaft above 50."""
+    assert (critical_speed.SLENDERNESS_ASKED, critical_speed.SLENDERNESS_LIMIT) == (40.0, 50.0)
+
+
 # --- torque ---
 
 

@@ -174,3 +174,15 @@ def test_every_rule_stands_beside_a_key_and_tells_its_words():
         for key, (_, words, source) in rules.items():
             assert field_at(("corner", 0, part, key)) is not None
             assert words and source
+
+
+@pytest.mark.parametrize("ends", ["motor-free", "motor-supported"])
+def test_a_screw_on_its_motor_takes_the_coupling_s_and_the_motor_s_defaults(ends):
+    corner = {"screw": {"kind": "plain", "ends": ends}, "coupling": {"kind": "jaw"}}
+    found = derived_defaults("screw", "plain", corner)
+    assert found["coupling_nm_per_rad"].likely == 40.0
+    assert (found["axial_play_um"].low, found["axial_play_um"].high) == (20.0, 80.0)
+    assert "axial_play_um" not in derived_defaults("screw", "plain", {"screw": {"ends": "fixed-free"}})
+    unknown = default_ranges("coupling", "not_known")["tilt_nm_per_rad"]
+    kinds = [default_ranges("coupling", k)["tilt_nm_per_rad"] for k in ("rigid", "jaw", "helical", "disc")]
+    assert (unknown.low, unknown.high) == (min(k.low for k in kinds), max(k.high for k in kinds))

@@ -26,6 +26,15 @@ ONE_FAULT = [
         ("[guide]", "[motor]\ngear_ratio = 100\n[guide]"),
         "motion.speed_mm_s = 3: turns the motor at A at 3600 rpm",
     ),
+    (
+        ("length_mm = 400", 'length_mm = 400\nends = "motor-free"\n[drive]\ntopology = "belt"'),
+        'screw.ends = "motor-free": no motor stands under the screw of corner A: drive.topology = belt.',
+    ),
+    (
+        ("[guide]", '[coupling]\nkind = "jow"\n[guide]'),
+        'coupling.kind = "jow": must be one of rigid, jaw, helical, disc, not_known.',
+    ),
+    (("[guide]", "[coupling]\ntilt_nm_per_rad = -3\n[guide]"), "coupling.tilt_nm_per_rad = -3: must be > 0."),
     (("size_x_mm = 300", "size_x_mm = 0.3"), "bed.size_x_mm = 0.3: must be at least 10."),
     (("[guide]", "[guide]\nradal = 5"), "guide.radal = 5: unknown key. Did you mean radial_n_per_um?"),
     (("[guide]", "[guide]\nlayers = 5"), "guide.layers = 5: unknown key. It belongs in [print]."),

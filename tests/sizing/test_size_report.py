@@ -433,3 +433,32 @@ def test_a_bow_read_in_the_machine_is_the_run_out_read(tmp_path):
     assert one.run_out == pytest.approx(100e-6, rel=1e-5)
     assert 100e-6 * (1 - 3 * math.pi / 16) < other.run_out < 100e-6
     assert one.mounting_moment / other.mounting_moment == pytest.approx(one.run_out / other.run_out, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("length", "margin", "asked"), [(300, 50 / 37.5, False), (340, 50 / 42.5, True), (440, 50 / 55, True)]
+)
+def test_slender_screws_are_asked_about_and_then_want_a_support(tmp_path, length, margin, asked):
+    """8 mm: asked from 320 mm on, a support from 400 mm on."""
+    text = PLAIN.replace("length_mm = 300", f"length_mm = {length}")
+    row = rows(size_scenario(loaded(tmp_path, text)))["free length over diameter"]
+    assert row.margin == pytest.approx(margin)
+    assert ("how straight" in row.note) is asked
+    assert row.within is (margin >= 1)
+
+
+def test_a_motor_that_holds_its_screw_carries_bed_and_screw(tmp_path):
+    """Push and screw against what a data sheet allows; nothing to tell where the screw has a bearing."""
+    text = PLAIN.replace("length_mm = 300", 'length_mm = 300\nends = "motor-supported"')
+    report = size_scenario(loaded(tmp_path, text))
+    row = rows(report, "rear")["push on the motor's bearings"]
+    corner = gather(loaded(tmp_path, text)).corners[2]
+    screw = corner.screw.part.mass * GRAVITY
+    assert row.value == pytest.approx(
+        rows(report, "rear")["push against half the buckling load"].value + screw
+    )
+    assert row.limit == 10.0 and row.missing
+    assert any("motors' own bearings" in words for words in report.cautions)
+    plain = size_scenario(loaded(tmp_path))
+    assert "push on the motor's bearings" not in rows(plain)
+    assert not any("motors' own bearings" in words for words in plain.cautions)

@@ -217,7 +217,7 @@ def test_sorting_keeps_the_straightest_and_more_bought_is_never_worse(tmp_path):
     where = np.linspace(travel.low, travel.high, 200)
     places = [screws_of(cell.lots[0], 5, i, 0) for i in range(6)]
     columns = np.stack([columns_of(s, travel) for s in places], axis=1)
-    bow = bow_shape(make_screw(cell.loaded.scenario.corner[0].screw))(where)[0]
+    bow = bow_shape(make_screw(cell.loaded.scenario.corner[0]))(where)[0]
     shapes = np.stack([np.ones_like(where), where, bow])
     offsets = [np.stack([s.eccentricity, s.tilt, s.bow], axis=1) @ shapes for s in places]
     run_out = np.stack([np.abs(offset).max(axis=1) for offset in offsets], axis=1)
