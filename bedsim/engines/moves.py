@@ -37,7 +37,7 @@ PER_SWING = 40  # steps per cycle of a rotor on its magnetic spring
 TAIL = 0.05  # s followed after the move
 RINGING = np.arange(0.0, 0.05, 2.5e-4)  # s after which vibration is looked at
 SETTLING = 30  # rounds in which a rotor finds its rest: each leaves 4 N A of the fourth order's error A
-TOGETHER = 48  # moves in one batch: its forces fit a cache
+TOGETHER = 80  # moves in one batch: its forces fit a cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,8 +138,10 @@ class Bench:
             if source.name.startswith(PLACE_ERROR)
         ]
 
-    def error(self, height: Array, amounts: Array) -> Array:
-        """Place errors (b, m) rad of motors at heights (b, c) for strengths (b, s)."""
+    def error(self, command: Array, angle: Array, amounts: Array) -> Array:
+        """Place errors (b, m) rad of motors sent to heights (b, c) m whose rotors stand `angle` (b, m)
+        rad beyond, for strengths (b, s)."""
+        height = command + angle @ self.height_per_angle if self.actual else command
         path = Path(time=np.zeros(height.shape[0]), height=height, move_start=height, move_end=height)
         found = np.zeros((height.shape[0], self.motor_rows.size))
         for source, motor in self.place_errors:
@@ -230,8 +232,7 @@ def _motors(bench: Bench, driven: _Driven, k: int, eta: Array) -> Array:
     """What motors add to the modal force (b, n) at instant k beyond the spring that the modes hold."""
     machine = bench.job.machine
     angle = eta @ bench.motor_maps.T
-    here = driven.height[k] + angle @ bench.height_per_angle if bench.actual else driven.height[k]
-    lag = angle - driven.rounding[k] - bench.error(here, driven.amounts)
+    lag = angle - driven.rounding[k] - bench.error(driven.height[k], angle, driven.amounts)
     spring = machine.motor_torque * machine.motor_electrical
     held = machine.motor_torque * np.sin(machine.motor_electrical * lag) if bench.actual else spring * lag
     return np.asarray((spring * angle - held) @ bench.motor_maps)

@@ -142,6 +142,8 @@ class JointNumbers:
 class CornerNumbers:
     """One corner: its parts, where its nut goes [m], and its load [N] at the first and last layer.
 
+    `shaken_off` [N]: most that the layer change as set takes off the mount, inertia and swinging; None where
+    it is not known or bolted; `shaken_by`: what swings.
     `side_torque` [N m]: by what a standing side force turns the screw, out of true as it is, at most.
     """
 
@@ -168,6 +170,8 @@ class CornerNumbers:
     bed_load: tuple[float, float]
     counterweight: float
     side_torque: float = 0.0
+    shaken_off: float | None = None
+    shaken_by: str = ""
 
     @property
     def hanging(self) -> tuple[float, float]:

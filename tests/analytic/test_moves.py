@@ -39,6 +39,16 @@ def moved(job, system, *, actual, layer=1, **limits):
     return follow(Bench(job=job, system=system, actual=actual), [move]), program.layer_change(layer)
 
 
+def test_the_place_error_is_that_of_where_the_rotor_stands():
+    """Lead 5 mm, right hand: 0.3 mm down is +21.6 degrees of the screw; the rotor 0.2 degrees beyond."""
+    job, system = machine()
+    command, beyond = np.full((1, 3), -0.3e-3), np.radians([[0.2, 0.0, -0.1]])
+    found = Bench(job=job, system=system).error(command, beyond, job.amounts)
+    angle = np.radians(21.6) + beyond[0]
+    by_hand = sum(math.radians(d) * np.cos(50 * k * angle) for k, d in enumerate(DEGREES, start=1))
+    assert found[0] == pytest.approx(by_hand, rel=1e-9)
+
+
 class Whole:
     """The machine's own matrices, and what presses on its mounts."""
 
