@@ -107,7 +107,7 @@ def _shaken(loaded: LoadedScenario, machine: MachineNumbers) -> MachineNumbers:
     """The numbers with what the layer change takes off every mount."""
     taken, by = taken_off(loaded)
     corners = zip(machine.corners, taken, strict=True)
-    return replace(machine, corners=tuple(replace(c, shaken_off=t, shaken_by=by) for c, t in corners))
+    return replace(machine, shaken_by=by, corners=tuple(replace(c, shaken_off=t) for c, t in corners))
 
 
 def _axial_stiffness(corner: CornerNumbers) -> float:

@@ -26,11 +26,12 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
         left = seat_force(
             weight_share=weight,
             downward_acceleration=duty.acceleration,
-            relieved=less + swung_off(corner, duty.acceleration),
+            relieved=less,
             magnet_pull=corner.mount_pull,
         )
-        swung = swung_off(corner, duty.acceleration)
-        limit = GRAVITY * (1.0 + (corner.mount_pull - less - swung) / weight) if weight > 0 else 0.0
+        limit = GRAVITY * (1.0 + (corner.mount_pull - less) / weight) if weight > 0 else 0.0
+        swings = corner.shaken_off is not None and corner.shaken_off > weight + corner.mount_pull - less
+        limit = 0.0 if swings else limit  # a stiff plate does not know of swinging
         rows.append(
             below(
                 MOUNT,
@@ -38,27 +39,21 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
                 duty.acceleration / MM_S2,
                 limit / MM_S2,
                 "mm/s²",
-                formula="g (1 + (pull - relieved - swinging)/N_i)",
+                formula="g (1 + (pull - relieved)/N_i)",
                 source="statics of a stiff plate",
                 corner=corner.name,
                 note=f"{weight:.3g} N at rest, {left:.3g} N left then; {less:.2g} N taken off by a sideways "
-                f"acceleration of {duty.sideways_acceleration / MM_S2:.4g} mm/s², {swung:.2g} N by swinging",
+                f"acceleration of {duty.sideways_acceleration / MM_S2:.4g} mm/s²"
+                + ("; the layer change as set lifts it by swinging, see below" if swings else ""),
                 missing="weight on this mount: it does not stay in its seat" if limit <= 0 else "",
             )
         )
-        rows += _shaken(corner, weight)
+        rows += _shaken(corner, weight, machine.shaken_by)
         rows += _mount_travel(corner, machine)
     return rows
 
 
-def swung_off(corner: CornerNumbers, acceleration: float) -> float:
-    """Return what swinging takes off a mount [N] beyond its load times the acceleration [m/s2] over g."""
-    if corner.shaken_off is None:
-        return 0.0
-    return max(0.0, corner.shaken_off - min(corner.bed_load) * acceleration / GRAVITY)
-
-
-def _shaken(corner: CornerNumbers, weight: float) -> list[Check]:
+def _shaken(corner: CornerNumbers, weight: float, cause: str) -> list[Check]:
     if corner.shaken_off is None:
         return []
     pressed = weight + corner.mount_pull
@@ -72,7 +67,7 @@ def _shaken(corner: CornerNumbers, weight: float) -> list[Check]:
             formula="M q'' + C q' + K q over the move as set",
             source="natural modes, motors with their place errors, contacts stuck",
             corner=corner.name,
-            note=f"{corner.shaken_by + '; ' if corner.shaken_by else ''}other speeds: --speeds",
+            note=f"{cause + '; ' if cause else ''}other speeds: --speeds",
             missing="another speed of the layer change" if corner.shaken_off > pressed else "",
         )
     ]
