@@ -8,10 +8,11 @@ decides.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.lost_steps import slip_rows
+from bedsim.analysis.move_speeds import taken_off
 from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
@@ -79,7 +80,7 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
 
     Raises ModelError when the mounts stand on one line.
     """
-    machine = gather(loaded)
+    machine = _shaken(loaded, gather(loaded))
     checks = [*size_machine(machine), *slip_rows(loaded)]
     heaviest = max(machine.corners, key=lambda c: max(c.hanging))
     decision, assumed = _decision(loaded, machine, heaviest)
@@ -100,6 +101,13 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
         assumptions=(*_assumptions(loaded.scenario, machine), assumed),
         cautions=_cautions(loaded.scenario, machine, checks),
     )
+
+
+def _shaken(loaded: LoadedScenario, machine: MachineNumbers) -> MachineNumbers:
+    """The numbers with what the layer change takes off every mount."""
+    taken, by = taken_off(loaded)
+    corners = zip(machine.corners, taken, strict=True)
+    return replace(machine, shaken_by=by, corners=tuple(replace(c, shaken_off=t) for c, t in corners))
 
 
 def _axial_stiffness(corner: CornerNumbers) -> float:

@@ -20,6 +20,7 @@ from bedsim.analysis.figures import (
     places_of_worst,
     worst_band,
 )
+from bedsim.analysis.move_speeds import shaken_warnings
 from bedsim.analysis.printed import FLOOR, quantity, span
 from bedsim.quantities import PER_CORNER
 from bedsim.results.layers import Run
@@ -116,7 +117,7 @@ def summarise(
         guessed_keys=sum(r.basis in GUESSES for r in loaded.ranges),
         targets=_targets(scenario, values),
         notes=run.notes,
-        warnings=warnings(layers),
+        warnings=(*warnings(layers), *shaken_warnings(loaded, layers)),
         cautions=cautions(scenario),
     )
 

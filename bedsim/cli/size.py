@@ -41,6 +41,7 @@ LINE_WIDTH = 100
 @click.option("--power-loss", is_flag=True, help="Instead: does the bed hold, creep or fall without current.")
 @click.option("--tilt", is_flag=True, help="Instead: how far the bed can be tilted, and its errors then.")
 @click.option("--shake", is_flag=True, help="Instead: what a shaken frame does, and how long to wait.")
+@click.option("--speeds", is_flag=True, help="Instead: at which speeds of a layer change the bed shakes.")
 def command(
     scenario: Path,
     output: Path | None,
@@ -50,6 +51,7 @@ def command(
     power_loss: bool,
     tilt: bool,
     shake: bool,
+    speeds: bool,
 ) -> int:
     """Check whether the drive holds, turns and lasts.
 
@@ -61,8 +63,9 @@ def command(
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
-    if power_loss or tilt or shake:
-        return _events(loaded, output, no_pictures, power_loss=power_loss, tilt=tilt, shake=shake)
+    asked = {"power_loss": power_loss, "tilt": tilt, "shake": shake, "speeds": speeds}
+    if any(asked.values()):
+        return _events(loaded, output, no_pictures, **asked)
     report = size_scenario(loaded)
     click.echo("\n".join(report_lines(report, every_corner=every_corner)))
     for text in resting_lines(loaded.resting):
@@ -79,7 +82,9 @@ def _events(loaded: LoadedScenario, output: Path | None, no_pictures: bool, **as
 
     chosen = [name for name, wanted in asked.items() if wanted]
     if output is not None and len(chosen) > 1:
-        raise click.UsageError("--output names one picture: ask for one of --power-loss, --tilt, --shake.")
+        raise click.UsageError(
+            "--output names one picture: ask for one of --power-loss, --tilt, --shake, --speeds."
+        )
     for k, name in enumerate(chosen):
         answer: size_events.Answer = getattr(size_events, name)(loaded)
         click.echo("\n" * (k > 0) + "\n".join(answer.lines))

@@ -1,4 +1,4 @@
-"""What `bedsim size` prints of a power loss, a tilt and a shaken frame."""
+"""What `bedsim size` prints of a power loss, a tilt, a shaken frame and the speeds of a layer change."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from bedsim.analysis.events_fall import PowerLossReport
     from bedsim.analysis.events_shake import ShakeReport
     from bedsim.analysis.events_tilt import TiltReport
+    from bedsim.analysis.move_speeds import SpeedReport
     from bedsim.scenario.load import LoadedScenario
 
 
@@ -65,6 +66,20 @@ def shake(loaded: LoadedScenario) -> Answer:
         return draw_shake(report, path)
 
     return Answer("shake", list(shake_lines(report)), draw)
+
+
+def speeds(loaded: LoadedScenario) -> Answer:
+    """Compute what the speeds of a layer change do."""
+    from bedsim.analysis.move_speeds import speed_scenario
+
+    report = speed_scenario(loaded)
+
+    def draw(path: Path) -> Path:
+        from bedsim.views.speed_plots import draw_speeds
+
+        return draw_speeds(report, path)
+
+    return Answer("speeds", list(speed_lines(report)), draw)
 
 
 def power_loss_lines(report: PowerLossReport) -> Iterator[str]:
@@ -162,6 +177,23 @@ def shake_lines(report: ShakeReport) -> Iterator[str]:
     yield (
         f"Suggested pause after a layer change: {number(report.suggested)} s for {report.target / UM:g} µm "
         f"left ({settle})"
+    )
+    yield from listed("Assumptions", report.assumptions)
+    yield from _cautions(report.cautions)
+
+
+def speed_lines(report: SpeedReport) -> Iterator[str]:
+    """Give the lines of a scan of speeds: one sentence first."""
+    yield f"{report.title}: speeds of a layer change"
+    yield ""
+    yield from wrapped(report.sentence, "", "  ")
+    yield ""
+    yield f"{'speed mm/s':>12} {'left on the worst seat':>24} {'vibration µm':>14}"
+    for ride in report.here[::3]:
+        kept = f"{100 * ride.share:.0f} %" if ride.share > 0 else "lifts"
+        yield f"{number(ride.speed / MM_S):>12} {kept:>24} {number(ride.vibration / UM):>14}"
+    yield from listed(
+        "Where an error of the motors meets a mode", [c.words for c in report.resonances] or ["none"]
     )
     yield from listed("Assumptions", report.assumptions)
     yield from _cautions(report.cautions)

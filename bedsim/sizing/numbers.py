@@ -149,6 +149,8 @@ class JointNumbers:
 class CornerNumbers:
     """One corner: its parts, where its nut goes [m], and its load [N] at the first and last layer.
 
+    `shaken_off` [N]: most that the layer change as set takes off the mount, inertia and swinging; None where
+    it is not known or bolted.
     `side_torque` [N m]: by what a standing side force turns the screw, out of true as it is, at most.
     """
 
@@ -175,6 +177,7 @@ class CornerNumbers:
     bed_load: tuple[float, float]
     counterweight: float
     side_torque: float = 0.0
+    shaken_off: float | None = None
 
     @property
     def hanging(self) -> tuple[float, float]:
@@ -211,9 +214,11 @@ class Duty:
 class MachineNumbers:
     """The whole machine: its corners and what it is asked to do.
 
+    `shaken_by`: what swings most in a layer change, empty where little does.
     `unassembled`: why no side forces are known; empty when they are.
     """
 
     corners: tuple[CornerNumbers, ...]
     duty: Duty
     unassembled: str = ""
+    shaken_by: str = ""

@@ -30,6 +30,8 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
             magnet_pull=corner.mount_pull,
         )
         limit = GRAVITY * (1.0 + (corner.mount_pull - less) / weight) if weight > 0 else 0.0
+        swings = corner.shaken_off is not None and corner.shaken_off > weight + corner.mount_pull - less
+        limit = 0.0 if swings else limit  # a stiff plate does not know of swinging
         rows.append(
             below(
                 MOUNT,
@@ -41,12 +43,34 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
                 source="statics of a stiff plate",
                 corner=corner.name,
                 note=f"{weight:.3g} N at rest, {left:.3g} N left then; {less:.2g} N taken off by a sideways "
-                f"acceleration of {duty.sideways_acceleration / MM_S2:.4g} mm/s²",
-                missing="weight on this mount: it does not rest in its seat" if limit <= 0 else "",
+                f"acceleration of {duty.sideways_acceleration / MM_S2:.4g} mm/s²"
+                + ("; the layer change as set lifts it by swinging, see below" if swings else ""),
+                missing="weight on this mount: it does not stay in its seat" if limit <= 0 else "",
             )
         )
+        rows += _shaken(corner, weight, machine.shaken_by)
         rows += _mount_travel(corner, machine)
     return rows
+
+
+def _shaken(corner: CornerNumbers, weight: float, cause: str) -> list[Check]:
+    if corner.shaken_off is None:
+        return []
+    pressed = weight + corner.mount_pull
+    return [
+        below(
+            MOUNT,
+            "load that a layer change takes off the mount",
+            corner.shaken_off,
+            pressed,
+            "N",
+            formula="M q'' + C q' + K q over the move as set",
+            source="natural modes, motors with their place errors, contacts stuck",
+            corner=corner.name,
+            note=f"{cause + '; ' if cause else ''}other speeds: --speeds",
+            missing="another speed of the layer change" if corner.shaken_off > pressed else "",
+        )
+    ]
 
 
 def mount_travel_parts(corner: CornerNumbers, machine: MachineNumbers) -> dict[str, float]:
