@@ -112,6 +112,8 @@ def play_machine() -> LoadedScenario:
         "motor": {"gear_ratio": 1.5},
         "bed": {"temperature_rise_k": 0},
         "mount": {"radial_n_per_um": 0.5},
+        "print": {"seconds_per_layer": 0.15, "settle_s": 0.02},
+        "damping": {"ratio": 0.15},
     }
     return machine("play", changes, corners)
 
