@@ -31,13 +31,15 @@ LOOSE = 1e-9  # a motion whose stiffness is below this share of the stiffest has
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GrowingPart:
-    """The part on the bed: mass (layers,) kg and height of its centre (layers,) m above the bed at (x, y)
-    m."""
+    """The part on the bed: mass (layers,) kg and height of its centre (layers,) m above the bed.
+
+    Jacobians (3, size) of its foot and of how it turns with the plate there.
+    """
 
     mass: Array
     centre_height: Array
-    x: float
-    y: float
+    foot: Array
+    lean: Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -301,14 +303,10 @@ def nut_position(machine: Machine, layers: Layers) -> Array:
 def _part_mass(machine: Machine, layers: Layers) -> tuple[Array, Array]:
     """Mass matrix (l, size, size) and weight (l, size) of the part: a slender column on the bed, [any
     dynamics text]."""
-    size = machine.coordinates.size
     part = machine.part
     m, z = part.mass[layers - 1], part.centre_height[layers - 1]
-    at = np.zeros((3, size))
-    at[:, :3] = np.eye(3)
-    at[:, 3:6] = [[0, 0, -part.y], [0, 0, part.x], [part.y, -part.x, 0]]
-    by_height = np.zeros((3, size))
-    by_height[0, 4], by_height[1, 3] = 1.0, -1.0
+    at, turn = part.foot, part.lean
+    by_height = np.stack([turn[1], -turn[0], np.zeros_like(turn[0])])
     cross = at.T @ by_height
     constant, linear = at.T @ at, cross + cross.T
     square = by_height.T @ by_height * (4.0 / 3.0)  # its own inertia m (2z)^2/12 about the centre included

@@ -11,6 +11,7 @@ from bedsim import units
 from bedsim.components import bed as bed_part
 from bedsim.components import belt, motor, mount
 from bedsim.components.frame import Coordinates, point_motion, unit
+from bedsim.components.mount import bed_point, bed_rotation
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Source, Stop, standing
 from bedsim.errors import ModelError
@@ -82,7 +83,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
         kept=kept,
         mass=mass,
         weight=weight,
-        part=_part(scenario),
+        part=_part(coordinates, scenario, shapes),
         gravity=units.GRAVITY,
         damping_ratio=scenario.damping.ratio,
         command=_command(coordinates, corners),
@@ -228,6 +229,7 @@ def _mass(
         mass[twist, twist] += own
         mass[twist, 2:5] += coupling
         mass[2:5, twist] += coupling.T
+        weight[twist] -= g * coupling[:, 0]  # a shape that is up on the mean lifts the plate
     belt_drive = scenario.drive.topology == "belt"
     pulley = scenario.drive.pulley_inertia_g_cm2 * units.G_CM2
     for c in corners:
@@ -267,11 +269,13 @@ def _command(coordinates: Coordinates, corners: list[CornerParts]) -> Array:
     return command
 
 
-def _part(scenario: schema.Scenario) -> GrowingPart:
+def _part(coordinates: Coordinates, scenario: schema.Scenario, shapes: PlateShapes) -> GrowingPart:
+    place = np.array([scenario.print.part_x_mm, scenario.print.part_y_mm, 0.0]) * units.MM
+    at_foot = shapes.at(float(place[0]), float(place[1]))
     layer = np.arange(1, scenario.print.layers + 1)
     return GrowingPart(
         mass=scenario.print.part_mass_kg * layer / scenario.print.layers,
         centre_height=layer * scenario.print.layer_mm * units.MM / 2,
-        x=scenario.print.part_x_mm * units.MM,
-        y=scenario.print.part_y_mm * units.MM,
+        foot=bed_point(coordinates, place, at_foot),
+        lean=bed_rotation(coordinates, at_foot),
     )

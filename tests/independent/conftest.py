@@ -1,6 +1,8 @@
 """The machine and its independent equations, derived once for the tests of this folder."""
 
 import sys
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -49,13 +51,20 @@ def probe_motion(loaded: LoadedScenario, pose: np.ndarray, layer: int) -> tuple[
     return (t + np.cross(w, bed))[..., 2], (t + np.cross(w, top))[..., :2]
 
 
+def largest(loaded: LoadedScenario, trace: Trace, pose: np.ndarray) -> float:
+    """Largest difference at the probes between a trace and poses (t, 6) at its first instants."""
+    height, lateral = probe_motion(loaded, pose, trace.layer)
+    kept = slice(0, pose.shape[0])
+    return max(np.abs(trace.height[kept] - height).max(), np.abs(trace.lateral[kept] - lateral).max())
+
+
 @pytest.fixture(scope="session")
-def largest_difference(loaded: LoadedScenario):
-    """A function: largest difference at the probes between a trace and poses at its instants."""
+def largest_difference_of() -> Callable[[LoadedScenario, Trace, np.ndarray], float]:
+    """`largest`, for machines of a test's own."""
+    return largest
 
-    def difference(trace: Trace, pose: np.ndarray) -> float:
-        height, lateral = probe_motion(loaded, pose, trace.layer)
-        kept = slice(0, pose.shape[0])
-        return max(np.abs(trace.height[kept] - height).max(), np.abs(trace.lateral[kept] - lateral).max())
 
-    return difference
+@pytest.fixture(scope="session")
+def largest_difference(loaded: LoadedScenario) -> Callable[[Trace, np.ndarray], float]:
+    """`largest` on the scenario."""
+    return partial(largest, loaded)

@@ -1,8 +1,9 @@
-"""One three-screw machine as a scenario, and its numbers in SI without the package's own formulas.
+"""One three-screw machine as a scenario, and the numbers of any like it in SI without the package's formulas.
 
 The shaft's 2x2 stiffness comes by transfer matrices from the equation of a beam under thrust, not from span
-matrices. Read: rolling joints, groove mounts, run-out (eccentricity, tilt, bow), heat growth, weight, and a
-trapezoidal layer change. Everything else must be switched off.
+matrices. Read: rolling joints, groove mounts, run-out and travel errors (`screw_lines`), heat growth, weight,
+plain nuts with play, gears, belts, any number of screws, and layer changes with hops and limited jerk.
+Everything else must be switched off.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import cmath
 import copy
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,6 +22,8 @@ from numpy.typing import NDArray
 from quiet import QUIET
 from scipy.integrate import quad
 from scipy.linalg import expm
+from scipy.optimize import brentq
+from screw_lines import Line, bending, centreline, travel_error
 
 from bedsim.scenario import schema
 from bedsim.scenario.load import LoadedScenario, scenario_from_tree
@@ -140,6 +144,40 @@ def hot_machine(bent: float) -> LoadedScenario:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Play:
+    """A plain nut's radial play: how far, what stops it, tangent of its flank, tip of the cone, shaft's mass
+    that moves at the thread."""
+
+    clearance: float
+    stop: float
+    climb: float
+    tip: float
+    shaft: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Belt:
+    """One motor and a belt to pulleys on all screws: stiffness along the belt, pitch radius and eccentricity
+    of the pulleys, magnetic spring and inertia of motor and pulley seen at a screw."""
+
+    stiffness: float
+    radius: float
+    eccentricity: float
+    motor: float
+    inertia: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plate:
+    """The uniform plate that more than three screws bend: half sides (2,), mass, thickness^3 times shear
+    modulus."""
+
+    half: Array
+    mass: float
+    rigidity: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Corner:
     """One corner's numbers in SI; points from the screw axis at the height of the bed surface unless said."""
 
@@ -168,9 +206,14 @@ class Corner:
     carriage_height: float
     rotor_inertia: float
     motor: float
-    centreline: complex  # offset at the clocking zero with the nut at its place of layer 1
+    start: float  # nut above the lower end at layer 1
+    line: Line
+    rise: Callable[[Array, Array], Array]  # travel error by place on the screw and turn
+    centreline: complex  # offset with the bed at rest at the height asked for
     slope: complex
     curvature: complex
+    lifted: float  # by the travel error there
+    play: Play | None
 
     @property
     def axial(self) -> float:
@@ -189,15 +232,22 @@ class Numbers:
 
     corners: tuple[Corner, ...]
     bodies: tuple[tuple[float, Array, Array], ...]  # mass, centre (3,), inertia about the centre (3,)
+    plate: Plate
+    part: tuple[float, Array, float]  # mass, place (3,) of its centre, height
+    belt: Belt | None
     damping_ratio: float
     layer: float
     period: float
     speed: float
     acceleration: float
+    jerk: float
+    hop: float
+    dwell: float
 
 
-def numbers(loaded: LoadedScenario, layer: int, loads: Array | None = None) -> Numbers:
-    """Work out the machine at mid-height of a layer; `loads` (3,) N press the shafts below their nuts."""
+def numbers(loaded: LoadedScenario, layer: int, loads: Array | None = None, height: float = 0.0) -> Numbers:
+    """Work out the machine at mid-height of a layer; `loads` (c,) N press the shafts below their nuts, the
+    screws stand as they do with the bed at rest at `height`."""
     s = loaded.scenario
     check_supported(s)
     places = np.array([[c.x_mm, c.y_mm] for c in s.corner]) * 1e-3
@@ -205,39 +255,48 @@ def numbers(loaded: LoadedScenario, layer: int, loads: Array | None = None) -> N
     out_axes, out_mounts = outwards(places), outwards(mounts)
     drop = (layer - 1.5) * s.print.layer_mm * 1e-3
     corners = tuple(
-        corner(s, k, out_axes[k], out_mounts[k], drop, 0.0 if loads is None else float(loads[k]))
-        for k in range(3)
+        corner(loaded, k, out_axes[k], out_mounts[k], drop, 0.0 if loads is None else float(loads[k]), height)
+        for k in range(len(s.corner))
     )
+    own_part = part(s.print, layer)
     return Numbers(
         corners=corners,
-        bodies=(plate(s.bed), part(s.print, layer)),
+        bodies=(plate(s.bed), own_part),
+        plate=Plate(
+            half=np.array([s.bed.size_x_mm, s.bed.size_y_mm]) * 0.5e-3,
+            mass=s.bed.mass_kg,
+            rigidity=s.bed.shear_modulus_gpa * 1e9 * (s.bed.thickness_mm * 1e-3) ** 3,
+        ),
+        part=(own_part[0], own_part[1], layer * s.print.layer_mm * 1e-3),
+        belt=belt(s) if s.drive.topology == "belt" else None,
         damping_ratio=s.damping.ratio,
         layer=s.print.layer_mm * 1e-3,
         period=s.print.seconds_per_layer,
         speed=s.motion.speed_mm_s * 1e-3,
         acceleration=s.motion.acceleration_mm_s2 * 1e-3,
+        jerk=s.motion.jerk_mm_s3 * 1e-3,
+        hop=s.motion.z_hop_mm * 1e-3,
+        dwell=s.motion.hop_dwell_s,
     )
 
 
 def check_supported(s: schema.Scenario) -> None:
     """Raise ValueError for content these models do not carry."""
     silent = [
-        len(s.corner) == 3,
-        s.motion.z_hop_mm == s.motion.jerk_mm_s3 == 0,
-        s.drive.topology == "motor_per_screw",
         all(c.joint.kind == "rolling" and c.mount.kind == "groove" for c in s.corner),
         all(
             c.joint.friction_coefficient == c.guide.friction_n == c.nut.drag_torque_n_mm == 0
             for c in s.corner
         ),
+        all(c.nut.friction_coefficient == 0 for c in s.corner if c.screw.kind == "plain"),
         all(c.mount.friction_coefficient == 0 for c in s.corner),
         all(getattr(c.motor, key) == 0 for c in s.corner for key in QUIET),
         all(
             c.nut.bore_offset_x_um == c.nut.bore_offset_y_um == c.guide.straightness_mm_per_m == 0
             for c in s.corner
         ),
-        all(c.screw.travel == schema.Travel() and c.screw.alignment == schema.Alignment() for c in s.corner),
-        all(c.screw.run_out.table is None and c.motor.gear_ratio == 1 for c in s.corner),
+        all(c.screw.alignment == schema.Alignment() and c.screw.travel.warm_up_k == 0 for c in s.corner),
+        all(c.screw.run_out.bow_measured == "free" for c in s.corner),
         all((microsteps(s, c) % 1) < 1e-9 or (microsteps(s, c) % 1) > 1 - 1e-9 for c in s.corner),
     ]
     if not all(silent):
@@ -246,7 +305,28 @@ def check_supported(s: schema.Scenario) -> None:
 
 def microsteps(s: schema.Scenario, c: schema.Corner) -> float:
     """Microsteps in a layer: a whole number leaves no rounding."""
-    return s.print.layer_mm / c.screw.lead_mm * c.motor.steps_per_turn * c.motor.microsteps
+    if s.drive.topology == "belt":
+        c = s.corner[0]
+    turns = s.print.layer_mm / c.screw.lead_mm * c.motor.gear_ratio
+    return turns * c.motor.steps_per_turn * c.motor.microsteps
+
+
+def belt(s: schema.Scenario) -> Belt:
+    """Every angle is the screws': a motor behind a gear turns faster, by that much for its energies too."""
+    d, own = s.drive, s.corner[0].motor
+    return Belt(
+        stiffness=d.belt_n_per_um * 1e6,
+        radius=d.pulley_pitch_diameter_mm * 0.5e-3,
+        eccentricity=d.pulley_eccentricity_tir_um * 0.5e-6,
+        motor=magnetic_spring(own),
+        inertia=(own.gear_ratio**2 * own.rotor_inertia_g_cm2 + d.pulley_inertia_g_cm2) * 1e-7,
+    )
+
+
+def magnetic_spring(m: schema.Motor) -> float:
+    """Curvature of the energy -T/N cos(N gear angle) of N rotor teeth at no angle."""
+    torque = m.holding_torque_n_m * m.current_percent / 100
+    return torque * m.steps_per_turn / 4 * m.gear_ratio**2
 
 
 def outwards(points: Array) -> Array:
@@ -276,8 +356,17 @@ def part(job: schema.Print, layer: int) -> tuple[float, Array, Array]:
     )
 
 
-def corner(s: schema.Scenario, k: int, out_axis: Array, out_mount: Array, drop: float, load: float) -> Corner:
+def corner(
+    loaded: LoadedScenario,
+    k: int,
+    out_axis: Array,
+    out_mount: Array,
+    drop: float,
+    load: float,
+    height: float,
+) -> Corner:
     """One corner in SI, its nut `drop` m below its place at layer 1."""
+    s = loaded.scenario
     c = s.corner[k]
     w, n = c.screw, c.nut
     given = s.print.first_layer_nut_mm
@@ -286,11 +375,16 @@ def corner(s: schema.Scenario, k: int, out_axis: Array, out_mount: Array, drop: 
     mount = axis + np.array([c.mount.offset_x_mm, c.mount.offset_y_mm, c.mount.height_mm]) * 1e-3
     angle = None if c.mount.direction_deg is None else math.radians(c.mount.direction_deg)
     groove = out_mount if angle is None else np.array([math.cos(angle), math.sin(angle)])
-    offset, slope, curvature = centreline(w, nut)
+    line, rise = centreline(w, loaded.tables), travel_error(w, loaded.tables)
+    hand, lead = 1 if w.hand == "right" else -1, w.lead_mm * 1e-3
+    turn, place = -hand * 2 * math.pi / lead * height, np.array(nut + height)
+    turned = cmath.rect(1.0, turn)
+    shared = s.drive.topology == "belt"
+    rotor = s.drive.pulley_inertia_g_cm2 if shared else c.motor.rotor_inertia_g_cm2 * c.motor.gear_ratio**2
     return Corner(
         axis=axis,
-        hand=1 if w.hand == "right" else -1,
-        lead=w.lead_mm * 1e-3,
+        hand=hand,
+        lead=lead,
         plane=lateral_stiffness(w, n, nut - drop, load),
         lift=lift_stiffness(c, nut - drop),
         twist=twist_stiffness(w, nut - drop),
@@ -320,11 +414,16 @@ def corner(s: schema.Scenario, k: int, out_axis: Array, out_mount: Array, drop: 
         carriage_mass=c.carriage.mass_kg,
         carriage_inertia=c.carriage.inertia_kg_cm2 * 1e-4,
         carriage_height=c.carriage.height_mm * 1e-3,
-        rotor_inertia=c.motor.rotor_inertia_g_cm2 * 1e-7 + shaft_inertia(w),
-        motor=c.motor.steps_per_turn / 4 * c.motor.holding_torque_n_m * c.motor.current_percent / 100,
-        centreline=offset,
-        slope=slope,
-        curvature=curvature,
+        rotor_inertia=rotor * 1e-7 + shaft_inertia(w),
+        motor=0.0 if shared else magnetic_spring(c.motor),
+        start=nut,
+        line=line,
+        rise=rise,
+        centreline=complex(line.offset(place)) * turned,
+        slope=complex(line.slope(place)) * turned,
+        curvature=complex(line.curvature(place)) * turned,
+        lifted=float(rise(place, np.array(turn))),
+        play=play(w, n) if has_play(w, n) else None,
     )
 
 
@@ -344,23 +443,68 @@ def joint_elements(joint: schema.Joint) -> tuple[tuple[float, float, float], ...
     return tuple((p.real, p.imag, joint.lateral_n_per_mm * 1e3 / joint.elements) for p in places)
 
 
-def bending(w: schema.Screw) -> float:
-    """E I of the root circle."""
-    return w.youngs_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 4 / 64
+def has_play(w: schema.Screw, n: schema.Nut) -> bool:
+    """Whether the shaft moves on its own within the nut."""
+    return w.kind == "plain" and n.clearance_um > 0
+
+
+def play(w: schema.Screw, n: schema.Nut) -> Play:
+    """The play of a plain nut; the tip of the cone is the package's assumption, and so are the handbook's
+    shares of a shaft's mass that follow its middle or free end: here by its deflection curve."""
+    return Play(
+        clearance=n.clearance_um * 1e-6,
+        stop=n.radial_n_per_um * 1e6,
+        climb=math.tan(math.radians(n.flank_angle_deg)),
+        tip=2e-6,
+        shaft=shaft_mass(w) * moving_share(w.ends),
+    )
+
+
+def moving_share(ends: str) -> float:
+    """Mean square of the curve that a force at the free end or in the middle of a shaft bends it to, which
+    is 1 there; as rounded by the package where one end is clamped and one supported."""
+    if ends == "fixed-supported":
+        return 0.45
+    x = Polynomial([0.0, 1.0])
+    curve = {
+        "fixed-free": (3 * x**2 - x**3) / 2,
+        "supported-supported": (3 * (x / 2) - 4 * (x / 2) ** 3),
+        "fixed-fixed": 3 * x**2 - 2 * x**3,
+    }[ends]
+    return float((curve**2).integ()(1.0))
+
+
+def mean_power(w: schema.Screw, power: int) -> float:
+    """Mean over a pitch of a power of the diameter, m^power.
+
+    A plain thread (ISO 2904) is half a pitch wide at d - P/2 and wider below by its flanks of 15 degrees; a
+    ball's groove is half-round from the nominal diameter.
+    """
+    radius, root, pitch = w.diameter_mm / 2, w.root_diameter_mm / 2, w.lead_mm / w.starts
+    if w.kind == "plain":
+        width = lambda d: 0.5 - (d - w.diameter_mm + pitch / 2) * math.tan(math.pi / 12) / pitch  # noqa: E731
+        thread, _ = quad(lambda d: power * d ** (power - 1) * width(d), 2 * root, 2 * radius)
+        return ((2 * root) ** power + thread) * 10 ** (-3 * power)
+    depth = radius - root
+    groove, _ = quad(lambda z: (radius - math.sqrt(depth**2 - z**2)) ** power, -depth, depth)
+    return 2**power * (groove + (pitch - 2 * depth) * radius**power) / pitch * 10 ** (-3 * power)
 
 
 def shaft_inertia(w: schema.Screw) -> float:
-    """Discs stacked along a pitch of a ball screw: a half-round groove from the nominal diameter."""
-    radius, root, pitch = w.diameter_mm / 2, w.root_diameter_mm / 2, w.lead_mm / w.starts
-    depth = radius - root
-    groove, _ = quad(lambda z: (radius - math.sqrt(depth**2 - z**2)) ** 4, -depth, depth)
-    mean = (groove + (pitch - 2 * depth) * radius**4) / pitch * 1e-12
-    return w.density_kg_m3 * w.length_mm * 1e-3 * math.pi / 2 * mean
+    """Discs stacked along a pitch."""
+    return w.density_kg_m3 * w.length_mm * 1e-3 * math.pi / 32 * mean_power(w, 4)
+
+
+def shaft_mass(w: schema.Screw) -> float:
+    """The same discs."""
+    return w.density_kg_m3 * w.length_mm * 1e-3 * math.pi / 4 * mean_power(w, 2)
 
 
 def lateral_stiffness(w: schema.Screw, n: schema.Nut, a: float, load: float) -> Array:
-    """Stiffness (2, 2) for deflection and slope: shaft by transfer matrices, nut in series."""
-    at = shaft_compliance(w, a, load) + np.diag([1e-6 / n.radial_n_per_um, 1 / n.tilt_nm_per_rad])
+    """Stiffness (2, 2) for deflection and slope: shaft by transfer matrices, nut in series; where there is
+    play, that has its radial part."""
+    radial = 0.0 if has_play(w, n) else 1e-6 / n.radial_n_per_um
+    at = shaft_compliance(w, a, load) + np.diag([radial, 1 / n.tilt_nm_per_rad])
     return np.linalg.inv(at)
 
 
@@ -405,46 +549,6 @@ def lift_stiffness(c: schema.Corner, a: float) -> float:
     return 1 / (below + rest)
 
 
-def centreline(w: schema.Screw, s: float) -> tuple[complex, complex, complex]:
-    """Offset, slope, curvature of the centreline at s, clocking included; TIR is twice the offset."""
-    r, L = w.run_out, w.length_mm * 1e-3
-
-    def vector(tir_um: float, deg: float) -> complex:
-        return cmath.rect(tir_um * 1e-6 / 2, math.radians(deg + w.clocking_deg))
-
-    bow, tilt = vector(r.bow_tir_um, r.bow_deg), vector(r.tilt_tir_um_per_100mm, r.tilt_deg) / 0.1
-    if w.ends == "fixed-free":
-        k = math.pi / (2 * L)
-        shape, first, second = 1 - math.cos(k * s), k * math.sin(k * s), k * k * math.cos(k * s)
-    else:
-        k, more = math.pi / L, drawn_in(w)
-        shape = math.sin(k * s) + more(s)
-        first = k * math.cos(k * s) + more.deriv()(s)
-        second = -k * k * math.sin(k * s) + more.deriv(2)(s)
-    offset = vector(r.eccentricity_tir_um, r.eccentricity_deg) + tilt * s + bow * shape
-    return offset, tilt + bow * first, bow * second
-
-
-def drawn_in(w: schema.Screw) -> Polynomial:
-    """What the bearings add to a half sine of 1 m: the cubic of least energy of shaft and bearing springs.
-
-    Between the bearings no force acts on the shaft, so the cubic is exact.
-    """
-    L = w.length_mm * 1e-3
-    own = [Polynomial(np.eye(4)[i]) for i in range(4)]
-    inside = [[(a.deriv(2) * b.deriv(2)).integ()(L) for b in own] for a in own]
-    stiffness, force = bending(w) * np.array(inside), np.zeros(4)
-    held = [(0, 0.0, w.bearing_radial_n_per_um * 1e6), (0, L, w.upper_bearing_radial_n_per_um * 1e6)]
-    held += [(1, 0.0, w.bearing_tilt_nm_per_rad)] * w.ends.startswith("fixed")
-    held += [(1, L, w.bearing_tilt_nm_per_rad)] * (w.ends == "fixed-fixed")
-    for order, at, k in held:
-        row = np.array([a.deriv(order)(at) if order else a(at) for a in own])
-        free = math.pi / L * math.cos(math.pi * at / L) if order else 0.0
-        stiffness += k * np.outer(row, row)
-        force -= k * free * row
-    return Polynomial(np.linalg.solve(stiffness, force))
-
-
 def ramps(layer: float, speed: float, acceleration: float) -> tuple[Array, Array]:
     """Instants (4,) and jumps (4,) of the acceleration of a trapezoidal step down by `layer`."""
     top = min(speed, math.sqrt(acceleration * layer))
@@ -452,16 +556,48 @@ def ramps(layer: float, speed: float, acceleration: float) -> tuple[Array, Array
     return np.array([0, rise, whole - rise, whole]), acceleration * np.array([-1.0, 1.0, 1.0, -1.0])
 
 
+def smoothed(layer: float, speed: float, acceleration: float, jerk: float) -> tuple[Array, Array]:
+    """Instants (8,) and jumps (8,) of the jerk of the same step: a trapezoid's acceleration as its running
+    mean over the time in which the jerk builds it up. Every time is so passed through thrice: distance/speed,
+    speed/acceleration, acceleration/jerk."""
+
+    def needed(top: float) -> float:
+        most = min(acceleration, math.sqrt(top * jerk))
+        return top * (top / most + most / jerk) - layer
+
+    top = speed if needed(speed) <= 0 else brentq(needed, 1e-9, speed, xtol=1e-15)
+    most = min(acceleration, math.sqrt(top * jerk))
+    rise, blur = top / most, most / jerk
+    start = np.array([0, rise, layer / top, layer / top + rise])
+    sign = jerk * np.array([-1.0, 1.0, 1.0, -1.0])
+    return np.concatenate([start, start + blur]), np.concatenate([sign, -sign])
+
+
+def jumps(n: Numbers) -> tuple[Array, Array]:
+    """Instants (k,) at which the acceleration, or with limited jerk the jerk, jumps in a layer change, and by
+    how much: the step down, then a hop down and back."""
+    found, begin = [], 0.0
+    for way, wait in ((n.layer, 0.0), (n.hop, n.dwell), (-n.hop, 0.0)):
+        if way:
+            limits = abs(way), n.speed, n.acceleration
+            start, jump = smoothed(*limits, n.jerk) if n.jerk else ramps(*limits)
+            found.append((begin + start, math.copysign(1.0, way) * jump))
+            begin += start.max() + wait
+    time, size = (np.concatenate(part) for part in zip(*found, strict=True))
+    return time, size
+
+
 def commanded(n: Numbers, time: Array) -> tuple[Array, Array, Array]:
     """Height, speed and acceleration (t,) of the layer change; at a jump of acceleration the later value."""
-    start, jump = ramps(n.layer, n.speed, n.acceleration)
+    start, jump = jumps(n)
     since = np.maximum(np.asarray(time, dtype=float)[:, None] - start, 0.0)
     begun = np.asarray(time)[:, None] >= start
+    if n.jerk:
+        return (since**3 / 6) @ jump, (since**2 / 2) @ jump, since @ jump
     return (since**2 / 2) @ jump, since @ jump, begun @ jump
 
 
 def screw_offset(c: Corner, height: Array) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
     """Offset and slope (t,) of the centreline at the nut, turned with the screw, at heights (t,)."""
     turned = np.exp(1j * c.turn * height)
-    offset = c.centreline + c.slope * height + c.curvature * height**2 / 2
-    return offset * turned, (c.slope + c.curvature * height) * turned
+    return c.line.offset(c.start + height) * turned, c.line.slope(c.start + height) * turned

@@ -134,10 +134,10 @@ def follow(eq, n, start, time, turned):
     y, found = np.concatenate([start, np.zeros(size)]), [np.empty((0, size))]
     for a, b in pairwise(pieces):
         acceleration = commanded(n, np.array([(a + b) / 2]))[2][0]
+        imposed = energies.imposed_between(n, a, b)
 
-        def rate(t, y, acceleration=acceleration):
-            height = commanded(n, np.array([t]))[0]
-            force = eq.weight + eq.growth + eq.imposed @ energies.imposed_extensions(n, height)[0]
+        def rate(t, y, acceleration=acceleration, imposed=imposed):
+            force = eq.weight + eq.growth + eq.imposed @ imposed(t)
             force = force - eq.C @ y[size:] - eq.K @ y[:size] - stop_force(n, y[:size], turned)
             return np.concatenate([y[size:], inverse @ force - eq.command * acceleration])
 

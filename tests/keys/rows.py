@@ -148,8 +148,8 @@ PRINT = (
         (lambda b: b.machine.part.mass[0], 0.125),
         (lambda b: b.duty.moving_mass, 3.3),
     ),
-    _row("print.part_x_mm", 20, "rest", (lambda b: b.machine.part.x, 0.02)),
-    _row("print.part_y_mm", 20, "rest", (lambda b: b.machine.part.y, 0.02)),
+    _row("print.part_x_mm", 20, "rest", (lambda b: -b.machine.part.foot[2, 4], 0.02)),
+    _row("print.part_y_mm", 20, "rest", (lambda b: b.machine.part.foot[2, 3], 0.02)),
 )
 
 MOTION = (
