@@ -251,7 +251,7 @@ def joint_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
     way = optional(z, "joint_twist_um", 100 * travel) / 1e3
     height = optional(z, "joint_reversal_um", 1.0) / 1e3
     whole = 2 * drag * s.lead_mm / (2 * math.pi) / height  # N mm/rad of joint and carriage in a row
-    reversal = 1 / (1 / whole - 1 / yaw) if whole < yaw else INF
+    reversal = whole * yaw / (yaw - whole) if whole < yaw else INF
     enough = max((load + drag) * j.reach / way, reversal)
     ring = math.sqrt(max(reversal - j.extra, 0) / j.lateral) if j.lateral > 0 else 0.0
     if j.reach > 0:  # T r/(k r^2 + k_a) = way: the larger root
