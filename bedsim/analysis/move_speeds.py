@@ -333,10 +333,10 @@ def taken_off(loaded: LoadedScenario) -> tuple[list[float | None], str]:
     refuses the machine), and what does it."""
     try:
         bench = bench_of(make_job(loaded))
+        limits = bench.job.program.limits
+        (ride,) = rides(bench, [(limits.speed, limits.acceleration)])  # asks for the rest of side forces
     except BedsimError:
         return [None] * len(loaded.scenario.corner), ""
-    limits = bench.job.program.limits
-    (ride,) = rides(bench, [(limits.speed, limits.acceleration)])
     cause = cause_at(bench, limits.speed, limits.acceleration) if ride.share < NAMED else None
     free = bench.observer.mount_rows >= 0
     taken = ride.resting - ride.least

@@ -11,6 +11,8 @@ from hand_corner import Corner, G
 from hand_file import Row, belted, bounds, held_elsewhere, lacking, most, optional, shown
 from hand_joint import heat, passed
 
+SHAKEN = "load that a layer change takes off the mount"
+
 
 def relief(c: Corner, corners: list[Corner], moment: float) -> float:
     """N that a moment (N mm) takes off a mount in its worst direction: two moments square to each other, and
@@ -45,6 +47,8 @@ def mount_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
             1e3 * c.a, 1e3 * (weight + pull - taken) / (weight / G), "mm/s²", weight, left, taken, aside
         )
     }
+    # swinging in the layer change: held with the modes that it comes from (tests/events)
+    rows[SHAKEN] = held_elsewhere("N")
     travel = optional(z, "mount_travel_mm")
     if travel is not None:
         others = sum(passed(o) for o in corners if o is not c) / len(corners)

@@ -30,16 +30,17 @@ def screw_rows(c: Corner) -> dict[str, Row]:
         ),
         "push against compression of the root": most(c.push, 147 * c.area, "N"),  # 147 N/mm2, THK A15-30
         "turning speed against 0.8 of critical": most(rpm, 60 * 0.8 * whirling(c), "rpm"),
+        # a maker's rule: sag is asked about from 40, a support between the ends from 50
+        "free length over diameter": most(s.length_mm / s.diameter_mm, 50, "", 40),
         "deceleration against unloading of the nut": lacking(
             most(1e3 * c.a, 1e3 * left / c.mass, "mm/s²"), left <= 0
         ),
     }
     if not c.plain:
-        # 50 000 and 70 000 mm rpm: usual catalogue figures, common practice, no source
-        usual = {"rolled_ball": 50e3, "ground_ball": 70e3}[s.kind]
-        rows["speed x diameter"] = most(
-            c.d2 * rpm, optional(c.m.sizing, "speed_diameter_mm_rpm", usual), "mm rpm"
-        )
+        # 60 000 mm rpm where nothing is given: low end of what Engineers Edge prints for all returns
+        given = optional(c.m.sizing, "speed_diameter_mm_rpm")
+        words = (76, 200, 140, 0) if given is None else ()  # 76 200 and 140 000, as they are parted
+        rows["speed x diameter"] = most(c.d2 * rpm, given or 60e3, "mm rpm", *words)
     # a nut with radial clearance c rises by c tan(flank) to either flank
     clearance = optional(c.nut, "clearance_um", 0) if c.plain else 0
     play = optional(s, "axial_play_um", 0) + 2 * clearance * math.tan(c.flank)

@@ -88,7 +88,8 @@ def test_every_row_with_a_side_force_on_the_screws(file):
     torques = [0.01 * (k + 1) for k in range(len(machine.corners))]
     corners = [dataclasses.replace(c, side_torque=t) for c, t in zip(machine.corners, torques, strict=True)]
     checks = size_machine(dataclasses.replace(machine, corners=tuple(corners)))
-    lines = [line for line in sheet(file, torques) if "slipped" not in line[2] and " then" not in line[2]]
+    of_the_whole = ("slipped", " then", "takes off")  # rows that the assembled machine gives
+    lines = [line for line in sheet(file, torques) if not any(w in line[2] for w in of_the_whole)]
     check_all(checks, lines)
 
 
