@@ -1,7 +1,7 @@
 """One motor and a belt to all screws: each screw's pulley hangs on the motor's by the belt's stretch.
 
 extension of the belt as an angle of the screw: theta_i - theta_motor; stiffness k_belt r^2.  An eccentric
-pulley (offset e = TIR/2) changes its effective radius by e cos(phi), so the screw runs ahead by about (e/r)
+pulley (offset e = TIR/2) changes its effective radius by e cos(phi), so the screw lags by about (e/r)
 sin(phi) over a turn. Derivation: belt length conserved, d theta_screw = (r/(r + e cos phi)) d theta; first
 order in e/r.
 """

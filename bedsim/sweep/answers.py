@@ -85,12 +85,19 @@ def front(prices: Sequence[float], qualities: Sequence[float]) -> list[int]:
 
 
 def good_enough(cell: CellResult, result: SweepResult) -> bool:
-    """Whether the lower end of Wilson's interval reaches the wanted probability."""
+    """Whether the lower end of Wilson's interval reaches the wanted probability.
+
+    Said of a cell that falls just short in (1 - confidence)/2 of sweeps: one in forty at 0.95.
+    """
     return bool(np.isfinite(cell.probability) and cell.wilson[0] >= result.wanted_probability)
 
 
 def sure_of_lot(cell: CellResult, result: SweepResult) -> bool:
-    """Whether the lower end of the second interval reaches it as well."""
+    """Whether the lower end of the second interval reaches it as well.
+
+    With k other lots tried a lot like them lies below that end in (1 - confidence)/2, or in 1/(k + 1) if that
+    is more: one in seventeen with the usual 16.
+    """
     return bool(np.isfinite(cell.lot_interval[0]) and cell.lot_interval[0] >= result.wanted_probability)
 
 
