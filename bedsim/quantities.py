@@ -1,10 +1,10 @@
 """What is told of every layer, stated once: all that carries these numbers is made from this table.
 
-A `Quantity` stands in the annotation of a field: its axes, unit, meaning and how it is reduced.  `Reported`
-is the table of what engines report of a layer.  Their chunks and the layers of a run are subclasses of it, so
-that both have every quantity as a field; datasets of the result file, their documentation, figures that sum
-up a run, tables per corner, ranges and the tally of a sweep follow.  A new quantity is one field here, and
-the line that computes it (at a corner: in `engines.base.corner_quantities`).
+A `Quantity` stands in the annotation of a field: its axes, unit, meaning and how it is reduced.
+`LayerQuantities` is the table of what engines report of a layer.  Their chunks and the layers of a run are
+subclasses of it, so that both have every quantity as a field; datasets of the result file, their
+documentation, figures that sum up a run, tables per corner, ranges and the tally of a sweep follow.  A new
+quantity is one field here, and the line that computes it (at a corner: in `engines.base.corner_quantities`).
 """
 
 from dataclasses import dataclass, fields, replace
@@ -78,7 +78,7 @@ def quantities_of(table: type) -> tuple[Quantity, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reported:
+class LayerQuantities:
     """What an engine reports of layers; axes as said, after that of the members where there are many."""
 
     residual_lateral: Annotated[
@@ -186,7 +186,7 @@ class Reported:
     ]
 
 
-REPORTED = quantities_of(Reported)
+REPORTED = quantities_of(LayerQuantities)
 FIGURES = tuple(q for q in REPORTED if q.figure)
 """Those that a run is summed up by."""
 PER_CORNER = tuple(q for q in FIGURES if any(q.columns))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from bedsim.model.assembly import Machine, System
 from bedsim.model.program import Program
-from bedsim.quantities import REPORTED, Reported
+from bedsim.quantities import REPORTED, LayerQuantities
 
 Array = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ class History:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Chunk(Reported):
+class Chunk(LayerQuantities):
     """Outcome of some layers (k,) for all members (m,): axes (m, k, ...), SI."""
 
     layers: NDArray[np.int64]

@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 REPORT = 2e-3  # s: motions reported this close
-COASTED = 4096  # most instants reported of a ring-down
+MOST_INSTANTS = 4096  # most instants reported of a ring-down
 LONGEST = 128  # corners in one running sum
 
 
@@ -100,7 +100,7 @@ def driven(
     return found, kept
 
 
-def coasted(
+def decayed(
     motions: Free, start: Array, rest: Array, probes: Array, span: float, begin: float
 ) -> tuple[Array, Array, Array, Array]:
     """Ring-down about `rest` (n, m) from the motion `start` (2, n, m) for at most `span` s.
@@ -121,7 +121,7 @@ def coasted(
         found[:, 0] += rest
         return found
 
-    most = min(int(span / REPORT), COASTED)
+    most = min(int(span / REPORT), MOST_INSTANTS)
     time: Array = REPORT * np.arange(1.0, most)
     largest = bound(time[::16]).max(axis=0, initial=0.0)
     moving, unsettled = (16 * (1 + np.count_nonzero(largest > limit)) for limit in (base.STILL, base.SETTLED))

@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import base, coast, course, exponential, free, steps
+from bedsim.engines import base, course, exponential, free, free_decay, steps
 from bedsim.engines.base import Observer
-from bedsim.engines.coast import Outlook
 from bedsim.engines.course import Course, Forcing, Part
 from bedsim.engines.exponential import Corners
+from bedsim.engines.free_decay import Outlook
 from bedsim.engines.modes import FORCE_UNIT, LayerModes, Real, Working, mixed, standing
 from bedsim.engines.solved import Solved
 from bedsim.engines.state import State
@@ -48,7 +48,7 @@ class Pace:
 
     At rest a longer step is taken while the errors of a layer's stretches, as estimated at the probes, are
     well on the way to stay below `error` m in sum, and a shorter one where they are not.  What is left is
-    done in one go where that leaves less than `coast` m in doubt, or where probes move by less than `still` m
+    done in one go where that leaves less than `decay` m in doubt, or where probes move by less than `still` m
     left out.
     """
 
@@ -57,7 +57,7 @@ class Pace:
     touch: float = 1e-4
     bend: float = 1e-8
     error: float = 8e-9
-    coast: float = 1e-9
+    decay: float = 1e-9
     still: float = base.STILL
     tolerance: float = 2e-5  # breakaways (and 10 N): what is left at every corner
     least: float = 1e-6  # contacts that need a shorter step are given up
@@ -70,7 +70,7 @@ class Pace:
             drive=2 * self.drive,
             rest=self.rest[1:] or self.rest[-1:],
             error=16 * self.error,
-            coast=16 * self.coast,
+            decay=16 * self.decay,
             tolerance=20 * self.tolerance,
         )
 
@@ -416,7 +416,7 @@ def _freely(track: Track, parts: Sequence[Part]) -> tuple[Array, Array] | None:
         track.time = part.end
     last, rest = _last(track)
     printing, finish = motion.duration + program.settle, program.period
-    time, found, mean, bound = free.coasted(
+    time, found, mean, bound = free.decayed(
         motions, track.now.motion, rest, work.probes[0], finish - track.time, printing - track.time
     )
     if not _linear(track, found, last):
@@ -486,7 +486,7 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         if track.began is None and track.time > printing - INSTANT:
             track.began, track.impulse = track.now, np.zeros_like(track.now.motion[0])
         left = (printing if track.began is None else finish) - track.time
-        if bound.max() < base.SETTLED and _coasted(track, rest, last, left):
+        if bound.max() < base.SETTLED and _decayed(track, rest, last, left):
             continue
         spacing = pace.rest[track.rung] * shortened
         count = track.longest
@@ -513,7 +513,7 @@ def ring_down(track: Track) -> tuple[Array, Array]:
         track.choose(spacing, found, 0 if found.touched else widest - 1)
 
 
-def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
+def _decayed(track: Track, rest: Array, last: Array, span: float) -> bool:
     """Go on by `span` s in one go with imposed extensions as they are `last`, if bristles act, and elastic
     elements that hardly change, and what that leaves in doubt is allowed."""
     work, layer = track.work, track.work.layer
@@ -523,8 +523,8 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
     # with more than a breakaway to go motions are not small
     if track.rate is None or track.rate.max(initial=0.0) >= layer.damping.min():
         return False
-    allowed = work.pace.coast if track.began is not None else work.pace.coast / 2
-    ahead = coast.outlook(layer, track.now, rest, track.rate)
+    allowed = work.pace.decay if track.began is not None else work.pace.decay / 2
+    ahead = free_decay.outlook(layer, track.now, rest, track.rate)
     error = track.doubtful(ahead.doubt)
     if error.max() > allowed:
         return False
@@ -532,7 +532,7 @@ def _coasted(track: Track, rest: Array, last: Array, span: float) -> bool:
     error += track.doubtful(doubt)
     if error.max() > allowed:
         return False
-    found = coast.coast(layer, now, rest, span, ahead)
+    found = free_decay.decayed(layer, now, rest, span, ahead)
     error += track.doubtful(found.doubt)
     if error.max() > allowed:
         return False

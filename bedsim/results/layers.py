@@ -12,7 +12,7 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.quantities import Quantity, Reported
+from bedsim.quantities import LayerQuantities, Quantity
 
 Array = NDArray[np.float64]
 Names = tuple[str, ...]
@@ -51,8 +51,8 @@ class Trace:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LayerResult(Reported):
-    """Errors of every layer of one print, and all that is `Reported` of layers.
+class LayerResult(LayerQuantities):
+    """Errors of every layer of one print, and all `LayerQuantities`.
 
     `height_error`, `lateral_error`, `tilt` and `thickness_error` are relative to the first layer; the `_raw`
     arrays are not.  Positive height error: bed nearer the nozzle.  Lateral error is taken at the current top

@@ -12,7 +12,7 @@ from bedsim.engines import course, modes, state, steps, track
 from bedsim.engines.propagator import Pace, PropagatorEngine
 from bedsim.simulation import make_job
 
-STEPS = replace(Pace(), coast=0.0)  # all the way
+STEPS = replace(Pace(), decay=0.0)  # all the way
 
 
 def test_second_order_in_the_step():
@@ -69,7 +69,7 @@ def test_a_ring_down_in_one_go(name, doubt):
     begin = state.start(job)
     fine = replace(STEPS, rest=(2.5e-4, 5e-4, 1e-3), error=1e-9, still=2e-10)
     truth = poses(PropagatorEngine(pace=fine), job, begin)
-    found = poses(PropagatorEngine(pace=replace(fine, coast=doubt)), job, begin)
+    found = poses(PropagatorEngine(pace=replace(fine, decay=doubt)), job, begin)
     off = apart(job, found, truth)
     print(f"{doubt * 1e6} um allowed: {off:.5f} um")
     assert 0 < off < 2e6 * doubt

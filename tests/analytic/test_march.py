@@ -184,7 +184,7 @@ def test_mean_of_a_ring_down():
     motions, rest = free.free(layer(DAMPING)), np.array([[1e-5], [0.0], [2e-6]])
     begin, span = 0.004, 0.03
     start = START[:, :, None] + np.stack([rest, 0 * rest])
-    _, _, mean, _ = free.coasted(motions, start, rest, np.eye(3), span, begin)
+    _, _, mean, _ = free.decayed(motions, start, rest, np.eye(3), span, begin)
     G = np.zeros((12, 12))
     G[:6, :6], G[6:, :6] = matrix(DAMPING), np.eye(6)
     first, last = ((expm(G * t) @ np.append(START.ravel(), np.zeros(6)))[6:9] for t in (begin, span))

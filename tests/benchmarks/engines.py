@@ -54,11 +54,11 @@ FINE = Pace(
     touch=2e-5,
     rest=(1.25e-4, 2.5e-4, 5e-4, 1e-3),
     error=2e-10,
-    coast=0.0,
+    decay=0.0,
     tolerance=2e-6,
     still=1e-10,
 )
-LOOSE = Pace(drive=1.2e-3, rest=(1e-3, 2e-3, 4e-3), error=3e-8, coast=1e-8, tolerance=1e-4)
+LOOSE = Pace(drive=1.2e-3, rest=(1e-3, 2e-3, 4e-3), error=3e-8, decay=1e-8, tolerance=1e-4)
 
 
 @dataclass(frozen=True, kw_only=True)

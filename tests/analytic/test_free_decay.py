@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from bedsim.engines import coast, exponential
+from bedsim.engines import exponential, free_decay
 from bedsim.engines.modes import layer_modes, standing
 from bedsim.engines.steps import Carried
 from bedsim.scenario.load import load_scenario
@@ -36,8 +36,8 @@ def test_deflection_follows_force_and_motion(span):
     modes, now = shaken(1e-8)
     b = modes.rows.bristles
     rest = np.zeros_like(now.motion[0])
-    ahead = coast.outlook(modes, now, rest, np.full((modes.rows.contacts, 1), 0.1))
-    found = coast.coast(modes, now, rest, span, ahead)
+    ahead = free_decay.outlook(modes, now, rest, np.full((modes.rows.contacts, 1), 0.1))
+    found = free_decay.decayed(modes, now, rest, span, ahead)
 
     def unchanged(state):
         return state.phi - state.g[:b] - modes.rows.place[0].T[:b] @ state.motion[0]
@@ -56,7 +56,7 @@ def test_bristles_rubbed_at_rest_against_scipy():
     gives = rows.place[0].T[: rows.bristles] @ (rows.push[0, : rows.bristles] / modes.frequency**2).T
     follow = np.eye(rows.bristles) - gives
     exact = solve_ivp(lambda _, phi: -follow @ (pace * phi), (0, 1), now.phi[:, 0], rtol=1e-10, atol=1e-14)
-    rubbed, phi = coast._rubbed(modes, now.phi, path)
+    rubbed, phi = free_decay._rubbed(modes, now.phi, path)
     np.testing.assert_allclose(phi[:, 0], exact.y[:, -1], atol=2e-3 * np.abs(now.phi).max())
     np.testing.assert_allclose(follow @ rubbed, phi - now.phi, atol=1e-12)
 
@@ -69,8 +69,8 @@ def test_path_of_one_mode_by_quadrature():
     away[mode] = 1e-8
     phi = modes.rows.place[0].T[: modes.rows.bristles] @ away
     now = Carried(motion=standing(away), phi=phi, g=0 * now.g, rate=now.rate)
-    ahead = coast.outlook(modes, now, 0 * away, np.full((modes.rows.contacts, 1), 1e-6))
-    found = coast.coast(modes, now, 0 * away, span, ahead)
+    ahead = free_decay.outlook(modes, now, 0 * away, np.full((modes.rows.contacts, 1), 1e-6))
+    found = free_decay.decayed(modes, now, 0 * away, span, ahead)
     time = np.linspace(0, 2.0, 400_001)
     mu = exponential.rate(modes.frequency, modes.damping)[0, mode]
     u = 1e-8 * (1 - 1j * (modes.damping / exponential.damped(modes.frequency, modes.damping))[0, mode])

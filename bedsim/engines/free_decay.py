@@ -49,7 +49,7 @@ class Outlook:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Coast:
+class FreeDecay:
     """A free end: `time` (t,) s from its beginning and eta (t, n, m) then, the state at its end, `path` (c,
     m) breakaways and its `rate` 1/s then, `doubt` (b, m) of the row forces when all is over, and these
     integrated, `impulse` (b, m) s."""
@@ -77,7 +77,7 @@ def outlook(layer: LayerModes, now: Carried, rest: Array, rate: Array) -> Outloo
     return Outlook(before=before, drift=moved * slowest, doubt=layer.rows.every(doubt) * phi)
 
 
-def coast(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Outlook) -> Coast:
+def decayed(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Outlook) -> FreeDecay:
     """Bristles and modes after `span` s, where known forces alone would hold modes at `rest` (n, m)."""
     b = layer.rows.bristles
     slowest = float(layer.damping.min())
@@ -112,7 +112,7 @@ def coast(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Outl
     seen = np.moveaxis(u.real, 0, -1) + ahead.before + drifted * (after - ahead.before)
     if last == span:
         seen[-1] = end[0] + after
-    return Coast(
+    return FreeDecay(
         time=time,
         seen=seen,
         end=Carried(
