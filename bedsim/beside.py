@@ -11,7 +11,7 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
@@ -117,6 +117,20 @@ def _branch(work: Callable[[Line], Any], line: Connection, others: Connection) -
         found = "fault", fault
     with contextlib.suppress(BrokenPipeError):  # nobody is left to tell
         line.send(found)
+
+
+@contextlib.contextmanager
+def deaf_children() -> Iterator[None]:
+    """Processes that start within the block never hear Ctrl-C or the end of the terminal: their parent does,
+    and ends them.  What arrives meanwhile is heard at the end of the block."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGHUP))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def end_with_parent() -> None:

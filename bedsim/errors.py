@@ -12,6 +12,14 @@ class InputError(BedsimError):
     """A file or an option that cannot be used: names the file, the key, the value and what is allowed."""
 
 
+class UnreadableError(InputError):
+    """A text file that cannot be read; `why` is the reason alone."""
+
+    def __init__(self, name: object, why: str) -> None:
+        super().__init__(f"{name}: {why}.")
+        self.why = why
+
+
 class ResultFileError(BedsimError):
     """A result file that is foreign, truncated, newer than this program or already being written."""
 

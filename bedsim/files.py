@@ -1,6 +1,8 @@
-"""Files that appear complete or not at all: written beside their place, flushed to the disk, renamed.
+"""Files read and written: what is read is a regular file of bounded size, what is written appears complete or
+not at all.
 
-A full disk, a killed process or a power cut leaves the old file or none, never half of one.
+A file is written beside its place, flushed to the disk and renamed.  A full disk, a killed process or a power
+cut leaves the old file or none, never half of one.
 """
 
 from __future__ import annotations
@@ -12,7 +14,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import BinaryIO
 
-from bedsim.errors import ResultFileError
+from bedsim.errors import ResultFileError, UnreadableError
 
 _LONGEST_STEM = 200  # bytes of a file's name kept in that of the part beside it: file systems allow 255
 
@@ -48,6 +50,43 @@ def write_files(files: Mapping[Path, bytes | str], *, folder_too: bool = False) 
         for part in beside.values():
             with contextlib.suppress(OSError):
                 part.unlink()
+
+
+LARGEST_TEXT = 2_000_000
+"""Bytes of the largest text file that is read: readings, tables and scenarios of people are far below."""
+
+
+def read_bytes(path: Path, largest: int = LARGEST_TEXT) -> bytes:
+    """The bytes of a regular file.  Raises UnreadableError: a missing, foreign or very large one, a pipe or a
+    device."""
+    try:
+        if path.exists() and not path.is_file():
+            raise UnreadableError(path, "cannot be read: it is not a regular file")
+        with path.open("rb") as stream:
+            data = stream.read(largest + 1)
+    except FileNotFoundError:
+        raise UnreadableError(path, "cannot be read: no such file") from None
+    except OSError as fault:
+        raise UnreadableError(path, f"cannot be read: {reason(fault)}") from None
+    except ValueError:  # a name with a zero byte
+        raise UnreadableError(path, "cannot be read: its name is none") from None
+    if len(data) > largest:
+        raise UnreadableError(path, f"cannot be read: it is larger than {largest / 1e6:g} MB")
+    return data
+
+
+def read_text(path: Path) -> str:
+    """The text of a regular file in UTF-8, with or without a mark at its start.  Raises UnreadableError."""
+    return as_text(read_bytes(path), path)
+
+
+def as_text(data: bytes, name: object) -> str:
+    """Bytes in UTF-8 as text.  Raises UnreadableError that names the line."""
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = data[: fault.start].count(b"\n") + 1
+        raise UnreadableError(name, f"line {line}: is not text in UTF-8") from None
 
 
 def make_folder(folder: Path) -> Path:

@@ -17,6 +17,7 @@ from bedsim.analysis.diagnosis import Complex, phasor_of_turn, turned_response
 from bedsim.analysis.response import Answers
 from bedsim.analysis.wall import wall_normal, width_per_height
 from bedsim.errors import InputError
+from bedsim.files import read_text
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
 from bedsim.units import DEG, MM, UM
@@ -67,12 +68,7 @@ def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Re
 
 
 def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file.") from None
-    except (OSError, UnicodeDecodeError) as fault:
-        raise InputError(f"{path}: cannot be read as UTF-8 text: {fault}.") from None
+    text = read_text(path)
     lines = [(i, r) for i, r in enumerate(csv.reader(text.splitlines()), 1) if r and not r[0].startswith("#")]
     if not lines:
         raise InputError(

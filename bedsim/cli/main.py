@@ -1,11 +1,13 @@
 """The command `bedsim`: picks a command, loads only that one, and turns faults into exit codes.
 
 Exit codes: 0 done, 1 a requirement is not met, 2 the input cannot be used, 3 a solver did not finish,
-130 interrupted, 141 the reader of our output went away.
+70 a fault of the program itself, 130 interrupted (128 and the signal's number), 141 the reader of our output
+went away.
 """
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import importlib.util
 import os
@@ -16,6 +18,7 @@ from typing import Any
 import click
 
 import bedsim
+from bedsim.cli.endings import INTERRUPTED, OWN_FAULT, StoppedError, own_fault, stoppable
 from bedsim.errors import BedsimError
 from bedsim.threads import ONE_EACH
 
@@ -35,7 +38,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 """Name -> (module, help line); the module offers a click command `command`.  A missing one is not listed."""
 
-INTERRUPTED = 130
 READER_GONE = 141
 
 
@@ -87,7 +89,8 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
     epilog="Start with: bedsim new machine.toml, then bedsim run machine.toml.  "
     "bedsim new --schema prints a JSON Schema of the scenario file for editors.  "
-    "Exit codes: 0 done, 1 a requirement is not met, 2 the input cannot be used, 3 a solver did not finish.",
+    "Exit codes: 0 done, 1 a requirement is not met, 2 the input cannot be used, 3 a solver did not finish, "
+    "70 a fault of bedsim itself, 130 interrupted.",
 )
 @click.option(
     "--version",
@@ -107,10 +110,11 @@ def group(ctx: click.Context) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and give its exit code; a fault of the input comes as one message on stderr."""
     try:
-        outcome: Any = group.main(
-            args=None if argv is None else list(argv), prog_name="bedsim", standalone_mode=False
-        )
-        sys.stdout.flush()
+        with stoppable():
+            outcome: Any = group.main(
+                args=None if argv is None else list(argv), prog_name="bedsim", standalone_mode=False
+            )
+            sys.stdout.flush()
         return outcome if isinstance(outcome, int) else 0
     except click.ClickException as fault:
         fault.show()
@@ -118,10 +122,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BedsimError as fault:
         click.echo(str(fault), err=True)
         return fault.exit_code
-    except (click.Abort, KeyboardInterrupt):
-        click.echo("bedsim: interrupted.", err=True)
-        return INTERRUPTED
+    except (click.Abort, KeyboardInterrupt) as told:
+        with contextlib.suppress(OSError):  # the terminal may be gone
+            click.echo("bedsim: interrupted.", err=True)
+        cause = told.__cause__ if isinstance(told, click.Abort) else told
+        return cause.exit_code if isinstance(cause, StoppedError) else INTERRUPTED
     except BrokenPipeError:
         # The interpreter flushes stdout once more at its end and must find something to write to.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return READER_GONE
+    except Exception as fault:
+        click.echo(own_fault(fault), err=True)
+        return OWN_FAULT

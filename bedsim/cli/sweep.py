@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -94,8 +94,12 @@ def command(
     if member is not None:
         click.echo("\n".join(_member_lines(plan, target, member, write_to)))
         return 0
-    with _progress(len(plan.cells)) as progress:
-        result = run_sweep(plan, target, _work(workers, scheduler), progress)
+    try:
+        with _progress(len(plan.cells)) as progress:
+            result = run_sweep(plan, target, _work(workers, scheduler), progress, _remark)
+    except KeyboardInterrupt:
+        _remark("Finished parts are kept: give the same command again to go on.")
+        raise
     click.echo("\n".join(answer_lines(result)))
     click.echo(f"\nResult: {target}")
     if not no_pictures:
@@ -105,6 +109,11 @@ def command(
             click.echo(f"Picture: {picture}")
     failed = has_target(result) and not any(good_enough(c, result) for c in result.cells)
     return TARGET_MISSED if failed else 0
+
+
+def _remark(text: str) -> None:
+    with suppress(OSError):  # the terminal may be gone
+        click.echo(text, err=True)
 
 
 def _work(workers: int | None, scheduler: str | None) -> Work:
@@ -144,12 +153,12 @@ def _progress(cells: int) -> Iterator[Callable[[int, int], None]]:
 
 
 def _member_lines(plan: Plan, target: Path, written: str, write_to: Path | None) -> Iterator[str]:
-    from bedsim.results.sweep_store import fingerprint_of, read_sweep
+    from bedsim.results.sweep_store import made_by, read_sweep
     from bedsim.sweep.member import member_again
 
     cell, printer = _two_numbers(written)
     stored = None
-    if target.is_file() and fingerprint_of(target) == plan.fingerprint:
+    if target.is_file() and made_by(target)[0] == plan.fingerprint:
         stored = read_sweep(target)
     counts = None if stored is None else [c.members for c in stored.cells]
     found = member_again(plan, cell, printer, counts)

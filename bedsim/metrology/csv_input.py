@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.constants import inch, lbf
 
 from bedsim.errors import InputError
+from bedsim.files import read_text
 from bedsim.units import DEG, GRAVITY, MM, UM
 
 Array = NDArray[np.float64]
@@ -48,12 +49,7 @@ class Table:
 def read_header(path: Path) -> tuple[list[str], dict[str, str], list[tuple[int, list[str]]]]:
     """Return column names, `# key = value` notes and the rows with their line numbers; InputError if
     unreadable."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}.") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file in UTF-8.") from None
+    text = read_text(path)
     pattern = re.compile(r"^#\s*([a-z][a-z0-9_]*)\s*=\s*([^#\n]*)", re.MULTILINE)
     notes = {m[1]: m[2].strip() for m in pattern.finditer(text)}
     reader = csv.reader(io.StringIO(text))

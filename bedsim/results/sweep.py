@@ -83,6 +83,7 @@ class SweepResult:
     engine: str
     seed: int
     program_version: str
+    program: str  # identity
     created: str
     notes: tuple[str, ...]
     metrics: tuple[str, ...]

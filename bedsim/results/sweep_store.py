@@ -11,6 +11,7 @@ import contextlib
 import json
 import os
 import re
+import secrets
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from bedsim.errors import ResultFileError
+from bedsim.files import not_written
 from bedsim.quantities import FIGURES
 from bedsim.results.store import add_array, add_text, create_atomically, get_array, mark_file, open_checked
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
@@ -33,6 +35,7 @@ _TEXT_ATTRIBUTES = (
     "fingerprint",
     "engine",
     "program_version",
+    "program",
     "created",
     "currency",
     "sensitivity_of",
@@ -54,7 +57,8 @@ class PartStore:
     """The folder of finished parts of one sweep, beside its target."""
 
     target: Path
-    fingerprint: str
+    fingerprint: str  # of the plan
+    program: str  # identity of the program
 
     @property
     def folder(self) -> Path:
@@ -68,7 +72,7 @@ class PartStore:
         except OSError as fault:
             raise ResultFileError(f"{self.folder}: cannot be made: {fault.strerror}.") from None
         try:
-            _write_part(part, self._path(part), self.fingerprint)
+            _write_part(part, self._path(part), self.fingerprint, self.program)
         except ResultFileError as fault:
             raise ResultFileError(
                 f"{str(fault).rstrip('.')}. What was finished before is kept: "
@@ -79,26 +83,50 @@ class PartStore:
         return self.folder / f"cell-{part.cell:05d}-{part.first:07d}-{part.first + part.members:07d}.h5"
 
     def finished(self) -> dict[tuple[int, int, int], Path]:
-        """Finished parts by (cell, first member, one past the last).
+        """Finished parts by (cell, first member, one past the last); a damaged one counts as not finished.
 
         Raises ResultFileError if they belong to another plan.
         """
         found = {}
-        for path in sorted(self.folder.glob("cell-*.h5")) if self.folder.is_dir() else []:
+        for path in self._files():
             match = _PART_NAME.fullmatch(path.name)
-            if match is None:
-                continue
-            self._check(path)
-            found[int(match[1]), int(match[2]), int(match[3])] = path
+            if match is not None and self._program_of(path) == self.program:
+                found[int(match[1]), int(match[2]), int(match[3])] = path
         return found
 
-    def _check(self, path: Path) -> None:
-        with open_checked(path, PART_TYPE, FORMAT_VERSION) as file:
-            if str(file.attrs["fingerprint"]) != self.fingerprint:
-                raise ResultFileError(
-                    f"{self.folder}: holds finished cells of another plan (or of another version of bedsim). "
-                    "Give another --output, or remove that folder."
-                )
+    def set_aside(self) -> Path | None:
+        """Move parts that another program made out of the way; where they are now, None: there were none.
+
+        Raises ResultFileError if parts belong to another plan or cannot be moved.
+        """
+        others = [path for path in self._files() if self._program_of(path) not in ("", self.program)]
+        if not others:
+            return None
+        aside = self.folder.with_name(f"{self.folder.name}-of-another-program-{secrets.token_hex(3)}")
+        try:
+            aside.mkdir()
+            for path in others:
+                path.rename(aside / path.name)
+        except OSError as fault:
+            raise not_written(aside, fault) from None
+        return aside
+
+    def _files(self) -> list[Path]:
+        return sorted(self.folder.glob("cell-*.h5")) if self.folder.is_dir() else []
+
+    def _program_of(self, path: Path) -> str:
+        """Identity of the program that made a part; "" where the part is damaged."""
+        try:
+            with open_checked(path, PART_TYPE, FORMAT_VERSION) as file:
+                plan, program = str(file.attrs["fingerprint"]), str(file.attrs.get("program", "unknown"))
+        except ResultFileError:
+            return ""
+        if plan != self.fingerprint:
+            raise ResultFileError(
+                f"{self.folder}: holds finished cells of another plan. Give another --output, or remove that "
+                "folder."
+            )
+        return program
 
     def read(self, path: Path) -> CellPart:
         """Read a part back."""
@@ -112,10 +140,10 @@ class PartStore:
             self.folder.rmdir()
 
 
-def _write_part(part: CellPart, path: Path, fingerprint: str) -> None:
+def _write_part(part: CellPart, path: Path, fingerprint: str, program: str) -> None:
     with create_atomically(path) as file:
         mark_file(file, PART_TYPE, FORMAT_VERSION)
-        file.attrs["fingerprint"] = fingerprint
+        file.attrs["fingerprint"], file.attrs["program"] = fingerprint, program
         file.attrs["cell"], file.attrs["first"] = np.int64(part.cell), np.int64(part.first)
         for name in ("figures", "stopped", "own_meets", "other_meets", "envelope"):
             file.create_dataset(name, data=getattr(part, name))
@@ -187,10 +215,13 @@ def _lock(handle: int) -> None:
 # ---- the whole ----------------------------------------------------------------------------------------
 
 
-def fingerprint_of(path: Path) -> str:
-    """Fingerprint of the plan in a finished file. Raises ResultFileError for any other file."""
+def made_by(path: Path) -> tuple[str, str]:
+    """Fingerprint of the plan, and identity of the program, of a finished file.
+
+    Raises ResultFileError for any other file.
+    """
     with open_checked(path, FILE_TYPE, FORMAT_VERSION) as file:
-        return str(file.attrs["fingerprint"])
+        return str(file.attrs["fingerprint"]), str(file.attrs.get("program", "unknown"))
 
 
 def write_sweep(result: SweepResult, path: Path) -> None:

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.errors import InputError
+from bedsim.errors import InputError, UnreadableError
+from bedsim.files import read_text
 from bedsim.scenario.keys import nearest
 
 Array = NDArray[np.float64]
@@ -58,10 +59,9 @@ def _inside(folder: Path, written: str, where: str) -> Path:
 
 def _cells(path: Path, where: str, written: str) -> list[tuple[int, list[str]]]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
-        reader = csv.reader(text.splitlines())
+        reader = csv.reader(read_text(path).splitlines())
         found = [(reader.line_num, cells) for cells in reader]
-    except (UnicodeDecodeError, OSError, csv.Error):
+    except (UnreadableError, csv.Error):
         raise InputError(f"{where}: {written}: is not a table of plain columns in UTF-8.") from None
     return [(n, c) for n, c in found if any(x.strip() for x in c) and not c[0].lstrip().startswith("#")]
 

@@ -16,6 +16,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from bedsim.errors import InputError
+from bedsim.files import read_text
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.keys import Loc, field_at, is_number, nearest
 from bedsim.scenario.load import Tables
@@ -68,11 +69,7 @@ def _read(file: Path) -> list[Spare]:
 
 def _entries(file: Path, faults: Faults) -> list[dict[str, Any]]:
     try:
-        tree = tomllib.loads(file.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(f"{file}: cannot be read: {error.strerror}.") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{file}: is not text in UTF-8.") from None
+        tree = tomllib.loads(read_text(file))
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{file}: is not TOML: {error}.") from None
     for key in tree:

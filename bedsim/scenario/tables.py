@@ -12,6 +12,8 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.errors import UnreadableError
+from bedsim.files import read_text
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.keys import nearest
 
@@ -50,12 +52,9 @@ def read_table(
     if path is None:
         return None
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError:
-        faults.add(key, "is not a text file in UTF-8", value=written)
-        return None
-    except OSError as error:
-        faults.add(key, f"cannot be read: {error.strerror}", value=written)
+        text = read_text(path)
+    except UnreadableError as fault:
+        faults.add(key, fault.why, value=written)
         return None
     reader = _Reader(written, key, faults)
     rows = reader.rows(text, layouts)

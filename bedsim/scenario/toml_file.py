@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 from bedsim.errors import InputError
+from bedsim.files import as_text, read_bytes
 from bedsim.scenario.keys import nearest
 from bedsim.scenario.tree import Tree
 
@@ -16,22 +17,15 @@ HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 
 def read_toml(file: Path) -> tuple[str, Tree]:
     """Text of a file and the tree in it.  Raises InputError for a file that cannot be read."""
-    try:
-        data = file.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"{file}: no such file. {_meant(file)}".rstrip()) from None
-    except (OSError, ValueError) as error:
-        raise InputError(f"{file}: cannot be read: {getattr(error, 'strerror', None) or error}.") from None
+    if not file.exists():
+        raise InputError(f"{file}: no such file. {_meant(file)}".rstrip())
+    data = read_bytes(file)
     if data.startswith(HDF5_SIGNATURE):
         raise InputError(
             f"{file}: is a result file (HDF5), and a text file (TOML) belongs here. bedsim report and bedsim "
             "compare take results of bedsim run; the scenario stands inside, and the report shows it."
         )
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise InputError(f"{file}: line {line}: is not text in UTF-8.") from None
+    text = as_text(data, file)
     return text, parse_toml(text, str(file))
 
 

@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from bedsim.errors import InputError
+from bedsim.files import read_text
 from bedsim.screws.grades import Grade, parse_grade
 from bedsim.units import MM, UM
 
@@ -177,8 +178,8 @@ def read_lot(path: Path, dimensions: Dimensions) -> MeasuredLot:
     variation_pv_um, once_per_turn_pv_um; a column `screw` names them.  Raises InputError naming file, line
     and column; at least two screws are needed for a spread.
     """
-    with path.open(newline="", encoding="utf-8-sig") as file:
-        rows = list(csv.DictReader(line for line in file if not line.lstrip().startswith("#")))
+    lines = read_text(path).splitlines(keepends=True)
+    rows = list(csv.DictReader(line for line in lines if not line.lstrip().startswith("#")))
     found = [c for c in (rows[0] if rows else {}) if c in _COLUMNS]
     unknown = [c for c in (rows[0] if rows else {}) if c not in _COLUMNS and c != "screw"]
     if unknown or not found:

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.errors import InputError
+from bedsim.files import read_text
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.sweep_plan import Assumed, LotTable
 from bedsim.screws.grades import parse_grade
@@ -126,8 +127,8 @@ def _resampled(
 
 
 def _measured_columns(path: Path) -> dict[str, np.ndarray]:
-    with path.open(newline="", encoding="utf-8-sig") as file:
-        rows = list(csv.DictReader(line for line in file if not line.lstrip().startswith("#")))
+    lines = read_text(path).splitlines(keepends=True)
+    rows = list(csv.DictReader(line for line in lines if not line.lstrip().startswith("#")))
     named = [c for c in rows[0] if c in _COLUMNS]
     return {_COLUMNS[c][0]: np.array([float(r[c]) for r in rows]) * _COLUMNS[c][1] for c in named}
 

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
-import bedsim
 from bedsim.errors import BedsimError, InputError
+from bedsim.files import read_text
 from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import nearest, unit_of
 from bedsim.scenario.load import LoadedScenario, load_scenario
@@ -104,7 +104,7 @@ def load_plan(path: str | Path) -> Plan:
     return Plan(
         file=file,
         path=file_path,
-        source=file_path.read_text(encoding="utf-8-sig"),
+        source=read_text(file_path),
         scenario_source=loaded.source_text,
         scenario_resolved=loaded.resolved_toml(),
         axes=axes,
@@ -297,9 +297,12 @@ def _cell(
 
 
 def _fingerprint(file: PlanFile, loaded: LoadedScenario, cells: Sequence[Cell]) -> str:
-    """Changes with anything that may change a number: plan, scenario, tables, lots, program version."""
+    """Changes with anything of the plan that may change a number: plan, scenario, tables, lots.
+
+    What the program may change is its identity, kept beside it.
+    """
     digest = hashlib.sha256()
-    parts: list[Any] = [bedsim.__version__, file.model_dump_json(), loaded.resolved_toml()]
+    parts: list[Any] = [file.model_dump_json(), loaded.resolved_toml()]
     parts += [repr((cell.lots, cell.others)) for cell in cells]
     for part in parts:
         digest.update(part.encode() + b"\0")

@@ -14,10 +14,11 @@ from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from bedsim.beside import end_with_parent
+from bedsim.beside import deaf_children, end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
+from bedsim.identity import identity
 from bedsim.results.sweep import CellPart
-from bedsim.sweep.tasks import Task, run_task
+from bedsim.sweep.tasks import Task, run_task, run_task_of
 from bedsim.threads import ONE_EACH
 
 Parts = tuple[CellPart, ...]
@@ -25,6 +26,7 @@ Work = Callable[[Sequence[Task]], Iterator[Parts]]
 
 _LOST_WORKERS = 3  # pools that may break before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
+_WORKERS_PATIENCE = 8  # s
 
 
 def here(tasks: Sequence[Task]) -> Iterator[Parts]:
@@ -61,17 +63,23 @@ def local(workers: int) -> Work:
 def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
     """Yield parts, taking finished tasks out of `left` after they have been taken over."""
     spawn = multiprocessing.get_context("spawn")
-    count = min(workers, len(left))
-    with _one_thread(), ProcessPoolExecutor(count, mp_context=spawn, initializer=end_with_parent) as pool:
-        futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
-        try:
-            for future in as_completed(list(futures)):
-                parts, k = future.result(), futures.pop(future)
-                yield parts
-                del left[k]
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    before = set(multiprocessing.active_children())
+    pool = ProcessPoolExecutor(min(workers, len(left)), mp_context=spawn, initializer=end_with_parent)
+    try:
+        with _one_thread(), deaf_children():
+            futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
+        for future in as_completed(list(futures)):
+            parts, k = future.result(), futures.pop(future)
+            yield parts
+            del left[k]
+    except BrokenProcessPool:
+        raise
+    except BaseException:  # interrupted, or a task failed: what the others are doing is not waited for
+        for child in set(multiprocessing.active_children()) - before:
+            child.kill()
+        raise
+    finally:
+        pool.shutdown(wait=True, cancel_futures=True)
 
 
 @contextlib.contextmanager
@@ -102,27 +110,39 @@ def dask(address: str) -> Work:
 
     def work(tasks: Sequence[Task]) -> Iterator[Parts]:
         with _client(distributed, address) as client:
-            futures = client.map(run_task, list(tasks), pure=False, retries=_LOST_WORKERS)
+            futures = client.map(run_task_of, [identity()] * len(tasks), list(tasks), pure=False)
             try:
                 for future in distributed.as_completed(futures, loop=client.loop):
-                    yield _result(distributed, future)
+                    yield _result(distributed, future, address)
                     future.release()
             finally:
-                client.cancel(futures)
+                with contextlib.suppress(OSError, TimeoutError, RuntimeError):  # the scheduler may be gone
+                    client.cancel(futures, force=True)
 
     return work
 
 
 def _client(distributed: Any, address: str) -> Any:
     try:
-        return distributed.Client(address, timeout=_SCHEDULER_PATIENCE, set_as_default=False)
+        client = distributed.Client(address, timeout=_SCHEDULER_PATIENCE, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as fault:
         raise InputError(
-            f"--scheduler = {address}: no scheduler answers there ({type(fault).__name__}). For example tcp://127.0.0.1:8786."
+            f"--scheduler = {address}: no scheduler answers there ({type(fault).__name__}). "
+            "For example tcp://127.0.0.1:8786."
         ) from None
+    try:
+        client.wait_for_workers(1, timeout=_WORKERS_PATIENCE)
+    except TimeoutError:
+        client.close()
+        raise InputError(
+            f"--scheduler = {address}: has no workers. Start one: dask worker {address} --nthreads 1."
+        ) from None
+    return client
 
 
-def _result(distributed: Any, future: Any) -> Parts:
+def _result(distributed: Any, future: Any, address: str) -> Parts:
+    from concurrent.futures import CancelledError
+
     try:
         parts: Parts = future.result()
     except BedsimError:
@@ -134,5 +154,10 @@ def _result(distributed: Any, future: Any) -> Parts:
     except (ImportError, AttributeError) as fault:
         raise InputError(
             f"--scheduler: the workers cannot do this work ({fault}). Install the same bedsim there."
+        ) from None
+    except (CancelledError, OSError, TimeoutError) as fault:
+        raise SolverError(
+            f"--scheduler = {address}: the scheduler went away ({type(fault).__name__}). Finished cells are "
+            "kept: start it again and give the same command."
         ) from None
     return parts

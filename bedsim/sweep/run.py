@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 import bedsim
 from bedsim.errors import InputError, ResultFileError
+from bedsim.identity import identity
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
-from bedsim.results.sweep_store import PartStore, fingerprint_of, only_writer, read_sweep, write_sweep
+from bedsim.results.sweep_store import PartStore, made_by, only_writer, read_sweep, write_sweep
 from bedsim.sweep import answers, prices, sensitivity
 from bedsim.sweep.drawing import BLOCK
 from bedsim.sweep.figures import ENVELOPE_MEMBERS, metric_names
@@ -45,18 +46,25 @@ def order_of(plan: Plan) -> Order:
 
 
 def run_sweep(
-    plan: Plan, target: Path, work: Work, progress: Progress = lambda done, total: None
+    plan: Plan,
+    target: Path,
+    work: Work,
+    progress: Progress = lambda done, total: None,
+    remark: Callable[[str], None] = lambda text: None,
 ) -> SweepResult:
     """Do what is left of a sweep and write it to `target`; a finished file of the same plan is read instead.
 
-    `progress(done, total)` in printers.  Raises ResultFileError if the target holds anything else, is being
-    written by another sweep or cannot be written; finished parts are kept then, and the same call goes on
-    from there.
+    `progress(done, total)` in printers; `remark` hears what a user should know beside the answer.  Raises
+    ResultFileError if the target holds anything else, is being written by another sweep or cannot be written;
+    finished parts are kept then, and the same call goes on from there.
     """
     with only_writer(target):
         if target.exists():
             return _finished_before(plan, target)
-        store = PartStore(target=target, fingerprint=plan.fingerprint)
+        store = PartStore(target=target, fingerprint=plan.fingerprint, program=str(identity()))
+        aside = store.set_aside()
+        if aside is not None:
+            remark(f"Finished parts that another program made are not mixed in: kept in {aside}.")
         _do_all(plan, store, work, progress)
         result = assemble(plan, store)
         write_sweep(result, target)
@@ -65,9 +73,14 @@ def run_sweep(
 
 
 def _finished_before(plan: Plan, target: Path) -> SweepResult:
-    if fingerprint_of(target) != plan.fingerprint:
+    fingerprint, program = made_by(target)
+    if fingerprint != plan.fingerprint:
         raise ResultFileError(
-            f"{target}: holds a sweep of another plan (or by another version of bedsim). "
+            f"{target}: holds a sweep of another plan. Give another --output, or remove it."
+        )
+    if program != str(identity()):
+        raise ResultFileError(
+            f"{target}: holds a sweep of this plan by another program ({program}; this is {identity()}). "
             "Give another --output, or remove it."
         )
     return read_sweep(target)
@@ -180,6 +193,7 @@ def assemble(plan: Plan, store: PartStore) -> SweepResult:
         engine=plan.file.engine,
         seed=plan.file.seed,
         program_version=bedsim.__version__,
+        program=str(identity()),
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         notes=plan.notes,
         metrics=metric_names(plan.file.engine),

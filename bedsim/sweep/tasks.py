@@ -7,6 +7,7 @@ on its neighbours.
 
 from __future__ import annotations
 
+import socket
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -15,6 +16,8 @@ from numpy.typing import NDArray
 
 from bedsim.engines import ENGINES
 from bedsim.engines.base import Chunk, Job
+from bedsim.errors import InputError
+from bedsim.identity import Identity, identity
 from bedsim.quantities import REPORTED
 from bedsim.results.sweep import CellPart
 from bedsim.screws.lots import Lot
@@ -73,6 +76,17 @@ class _Block:
 def run_task(task: Task) -> tuple[CellPart, ...]:
     """Work a task out. Raises what building the machine or the engine raises."""
     return _slow_task(task) if task.order.engine == "equilibrium" else _dynamic_task(task)
+
+
+def run_task_of(program: Identity, task: Task) -> tuple[CellPart, ...]:
+    """Work a task out for `program`, somewhere else.  Raises InputError where another program would do it."""
+    differences = program.differences(identity())
+    if differences:
+        raise InputError(
+            f"--scheduler: the worker on {socket.gethostname()} is another program: {'; '.join(differences)}."
+            " Its numbers would not be those of this one: install the same there."
+        )
+    return run_task(task)
 
 
 def ready(cell: Cell, *, friction: bool) -> Prepared:

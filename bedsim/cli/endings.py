@@ -1,0 +1,63 @@
+"""How a command ends when it is told to stop, or ends by a fault of its own."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import tempfile
+import traceback
+from collections.abc import Iterator
+from types import FrameType
+
+INTERRUPTED = 130  # 128 + SIGINT, as shells count
+OWN_FAULT = 70  # internal software error; source: BSD sysexits.h
+
+
+class StoppedError(KeyboardInterrupt):
+    """The command was told to stop by `signal`."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+    @property
+    def exit_code(self) -> int:
+        """128 and the signal's number, as shells count."""
+        return 128 + self.number
+
+
+@contextlib.contextmanager
+def stoppable() -> Iterator[None]:
+    """Within the block Ctrl-C, SIGTERM and the end of the terminal raise StoppedError; a second one ends the
+    process at once."""
+    named = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
+    numbers = [n for n in named if n is not None and signal.getsignal(n) != signal.SIG_IGN]
+    told: list[int] = []
+
+    def stop(number: int, _: FrameType | None) -> None:
+        if told:
+            os._exit(128 + number)
+        told.append(number)
+        raise StoppedError(number)
+
+    before = {}
+    with contextlib.suppress(ValueError):  # signals belong to the main thread
+        before = {number: signal.signal(number, stop) for number in numbers}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def own_fault(fault: BaseException) -> str:
+    """One sentence of a fault that nobody foresaw, and where the details lie."""
+    words = f"bedsim ended by a fault of its own ({type(fault).__name__})"
+    try:
+        handle, name = tempfile.mkstemp(prefix="bedsim-fault-", suffix=".txt")
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write("".join(traceback.format_exception(fault)))
+    except OSError:
+        return f"{words}; its details could not be written."
+    return f"{words}; the details are in {name}."

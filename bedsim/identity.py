@@ -1,0 +1,89 @@
+"""Which program this is: what its numbers depend on, down to the last bit.
+
+Two programs of one identity give the same bits; of two others nothing is promised but what rounding allows.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import tokenize
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+
+_SPACE = (tokenize.COMMENT, tokenize.NL, tokenize.ENCODING)
+_BEFORE_STATEMENT = (tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT)
+_SAYS_NOTHING = ("cli", "views")  # packages that show numbers and make none
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Identity:
+    """`code`: hash of the source; versions of the libraries; `kernels`: of their matrix products."""
+
+    code: str
+    numpy: str
+    scipy: str
+    kernels: str
+
+    def __str__(self) -> str:
+        """All of it in one line."""
+        return f"code {self.code} numpy {self.numpy} scipy {self.scipy} kernels {self.kernels}"
+
+    def differences(self, other: Identity) -> tuple[str, ...]:
+        """What differs, each as "numpy 2.1.0 here, 2.2.0 there"."""
+        return tuple(
+            f"{f.name} {getattr(self, f.name)} here, {getattr(other, f.name)} there"
+            for f in fields(self)
+            if getattr(self, f.name) != getattr(other, f.name)
+        )
+
+
+@cache
+def identity() -> Identity:
+    """That of this process."""
+    return Identity(
+        code=_code(Path(__file__).parent), numpy=version("numpy"), scipy=version("scipy"), kernels=_kernels()
+    )
+
+
+def _code(package: Path) -> str:
+    found = hashlib.sha256()
+    for file in sorted(package.rglob("*.py")):
+        place = file.relative_to(package)
+        if place.parts[0] not in _SAYS_NOTHING:
+            found.update(place.as_posix().encode())
+            found.update(meaning(file.read_text("utf-8")).encode())
+    return found.hexdigest()[:16]
+
+
+def meaning(source: str) -> str:
+    """A source without comments, texts that stand alone (docstrings) and the way its lines are broken."""
+    words: list[str] = []
+    last, text = tokenize.NEWLINE, ""
+    for kind, word, *_ in tokenize.generate_tokens(io.StringIO(source).readline):
+        if kind in _SPACE:
+            continue
+        if text and kind != tokenize.NEWLINE:  # a text that goes on is no docstring
+            words.append(text)
+        text = word if kind == tokenize.STRING and last in _BEFORE_STATEMENT else ""
+        if not text:
+            words.append(word if kind not in _BEFORE_STATEMENT else tokenize.tok_name[kind])
+        last = kind
+    return "\0".join(words)
+
+
+def _kernels() -> str:
+    """Kinds of matrix kernels that are loaded, by library; those of numpy and scipy are by now."""
+    import numpy.linalg
+    import scipy.linalg
+    from threadpoolctl import threadpool_info
+
+    assert numpy.linalg and scipy.linalg
+    found = {
+        f"{pool['internal_api']}-{pool.get('version')}-{pool.get('architecture', 'unknown')}"
+        for pool in threadpool_info()
+        if pool["user_api"] == "blas"
+    }
+    return ",".join(sorted(found)) or "unknown"
