@@ -28,7 +28,7 @@ class DecayFit:
     `cycle`, `amplitude` [m]: the points fitted.  `friction_like`: the amplitude falls along a straight line
     rather than by equal ratios, as dry friction makes it.  With amplitudes read to 5 % damping of 2 to 6 % is
     taken for friction in 6 % of decays of four swings, 3 % of five, 1 % of six, 0.4 % of eight; friction
-    alone is missed in 5 % where the last swing is a quarter of the first, and not at a tenth (3000 drawn each).
+    alone is missed in 5 % where the last swing is a quarter of the first, and not at a tenth (3000 each).
     """
 
     frequency: float
