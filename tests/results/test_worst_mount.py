@@ -35,7 +35,7 @@ def test_the_least_pressed_is_told_by_name(force, place, least):
     assert places_of_worst(layers)["mount_force"] == layers.corner_name[place]
     assert metric_values(layers, LEADS)["mount_force"] == least
     each = [min(column) for column in np.transpose(force)]
-    assert [c.mount_force for c in corner_figures(layers, LEADS)] == each
+    assert [c.worst["mount_force"] for c in corner_figures(layers, LEADS)] == each
 
 
 def test_a_bolted_mount_is_never_the_worst():
