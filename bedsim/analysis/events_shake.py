@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,7 +100,7 @@ def shake_scenario(loaded: LoadedScenario) -> ShakeReport:
         target=keys.residual_um * UM,
         settle=scenario.print.settle_s,
         frame_peak=float(max(np.abs(signal.start).max(), np.abs(signal.end).max())),
-        assumptions=(*words, *_assumptions(likely, low, rows)),
+        assumptions=(*words, *_assumptions(likely, low, tuple(job.machine.part_damping), rows)),
         cautions=(
             *cautions(scenario),
             "These motions are computed from the numbers above and nothing else; an accelerometer on frame "
@@ -230,13 +231,14 @@ def _strongest(found: Modes, push: Array, rows: Array) -> Array:
     return found.frequency[np.argsort(size)[::-1][:3]] / (2 * math.pi)
 
 
-def _assumptions(likely: float, low: float, rows: list[ShakeRow]) -> tuple[str, ...]:
+def _assumptions(likely: float, low: float, own: Sequence[str], rows: list[ShakeRow]) -> tuple[str, ...]:
     slip = max(row.slip for row in rows)
     lines = [
         "Motions are those of the bed against the frame, where the nozzle is held; the gantry's own bending "
         "is left out. Sideways: top of the part over its centre; height: the probe that moves most.",
         f"Natural modes with all contacts stuck, damping ratio {likely:g}"
         + (f", down to {low:g}" if low < likely else "")
+        + (f"; own ratios of {', '.join(own)}" if own else "")
         + ". Layer changes: the bed's own inertia, no shaking.",
     ]
     if slip > STUCK:

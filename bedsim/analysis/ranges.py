@@ -43,6 +43,12 @@ NOTHING_WITHOUT_FRICTION = (
     "breakaway_um",
     "drag_breakaway_deg",
     "ratio",
+    "motor_ratio",
+    "screw_ratio",
+    "guide_ratio",
+    "joint_ratio",
+    "mount_ratio",
+    "bed_ratio",
     "inertia_kg_cm2",
     "rotor_inertia_g_cm2",
 )

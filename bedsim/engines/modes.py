@@ -181,7 +181,7 @@ def layer_modes(job: Job, system: System, index: NDArray[np.int64] | slice) -> L
     modes, frequency = system.modes[at], system.frequency[at]
     return LayerModes(
         frequency=frequency,
-        damping=machine.damping_ratio * frequency,
+        damping=system.damping_ratio[at] * frequency,
         modes=modes,
         to_modes=system.M[at] @ modes,
         imposed=np.swapaxes(system.imposed_force[at], 1, 2) @ modes,

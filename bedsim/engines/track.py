@@ -96,8 +96,8 @@ class Work:
 
     @property
     def damping_ratio(self) -> float:
-        """Of all modes."""
-        return float(self.layer.damping[0, 0] / self.layer.frequency[0, 0])
+        """Of the mode that rings longest in cycles."""
+        return round(float((self.layer.damping / self.layer.frequency).min()), 12)
 
     @property
     def calm(self) -> float:

@@ -8,8 +8,8 @@ connection turns into extensions of all other links.  Imperfections enter throug
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -22,6 +22,7 @@ from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Path, Push, Source, Stop
 from bedsim.components.stop import seated_stiffness
 from bedsim.errors import ModelError
+from bedsim.model.damping import modal_ratio
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
@@ -71,6 +72,7 @@ class Machine:
     mount_preload: Array  # (c,) N, magnets that keep the mounts seated
     plate: PlateShapes
     pushes: tuple[Push, ...] = ()
+    part_damping: Mapping[str, float] = field(default_factory=dict)  # ratios of parts that have their own
 
     @property
     def torque_to_raise(self) -> Array:
@@ -272,6 +274,11 @@ class System:
         return self.natural[1]
 
     @cached_property
+    def damping_ratio(self) -> Array:
+        """Of every mode (l, n)."""
+        return modal_ratio(self, self.machine.damping_ratio)
+
+    @cached_property
     def C(self) -> Array:
         """Damping (l, n, n): M V diag(2 zeta w) V^T M, plus the explicit row dampers. Source: [Clough] modal
         damping matrix.
@@ -281,7 +288,7 @@ class System:
         than its rounding.
         """
         MV = self.M @ self.modes
-        found = (MV * (2 * self.machine.damping_ratio * self.frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)
+        found = (MV * (2 * self.damping_ratio * self.frequency)[:, None, :]) @ np.swapaxes(MV, 1, 2)
         for link in self.machine.links:
             if link.damping is not None:
                 J = self.machine.rows[self.machine.slices[link.name]]

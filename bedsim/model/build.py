@@ -18,6 +18,7 @@ from bedsim.errors import ModelError
 from bedsim.model.assembly import GrowingPart, Machine
 from bedsim.model.convert import Tables, first_nut, make_bed
 from bedsim.model.corner import CornerParts, corner_rows, make_corners
+from bedsim.model.damping import PART_OF
 from bedsim.model.program import Limits, Program
 from bedsim.model.side_torque import with_side_torque
 from bedsim.scenario import schema
@@ -86,6 +87,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
         part=_part(coordinates, scenario, shapes),
         gravity=units.GRAVITY,
         damping_ratio=scenario.damping.ratio,
+        part_damping=_part_damping(scenario.damping),
         command=_command(coordinates, corners),
         first_nut=np.array([c.start for c in corners]),
         layer_height=scenario.print.layer_mm * units.MM,
@@ -198,6 +200,12 @@ def _plate_links(coordinates: Coordinates, bed: bed_part.Bed, shapes: PlateShape
     jacobian = np.zeros((coordinates.shapes, coordinates.size))
     jacobian[:, 6 : 6 + coordinates.shapes] = np.eye(coordinates.shapes)
     return [Link(name="plate", corner=0, jacobian=jacobian, stiffness=shapes.stiffness(bed))]
+
+
+def _part_damping(given: schema.Damping) -> dict[str, float]:
+    """Ratios of parts that have their own."""
+    every = {part: getattr(given, f"{part}_ratio") for part in dict.fromkeys(PART_OF.values())}
+    return {part: ratio for part, ratio in every.items() if ratio is not None}
 
 
 def _transform(coordinates: Coordinates, constraint: dict[int, Array]) -> tuple[Array, tuple[int, ...]]:

@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.model.assembly import Machine, System
+from bedsim.model.damping import modal_ratio
 from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
@@ -48,14 +49,14 @@ class Modes:
 
 
 def modes(machine: Machine, system: System, ratio: float | None = None) -> Modes:
-    """The modes of a system's first layer, bristles stuck; `ratio` replaces the machine's damping ratio.
+    """The modes of a system's first layer, bristles stuck; `ratio` replaces that of parts without their own.
 
     Coupling of modes by explicit dampers (air films) is left out.
     """
     w, V = system.frequency[0], system.modes[0]
     decay = np.einsum("in,ij,jn->n", V, system.C[0], V) / 2
     if ratio is not None:
-        decay = decay + (ratio - machine.damping_ratio) * w
+        decay = decay + (modal_ratio(system, ratio)[0] - system.damping_ratio[0]) * w
     return Modes(frequency=w, decay=decay, shape=V)
 
 

@@ -173,6 +173,21 @@ IDLE: tuple[Idle, ...] = (
         why="a bolted nut has no joint",
     ),
     Idle(
+        keys=("damping.joint_ratio",),
+        beside={"joint.kind": _one_of("rigid")},
+        why="a bolted nut has no joint that gives way",
+    ),
+    Idle(
+        keys=("damping.mount_ratio",),
+        beside={"mount.kind": _one_of("bolted")},
+        why="a bolted mount is stiff",
+    ),
+    Idle(
+        keys=("damping.bed_ratio",),
+        beside={"corner": _three},
+        why="three supports do not bend the bed",
+    ),
+    Idle(
         keys=("mount.radial_n_per_um", "mount.tangential_n_per_um", "mount.vertical_n_per_um"),
         beside={"mount.kind": _one_of("bolted")},
         why="a bolted mount is stiff",

@@ -91,7 +91,19 @@ class Damping(Section):
     """Damping that is not friction."""
 
     ratio: Annotated[float, Field(gt=0, lt=1)] = 0.03
-    """Damping ratio of every natural mode."""
+    """Damping ratio of every natural mode; with ratios by part below, of the parts left out."""
+    motor_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of a motor held by its current, and its belt; 0.02 to 0.1 for a bare rotor (from memory)."""
+    screw_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of screw, bearings, nut: 0.0014 measured along one axis, ball nuts 0.01 to 0.04 (design table)."""
+    guide_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of guides and frame: steel alone 0.0001 to 0.0005, bolted joints 0.01 to 0.05 (design table)."""
+    joint_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of the joints between nuts and carriages (0.005 to 0.05, assumed)."""
+    mount_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of the bed's mounts (bolted 0.01 to 0.05, design table; loose balls assumed alike)."""
+    bed_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of the bent bed on more than three screws (0.001 to 0.01, assumed)."""
 
 
 class Drive(Section):

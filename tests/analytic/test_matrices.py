@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+import scipy
 from three_screws import circle, job, run, with_run_out
 
 from bedsim.components.thread import mean_power
@@ -135,3 +136,39 @@ def test_misalignment_presses_more_where_the_screw_is_short():
     found = run(corners, print={"layers": 20, "layer_mm": 5.0})
     assert np.all(np.diff(found.side_force[1:, 0]) > 0)
     assert found.side_force[-1, 0] > 1.3 * found.side_force[0, 0]
+
+
+PARTS = {"motor": 0.08, "screw": 0.01, "guide": 0.03, "joint": 0.02, "mount": 0.05}
+ROWS = {
+    "motor": ("motor",),
+    "screw": ("axial", "screw"),
+    "guide": ("guide",),
+    "joint": ("joint", "load"),
+    "mount": ("mount",),
+}
+
+
+def test_damping_by_part_against_complex_stiffness():
+    """Every spring of a part k (1 + 2 i zeta): eigenvalues w^2 (1 + 2 i zeta_mode), solved as a complex
+    problem (scipy).  Coupling of modes, which the energy shares leave out, is of second order."""
+    work = job(
+        joint={"kind": "rolling", "friction_coefficient": 0.0},
+        damping={f"{part}_ratio": ratio for part, ratio in PARTS.items()},
+    )
+    system, machine = work.machine.system(np.array([1])), work.machine
+    lossy = system.K[0].astype(complex)
+    for part, names in ROWS.items():
+        for name in (f"{corner}.{row}" for corner in machine.corner_names for row in names):
+            rows = machine.rows[machine.slices[name]]
+            k = system.stiffness[0][machine.slices[name], machine.slices[name]]
+            lossy += 2j * PARTS[part] * rows.T @ k @ rows
+    square = scipy.linalg.eigvals(lossy, system.M[0])
+    square = square[np.argsort(square.real)]
+    np.testing.assert_allclose(system.damping_ratio[0], square.imag / square.real / 2, rtol=0.03)
+    assert np.ptp(system.damping_ratio[0]) > 0.03
+
+
+def test_parts_with_the_same_ratio_damp_as_one():
+    every = {f"{part}_ratio": 0.04 for part in PARTS}
+    system = job(joint={"kind": "rolling"}, damping={"ratio": 0.01, **every}).machine.system(np.array([2]))
+    np.testing.assert_allclose(system.damping_ratio, 0.04, rtol=1e-9)

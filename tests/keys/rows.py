@@ -177,6 +177,18 @@ MOTION = (
         given={**SHORT, "motion.z_hop_mm": 0.5},
     ),
     _row("damping.ratio", 0.05, "modes", (lambda b: b.machine.damping_ratio, 0.05)),
+    _row("damping.motor_ratio", 0.07, "modes", (lambda b: b.machine.part_damping["motor"], 0.07)),
+    _row("damping.screw_ratio", 0.01, "modes", (lambda b: b.machine.part_damping["screw"], 0.01)),
+    _row("damping.guide_ratio", 0.02, "modes", (lambda b: b.machine.part_damping["guide"], 0.02)),
+    _row(
+        "damping.joint_ratio",
+        0.02,
+        "modes",
+        (lambda b: b.machine.part_damping["joint"], 0.02),
+        given=ROLLING,
+    ),
+    _row("damping.mount_ratio", 0.02, "modes", (lambda b: b.machine.part_damping["mount"], 0.02)),
+    _row("damping.bed_ratio", 0.01, "modes", (lambda b: b.machine.part_damping["bed"], 0.01), corners=4),
 )
 
 DRIVE = (
@@ -1320,6 +1332,9 @@ RESTING: tuple[Given, ...] = (
     {"joint.kind": "sliding"},
     SPRING,
     BALL,
+    {},
+    {},
+    {"mount.kind": "bolted"},
     {},
     {"mount.kind": "bolted"},
     {},
