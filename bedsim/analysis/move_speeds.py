@@ -118,7 +118,7 @@ def speed_scenario(loaded: LoadedScenario) -> SpeedReport:
     others = [(v, factor * limits.acceleration) for factor in OTHERS for v in speeds[::SPARSER]]
     as_set, *found = rides(bench, [*asked, *others])
     here, rest = found[: speeds.size], found[speeds.size :]
-    avoid = _avoid(here)
+    avoid = avoided(here)
     return SpeedReport(
         title=loaded.scenario.title,
         as_set=as_set,
@@ -251,11 +251,13 @@ def _resonances(bench: Bench, speeds: Array) -> list[Cause]:
     return [c for c in every if speeds[0] <= c.speed <= speeds[-1]]
 
 
-def _avoid(here: Sequence[Ride]) -> tuple[tuple[float, float], ...]:
-    """Spans of speeds m/s at which a corner keeps less than `KEEPS`, to the next speed looked at."""
+def avoided(here: Sequence[Ride]) -> tuple[tuple[float, float], ...]:
+    """Spans of speeds m/s at which a corner keeps less than `KEEPS`, halfway to the speeds beside them."""
     bad = np.array([r.share < KEEPS for r in here])
     edges = np.flatnonzero(np.diff(np.concatenate([[0], bad.astype(int), [0]])))
-    return tuple((here[i].speed, here[j - 1].speed) for i, j in zip(edges[::2], edges[1::2], strict=True))
+    v = np.array([r.speed for r in here])
+    between = np.concatenate([v[:1], np.sqrt(v[:-1] * v[1:]), v[-1:]])
+    return tuple((float(between[i]), float(between[j])) for i, j in zip(edges[::2], edges[1::2], strict=True))
 
 
 def good_speed(as_set: Ride, here: Sequence[Ride]) -> Ride | None:
@@ -272,7 +274,8 @@ def _sentence(bench: Bench, as_set: Ride, here: Sequence[Ride], avoid: Sequence[
     told += f": {cause.words}. " if cause else ". "
     if not avoid:
         return told + f"No speed up to {here[-1].speed / MM_S:.2g} mm/s takes more than half of it."
-    spans = " and ".join(_span(low, high, here) for low, high in avoid)
+    every = [_span(low, high, here) for low, high in avoid]
+    spans = " and ".join([", ".join(every[:-1]), every[-1]] if every[1:] else every)
     good = good_speed(as_set, here)
     better = f"; {good.speed / MM_S:.2g} mm/s keeps {100 * good.share:.0f} %" if good else ""
     return told + f"Avoid {spans}{better if as_set.share < KEEPS else ''}."

@@ -13,6 +13,7 @@ import pytest
 from bedsim.analysis.move_speeds import (
     KEEPS,
     Ride,
+    avoided,
     bench_of,
     cause_at,
     good_speed,
@@ -76,6 +77,14 @@ def ride(speed, share):
 def test_a_good_speed_is_the_nearest_with_sound_neighbours():
     scan = [ride(v, s) for v, s in ((1, 0.9), (1.5, 0.9), (2, 0.3), (2.5, 0.8), (3, 0.2))]
     assert good_speed(ride(2.4, 0.4), scan).speed == 1
+
+
+def test_spans_to_avoid_end_halfway_to_the_speeds_beside_them():
+    scan = [ride(v, s) for v, s in ((1, 0.9), (2, 0.3), (4, 0.9), (8, 0.2), (16, -0.1))]
+    assert avoided(scan) == (
+        pytest.approx((math.sqrt(2), math.sqrt(8))),
+        pytest.approx((math.sqrt(32), 16.0)),
+    )
 
 
 def test_size_run_and_scan_say_the_same():
