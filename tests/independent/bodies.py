@@ -55,7 +55,12 @@ class Model:
 
 
 def build(n: Numbers, *, gravity: float = GRAVITY, damping: Array | None = None) -> Model:
-    """Assemble the machine; `damping` (36, 36) acts on the motion against the commanded one."""
+    """Assemble the machine; `damping` (36, 36) acts on the motion against the commanded one.
+
+    Raises ValueError for a belt, nuts with play, or a plate on more than three screws.
+    """
+    if n.belt or len(n.corners) != 3 or any(c.play for c in n.corners):
+        raise ValueError("content that the bodies do not carry")
     container = exu.SystemContainer()
     mbs = container.AddSystem()
     ground = mbs.AddObject(ObjectGround())
@@ -245,7 +250,7 @@ def thread(c: Corner) -> tuple[Array, Array]:
     k = np.zeros((5, 5))
     k[:2, :2] = k[2:4, 2:4] = c.plane
     k[4, 4] = c.axial
-    return rows.T @ k @ rows, np.array([r.real, r.imag, 0, -s.imag, s.real, 0])
+    return rows.T @ k @ rows, np.array([r.real, r.imag, c.lifted, -s.imag, s.real, 0])
 
 
 def command(n: Numbers) -> Array:
@@ -278,7 +283,12 @@ def settle(model: Model) -> Array:
 
 
 def follow(model: Model, n: Numbers, start: Array, time: Array) -> tuple[Array, float]:
-    """Bed pose (t, 6) against the commanded one at equidistant `time` (t,), and the solver's wall time."""
+    """Bed pose (t, 6) against the commanded one at equidistant `time` (t,), and the solver's wall time.
+
+    Raises ValueError for what does not turn with the screws alone: travel errors and measured lines.
+    """
+    if any(c.lifted for c in n.corners):
+        raise ValueError("travel errors stay as they are at rest here")
     mbs, step = model.mbs, float(time[1] - time[0])
     height, speed, _ = commanded(n, time)
     forces = speed[:, None] * (model.damping @ model.command)

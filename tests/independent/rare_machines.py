@@ -118,9 +118,10 @@ def play_machine() -> LoadedScenario:
     return machine("play", changes, corners)
 
 
-def many_screws(folder: Path) -> LoadedScenario:
-    """Five screws, left-hand ones among them, under a plate that bends; measured run-outs and travels."""
-    tables = {"bent.csv": (RUN_OUT, np.column_stack([PLACES, BENT]))}
+def many_screws(folder: Path, bent_by: float = 1.0) -> LoadedScenario:
+    """Five screws, left-hand ones among them, under a plate that bends; measured run-outs, `bent_by` times
+    the table, and travels."""
+    tables = {"bent.csv": (RUN_OUT, np.column_stack([PLACES, bent_by * BENT]))}
     tables["risen.csv"] = TRAVEL, np.column_stack([PLACES, RISEN])
     for name, (head, values) in tables.items():
         np.savetxt(folder / name, values, delimiter=",", header=head, comments="", fmt="%g")
@@ -144,3 +145,12 @@ def many_screws(folder: Path) -> LoadedScenario:
     }
     changes["print"]["layers"] = 4
     return machine("many", changes, corners, folder)
+
+
+def measured_screws(folder: Path) -> LoadedScenario:
+    """Three of those screws, which do not bend the plate, a fifth as bent, on geared motors."""
+    tree = copy.deepcopy(dict(many_screws(folder, 0.2).tree))
+    tree["corner"] = [tree["corner"][k] for k in (1, 2, 3)]
+    del tree["bed"]["thickness_mm"]
+    tree["motor"]["gear_ratio"] = 2
+    return scenario_from_tree(tree, folder=folder, source="", name="measured")

@@ -4,17 +4,18 @@ tables, more than three screws, hops.
 All values are computed here, none is published.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import energies
 import numpy as np
 import pytest
-from oracle_machine import Numbers, numbers
+from oracle_machine import Numbers, commanded, numbers
 from rare_machines import belt_machine, many_screws, play_machine
 from scipy.linalg import eigh
 
 from bedsim.model.assembly import System
+from bedsim.model.program import Limits, move
 from bedsim.results.layers import LayerResult
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, simulate
@@ -108,6 +109,19 @@ def test_nuts_use_up_their_play(every):
     e = energies.imposed_extensions(n, np.array([height]))[0]
     off = [np.hypot(*p.stretch(every["play"].rest(), e)[:2]) for p in eq.plays]
     assert off[0] > 30e-6 > off[1] > off[2]
+
+
+@pytest.mark.parametrize(
+    ("layer", "jerk"), [(0.2, 0), (3, 0), (0.1, 15), (0.5, 15), (3, 15), (0.5, 8), (3, 1), (0.4, 1)]
+)
+def test_commanded_moves(every, layer, jerk):
+    """Steps of `layer` mm, too short for the acceleration, for the speed, and long enough, with and without a
+    limit of jerk, m/s3."""
+    n = replace(every["belt"].end[0], layer=layer * 1e-3, jerk=jerk, hop=0.0)
+    limits = Limits(speed=n.speed, acceleration=n.acceleration, jerk=jerk)
+    ours = move(np.zeros(1), np.array([-n.layer]), limits)
+    time = np.linspace(0, 1.1 * ours.duration, 300)
+    np.testing.assert_allclose(ours.height(time)[:, 0], commanded(n, time)[0], atol=1e-14)
 
 
 def history(rare, engine, until, largest_difference_of):
