@@ -99,7 +99,9 @@ def scenario(corners: int = 3, layers: int = 60, names: tuple[str, ...] = (), **
 
 def loaded(machine: Scenario, bases: tuple[str, ...] = ()) -> Any:
     """What the loader hands out, as far as it is looked at here; one uncertain number per basis."""
-    return SimpleNamespace(scenario=machine, tables={}, ranges=tuple(SimpleNamespace(basis=b) for b in bases))
+    return SimpleNamespace(
+        name="made-up", scenario=machine, tables={}, ranges=tuple(SimpleNamespace(basis=b) for b in bases)
+    )
 
 
 def layer_result(machine: Scenario, amplitude: float = 20e-6, traces: tuple[int, ...] = (2,)) -> LayerResult:
