@@ -51,6 +51,7 @@ def measure() -> None:
     )
     if ran.returncode not in (0, 1):
         raise SystemExit(ran.stdout[-4000:])
+    (folder / "report.txt").write_text(ran.stdout, "utf-8")
     seconds = _durations(ran.stdout)
     (folder / "reach.json").write_text(json.dumps(_reach(folder / "coverage", seconds)), "utf-8")
 
