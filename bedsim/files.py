@@ -8,6 +8,7 @@ cut leaves the old file or none, never half of one.
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import secrets
 from collections.abc import Mapping
@@ -87,6 +88,19 @@ def as_text(data: bytes, name: object) -> str:
     except UnicodeDecodeError as fault:
         line = data[: fault.start].count(b"\n") + 1
         raise UnreadableError(name, f"line {line}: is not text in UTF-8") from None
+
+
+LARGEST_NUMBER = 1e9
+"""Of the numbers in a table, in their own unit: far beyond any reading, far within what can be computed."""
+
+
+def as_number(text: str) -> float:
+    """A number of a table; not a number where it is none, infinite or larger than any reading can be."""
+    try:
+        value = float(text)
+    except ValueError:
+        return math.nan
+    return value if abs(value) <= LARGEST_NUMBER and "_" not in text else math.nan
 
 
 def make_folder(folder: Path) -> Path:

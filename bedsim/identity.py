@@ -5,13 +5,18 @@ Two programs of one identity give the same bits; of two others nothing is promis
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import tokenize
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
+
+from bedsim.errors import BedsimError
+from bedsim.files import write_file
 
 _SPACE = (tokenize.COMMENT, tokenize.NL, tokenize.ENCODING)
 _BEFORE_STATEMENT = (tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT)
@@ -49,12 +54,27 @@ def identity() -> Identity:
 
 
 def _code(package: Path) -> str:
+    """Hash of the source, kept beside the compiled files and like them as long as no file's date or size
+    changes: working it out takes a second."""
+    files = [f for f in sorted(package.rglob("*.py")) if f.relative_to(package).parts[0] not in _SAYS_NOTHING]
+    dates = repr([(str(f), f.stat().st_mtime_ns, f.stat().st_size) for f in files])
+    state = hashlib.sha256(dates.encode()).hexdigest()
+    kept = package / "__pycache__" / "identity.txt"
+    with contextlib.suppress(OSError, ValueError):
+        known, code = kept.read_text("utf-8").split()
+        if known == state:
+            return code
+    code = _hash(package, files)
+    with contextlib.suppress(OSError, BedsimError):
+        write_file(kept, f"{state} {code}\n")
+    return code
+
+
+def _hash(package: Path, files: Sequence[Path]) -> str:
     found = hashlib.sha256()
-    for file in sorted(package.rglob("*.py")):
-        place = file.relative_to(package)
-        if place.parts[0] not in _SAYS_NOTHING:
-            found.update(place.as_posix().encode())
-            found.update(meaning(file.read_text("utf-8")).encode())
+    for file in files:
+        found.update(file.relative_to(package).as_posix().encode())
+        found.update(meaning(file.read_text("utf-8")).encode())
     return found.hexdigest()[:16]
 
 

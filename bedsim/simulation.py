@@ -14,6 +14,7 @@ from bedsim import units
 from bedsim.engines import ENGINES, base
 from bedsim.engines.slip import slip
 from bedsim.errors import InputError
+from bedsim.identity import identity
 from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine, build_program
 from bedsim.results.layers import LayerResult, Run, Trace
@@ -126,6 +127,7 @@ def simulate(
         seed=0,
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         program_version=bedsim.__version__,
+        program=str(identity()),
         notes=tuple(dict.fromkeys(remark for chunk in chunks for remark in chunk.remarks)),
         tables=loaded.tables,
         statistics=base.total(chunks),

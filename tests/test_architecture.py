@@ -10,7 +10,8 @@ ROOT = Path(__file__).parents[1] / "bedsim"
 # Each may import from the groups above it and from itself only.
 ORDER = (
     ("errors", "quantities", "threads", "units"),
-    ("beside", "files", "identity"),
+    ("beside", "files"),
+    ("identity",),
     ("scenario",),
     ("components",),
     ("screws", "sizing", "metrology"),
@@ -26,7 +27,7 @@ ORDER = (
 RANK = {part: rank for rank, group in enumerate(ORDER) for part in group}
 PURE = ("components", "screws", "sizing", "metrology")  # know nothing of scenario files
 HOME = {
-    "h5py": ("results/store.py",),
+    "h5py": ("results/store.py", "results/vet.py"),
     "matplotlib": ("views",),
     "click": ("cli",),
     "rich": ("cli",),

@@ -17,7 +17,7 @@ from bedsim.analysis.diagnosis import Complex, phasor_of_turn, turned_response
 from bedsim.analysis.response import Answers
 from bedsim.analysis.wall import wall_normal, width_per_height
 from bedsim.errors import InputError
-from bedsim.files import read_text
+from bedsim.files import as_number, read_text
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
 from bedsim.units import DEG, MM, UM
@@ -115,10 +115,7 @@ def _row_faults(row: dict[str, str], number: int, gauge: bool) -> list[str]:
 
 
 def _is_number(text: str) -> bool:
-    try:
-        return math.isfinite(float(text))
-    except ValueError:
-        return False
+    return not math.isnan(as_number(text))
 
 
 def _sigma(row: dict[str, str], default: float) -> float:

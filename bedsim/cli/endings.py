@@ -5,10 +5,12 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import sys
 import tempfile
 import traceback
 from collections.abc import Iterator
 from types import FrameType
+from typing import Any, TextIO
 
 INTERRUPTED = 130  # 128 + SIGINT, as shells count
 OWN_FAULT = 70  # internal software error; source: BSD sysexits.h
@@ -49,6 +51,41 @@ def stoppable() -> Iterator[None]:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+class PlainStream:
+    """A stream that shows control characters as escapes: names and titles come from files of anybody, and a
+    terminal obeys what it is sent."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        """Write a text; line ends and tabs stay."""
+        return self._stream.write(plain(text))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+def plain(text: str) -> str:
+    """A text with its control characters, and those that turn the direction of writing, as escapes."""
+    if text.isprintable():
+        return text
+    return "".join(
+        c if c.isprintable() or c in "\n\t\xa0" else c.encode("unicode_escape").decode() for c in text
+    )
+
+
+@contextlib.contextmanager
+def plain_output() -> Iterator[None]:
+    """Within the block standard output is a PlainStream."""
+    before = sys.stdout
+    sys.stdout = PlainStream(before)
+    try:
+        yield
+    finally:
+        sys.stdout = before
 
 
 def own_fault(fault: BaseException) -> str:

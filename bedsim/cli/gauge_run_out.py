@@ -85,7 +85,7 @@ def _print_positions(fits: Sequence[PositionFit]) -> None:
         table.add_column(head, justify="left" if head == "place" else "right")
     for fit in fits:
         table.add_row(*position_row(fit))
-    Console(width=LINE_WIDTH, highlight=False).print(table)
+    Console(width=LINE_WIDTH, highlight=False, color_system=None).print(table)
     click.echo("TIR is twice the offset; ± is one standard uncertainty; lobes are amplitudes.")
 
 

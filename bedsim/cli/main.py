@@ -18,7 +18,7 @@ from typing import Any
 import click
 
 import bedsim
-from bedsim.cli.endings import INTERRUPTED, OWN_FAULT, StoppedError, own_fault, stoppable
+from bedsim.cli.endings import INTERRUPTED, OWN_FAULT, StoppedError, own_fault, plain, plain_output, stoppable
 from bedsim.errors import BedsimError
 from bedsim.threads import ONE_EACH
 
@@ -110,7 +110,7 @@ def group(ctx: click.Context) -> None:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and give its exit code; a fault of the input comes as one message on stderr."""
     try:
-        with stoppable():
+        with stoppable(), plain_output():
             outcome: Any = group.main(
                 args=None if argv is None else list(argv), prog_name="bedsim", standalone_mode=False
             )
@@ -120,7 +120,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         fault.show()
         return 2
     except BedsimError as fault:
-        click.echo(str(fault), err=True)
+        click.echo(plain(str(fault)), err=True)
         return fault.exit_code
     except (click.Abort, KeyboardInterrupt) as told:
         with contextlib.suppress(OSError):  # the terminal may be gone

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.constants import inch, lbf
 
 from bedsim.errors import InputError
-from bedsim.files import read_text
+from bedsim.files import LARGEST_NUMBER, as_number, read_text
 from bedsim.units import DEG, GRAVITY, MM, UM
 
 Array = NDArray[np.float64]
@@ -168,8 +168,9 @@ def _number(path: Path, line: int, name: str, cell: str, faults: list[str]) -> f
             rule = "must be a number with a decimal point."
         faults.append(f"{path}: line {line}, {name} = {cell!r}: {rule}")
         return math.nan
-    if not math.isfinite(value):
-        faults.append(f"{path}: line {line}, {name} = {cell}: must be finite.")
+    if math.isnan(as_number(cell)):
+        rule = f"at most {LARGEST_NUMBER:g} in size" if math.isfinite(value) else "finite"
+        faults.append(f"{path}: line {line}, {name} = {cell}: must be {rule}.")
     return value
 
 

@@ -138,3 +138,4 @@ class Run:
     )  # CSV tables by the path as written, see the loader
     statistics: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    program: str = "unknown"  # its identity: code, libraries, kernels

@@ -24,6 +24,7 @@ ROOT_ATTRIBUTES: tuple[tuple[str, str], ...] = (
     ("file_type", f"always '{FILE_TYPE}'"),
     ("format_version", "two integers, major and minor"),
     ("program_version", "version of bedsim that wrote the file"),
+    ("program", "identity of the program: code, libraries, matrix kernels; the same one gives the same bits"),
     ("engine", "name of the engine"),
     ("solver_status", f"always '{SOLVER_STATUS}': a run that did not finish leaves no file"),
     ("solver_message", "the solver's own message"),

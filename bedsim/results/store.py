@@ -7,6 +7,7 @@ A file is built in memory and appears complete or not at all (`bedsim.files`).  
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import secrets
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -19,6 +20,7 @@ from bedsim.errors import ResultFileError
 from bedsim.files import reason, write_file
 from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run, Trace
+from bedsim.results.vet import found_wrong
 
 _TEXT = h5py.string_dtype("utf-8")
 _RUN_TEXTS = ("program_version", "engine", "solver_message", "created")
@@ -38,7 +40,55 @@ def create_atomically(path: Path) -> Iterator[h5py.File]:
         yield file
         file.flush()
         image = file.id.get_file_image()
-    write_file(path, image)
+    write_file(path, image + _seal(image))
+
+
+_SEAL = b"\nbedsim sha256 "
+_SEAL_SIZE = len(_SEAL) + 64 + 1
+
+
+def _seal(image: bytes) -> bytes:
+    """What stands behind an HDF5 file so that every changed bit is seen; HDF5 itself does not look there, and
+    takes it off when it changes the file."""
+    return _SEAL + hashlib.sha256(image).hexdigest().encode() + b"\n"
+
+
+def _is_sealed(path: Path) -> bool | None:
+    """Whether the bytes of a file are those that were written; None where nothing vouches for them."""
+    size = max(0, path.stat().st_size - _SEAL_SIZE)
+    with path.open("rb") as stream:
+        stream.seek(size)
+        found = stream.read()
+        if not found.startswith(_SEAL):
+            cut = any(found.endswith(_SEAL[:n]) for n in range(4, len(_SEAL) + 1)) or _SEAL in found
+            return False if cut else None
+        stream.seek(0)
+        digest, left = hashlib.sha256(), size
+        while left > 0 and (piece := stream.read(min(left, 1 << 20))):
+            digest.update(piece)
+            left -= len(piece)
+    return found == _SEAL + digest.hexdigest().encode() + b"\n"
+
+
+def _vouch(path: Path) -> None:
+    """Refuse a file whose bytes are not those written, and one without seal that cannot be read through."""
+    sealed = _is_sealed(path)
+    if sealed:
+        return
+    wrong = found_wrong(path)
+    if sealed is None and wrong:
+        raise ResultFileError(f"{path}: {wrong}. Run the scenario again.")
+    if sealed is None:
+        return
+    saved = (
+        "nothing of it can be read"
+        if wrong
+        else "every dataset can still be read by any HDF5 reader, the scenario among them, but any number "
+        "may be wrong"
+    )
+    raise ResultFileError(
+        f"{path}: is damaged: its bytes are not those that were written; {saved}. Run the scenario again."
+    )
 
 
 @contextlib.contextmanager
@@ -67,6 +117,7 @@ def _open_hdf5(path: Path) -> h5py.File:
             raise ResultFileError(f"{path}: is empty, not a bedsim result file.")
         if head != b"\x89HDF\r\n\x1a\n":
             raise ResultFileError(f"{path}: is not a bedsim result file (it is not HDF5).")
+        _vouch(path)
         return h5py.File(path, "r")
     except OSError as fault:
         raise _not_opened(path, fault) from fault
@@ -173,6 +224,7 @@ def write_run(run: Run, path: Path) -> None:
         mark_file(file, schema.FILE_TYPE, schema.FORMAT_VERSION)
         for name in _RUN_TEXTS:
             file.attrs[name] = getattr(run, name)
+        file.attrs["program"] = run.program
         file.attrs["solver_status"] = schema.SOLVER_STATUS
         file.attrs["seed"] = np.int64(run.seed)
         file.attrs.create("notes", np.asarray(run.notes, dtype=object), shape=(len(run.notes),), dtype=_TEXT)
@@ -260,6 +312,7 @@ def read_run(path: Path) -> Run:
             statistics={name: float(v) for name, v in file[schema.STATISTICS_GROUP].attrs.items()},
             notes=tuple(str(v) for v in file.attrs["notes"]),
             tables=_read_tables(file),
+            program=str(file.attrs.get("program", "unknown")),
             **texts,
         )
 

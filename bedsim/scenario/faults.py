@@ -12,6 +12,9 @@ from bedsim.errors import InputError
 from bedsim.scenario.keys import nearest, unknown_key_hint
 
 MISSING: Any = object()
+UNKNOWN = "unknown key"
+MOST_UNKNOWN = 20
+LONGEST_KEY = 100  # characters of a key that are shown
 
 _HINTS = {
     "lead_mm": 'A left-hand screw has hand = "left".',
@@ -52,6 +55,7 @@ class Faults:
         """Note one fault; `value` is left out where there is none to show."""
         options = [o for k, o in self._overridden.items() if key == k or key.startswith(k + ".")]
         where = options[-1] if options else self._source
+        key = key if len(key) <= LONGEST_KEY else f"{key[:LONGEST_KEY]}..."
         place = f"{key} = {shown(value)}" if value is not MISSING else key
         end = "" if rule.endswith("?") else "."
         line = f"{where}: {place}: {rule}{end}" if key else f"{where}: {rule}{end}"
@@ -60,7 +64,16 @@ class Faults:
     def raise_if_any(self) -> None:
         """Raise one `InputError` that lists every fault; do nothing if there is none."""
         if self._lines:
-            raise InputError("\n".join(self._lines))
+            raise InputError("\n".join(_first_unknown(list(self._lines))))
+
+
+def _first_unknown(lines: list[str]) -> list[str]:
+    """All lines but those of unknown keys beyond the first: a file of another kind has nothing else."""
+    unknown = [line for line in lines if UNKNOWN in line]
+    if len(unknown) <= MOST_UNKNOWN:
+        return lines
+    dropped = set(unknown[MOST_UNKNOWN:])
+    return [*(line for line in lines if line not in dropped), f"... and {len(dropped)} more unknown keys."]
 
 
 def _hint_for(key: str) -> str:
@@ -95,9 +108,11 @@ def rule_and_hint(error: ErrorDetails, key: str) -> tuple[str, str]:
         near = nearest(str(error["input"]), choices)
         return "must be one of " + ", ".join(choices), f'Did you mean "{near}"?' if near else ""
     if kind == "extra_forbidden":
-        return "unknown key", unknown_key_hint(error["loc"])
+        return UNKNOWN, unknown_key_hint(error["loc"])
     if kind == "value_error":
         return str(context["error"]), ""
     if kind == "too_short":
         return f"must have at least {context['min_length']} entries", ""
+    if kind == "too_long":
+        return f"must have at most {context['max_length']} entries", ""
     return rules.get(kind, error["msg"]), _hint_for(key) if kind.startswith("greater_than") else ""

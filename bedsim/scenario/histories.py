@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError, UnreadableError
-from bedsim.files import read_text
+from bedsim.files import as_number, read_text
 from bedsim.scenario.keys import nearest
 
 Array = NDArray[np.float64]
@@ -67,8 +67,5 @@ def _cells(path: Path, where: str, written: str) -> list[tuple[int, list[str]]]:
 
 
 def _numbers(cells: list[str]) -> list[float] | None:
-    try:
-        found = [float(cell) for cell in cells]
-    except ValueError:
-        return None
-    return found if len(found) == 2 and all(map(math.isfinite, found)) else None
+    found = [as_number(cell) for cell in cells]
+    return found if len(found) == 2 and not any(map(math.isnan, found)) else None

@@ -224,7 +224,7 @@ def _tell(
         rule, hint = _missing(loc, full, hint)
     if meant is not None:
         hint = f"Did you mean {meant[-1]}?"
-    value = MISSING if item["type"] in ("missing", "value_error", "too_short") else item["input"]
+    value = MISSING if item["type"] in ("missing", "value_error", "too_short", "too_long") else item["input"]
     faults.add(key, rule, value=value, hint=hint)
 
 

@@ -582,7 +582,7 @@ class Scenario(Section):
     """Damping."""
     drive: Drive = Drive()
     """The drive."""
-    corner: Annotated[tuple[Corner, ...], Field(min_length=3)]
+    corner: Annotated[tuple[Corner, ...], Field(min_length=3, max_length=64)]
     """The corners, at least three."""
     probe: tuple[Probe, ...] = ()
     """Points of interest; default: the centre and the four corners of the bed."""

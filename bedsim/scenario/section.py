@@ -2,15 +2,42 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
+from pydantic_core import PydanticCustomError
+
+SMALLEST = 1e-12
+"""Of a number that is not 0, in its own unit."""
+LARGEST = {"mm": 1e5, "um": 1e6, "kg": 1e5, "k": 1e4, "s": 1e7, "deg": 1e4, "rpm": 1e6}
+"""By the unit at the end of a key, in that unit: far beyond any machine, far within what can be computed."""
+LARGEST_OTHER = 1e9
+
+
+def largest(key: str) -> float:
+    """The largest size of a number under a key."""
+    return LARGEST.get(key.rpartition("_")[2], LARGEST_OTHER)
 
 
 class Section(BaseModel):
-    """One table of the file: frozen, unknown keys refused."""
+    """One table of the file: frozen, unknown keys refused, numbers within bounds."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True, allow_inf_nan=False)
+
+    @field_validator("*")
+    @classmethod
+    def _bounded(cls, value: Any, info: ValidationInfo) -> Any:
+        if isinstance(value, bool) or not isinstance(value, int | float) or value == 0:
+            return value
+        most = largest(info.field_name or "")
+        if abs(value) > most:
+            rule = f"must be at most {most:g}" if value > 0 else f"must be at least {-most:g}"
+            raise PydanticCustomError("out_of_bounds", "{rule}", {"rule": rule})
+        if abs(value) < SMALLEST:
+            raise PydanticCustomError(
+                "out_of_bounds", "{rule}", {"rule": f"must be 0 or at least {SMALLEST:g} in size"}
+            )
+        return value
 
 
 Positive = Annotated[float, Field(gt=0)]

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import UnreadableError
-from bedsim.files import read_text
+from bedsim.files import as_number, read_text
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.keys import nearest
 
@@ -168,11 +168,8 @@ class _Reader:
         row = dict(zip(header, cells, strict=True))
         numbers = []
         for column in columns:
-            try:
-                number = float(row[column])
-            except ValueError:
-                number = math.nan
-            if not math.isfinite(number) or "_" in row[column]:
+            number = as_number(row[column])
+            if math.isnan(number):
                 self._fault(f"{column} = {row[column].strip()!r} is not a number", line)
                 return None
             numbers.append(number)

@@ -119,7 +119,7 @@ def test_bad_spares_get_one_message(folder, capsys, text, message):
 
 def test_bad_options_get_one_message(folder, capsys):
     for options, message in (
-        (["--spares", "none.toml"], "No such file"),
+        (["--spares", "none.toml"], "no such file"),
         (["--probe", "middle"], "Allowed: centre"),
         (["--probe", "center"], "Did you mean centre?"),
         (["--levelling-correction-mm", "-1"], "must be at least 0"),

@@ -135,13 +135,17 @@ def test_faults_during_the_work_become_exit_codes(monkeypatch, tmp_path, capsys,
     assert capsys.readouterr().err.endswith(told)
 
 
-def test_a_fault_of_the_program_is_not_hidden(monkeypatch, tmp_path):
+def test_a_fault_of_the_program_is_not_hidden(monkeypatch, tmp_path, capsys):
     def fail(*_args, **_options):
         raise ZeroDivisionError
 
     monkeypatch.setattr(bedsim.cli.new, "checked_text", fail)
-    with pytest.raises(ZeroDivisionError):
-        main(["new", str(tmp_path / "x.toml"), "--defaults"])
+    assert main(["new", str(tmp_path / "x.toml"), "--defaults"]) == 70
+    err = capsys.readouterr().err
+    assert err.startswith("bedsim ended by a fault of its own (ZeroDivisionError); the details are in ")
+    details = Path(err.strip().rpartition(" in ")[2].removesuffix("."))
+    assert "Traceback" in details.read_text()
+    details.unlink()
 
 
 def test_help_imports_nothing_heavy():

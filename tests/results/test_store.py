@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import os
 import resource
+import sys
 from pathlib import Path
 
 import h5py
@@ -14,7 +15,7 @@ import synthetic
 import xarray
 
 from bedsim.errors import ResultFileError
-from bedsim.results import schema, store
+from bedsim.results import schema, store, vet
 from bedsim.results.layers import LayerResult, Run, Trace
 
 
@@ -275,3 +276,55 @@ def test_lacking_or_misshapen_datasets_get_one_sentence(tmp_path: Path, run: Run
         del file["layers/tail_bound"]
         file["layers/tail_bound"] = np.zeros(3)
     refused(path, "tail_bound has shape")
+
+
+# ---- seal, and files that nobody vouches for
+
+
+def test_every_changed_byte_is_seen(tmp_path: Path, run: Run) -> None:
+    path = tmp_path / "a.h5"
+    store.write_run(run, path)
+    data = path.read_bytes()
+    for place in range(0, len(data), max(1, len(data) // 25)):
+        path.write_bytes(data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :])
+        refused(path, "damaged|truncated|not HDF5")
+
+
+def test_a_number_changed_is_told_with_what_can_be_saved(tmp_path: Path, run: Run) -> None:
+    path = tmp_path / "a.h5"
+    store.write_run(run, path)
+    data = path.read_bytes()
+    at = data.index(run.layers.height_error.tobytes()) + 7
+    path.write_bytes(data[:at] + bytes([data[at] ^ 8]) + data[at + 1 :])
+    refused(path, "its bytes are not those that were written; every dataset can still be read")
+
+
+def test_a_file_without_seal_is_read_after_a_look(tmp_path: Path, run: Run) -> None:
+    """As older versions wrote it."""
+    path = tmp_path / "a.h5"
+    store.write_run(run, path)
+    path.write_bytes(path.read_bytes()[:-80])
+    assert store.read_run(path).engine == run.engine
+
+
+def test_a_small_file_that_claims_much_is_refused_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "a.h5"
+    with h5py.File(path, "w") as file:
+        file.create_dataset("x", shape=(1 << 30,), chunks=(1 << 20,), dtype="f8", fillvalue=1.0)
+    assert path.stat().st_size < 100_000
+    refused(path, "claims to hold more than a file of its size can")
+
+
+def test_a_reader_that_breaks_down_or_hangs_costs_a_sentence(
+    tmp_path: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.h5"
+    store.write_run(run, path)
+    path.write_bytes(path.read_bytes()[:-80])
+    for words, script in (
+        ("breaks down on it", "import os; os.abort()"),
+        ("does not come to an end", "while 1: pass"),
+    ):
+        monkeypatch.setattr(vet, "SECONDS", 0.5)
+        monkeypatch.setattr(vet, "command", lambda _, script=script: [sys.executable, "-c", script])
+        refused(path, words)

@@ -14,6 +14,7 @@ import pytest
 from plans import AXES, content, one_thread, write_plan
 
 from bedsim.errors import InputError, ResultFileError
+from bedsim.identity import identity
 from bedsim.results.sweep_store import PartStore, only_writer, read_sweep
 from bedsim.sweep import pool
 from bedsim.sweep.answers import wilson
@@ -186,7 +187,7 @@ def test_finished_cells_are_not_done_again(reference, tmp_path):
 
     with pytest.raises(KeyboardInterrupt):
         run_sweep(loaded, target, breaks_down)
-    store = PartStore(target=target, fingerprint=loaded.fingerprint)
+    store = PartStore(target=target, fingerprint=loaded.fingerprint, program=str(identity()))
     kept = {key[0] for key in store.finished()}
     assert kept and not target.exists()
     seen = []
@@ -280,7 +281,7 @@ def test_a_full_disk_is_told_and_loses_nothing(reference, tmp_path):
             run_sweep(loaded, target, pool.here, fills)
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-    kept = PartStore(target=target, fingerprint=loaded.fingerprint).finished()
+    kept = PartStore(target=target, fingerprint=loaded.fingerprint, program=str(identity())).finished()
     assert kept and not target.exists()
     run_sweep(loaded, target, pool.here)
     assert content(target) == expected
