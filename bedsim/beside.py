@@ -107,7 +107,10 @@ def _begun(work: Callable[[Line], Any]) -> Connection:
 
 def _branch(work: Callable[[Line], Any], line: Connection, others: Connection) -> None:
     others.close()
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent is told too, and ends us
+    for name in ("SIGINT", "SIGHUP"):  # the parent is told too, and ends us
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     end_with_parent()
     try:
         found = "found", work(Line(progress=lambda done: line.send(("done", done)), hear=line.recv))

@@ -64,7 +64,8 @@ def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
     """Yield parts, taking finished tasks out of `left` after they have been taken over."""
     spawn = multiprocessing.get_context("spawn")
     before = set(multiprocessing.active_children())
-    pool = ProcessPoolExecutor(min(workers, len(left)), mp_context=spawn, initializer=end_with_parent)
+    with deaf_children():
+        pool = ProcessPoolExecutor(min(workers, len(left)), mp_context=spawn, initializer=end_with_parent)
     try:
         with _one_thread(), deaf_children():
             futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}

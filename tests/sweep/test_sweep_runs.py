@@ -4,11 +4,14 @@ import os
 import random
 import resource
 import signal
+import socket
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 from plans import AXES, content, one_thread, write_plan
@@ -20,7 +23,8 @@ from bedsim.sweep import pool
 from bedsim.sweep.answers import wilson
 from bedsim.sweep.member import member_again
 from bedsim.sweep.plan import load_plan
-from bedsim.sweep.run import run_sweep
+from bedsim.sweep.run import _left, run_sweep
+from bedsim.sweep.tasks import run_task_of
 
 SORTED = """
 [[axis]]
@@ -202,6 +206,63 @@ def test_finished_cells_are_not_done_again(reference, tmp_path):
     seen.clear()
     assert run_sweep(loaded, target, noting).fingerprint == loaded.fingerprint
     assert not seen, "a finished sweep is read, not done again"
+
+
+def half_done(loaded, target, program=None):
+    """Parts of a sweep that was interrupted, made by this program or said to be by another."""
+
+    def breaks_down(tasks):
+        yield from list(pool.here(tasks))[:1]
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run_sweep(loaded, target, breaks_down)
+    folder = PartStore(target=target, fingerprint="", program="").folder
+    parts = sorted(folder.glob("cell-*.h5"))
+    for part in parts if program else []:
+        with h5py.File(part, "a") as file:
+            file.attrs["program"] = program
+    return parts
+
+
+def test_parts_of_another_program_are_kept_aside_and_told(reference, tmp_path):
+    plan, expected = reference
+    loaded, target = load_plan(plan), tmp_path / "out.h5"
+    parts = half_done(loaded, target, program="code 0 numpy 1 scipy 1 kernels none")
+    before, told = {p.name: p.read_bytes() for p in parts}, []
+    run_sweep(loaded, target, pool.here, remark=told.append)
+    assert content(target) == expected
+    (text,) = told
+    assert text.startswith("Finished parts that another program made are not mixed in: kept in ")
+    aside = Path(text.rpartition("kept in ")[2].rstrip("."))
+    assert {p.name: p.read_bytes() for p in aside.iterdir()} == before
+
+
+def test_a_damaged_part_is_computed_again(reference, tmp_path):
+    plan, expected = reference
+    loaded, target = load_plan(plan), tmp_path / "out.h5"
+    for part in half_done(loaded, target):
+        data = part.read_bytes()
+        part.write_bytes(data[:900] + bytes([data[900] ^ 1]) + data[901:])
+    run_sweep(loaded, target, pool.here)
+    assert content(target) == expected
+
+
+def test_a_result_of_another_program_is_not_taken_for_ours(reference, tmp_path):
+    plan, _ = reference
+    loaded, target = load_plan(plan), tmp_path / "out.h5"
+    run_sweep(loaded, target, pool.here)
+    with h5py.File(target, "a") as file:
+        file.attrs["program"] = "code 0"
+    with pytest.raises(ResultFileError, match=r"by another program \(code 0; this is"):
+        run_sweep(loaded, target, pool.here)
+
+
+def test_a_worker_that_is_another_program_is_refused_by_name(reference):
+    loaded = load_plan(reference[0])
+    (task, *_) = _left(loaded, loaded.cells, 0, loaded.file.members, {})
+    with pytest.raises(InputError, match=f"{socket.gethostname()} is another program: numpy 0 here"):
+        run_task_of(replace(identity(), numpy="0"), task)
 
 
 def test_a_killed_worker_costs_nothing(reference, tmp_path):

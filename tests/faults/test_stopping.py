@@ -1,0 +1,97 @@
+"""Commands that are told to stop: at once, with a sentence, and nothing finished is lost."""
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from bedsim.identity import meaning
+
+ROOT = Path(__file__).parents[2]
+PLAN = """title = "long"
+scenario = "machine.toml"
+members = 40
+engine = "propagator"
+seed = 1
+[target]
+lateral_pv_um = 5
+[[axis]]
+key = "joint.kind"
+values = ["rigid", "rolling"]
+[lot]
+grade = "C5"
+"""
+
+
+def begun(tmp_path, *words):
+    """A command in a group of processes of its own, as a shell begins it."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "bedsim", *words],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )
+
+
+@pytest.fixture
+def plan(tmp_path):
+    machine = (ROOT / "scenarios" / "bent-rolled-rigid.toml").read_text("utf-8")
+    (tmp_path / "machine.toml").write_text(machine.replace("layers = 60", "layers = 400"), "utf-8")
+    (tmp_path / "plan.toml").write_text(PLAN, "utf-8")
+    return tmp_path / "plan.toml"
+
+
+def alive(group):
+    """Processes of a group that still run; one that nobody has waited for yet does not."""
+    found = []
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            state, _, its_group = stat.read_text().rpartition(") ")[2].split()[:3]
+            if int(its_group) == group and state != "Z":
+                found.append((stat.parent / "cmdline").read_text())
+    return found
+
+
+@pytest.mark.parametrize(
+    ("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)]
+)
+def test_a_sweep_ends_with_its_workers_and_says_how_to_go_on(tmp_path, plan, number, code):
+    process = begun(tmp_path, "sweep", str(plan), "--workers", "2")
+    time.sleep(4)
+    assert process.poll() is None, process.communicate()
+    os.killpg(process.pid, number)  # as a terminal tells all of them
+    begin = time.monotonic()
+    out, err = process.communicate(timeout=20)
+    assert process.returncode == code
+    assert time.monotonic() - begin < 6  # two seconds on a quiet machine
+    assert "Finished parts are kept: give the same command again to go on." in err
+    assert err.strip().endswith("bedsim: interrupted.")
+    assert "Traceback" not in out + err
+    time.sleep(0.5)
+    assert not alive(process.pid)
+
+
+def test_a_run_ends_at_once_and_leaves_nothing(tmp_path, plan):
+    more = ["--set", "print.layers=18000", "--set", "print.layer_mm=0.01"]
+    process = begun(tmp_path, "run", str(tmp_path / "machine.toml"), *more)
+    time.sleep(4)
+    os.killpg(process.pid, signal.SIGINT)
+    _, err = process.communicate(timeout=20)
+    assert (process.returncode, err.strip()) == (130, "bedsim: interrupted.")
+    assert not list((tmp_path / "results").glob("*"))
+
+
+def test_comments_docstrings_and_lines_say_nothing_and_code_does():
+    source = 'def f(x):\n    """Says."""\n    y = ("a"\n         "b")  # why\n    return x + 1\n'
+    same = 'def f(x):\n\n    "Other words."\n    y = ("a" "b")\n    return x + 1\n'
+    assert meaning(source) == meaning(same)
+    assert meaning(source) != meaning(source.replace("x + 1", "x + 2"))
+    assert meaning(source) != meaning(source.replace('"b"', '"c"'))
