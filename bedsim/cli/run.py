@@ -65,6 +65,7 @@ def command(
     from bedsim.results.store import write_run
     from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
+    from bedsim.scenario.odd_numbers import odd_numbers
 
     target = result_file(output, scenario)
     loaded = load_scenario(scenario, overrides)
@@ -83,7 +84,8 @@ def command(
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
     say(share_note(loaded))
-    for text in (*_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
+    asked = odd_numbers(loaded.scenario)
+    for text in (*asked, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
         say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:

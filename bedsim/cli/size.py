@@ -61,6 +61,7 @@ def command(
     from bedsim.analysis.sizing_report import size_scenario
     from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
+    from bedsim.scenario.odd_numbers import odd_numbers
 
     loaded = load_scenario(scenario, overrides)
     asked = {"power_loss": power_loss, "tilt": tilt, "shake": shake, "speeds": speeds}
@@ -68,7 +69,7 @@ def command(
         return _events(loaded, output, no_pictures, **asked)
     report = size_scenario(loaded)
     click.echo("\n".join(report_lines(report, every_corner=every_corner)))
-    for text in resting_lines(loaded.resting):
+    for text in (*odd_numbers(loaded.scenario), *resting_lines(loaded.resting)):
         say(text)
     if not no_pictures:
         path = output or Path("results") / f"{scenario.stem}_size.png"

@@ -49,6 +49,11 @@ class Table:
 def read_header(path: Path) -> tuple[list[str], dict[str, str], list[tuple[int, list[str]]]]:
     """Return column names, `# key = value` notes and the rows with their line numbers; InputError if
     unreadable."""
+    if path.suffix.lower() == ".toml":
+        raise InputError(
+            f"{path}: is a file of keys (TOML), not a table of readings. `bedsim gauge --recipe NAME` tells "
+            "how to take them, `bedsim gauge --blank NAME FILE` writes a table to fill in."
+        )
     text = read_text(path)
     pattern = re.compile(r"^#\s*([a-z][a-z0-9_]*)\s*=\s*([^#\n]*)", re.MULTILINE)
     notes = {m[1]: m[2].strip() for m in pattern.finditer(text)}

@@ -115,6 +115,8 @@ def _open_hdf5(path: Path) -> h5py.File:
             head = stream.read(8)
         if not head:
             raise ResultFileError(f"{path}: is empty, not a bedsim result file.")
+        if path.suffix.lower() == ".toml":
+            raise ResultFileError(f"{path}: is a scenario, not a result: bedsim run {path} makes one of it.")
         if head != b"\x89HDF\r\n\x1a\n":
             raise ResultFileError(f"{path}: is not a bedsim result file (it is not HDF5).")
         _vouch(path)
