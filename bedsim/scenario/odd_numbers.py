@@ -32,6 +32,7 @@ USUAL: dict[str, tuple[float, float]] = {
 }
 """Lowest and highest that are usual in machines with a bed on screws.  Our choice, wide on both sides."""
 
+_ASKED = ". Is it meant, and its unit?"
 OVERHANG = 3.0
 """Times the bed's size by which screws may stand apart before it is asked about.  Our choice."""
 
@@ -42,9 +43,7 @@ def odd_numbers(scenario: Scenario) -> tuple[str, ...]:
     for key, (low, high) in USUAL.items():
         for value in _values(scenario, key):
             if value and not low <= value <= high:
-                asked.setdefault(
-                    f"{key} = {value:g}: usual are {low:g} to {high:g}. Is it meant, and its unit?"
-                )
+                asked.setdefault(f"{key} = {value:g}: usual are {low:g} to {high:g}{_ASKED}")
                 break
     asked |= dict.fromkeys(_overhang(scenario))
     return tuple(asked)
@@ -65,4 +64,4 @@ def _overhang(scenario: Scenario) -> Iterator[str]:
         places = [getattr(corner, f"{axis}_mm") for corner in scenario.corner]
         apart, size = max(places) - min(places), getattr(scenario.bed, f"size_{axis}_mm")
         if apart > OVERHANG * size:
-            yield f"bed.size_{axis}_mm = {size:g}: its screws stand {apart:g} apart. Is it meant, and its unit?"
+            yield f"bed.size_{axis}_mm = {size:g}: its screws stand {apart:g} apart{_ASKED}"

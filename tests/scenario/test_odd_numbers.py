@@ -23,7 +23,10 @@ def test_shipped_machines_are_usual(file):
         ("bed.size_x_mm=15.7", "bed.size_x_mm = 15.7: usual are 50 to 3000. Is it meant, and its unit?"),
         ("bed.size_x_mm=100", "bed.size_x_mm = 100: its screws stand 380 apart. Is it meant, and its unit?"),
         ("motor.holding_torque_n_m=40", "motor.holding_torque_n_m = 40: usual are 0.02 to 15."),
-        ("screw.run_out.bow_tir_um=9000", "screw.run_out.bow_tir_um = 9000: usual are 0 to 5000."),
+        (
+            "corner.back.screw.run_out.bow_tir_um=9000",
+            "screw.run_out.bow_tir_um = 9000: usual are 0 to 5000",
+        ),
     ],
 )
 def test_odd_ones_are_asked_about(change, asked):
