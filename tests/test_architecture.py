@@ -20,7 +20,9 @@ ORDER = (
     ("results",),
     ("simulation",),
     ("analysis",),
-    ("sweep",),
+    ("wall",),
+    ("ranges",),
+    ("clocking", "comparison", "diagnosis", "sweep"),
     ("views",),
     ("cli",),
 )

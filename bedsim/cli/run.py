@@ -15,10 +15,10 @@ from bedsim.files import make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.ranges import Found, Swings
-    from bedsim.analysis.shares import Sources
     from bedsim.analysis.summary import Summary
     from bedsim.beside import Line
+    from bedsim.ranges.shares import Sources
+    from bedsim.ranges.swings import Found, Swings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -58,10 +58,10 @@ def command(
     [target] of the scenario is missed.
     """
     from bedsim.analysis.layer_height import layer_height_lines
-    from bedsim.analysis.ranges import find_ranges, steps_needed
-    from bedsim.analysis.shares import share_note, shares_of
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.beside import Beside, each
+    from bedsim.ranges.shares import share_note, shares_of
+    from bedsim.ranges.swings import find_ranges, steps_needed
     from bedsim.results.store import write_run
     from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
@@ -101,8 +101,8 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
 
 def _without_run(loaded: LoadedScenario, line: Line, *, ranges: bool) -> tuple[Swings | None, Sources]:
     """What is worked out from the scenario alone: what its uncertain numbers do, and what each cause does."""
-    from bedsim.analysis.ranges import vary
-    from bedsim.analysis.shares import source_layers
+    from bedsim.ranges.shares import source_layers
+    from bedsim.ranges.swings import vary
 
     swings = vary(loaded, line.progress) if ranges else None
     return swings, source_layers(loaded)

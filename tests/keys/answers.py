@@ -14,7 +14,6 @@ from bedsim.analysis import events_fall, events_shake, events_tilt
 from bedsim.analysis.linear_machine import linear_chunk
 from bedsim.analysis.sizing_gather import gather
 from bedsim.analysis.sizing_report import size_scenario
-from bedsim.analysis.visibility import Viewing
 from bedsim.cli.run import missed
 from bedsim.components.row import Path
 from bedsim.engines.equilibrium import EquilibriumEngine
@@ -24,6 +23,7 @@ from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import layer_result, make_job, simulate
 from bedsim.views import report_content
 from bedsim.views.report_figures import Choices, Reported
+from bedsim.wall.visibility import Viewing
 
 Array = NDArray[np.float64]
 Answer = list[Any]

@@ -9,10 +9,10 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from bedsim.analysis.bands import Band
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
 from bedsim.units import DEG, MM, UM
+from bedsim.wall.bands import Band
 
 Verdict = Literal["seen", "borderline", "not seen"]
 Eye = Literal["mannos-sakrison", "barten"]

@@ -9,9 +9,9 @@ import numpy as np
 
 from bedsim.analysis import metrics
 from bedsim.analysis.cautions import cautions
-from bedsim.analysis.changed_keys import ChangedKey, changed_keys
-from bedsim.analysis.difference import Difference, Swings, differences
 from bedsim.analysis.figures import metric_values
+from bedsim.comparison.changed_keys import ChangedKey, changed_keys
+from bedsim.comparison.difference import Difference, Swings, differences
 from bedsim.errors import InputError
 from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from bedsim.analysis.metrics import Spectrum, wall_wavelength
-from bedsim.analysis.wall import Section, Wall, wall_relief
 from bedsim.results.layers import Array
 from bedsim.units import MM
+from bedsim.wall.relief import Section, Wall, wall_relief
 
 Source = tuple[str, str]
 """(cause, corner), for instance ("run-out", "left")."""

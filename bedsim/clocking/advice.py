@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedsim.analysis import unit_circles
-from bedsim.analysis.clocking_response import (
+from bedsim.clocking import unit_circles
+from bedsim.clocking.common_turn import STAYS, with_least_turning
+from bedsim.clocking.response import (
     Response,
     ScrewInHand,
     degrees,
@@ -18,9 +19,8 @@ from bedsim.analysis.clocking_response import (
     response_of,
     screws_in_hand,
 )
-from bedsim.analysis.clocking_rest import Rest, rest_of
-from bedsim.analysis.clocking_search import AIMS, SAME, Work, assignments, proven, search
-from bedsim.analysis.common_turn import STAYS, with_least_turning
+from bedsim.clocking.rest import Rest, rest_of
+from bedsim.clocking.search import AIMS, SAME, Work, assignments, proven, search
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bedsim.analysis.linear_machine import LinearMachine, linear_machine, own_imposed, poses, without_play
 from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
-from bedsim.analysis.unit_circles import Form
+from bedsim.clocking.unit_circles import Form
 from bedsim.engines.base import Job
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario, Tables

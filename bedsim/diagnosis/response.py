@@ -1,28 +1,25 @@
-"""What each imperfection does alone, in the linear machine: friction, stops and vibration left out."""
+"""What a unit of every imperfection that repeats once per turn does at the probes, in the linear machine."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.analysis.bands import Source
 from bedsim.components.row import Path
 from bedsim.engines import base
-from bedsim.engines.equilibrium import linear_poses
 from bedsim.engines.static import at_rest
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
-from bedsim.simulation import make_job, probe_points, relative_errors
+from bedsim.simulation import make_job, probe_points
 from bedsim.units import MM
+from bedsim.wall.bands import Source
 
-PART: Source = ("weight of the growing part", "all")
 ONCE_PER_TURN = (("run-out", "eccentricity x"), ("once-per-turn travel", "cos"))
 """Cause and the name of its unit source along the screw's own X."""
 
-_LAYERS_AT_ONCE = 64
 _STEPS = 8  # eighths of a turn, as a gauge is read
 
 
@@ -37,47 +34,6 @@ class Answers:
     probe_name: tuple[str, ...]
     sources: tuple[Source, ...]
     response: NDArray[np.complex128]
-
-
-def source_errors(loaded: LoadedScenario) -> dict[Source, tuple[Array, Array]]:
-    """Lateral (n, p, 2) and height (n, p) errors (m, against layer 1) that every (cause, corner) makes alone.
-
-    The linear machine superposes: without friction, stops and vibration the entries add up to the whole.
-    The weight of the growing part is an entry of its own.  Derivation: K q = weight + F imposed, with
-    imposed linear in the strengths.
-    """
-    job = make_job(loaded)
-    groups = _groups(job)
-    strengths = np.zeros((len(groups) + 1, job.machine.amounts.size))
-    for member, members_sources in enumerate(groups.values(), start=1):
-        strengths[member, members_sources] = job.machine.amounts[members_sources]
-    layers = np.arange(1, job.program.layers + 1)
-    pose = _poses(replace(job, amounts=strengths), layers)
-    weight_only = pose[:1]
-    parts = np.concatenate([weight_only, pose[1:] - weight_only])
-    errors = relative_errors(job, layers, parts)
-    lateral, height = errors["lateral_error"], errors["height_error"]
-    return {source: (lateral[k], height[k]) for k, source in enumerate([PART, *groups])}
-
-
-def _groups(job: base.Job) -> dict[Source, list[int]]:
-    """Numbers of the sources that this machine has, by cause and corner."""
-    names = job.machine.corner_names
-    groups: dict[Source, list[int]] = {}
-    for k in job.machine.active_sources:
-        source = job.machine.sources[k]
-        groups.setdefault((source.cause, names[source.corner]), []).append(k)
-    return groups
-
-
-def _poses(job: base.Job, layers: np.ndarray) -> Array:
-    """Bed poses (m, n, b) of all members."""
-    found = []
-    for first in range(0, layers.size, _LAYERS_AT_ONCE):
-        system = job.machine.system(layers[first : first + _LAYERS_AT_ONCE])
-        bed = base.make_observer(job.machine, system, job.probes).bed
-        found.append(linear_poses(job, system)[0] @ bed.T)
-    return np.concatenate(found, axis=1)
 
 
 def once_per_turn_response(loaded: LoadedScenario) -> Answers:

@@ -7,7 +7,6 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from bedsim.analysis.coarse_friction import coarse_chunks, likeness
 from bedsim.analysis.figures import OF_ERRORS, metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
@@ -15,6 +14,7 @@ from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
 from bedsim.quantities import FIGURES
+from bedsim.ranges.coarse_friction import coarse_chunks, likeness
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from bedsim.analysis.bands import Source
 from bedsim.components.run_out import largest_offset
 from bedsim.model import convert
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Corner
 from bedsim.units import UM
+from bedsim.wall.bands import Source
 
 BEYOND = 5.0
 """Times the largest that a scenario gives, or that screws usually have.  Our assumption."""

@@ -9,9 +9,9 @@ from itertools import permutations
 
 import numpy as np
 
-from bedsim.analysis import unit_circles
-from bedsim.analysis.clocking_response import Response, ScrewInHand, interchangeable
-from bedsim.analysis.unit_circles import Form
+from bedsim.clocking import unit_circles
+from bedsim.clocking.response import Response, ScrewInHand, interchangeable
+from bedsim.clocking.unit_circles import Form
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedsim.analysis.wall import Wall, wall_relief
 from bedsim.results.layers import Array, LayerResult
+from bedsim.wall.relief import Wall, wall_relief
 
 SAMPLES_PER_LAYER = 12
 LARGEST_GAIN = 10.0

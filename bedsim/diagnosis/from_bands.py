@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedsim.analysis.band_kinds import BandKind
-from bedsim.analysis.bands import Source
-from bedsim.analysis.diagnosis import Complex, Diagnosis, diagnose, turned_response
-from bedsim.analysis.reading_machine import (
+from bedsim.diagnosis.band_kinds import BandKind
+from bedsim.diagnosis.least_squares import Complex, Diagnosis, diagnose, turned_response
+from bedsim.diagnosis.reading_machine import (
     About,
     ReadingMachine,
     about,
@@ -21,13 +20,14 @@ from bedsim.analysis.reading_machine import (
     reading_machine,
     wave_rows,
 )
-from bedsim.analysis.readings import Reading, reading_rows
-from bedsim.analysis.response import Answers, unit_poses
-from bedsim.analysis.screw_bounds import screw_bounds
+from bedsim.diagnosis.readings import Reading, reading_rows
+from bedsim.diagnosis.response import Answers, unit_poses
+from bedsim.diagnosis.screw_bounds import screw_bounds
 from bedsim.errors import SolverError
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM
+from bedsim.wall.bands import Source
 
 SHARED = "all corners"
 """The corner of a source that all screws share: the motor of a belt."""

@@ -13,14 +13,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from bedsim.analysis.diagnosis import Complex, phasor_of_turn, turned_response
-from bedsim.analysis.response import Answers
-from bedsim.analysis.wall import wall_normal, width_per_height
+from bedsim.diagnosis.least_squares import Complex, phasor_of_turn, turned_response
+from bedsim.diagnosis.response import Answers
 from bedsim.errors import InputError
 from bedsim.files import as_number, read_text
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
 from bedsim.units import DEG, MM, UM
+from bedsim.wall.relief import wall_normal, width_per_height
 
 GAUGE_COLUMNS = ("probe", "axis", "eighth", "reading_um")
 BAND_COLUMNS = ("wall", "probe", "wavelength_mm", "amplitude_um", "crest_mm")
@@ -188,7 +188,7 @@ def wall_row(
     amplitude.
 
     -n . d_xy + (w/2) (d_z(n) - d_z(n-1))/h; a layer further on psi has grown by delta = 2 pi h/lead, so the
-    difference of a wave is (1 - e^{-j delta}) d_z.  See `bedsim.analysis.wall.wall_relief`.
+    difference of a wave is (1 - e^{-j delta}) d_z.  See `bedsim.wall.relief.wall_relief`.
     """
     d = np.asarray(axes, complex)
     step = 1.0 - np.exp(-2j * np.pi * layer_height / lead)

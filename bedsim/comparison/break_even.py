@@ -13,7 +13,6 @@ from scipy.optimize import brentq
 from bedsim.analysis.linear_machine import shortened
 from bedsim.analysis.metrics import lateral_peak_to_valley
 from bedsim.analysis.printed import quantity, rounded
-from bedsim.analysis.visibility import Viewing, smallest_visible_amplitude, wall_side
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.errors import InputError
 from bedsim.model.joint_parts import make_joints
@@ -21,6 +20,7 @@ from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import layer_result, make_job
 from bedsim.units import MM, N_PER_UM
+from bedsim.wall.visibility import Viewing, smallest_visible_amplitude, wall_side
 
 FACTORS = (1e-2, 1e2)
 """Bounds of the search: guide and frame from a hundredth to a hundred times as stiff as given."""

@@ -6,10 +6,12 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from bedsim.analysis.coarse_friction import coarse_chunk
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import shortened, without_play
-from bedsim.analysis.ranges import (
+from bedsim.engines.equilibrium import is_linear
+from bedsim.errors import BedsimError
+from bedsim.ranges.coarse_friction import coarse_chunk
+from bedsim.ranges.swings import (
     CONTACT_KEYS,
     FRICTION_LAYERS,
     RANGED,
@@ -17,8 +19,6 @@ from bedsim.analysis.ranges import (
     leads_of,
     linear_values,
 )
-from bedsim.engines.equilibrium import is_linear
-from bedsim.errors import BedsimError
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
 from bedsim.simulation import layer_result, make_job

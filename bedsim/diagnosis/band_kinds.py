@@ -9,7 +9,7 @@ import numpy as np
 
 from bedsim.analysis.layer_height import trains
 from bedsim.analysis.metrics import wall_wavelength
-from bedsim.analysis.readings import Reading
+from bedsim.diagnosis.readings import Reading
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM
 

@@ -20,9 +20,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.analysis import unit_circles
-from bedsim.analysis.clocking_response import Response
-from bedsim.analysis.unit_circles import Form
+from bedsim.clocking import unit_circles
+from bedsim.clocking.response import Response
+from bedsim.clocking.unit_circles import Form
 from bedsim.results.layers import Array
 
 Fields = NDArray[np.complex128]

@@ -13,9 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedsim.analysis.bands import Source, wave_phasors
-from bedsim.analysis.coarse_friction import coarse_chunks
-from bedsim.analysis.diagnosis import Complex, in_parts, turned_response
 from bedsim.analysis.linear_machine import (
     LinearMachine,
     linear_machine,
@@ -24,17 +21,20 @@ from bedsim.analysis.linear_machine import (
     shortened,
     without_play,
 )
-from bedsim.analysis.ranges import FRICTION_LAYERS, contact_ends
-from bedsim.analysis.readings import AXES, Reading
-from bedsim.analysis.screw_bounds import BEYOND
-from bedsim.analysis.wall import wall_normal, wall_relief
+from bedsim.diagnosis.least_squares import Complex, in_parts, turned_response
+from bedsim.diagnosis.readings import AXES, Reading
+from bedsim.diagnosis.screw_bounds import BEYOND
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
+from bedsim.ranges.coarse_friction import coarse_chunks
+from bedsim.ranges.swings import FRICTION_LAYERS, contact_ends
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.units import MM
+from bedsim.wall.bands import Source, wave_phasors
+from bedsim.wall.relief import wall_normal, wall_relief
 
 EIGHTHS = 8
 STEPS_PER_EIGHTH = 3

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from bedsim.analysis.cautions import warnings
-from bedsim.analysis.changed_keys import ChangedKey
-from bedsim.analysis.comparison import Comparison
-from bedsim.analysis.difference import Difference, shared_keys
 from bedsim.analysis.figures import METRICS, Metric, metric_text
 from bedsim.analysis.printed import FLOOR, quantity, rounded, span
 from bedsim.analysis.requirements import NAMES, Requirement
+from bedsim.comparison.changed_keys import ChangedKey
+from bedsim.comparison.compared import Comparison
+from bedsim.comparison.difference import Difference, shared_keys
 from bedsim.quantities import FIGURES
 from bedsim.units import DEG
 
