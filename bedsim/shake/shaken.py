@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import exponential
-from bedsim.model.disturbance import Modes, Signal
+from bedsim.shake.disturbance import Modes, Signal
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]

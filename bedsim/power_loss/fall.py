@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from bedsim.errors import SolverError
-from bedsim.model import power_loss
-from bedsim.model.power_loss import Falling, Motion
+from bedsim.power_loss import back_driving
+from bedsim.power_loss.back_driving import Falling, Motion
 
 Array = NDArray[np.float64]
 Event = Callable[[float, Array], float]
@@ -77,7 +77,7 @@ def fall(
     end = "time is up"
     for _ in range(MOST_EVENTS):
         _smooth_where_fast(system, turn, speed, rippled)
-        sign = power_loss.directions(system, turn, speed, rippled)
+        sign = back_driving.directions(system, turn, speed, rippled)
         if not sign.any():
             end = "came to rest" if stretches else "held"
             break
@@ -121,11 +121,11 @@ def _stretch(
     offset: float,
 ) -> _Stretch:
     n = turn.size
-    course = power_loss.motion(system, sign, rippled)
+    course = back_driving.motion(system, sign, rippled)
 
     def rate(_: float, y: Array) -> Array:
-        gained, load = power_loss.accelerations(course, y[:n], y[n : 2 * n])
-        heat = power_loss.dissipation(course, y[n : 2 * n], load)
+        gained, load = back_driving.accelerations(course, y[:n], y[n : 2 * n])
+        heat = back_driving.dissipation(course, y[n : 2 * n], load)
         return np.concatenate([y[n : 2 * n] * (sign != 0), gained, [heat]])
 
     events, causes = _events(course, room, n)
@@ -144,8 +144,8 @@ def _stretch(
         raise SolverError(f"power loss: the integration gave up at {done.t[-1]:.4f} s: {done.message}")
     hit = next((k for k, times in enumerate(done.t_events or []) if times.size), None)
     turns, speeds = done.y[:n].T, done.y[n : 2 * n].T
-    load = np.array([power_loss.accelerations(course, a, b)[1] for a, b in zip(turns, speeds, strict=True)])
-    kinetic, potential = power_loss.energies(system, turns, speeds, rippled)
+    load = np.array([back_driving.accelerations(course, a, b)[1] for a, b in zip(turns, speeds, strict=True)])
+    kinetic, potential = back_driving.energies(system, turns, speeds, rippled)
     return _Stretch(
         time=done.t,
         turn=turns,
@@ -191,8 +191,8 @@ def _energy_event(row: int, inertia: float, level: float) -> Event:
 
 def _begin_event(course: Motion, group: int, n: int) -> Event:
     def lacking(_: float, y: Array) -> float:
-        load = power_loss.accelerations(course, y[:n], y[n : 2 * n])[1]
-        down, up = power_loss.margins(course.system, y[:n], load)
+        load = back_driving.accelerations(course, y[:n], y[n : 2 * n])[1]
+        down, up = back_driving.margins(course.system, y[:n], load)
         return float(min(down[group], up[group]))
 
     return lacking
@@ -208,9 +208,9 @@ def _smooth_where_fast(system: Falling, turn: Array, speed: Array, rippled: NDAr
 
 def _switch(system: Falling, turn: Array, speed: Array, rippled: NDArray[np.bool_], group: int) -> None:
     """Take a group's detent in or out, its speed changed so that no energy is gained."""
-    before = sum(float(e[0]) for e in power_loss.energies(system, turn[None], speed[None], rippled))
+    before = sum(float(e[0]) for e in back_driving.energies(system, turn[None], speed[None], rippled))
     rippled[group] = not rippled[group]
-    after = sum(float(e[0]) for e in power_loss.energies(system, turn[None], speed[None], rippled))
+    after = sum(float(e[0]) for e in back_driving.energies(system, turn[None], speed[None], rippled))
     way = system.spread[:, group] * system.radius
     momentum = float(system.spread[:, group] @ system.inertia * speed[group])
     momentum += float(way @ system.mass @ (speed[system.group] * system.radius))
@@ -221,15 +221,15 @@ def _switch(system: Falling, turn: Array, speed: Array, rippled: NDArray[np.bool
 
 def _swiftest(system: Falling, sign: Array, turn: Array, speed: Array, rippled: NDArray[np.bool_]) -> float:
     """Largest angular acceleration rad/s2 just before an event."""
-    gained, _ = power_loss.accelerations(power_loss.motion(system, sign, rippled), turn, speed)
+    gained, _ = back_driving.accelerations(back_driving.motion(system, sign, rippled), turn, speed)
     return float(np.max(np.abs(gained)))
 
 
 def _hills_under(system: Falling, turn: Array, speed: Array, rippled: NDArray[np.bool_]) -> float:
     """Take the detent in again for groups at rest; returns what the balance of energy loses by that."""
-    before = sum(float(e[0]) for e in power_loss.energies(system, turn[None], speed[None], rippled))
+    before = sum(float(e[0]) for e in back_driving.energies(system, turn[None], speed[None], rippled))
     rippled[speed == 0.0] = True
-    after = sum(float(e[0]) for e in power_loss.energies(system, turn[None], speed[None], rippled))
+    after = sum(float(e[0]) for e in back_driving.energies(system, turn[None], speed[None], rippled))
     return before - after
 
 
@@ -243,7 +243,7 @@ def _swings(system: Falling, stretches: list[_Stretch]) -> bool:
 def _joined(system: Falling, stretches: list[_Stretch], end: str) -> Fall:
     if not stretches:
         still = np.zeros((1, system.radius.size))
-        load = power_loss.static_load(system, np.zeros(system.held.size))[None]
+        load = back_driving.static_load(system, np.zeros(system.held.size))[None]
         return Fall(
             time=np.zeros(1),
             height=still,

@@ -12,13 +12,10 @@ from numpy.typing import NDArray
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.sizing_gather import gather, sizing_of
 from bedsim.components.frame import radial_directions
-from bedsim.engines import tilted
 from bedsim.engines.equilibrium import OFF_BY
-from bedsim.engines.tilted import TiltCourse
 from bedsim.errors import InputError
-from bedsim.model import convert, tilting
+from bedsim.model import convert
 from bedsim.model.assembly import Machine, System
-from bedsim.model.tilting import Limit, Supports, Tilted
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import Tilt
 from bedsim.scenario.load import LoadedScenario
@@ -27,6 +24,9 @@ from bedsim.sizing import statics
 from bedsim.sizing.axial_train import series
 from bedsim.sizing.numbers import MachineNumbers
 from bedsim.sizing.rows_joint import twist_travel
+from bedsim.tilt import tilted, tilting
+from bedsim.tilt.tilted import TiltCourse
+from bedsim.tilt.tilting import Limit, Supports, Tilted
 from bedsim.units import DEG, GRAVITY, MM, N_PER_UM
 
 Array = NDArray[np.float64]

@@ -8,18 +8,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.analysis.events_tilt import limit_words, limits_of, named_limit, supports_of
-from bedsim.engines import base, tilted
-from bedsim.engines.fall import Fall, fall
+from bedsim.engines import base
 from bedsim.errors import SolverError
-from bedsim.model import tilting
 from bedsim.model.assembly import Machine, System
-from bedsim.model.power_loss import Falling
-from bedsim.model.tilting import Limit, Supports, Tilted
+from bedsim.power_loss.back_driving import Falling
+from bedsim.power_loss.fall import Fall, fall
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
 from bedsim.sizing import holding, loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
+from bedsim.tilt import tilted, tilting
+from bedsim.tilt.report import limit_words, limits_of, named_limit, supports_of
+from bedsim.tilt.tilting import Limit, Supports, Tilted
 
 Array = NDArray[np.float64]
 

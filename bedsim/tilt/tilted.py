@@ -13,9 +13,9 @@ from bedsim.engines import base, state
 from bedsim.engines.base import Job
 from bedsim.engines.state import State
 from bedsim.engines.static import at_rest
-from bedsim.model import tilting
 from bedsim.model.assembly import Machine, System
-from bedsim.model.tilting import Supports, Tilted
+from bedsim.tilt import tilting
+from bedsim.tilt.tilting import Supports, Tilted
 
 Array = NDArray[np.float64]
 

@@ -10,14 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.analysis.cautions import cautions
-from bedsim.engines import base, shaken
+from bedsim.engines import base
 from bedsim.engines.base import Job
 from bedsim.errors import InputError
-from bedsim.model import disturbance
-from bedsim.model.disturbance import Modes, Signal
 from bedsim.scenario.event_keys import Disturbance
 from bedsim.scenario.histories import read_history
 from bedsim.scenario.load import LoadedScenario
+from bedsim.shake import disturbance, shaken
+from bedsim.shake.disturbance import Modes, Signal
 from bedsim.simulation import make_job, probe_points
 from bedsim.units import DEG, MM, MM_S, MM_S2, UM
 

@@ -14,20 +14,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.analysis.cautions import cautions
-from bedsim.analysis.events_tilt import unknown_limits
-from bedsim.analysis.events_unequal import UnequalRow, unequal_rows
 from bedsim.analysis.sizing_gather import bounds_of, gather, lower_stop
-from bedsim.engines.fall import Fall, fall
-from bedsim.engines.tilted import racking
-from bedsim.model import power_loss
 from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine
-from bedsim.model.power_loss import Falling
+from bedsim.power_loss import back_driving
+from bedsim.power_loss.back_driving import Falling
+from bedsim.power_loss.fall import Fall, fall
+from bedsim.power_loss.unequal import UnequalRow, unequal_rows
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
 from bedsim.sizing import loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_holding import missing_words, resting_torque
+from bedsim.tilt.report import unknown_limits
+from bedsim.tilt.tilted import racking
 from bedsim.units import DEG, MM, MM_S, N_MM
 
 Array = NDArray[np.float64]
@@ -126,7 +126,7 @@ def falling(
     shared = scenario.drive.topology == "belt"
     keys = scenario.power_loss or PowerLoss()
     radius = np.array([c.screw.lead for c in corners]) / (2 * math.pi)
-    phase = power_loss.hilltops(count) if case.hill else _phases(loaded, machine, numbers, layer)
+    phase = back_driving.hilltops(count) if case.hill else _phases(loaded, machine, numbers, layer)
     return Falling(
         radius=radius,
         inertia=np.array([loads.inertia_at_screw(c) for c in corners]),
@@ -252,7 +252,7 @@ def _assumptions(
     heaviest = max(numbers.corners, key=lambda c: max(c.hanging))
     low = heaviest.screw.friction[0]
     free = loads.torque_to_hold(heaviest, heaviest.screw, low) - heaviest.motor.brake_torque
-    share = power_loss.loose_share(free, heaviest.motor.detent_low * heaviest.motor.gear_ratio)
+    share = back_driving.loose_share(free, heaviest.motor.detent_low * heaviest.motor.gear_ratio)
     part = loaded.scenario.print.part_mass_kg
     aside = max(c.side_torque for c in numbers.corners)
     return (
