@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from bedsim.cli import size
-from bedsim.cli.size import listed, wrapped
+from bedsim.cli import text
+from bedsim.cli.text import listed, wrapped
 from bedsim.units import DEG, MM, MM_S, UM
 
 if TYPE_CHECKING:
@@ -211,4 +211,4 @@ def _degrees(angle: float) -> str:
 
 def number(value: float) -> str:
     """Write a number with three digits; what is below half a thousandth is nothing."""
-    return size.number(0.0 if abs(value) < 5e-4 else float(value))
+    return text.number(0.0 if abs(value) < 5e-4 else float(value))

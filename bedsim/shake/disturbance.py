@@ -20,7 +20,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.model.assembly import Machine, System
-from bedsim.model.damping import modal_ratio
 from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
@@ -56,7 +55,7 @@ def modes(machine: Machine, system: System, ratio: float | None = None) -> Modes
     w, V = system.frequency[0], system.modes[0]
     decay = np.einsum("in,ij,jn->n", V, system.C[0], V) / 2
     if ratio is not None:
-        decay = decay + (modal_ratio(system, ratio)[0] - system.damping_ratio[0]) * w
+        decay = decay + (system.modal_damping(ratio)[0] - system.damping_ratio[0]) * w
     return Modes(frequency=w, decay=decay, shape=V)
 
 
