@@ -12,7 +12,7 @@ ROOT = Path(__file__).parents[1] / "bedsim"
 # Each may import from the groups above it and from itself only.
 ORDER = (
     ("errors", "quantities", "threads", "units"),
-    ("beside", "files"),
+    ("background", "files"),
     ("identity",),
     ("scenario",),
     ("components",),

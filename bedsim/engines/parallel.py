@@ -1,13 +1,16 @@
-"""One long print, its parts computed side by side.
+"""Parallel in time: a long print of one machine, its layers in segments that are integrated side by side.
 
-Layers follow from each other only through what the bristles carry over.  So lanes begin all over the print at
-once, from a guess of the bristles there.  A bristle's law is linear in its deflection along a given path, and
-motions answer linearly: how a small error of the guess is carried through a layer, and how it moves the bed,
-is known once the layer is computed (`memory`).  When all lanes are done the error of every guess is what the
-lane before has found at that place, errors are carried through lane after lane, and taken off what was found.
-What this leaves is of second order.  Then the first layer of every lane is computed again from its corrected
-start, and stands; where it differs from the corrected one by more than later layers may, or leads to another
-end, all lanes are run again from there.
+Layers follow from each other only through the bristle deflections that are carried over, so this is
+multiple shooting with those forces f as unknowns.  Every segment starts from a guess of f (`_warmed`).  A
+bristle's law is linear in f along a given path, and modes answer linearly: the propagation of an error in f
+through a layer (`carry`), and the change it makes in the layer's print (`answer`), are known once the layer
+is integrated (`sensitivity`).  With all segments integrated the jump between the end of each and the guess
+after it is the error of that guess; errors are propagated from segment to segment and what they caused is
+subtracted, one Newton step with an approximate Jacobian.  Its remainder is of second order.
+
+The check: the first layer of every segment is integrated again from its corrected start, and stands.  Where
+it differs from the corrected one by more than `FIRST`, or its end leads later layers off by more than
+`SEAM`, all segments are integrated again from the corrected starts, at most `PASSES` times.
 """
 
 from __future__ import annotations
@@ -19,7 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.beside import Beside, Line
+from bedsim.background import BackgroundTask, Channel
 from bedsim.components.row import resting_path
 from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
@@ -31,27 +34,27 @@ Layers = NDArray[np.int64]
 Solve = Callable[[Job, Layers, State], Solved]
 
 MOST = 48
-HEAD = 3  # layers done one by one first: what lanes guess from
-SHORTEST = 6  # layers in a lane
+HEAD = 3  # layers done one by one first: what segments guess from
+SHORTEST = 6  # layers in a segment
 EARLIER = 0.53  # of a print: its later part has a guess of its own to make first
 WARM = 3  # layers before it that shake a guess, roughly until the last of them
 TOGETHER = 2048  # layers kept at once
-SEAM = 4e-9  # m: what probes may differ by where lanes begin
-FIRST = 1e-8  # m: and by how much what was corrected in the first layer of a lane: 4 to 5 times the second
+SEAM = 4e-9  # m: what probes may differ by where segments begin
+FIRST = 1e-8  # m: and by how much what was corrected in the first layer of a segment: 4 to 5 times the second
 PASSES = 4
 FORGOTTEN = 60.0  # breakaways: after such a path nothing is left of a bristle's past
-TURNS, TURN_STEPS = 1.0, 36  # of the screws, before a lane begins, and slow steps in them
-PARTS = 64  # in which the exponential of `memory` is taken
+TURNS, TURN_STEPS = 1.0, 36  # of the screws, before a segment begins, and slow steps in them
+PARTS = 64  # in which the exponential of `sensitivity` is taken
 
 
 def worth(job: Job, layers: int) -> bool:
-    """Whether lanes pay: one machine, many layers, friction."""
+    """Whether segments pay: one machine, many layers, friction."""
     return job.members == 1 and layers >= 2 * SHORTEST and bool(job.machine.frictions)
 
 
-def memory(solved: Solved) -> tuple[Array, Array]:
-    """How a small error of the bristles' forces at the start of a layer is carried to its end, and how it
-    moves the modes in print: `carry` (k, d, d) and `answer` (k, n, d).
+def sensitivity(solved: Solved) -> tuple[Array, Array]:
+    """Derivatives of a layer's outcome by the bristle forces it starts from: of the forces at its end,
+    `carry` (k, d, d), and of the mean modal coordinates in print, `answer` (k, n, d).
 
     With g = phi - zeta and the bed at rest zeta = -L g, so phi = (1 - L) g.  Along the path X of a contact g'
     = -X' phi, hence g1 = exp(-X (1 - L)) g0; the exponential as a power of its first diagonal approximant.
@@ -73,7 +76,7 @@ def memory(solved: Solved) -> tuple[Array, Array]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One layer of each of the k lanes that are not at their end yet, with its `memory`."""
+    """One layer of each of the k segments that are not at their end yet, with its `sensitivity`."""
 
     solved: Solved
     carry: Array
@@ -99,7 +102,7 @@ def run(
     """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
     reported.  `rough` solves layers for guesses.
 
-    None if lanes do not pay or do not agree.
+    None if segments do not pay or do not agree.
     """
     count = last - first + 1
     if not worth(job, count):
@@ -113,39 +116,39 @@ def run(
 def _in_two(
     job: Job, first: int, last: int, begin: State, solve: Solve, rough: Solve
 ) -> tuple[State, Chunk] | None:
-    """Likewise in two processes: the later part from a guess until the first is at its end.  None if lanes do
-    not agree."""
+    """Likewise in two processes: the later part from a guess until the first is at its end.  None if
+    segments do not agree."""
     middle, ways = first + int(EARLIER * (last - first + 1)), (solve, rough)
     quiet = replace(job, progress=lambda done: None)
 
-    def later(line: Line) -> tuple[State, Chunk] | None:
+    def later(channel: Channel) -> tuple[State, Chunk] | None:
         guess = _warmed(quiet, np.array([first, middle]), begin, *ways).part(slice(1, None))
-        found = _agreed(quiet, middle, last, guess, line.hear, *ways)
+        found = _agreed(quiet, middle, last, guess, channel.hear, *ways)
         return None if found is None else (found.end, found.chunk())
 
-    beside = Beside(later)
+    task = BackgroundTask(later)
     shown = replace(job, progress=lambda done: job.progress(min(2 * done, last)))
     found = _agreed(shown, first, middle - 1, begin, lambda: begin, *ways)
     if found is None:
         return None
-    beside.tell(found.end)
-    chunk, other = found.chunk(), beside.result()
+    task.tell(found.end)
+    chunk, other = found.chunk(), task.result()
     return None if other is None else (other[0], _joined([chunk, other[1]]))
 
 
 def _agreed(
     job: Job, first: int, last: int, guess: State, begin: Callable[[], State], solve: Solve, rough: Solve
 ) -> Agreed | None:
-    """Layers in lanes from a guess of the state before them; what that state is, `begin` is asked when they
-    are done.  None if lanes do not agree."""
+    """Layers in segments from a guess of the state before them; `begin`, asked when they are integrated,
+    gives the state itself.  None if segments do not agree."""
     count = last - first + 1
-    # lanes that are a layer longer come first, so that those still on are always the first k
+    # segments that are a layer longer come first, so that those still on are always the first k
     lengths = np.array([part.size for part in np.array_split(np.arange(count), min(MOST, count // SHORTEST))])
     starts = first + np.cumsum(lengths) - lengths
     now = _warmed(job, starts, guess, solve, rough)
     known: State | None = None
     for _ in range(PASSES):
-        steps, end = _march(job, starts, lengths, now, solve)
+        steps, end = _integrated(job, starts, lengths, now, solve)
         known = begin() if known is None else known
         errors, end = _errors(steps, lengths, known, now, end)
         shifts = [_times(step.answer, error) for step, error in zip(steps, errors, strict=True)]
@@ -195,13 +198,15 @@ def _turned(job: Job, layers: Layers, begin: State) -> State:
     return state.slow_steps(slow, now, force[:, 1:], imposed[:, 1:], slip)
 
 
-def _march(job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve) -> tuple[list[Step], State]:
-    """All layers of all lanes, and the states at their ends."""
+def _integrated(
+    job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve
+) -> tuple[list[Step], State]:
+    """All layers of all segments, and the states at their ends."""
     steps: list[Step] = []
     for j in range(int(lengths[0])):
         on = int(np.count_nonzero(lengths > j))
         solved = solve(job, starts[:on] + j, now.part(slice(0, on)))
-        carry, answer = memory(solved)
+        carry, answer = sensitivity(solved)
         steps.append(Step(solved=solved, carry=carry, answer=answer))
         now = state.join([solved.after, now.part(slice(on, None))])
         job.progress(int(np.minimum(lengths, j + 1).sum()))
@@ -211,25 +216,25 @@ def _march(job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve) 
 def _errors(
     steps: list[Step], lengths: Layers, begin: State, now: State, end: State
 ) -> tuple[list[Array], State]:
-    """Errors (k, d) N of the forces at the start of each step, to be added, and the corrected ends; lanes
+    """Errors (k, d) N of the forces at the start of each step, to be added, and the corrected ends; segments
     went from `now` to `end`, the first should have begun at `begin`."""
     errors = [np.zeros((step.carry.shape[0], now.f.shape[1])) for step in steps]
     q, f = end.q.copy(), end.f.copy()
     error = begin.f[0] - now.f[0]
-    for lane, length in enumerate(lengths):
+    for segment, length in enumerate(lengths):
         for j, step in enumerate(steps[:length]):
-            errors[j][lane] = error
-            moved = step.solved.modes.modes[lane] @ (step.answer[lane] @ error)
-            error = step.carry[lane] @ error
-        q[lane] += moved
-        f[lane] += error
-        if lane + 1 < lengths.size:
-            error = f[lane] - now.f[lane + 1]
+            errors[j][segment] = error
+            moved = step.solved.modes.modes[segment] @ (step.answer[segment] @ error)
+            error = step.carry[segment] @ error
+        q[segment] += moved
+        f[segment] += error
+        if segment + 1 < lengths.size:
+            error = f[segment] - now.f[segment + 1]
     return errors, State(q=q, v=end.v, f=f)
 
 
 def _agree(step: Step, errors: Array, shift: Array, again: Solved) -> bool:
-    """Whether the first layer of every lane, `again` from its corrected start, comes out as corrected and
+    """Whether the first layer of every segment, `again` from its corrected start, comes out as corrected and
     leads on so."""
     moved = _times(again.probes, again.mean - step.solved.mean - shift)
     left = _times(step.carry, errors) + step.solved.after.f - again.after.f
@@ -238,7 +243,7 @@ def _agree(step: Step, errors: Array, shift: Array, again: Solved) -> bool:
 
 
 def _layers(step: Step, shift: Array) -> Chunk:
-    """What is reported of a layer of each lane, as layers of one member."""
+    """What is reported of a layer of each segment, as layers of one member."""
     chunk = report(step.solved, shift)
     return replace(chunk, **{key: np.swapaxes(getattr(chunk, key), 0, 1) for key in base.BY_MEMBER})
 

@@ -6,26 +6,26 @@ from functools import partial
 
 import pytest
 
-from bedsim import beside
-from bedsim.beside import Beside, each
+from bedsim import background
+from bedsim.background import BackgroundTask, each
 from bedsim.errors import InputError
 
 
 @pytest.fixture(params=[True, False], ids=["two cores", "one core"])
 def branches(request, monkeypatch):
-    monkeypatch.setattr(beside, "_can_branch", lambda: request.param)
+    monkeypatch.setattr(background, "_can_branch", lambda: request.param)
     return request.param
 
 
-def whole(line):
-    line.progress(1)
-    line.progress(2)
-    return os.getpid(), line.hear()
+def whole(channel):
+    channel.progress(1)
+    channel.progress(2)
+    return os.getpid(), channel.hear()
 
 
 def test_what_is_found_told_and_heard(branches):
     """The work sees what is told to it, we what it has done."""
-    work, done = Beside(whole), []
+    work, done = BackgroundTask(whole), []
     work.tell("a word")
     process, heard = work.result(done.append)
     assert heard == "a word"
@@ -34,24 +34,24 @@ def test_what_is_found_told_and_heard(branches):
 
 
 def test_a_fault_is_raised_here(branches):
-    def work(line):
+    def work(channel):
         raise InputError("print.layers = -1: must be more")
 
     with pytest.raises(InputError, match="must be more"):
-        Beside(work).result()
+        BackgroundTask(work).result()
 
 
 def test_a_branch_that_is_killed_loses_nothing(branches):
     """Its work is done again here, with what it had been told."""
     here = os.getpid()
 
-    def work(line):
-        word = line.hear()
+    def work(channel):
+        word = channel.hear()
         if os.getpid() != here:
             os.kill(os.getpid(), signal.SIGKILL)
         return word
 
-    lost = Beside(work)
+    lost = BackgroundTask(work)
     lost.tell("again")
     assert lost.result() == "again"
 
@@ -61,7 +61,7 @@ def test_works_are_shared_and_come_back_in_order(branches):
 
 
 def test_works_of_a_lost_branch_are_done_here(monkeypatch):
-    monkeypatch.setattr(beside, "_can_branch", lambda: True)
+    monkeypatch.setattr(background, "_can_branch", lambda: True)
     here = os.getpid()
 
     def work(k):
@@ -74,5 +74,5 @@ def test_works_of_a_lost_branch_are_done_here(monkeypatch):
 
 def test_workers_do_not_branch_off(monkeypatch):
     """They share the cores already."""
-    monkeypatch.setattr(beside.multiprocessing, "parent_process", lambda: object())
-    assert not beside._can_branch()
+    monkeypatch.setattr(background.multiprocessing, "parent_process", lambda: object())
+    assert not background._can_branch()

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from engine_machines import SCENARIOS, apart
 
-from bedsim import beside
-from bedsim.engines import base, lanes, state
+from bedsim import background
+from bedsim.engines import base, parallel, state
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.state import State
 from bedsim.scenario.load import load_scenario
@@ -13,7 +13,7 @@ from bedsim.simulation import make_job
 
 pytestmark = pytest.mark.kernel
 
-LAYERS = lanes.HEAD + 36
+LAYERS = parallel.HEAD + 36
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +25,7 @@ def job():
 @pytest.fixture(scope="module")
 def one_by_one(job):
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(lanes, "worth", lambda job, layers: False)
+        patch.setattr(parallel, "worth", lambda job, layers: False)
         return list(PropagatorEngine().run(job))
 
 
@@ -33,60 +33,60 @@ def joined(chunks, key="pose"):
     return np.concatenate([getattr(chunk, key) for chunk in chunks], axis=1)
 
 
-def test_lanes_are_the_layers_one_by_one(job, one_by_one):
-    """To the engine's own error: steps follow the lane that needs most.
+def test_parallel_segments_are_the_layers_one_by_one(job, one_by_one):
+    """To the engine's own error: steps follow the segment that needs most.
 
     How far the nut is turned while the bed moves hangs on friction in its joint that few layers rub off, and
-    what was wrong with a lane's guess of it is taken off as it is in print: that leaves 0.1 um of 330 in a
-    lane's second layer, and 0.02 where the guess is better (`WARM` = 8, or a `SEAM` of 0.4 nm).
+    what was wrong with a segment's guess of it is taken off as it is in print: that leaves 0.1 um of 330 in a
+    segment's second layer, and 0.02 where the guess is better (`WARM` = 8, or a `SEAM` of 0.4 nm).
     """
-    assert lanes.worth(job, LAYERS)
-    side_by_side = list(PropagatorEngine().run(job))
-    assert len(side_by_side) == lanes.HEAD + 1
-    layers = np.concatenate([chunk.layers for chunk in side_by_side])
+    assert parallel.worth(job, LAYERS)
+    in_parallel = list(PropagatorEngine().run(job))
+    assert len(in_parallel) == parallel.HEAD + 1
+    layers = np.concatenate([chunk.layers for chunk in in_parallel])
     np.testing.assert_array_equal(layers, np.arange(1, LAYERS + 1))
-    assert apart(job, joined(side_by_side), joined(one_by_one)) < 0.01
+    assert apart(job, joined(in_parallel), joined(one_by_one)) < 0.01
     for key, limit in {"joint_excursion": 1.2e-7, "side_force": 1e-2, "load_angle": 1e-3}.items():
-        np.testing.assert_allclose(joined(side_by_side, key), joined(one_by_one, key), atol=limit)
-    (one,), (other,) = ([h for c in chunks for h in c.histories] for chunks in (side_by_side, one_by_one))
+        np.testing.assert_allclose(joined(in_parallel, key), joined(one_by_one, key), atol=limit)
+    (one,), (other,) = ([h for c in chunks for h in c.histories] for chunks in (in_parallel, one_by_one))
     assert one.layer == other.layer == 30
     np.testing.assert_allclose(one.q[-1, :3], other.q[-1, :3], atol=5e-9)  # the bed
 
 
-def test_lanes_that_do_not_agree_are_not_believed(job, one_by_one, monkeypatch):
+def test_segments_that_do_not_agree_are_not_believed(job, one_by_one, monkeypatch):
     """Then layers are done one by one. Their matrices come in another stack, so that rounding differs, by
     what the rows' single precision makes of it."""
-    monkeypatch.setattr(lanes, "PASSES", 1)
-    monkeypatch.setattr(lanes, "SEAM", 0.0)
+    monkeypatch.setattr(parallel, "PASSES", 1)
+    monkeypatch.setattr(parallel, "SEAM", 0.0)
     again = list(PropagatorEngine().run(job))
     assert [chunk.layers.size for chunk in again] == [1] * LAYERS
     assert apart(job, joined(again), joined(one_by_one)) < 1e-4
 
 
 def test_a_print_too_long_to_keep_goes_on_from_part_to_part(job, one_by_one, monkeypatch):
-    """Two parts, each in lanes of its own; the second begins where the first has ended."""
-    monkeypatch.setattr(lanes, "SHORTEST", 9)
-    monkeypatch.setattr(lanes, "TOGETHER", 18)
+    """Two parts, each in segments of its own; the second begins where the first has ended."""
+    monkeypatch.setattr(parallel, "SHORTEST", 9)
+    monkeypatch.setattr(parallel, "TOGETHER", 18)
     parts = list(PropagatorEngine().run(job))
-    assert [chunk.layers.size for chunk in parts] == [1] * lanes.HEAD + [18, 18]
+    assert [chunk.layers.size for chunk in parts] == [1] * parallel.HEAD + [18, 18]
     assert apart(job, joined(parts), joined(one_by_one)) < 0.01
 
 
 def test_the_later_part_of_a_long_print_goes_in_a_process_of_its_own(job, one_by_one, monkeypatch):
     """From a guess, put right when the first part is at its end; the same where there is one core alone."""
-    monkeypatch.setattr(lanes, "MOST", 2)
+    monkeypatch.setattr(parallel, "MOST", 2)
     begun = []
-    usual = beside.Beside.__init__
+    usual = background.BackgroundTask.__init__
 
     def noted(self, work):
         begun.append(work)
         usual(self, work)
 
-    monkeypatch.setattr(beside.Beside, "__init__", noted)
+    monkeypatch.setattr(background.BackgroundTask, "__init__", noted)
     parts = list(PropagatorEngine().run(job))
     assert len(begun) == 1
     assert apart(job, joined(parts), joined(one_by_one)) < 0.01
-    monkeypatch.setattr(beside, "_can_branch", lambda: False)
+    monkeypatch.setattr(background, "_can_branch", lambda: False)
     alone = list(PropagatorEngine().run(job))
     assert joined(alone).tobytes() == joined(parts).tobytes()
 
@@ -99,16 +99,16 @@ def test_the_later_part_of_a_long_print_goes_in_a_process_of_its_own(job, one_by
     ],
     ids=["plain nuts", "motors past their linear range"],
 )
-def test_lanes_of_other_machines(name, changes):
-    """Flanks that are as stiff as each lane's height makes them, and rotors that ring."""
+def test_segments_of_other_machines(name, changes):
+    """Flanks that are as stiff as each segment's height makes them, and rotors that ring."""
     path = SCENARIOS / f"{name}.toml"
-    job = make_job(load_scenario(path, [f"print.layers={lanes.HEAD + 12}", *changes]))
-    side_by_side = list(PropagatorEngine().run(job))
-    assert len(side_by_side) == lanes.HEAD + 1
+    job = make_job(load_scenario(path, [f"print.layers={parallel.HEAD + 12}", *changes]))
+    in_parallel = list(PropagatorEngine().run(job))
+    assert len(in_parallel) == parallel.HEAD + 1
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(lanes, "worth", lambda job, layers: False)
+        patch.setattr(parallel, "worth", lambda job, layers: False)
         alone = list(PropagatorEngine().run(job))
-    assert apart(job, joined(side_by_side), joined(alone)) < 0.01
+    assert apart(job, joined(in_parallel), joined(alone)) < 0.01
 
 
 def test_a_small_error_of_slow_bristles_is_carried_as_predicted(job):
@@ -122,7 +122,7 @@ def test_a_small_error_of_slow_bristles_is_carried_as_predicted(job):
     off[0, slow] = 0.02 * system.friction_limit[1, slow] * np.array([1, -1, 1])
     other = State(q=begin.q - shifted(job, system, off), v=begin.v, f=begin.f + off)
     one, two = (PropagatorEngine().solved(job, np.array([2]), x) for x in (begin, other))
-    carry, answer = lanes.memory(one)
+    carry, answer = parallel.sensitivity(one)
     left = (carry[0] @ off[0])[slow]
     np.testing.assert_allclose((two.after.f - one.after.f)[0, slow], left, rtol=0.02)
     bed = observer.bed @ one.modes.modes[0]

@@ -1,7 +1,7 @@
-"""Work done beside our own, by a process that branches off from this one.
+"""Background tasks in a forked child process, where the system forks and has a second core.
 
-A branch begins with all that is loaded here, so nothing is sent to it; what it finds is sent back.  Where
-processes cannot branch off, or there is one core alone, the work is done here when its result is asked for.
+A child begins with a copy of this process's memory, so no arguments are sent to it; its result is pickled
+back. Without fork, or on a single core, the task runs here when its result is asked for.
 """
 
 from __future__ import annotations
@@ -22,39 +22,39 @@ Progress = Callable[[int], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
-    """What a work has with the one who began it: it tells its progress, and waits for what it is told."""
+class Channel:
+    """A task's side of the conversation with its parent: reports progress, waits for a value (`hear`)."""
 
     progress: Progress
     hear: Callable[[], Any]
 
 
-class Beside(Generic[T]):
-    """Work that has begun beside ours; it prints nothing."""
+class BackgroundTask(Generic[T]):
+    """A task that has begun in the background; it prints nothing."""
 
-    def __init__(self, work: Callable[[Line], T]) -> None:
+    def __init__(self, work: Callable[[Channel], T]) -> None:
         self._work = work
         self._told: Any = None
-        self._line: Connection | None = None
+        self._channel: Connection | None = None
         if _can_branch():
             with contextlib.suppress(OSError):  # no room for another process
-                self._line = _begun(work)
+                self._channel = _begun(work)
 
     def tell(self, value: Any) -> None:
         """Tell the work what it waits for."""
         self._told = value
-        if self._line is not None:
+        if self._channel is not None:
             with contextlib.suppress(BrokenPipeError):  # see `result`
-                self._line.send(value)
+                self._channel.send(value)
 
     def result(self, progress: Progress = lambda done: None) -> T:
         """Wait for what the work found; `progress` is told how far it is.  Raises what the work raised.
 
         A branch that was killed loses nothing: its work is done again here.
         """
-        while self._line is not None:
+        while self._channel is not None:
             try:
-                kind, value = self._line.recv()
+                kind, value = self._channel.recv()
             except (EOFError, ConnectionResetError):
                 break
             if kind == "fault":
@@ -63,16 +63,17 @@ class Beside(Generic[T]):
                 found: T = value
                 return found
             progress(value)
-        return self._work(Line(progress=progress, hear=lambda: self._told))
+        return self._work(Channel(progress=progress, hear=lambda: self._told))
 
 
 def each(works: Sequence[Callable[[], T]]) -> list[T]:
-    """Do several works, some here, some beside: whoever is free takes the next.  Raises what they raise."""
+    """Results of several tasks, shared with one child process: whoever is free takes the next.  Raises what
+    they raise."""
     if not _can_branch():
         return [work() for work in works]
     taken = multiprocessing.Value("i", 0)
 
-    def share(_: Line | None = None) -> dict[int, T]:
+    def share(_: Channel | None = None) -> dict[int, T]:
         found: dict[int, T] = {}
         while True:
             with taken.get_lock():
@@ -82,9 +83,9 @@ def each(works: Sequence[Callable[[], T]]) -> list[T]:
                 return found
             found[k] = works[k]()
 
-    beside = Beside(share)
+    task = BackgroundTask(share)
     found = share()
-    found |= beside.result()
+    found |= task.result()
     return [found[k] if k in found else work() for k, work in enumerate(works)]
 
 
@@ -96,27 +97,27 @@ def _can_branch() -> bool:
     return first and len(os.sched_getaffinity(0)) > 1
 
 
-def _begun(work: Callable[[Line], Any]) -> Connection:
-    """Our end of the line to a branch that does the work."""
+def _begun(work: Callable[[Channel], Any]) -> Connection:
+    """The parent's end of a pipe to a child that does the work."""
     context = multiprocessing.get_context("fork")
     ours, theirs = context.Pipe()
     context.Process(target=_branch, args=(work, theirs, ours), daemon=True).start()
-    theirs.close()  # the end of the branch shall be the end of the line
+    theirs.close()  # so that the pipe closes when the child ends
     return ours
 
 
-def _branch(work: Callable[[Line], Any], line: Connection, others: Connection) -> None:
+def _branch(work: Callable[[Channel], Any], channel: Connection, others: Connection) -> None:
     others.close()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent is told too, and ends us
     end_with_parent()
     try:
-        found = "found", work(Line(progress=lambda done: line.send(("done", done)), hear=line.recv))
+        found = "found", work(Channel(progress=lambda done: channel.send(("done", done)), hear=channel.recv))
     except (EOFError, BrokenPipeError):  # nobody is left to work for
         return
     except Exception as fault:
         found = "fault", fault
     with contextlib.suppress(BrokenPipeError):  # nobody is left to tell
-        line.send(found)
+        channel.send(found)
 
 
 @contextlib.contextmanager
