@@ -1,7 +1,9 @@
 """Imports point one way, and each heavy library stays in the package that is there for it."""
 
 import ast
+from collections.abc import Mapping
 from functools import cache
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -10,7 +12,7 @@ ROOT = Path(__file__).parents[1] / "bedsim"
 # Each may import from the groups above it and from itself only.
 ORDER = (
     ("errors", "quantities", "threads", "units"),
-    ("beside", "files"),
+    ("background", "files"),
     ("identity",),
     ("scenario",),
     ("components",),
@@ -20,7 +22,10 @@ ORDER = (
     ("results",),
     ("simulation",),
     ("analysis",),
-    ("sweep",),
+    ("wall",),
+    ("ranges", "shake", "tilt"),
+    ("power_loss",),
+    ("clocking", "comparison", "diagnosis", "sweep"),
     ("views",),
     ("cli",),
 )
@@ -110,6 +115,44 @@ def test_only_the_builder_knows_both_scenario_and_components():
         if {"scenario", "components"} <= parts and rank <= RANK["simulation"]:
             both.append(str(file.relative_to(ROOT)))
     assert both == ["model/build.py", "model/convert.py", "model/corner.py", "model/joint_parts.py"]
+
+
+def arrows(sources: Mapping[str, str]) -> dict[str, set[str]]:
+    """Which of these modules each imports, for types alone and inside functions too."""
+    found: dict[str, set[str]] = {}
+    for module, source in sources.items():
+        found[module] = set()
+        for name in imported(source, module):
+            while name and name not in sources:
+                name = name.rpartition(".")[0]
+            found[module] |= {name} - {"", module}
+    return found
+
+
+def circle(graph: Mapping[str, set[str]]) -> tuple[str, ...]:
+    """One circle of modules that import each other, if there is any."""
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as error:
+        return tuple(error.args[1])
+    return ()
+
+
+def test_no_modules_import_each_other_in_a_circle():
+    sources = {module_name(file).removesuffix(".__init__"): source for file, source in FILES.items()}
+    del sources["bedsim"]  # its public names are fetched when they are asked for; its version is a constant
+    assert not circle(arrows(sources))
+
+
+def test_a_circle_would_be_seen():
+    """Also inside one package, through a function or for types alone."""
+    there = "def f():\n    from bedsim.cli.b import g\n"
+    back = "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from .a import f\n"
+    assert set(circle(arrows({"bedsim.cli.a": there, "bedsim.cli.b": back}))) == {
+        "bedsim.cli.a",
+        "bedsim.cli.b",
+    }
+    assert not circle(arrows({"bedsim.cli.a": there, "bedsim.cli.b": "import math"}))
 
 
 @pytest.mark.parametrize("library", HOME)

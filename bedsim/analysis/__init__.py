@@ -1,1 +1,1 @@
-"""What follows from results: metrics, shares by cause, walls, comparisons."""
+"""What follows from a run and from `size`: figures, words, cautions, closed formulas beside the machine."""

@@ -18,8 +18,8 @@ from bedsim.files import make_folder
 from bedsim.units import DEG, MM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.clocking import Advice, Placement, Setting
-    from bedsim.analysis.clocking_rest import Part
+    from bedsim.clocking.advice import Advice, Placement, Setting
+    from bedsim.clocking.rest import Part
     from bedsim.scenario.load import LoadedScenario
 
 AIM_WORDS = {
@@ -91,8 +91,8 @@ def command(
 
     Levelling turns the screws again: the advice is for the error that is left then.
     """
-    from bedsim.analysis.clocking import advise, left_alone
-    from bedsim.analysis.clocking_search import sets_to_search
+    from bedsim.clocking.advice import advise, left_alone
+    from bedsim.clocking.search import sets_to_search
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.spares import read_spares
 
@@ -188,7 +188,7 @@ def rest_lines(advice: Advice) -> Iterator[str]:
 
 def why_left(advice: Advice, parts: Sequence[Part]) -> Iterator[str]:
     """Sentences on what cannot be cancelled."""
-    from bedsim.analysis.clocking_rest import ALIKE
+    from bedsim.clocking.rest import ALIKE
 
     rest = advice.rest
     corners = [p.corner for p in advice.placements]
@@ -254,7 +254,7 @@ def _headline(advice: Advice) -> str:
 
 def _why_leave(advice: Advice) -> str:
     """What speaks against what was found: it is worse, or gains too little."""
-    from bedsim.analysis.clocking import LITTLE, LITTLE_GAIN
+    from bedsim.clocking.advice import LITTLE, LITTLE_GAIN
 
     now, best = advice.now, advice.best
     within = "" if advice.aim == "placed" else f" within ±{advice.correction / MM:g} mm"
@@ -275,7 +275,7 @@ def _why_leave(advice: Advice) -> str:
 
 def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
     """Tell before and after as a run computes them, and whether the RMS is larger after."""
-    from bedsim.analysis.clocking_response import degrees, extents, placed, root_mean_square
+    from bedsim.clocking.response import degrees, extents, placed, root_mean_square
     from bedsim.errors import SolverError
     from bedsim.simulation import simulate
 
@@ -365,7 +365,7 @@ def _turn_text(p: Placement) -> str:
 
 
 def _notes(advice: Advice) -> Iterator[str]:
-    from bedsim.analysis.clocking_search import LOOKED_AT_CLOSELY
+    from bedsim.clocking.search import LOOKED_AT_CLOSELY
 
     turned = ", ".join(
         f"{p.corner} {a / DEG:.0f}°"

@@ -18,9 +18,9 @@ from bedsim.files import make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.comparison import Compared, Comparison
-    from bedsim.analysis.difference import Swings
     from bedsim.analysis.requirements import Requirement
+    from bedsim.comparison.compared import Compared, Comparison
+    from bedsim.comparison.difference import Swings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
 
@@ -204,7 +204,7 @@ def _plain(label: str) -> str:
 
 def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
     """The run itself, or a new one, kept in the folder."""
-    from bedsim.analysis.comparison import Compared
+    from bedsim.comparison.compared import Compared
     from bedsim.results.store import write_run
     from bedsim.simulation import simulate
 
@@ -220,7 +220,7 @@ def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
 
 
 def _swings(items: Sequence[Compared], no_ranges: bool) -> list[Swings]:
-    from bedsim.analysis.difference import find_swings
+    from bedsim.comparison.difference import find_swings
 
     if no_ranges:
         return []
@@ -240,8 +240,8 @@ def _report(
     requirements: Sequence[Requirement],
     folder: Path | None,
 ) -> int:
-    from bedsim.analysis.comparison import compare
-    from bedsim.analysis.comparison_text import remarks, requirement_lines, table_lines, verdicts
+    from bedsim.comparison.compared import compare
+    from bedsim.comparison.text import remarks, requirement_lines, table_lines, verdicts
 
     comparison = compare(items, swings)
     if folder is not None:
@@ -266,8 +266,8 @@ def _draw(comparison: Comparison, items: Sequence[Compared], folder: Path) -> No
 def _break_even(
     file: Path, overrides: Sequence[str], worth: float | None, output: Path | None, no_pictures: bool
 ) -> int:
-    from bedsim.analysis.break_even import STEPS, break_even, break_even_lines
     from bedsim.analysis.cautions import cautions
+    from bedsim.comparison.break_even import STEPS, break_even, break_even_lines
 
     if overrides and _is_result(file):
         raise InputError("--set: results stay as they are; it needs a scenario.")

@@ -14,11 +14,11 @@ from bedsim.errors import InputError
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.band_diagnosis import Harmonics, Screws
-    from bedsim.analysis.band_kinds import BandKind
-    from bedsim.analysis.diagnosis import Diagnosis, Estimate, Excess, NextTest, Source
-    from bedsim.analysis.outside_causes import OutsideCause
-    from bedsim.analysis.readings import Reading
+    from bedsim.diagnosis.band_kinds import BandKind
+    from bedsim.diagnosis.from_bands import Harmonics, Screws
+    from bedsim.diagnosis.least_squares import Diagnosis, Estimate, Excess, NextTest, Source
+    from bedsim.diagnosis.outside_causes import OutsideCause
+    from bedsim.diagnosis.readings import Reading
     from bedsim.results.layers import Array
     from bedsim.scenario.load import LoadedScenario
 
@@ -90,11 +90,11 @@ def command(
     that these layers show.  Friction is counted as the scenario has it; ± is one standard uncertainty from
     that of the readings, for this machine.
     """
-    from bedsim.analysis.band_diagnosis import diagnose_harmonics, diagnose_screws
-    from bedsim.analysis.band_kinds import LEAD, band_kinds, sort_readings
-    from bedsim.analysis.outside_causes import outside_causes
-    from bedsim.analysis.readings import read_readings
-    from bedsim.analysis.response import once_per_turn_response
+    from bedsim.diagnosis.band_kinds import LEAD, band_kinds, sort_readings
+    from bedsim.diagnosis.from_bands import diagnose_harmonics, diagnose_screws
+    from bedsim.diagnosis.outside_causes import outside_causes
+    from bedsim.diagnosis.readings import read_readings
+    from bedsim.diagnosis.response import once_per_turn_response
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
@@ -196,7 +196,7 @@ def _refuse_foreign(
     bands: Sequence[Reading], kinds: Sequence[BandKind], causes: Sequence[OutsideCause]
 ) -> None:
     """Bands of another length come from no screw or motor: what could make them is told instead."""
-    from bedsim.analysis.outside_causes import near
+    from bedsim.diagnosis.outside_causes import near
 
     if not bands:
         return
@@ -241,7 +241,7 @@ def _outside(causes: Sequence[OutsideCause]) -> list[str]:
 
 def excess_lines(excess: Excess, machine: str) -> list[str]:
     """That the screws of this machine cannot have made the readings, and what to look at."""
-    from bedsim.analysis.screw_bounds import BEYOND
+    from bedsim.diagnosis.screw_bounds import BEYOND
 
     cause, corner = excess.source
     return [
@@ -315,7 +315,7 @@ def _untold(estimates: Sequence[Estimate]) -> list[str]:
 
 
 def _fit_line(result: Diagnosis) -> str:
-    from bedsim.analysis.diagnosis import CHANCE
+    from bedsim.diagnosis.least_squares import CHANCE
 
     condition = "unlimited" if result.condition == float("inf") else f"{result.condition:.3g}"
     fit = f"Condition number {condition}, {result.rank} of {len(result.estimates)} sources independent. "

@@ -14,10 +14,10 @@ from bedsim.files import write_file
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.visibility import Eye, Viewing
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.views.report_figures import Reported
+    from bedsim.wall.visibility import Eye, Viewing
 
 
 @click.command(name="report", cls=Command)
@@ -91,12 +91,12 @@ def command(
     coupon: Path | None,
 ) -> int:
     """Write a report from one or more results: one page with verdict, walls, charts, tables and scenario."""
-    from bedsim.analysis.visibility import Viewing, check_viewing, wall_side
-    from bedsim.analysis.wall import wall_normal
     from bedsim.results.store import read_run
     from bedsim.views.report_content import report_page
     from bedsim.views.report_figures import Choices
     from bedsim.views.report_page import render_page
+    from bedsim.wall.relief import wall_normal
+    from bedsim.wall.visibility import Viewing, check_viewing, wall_side
 
     for wall in walls:
         wall_normal(wall)
@@ -124,7 +124,7 @@ def command(
 
 
 def _reported(run: Run, path: Path, label: str) -> Reported:
-    from bedsim.analysis.response import source_errors
+    from bedsim.ranges.shares import source_errors
     from bedsim.results.reload import scenario_of
     from bedsim.views.report_figures import Reported
 
@@ -143,7 +143,7 @@ def _labels(paths: tuple[Path, ...]) -> list[str]:
 def _write_coupon(path: Path, loaded: LoadedScenario, viewing: Viewing) -> None:
     from io import StringIO
 
-    from bedsim.analysis.visibility import COUPON_NOTES, coupon, smallest_visible_amplitude
+    from bedsim.wall.visibility import COUPON_NOTES, coupon, smallest_visible_amplitude
 
     lead = max(c.screw.lead_mm for c in loaded.scenario.corner) * MM
     expected = float(smallest_visible_amplitude(lead, viewing))

@@ -15,10 +15,10 @@ from bedsim.files import make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.ranges import Found, Swings
-    from bedsim.analysis.shares import Sources
     from bedsim.analysis.summary import Summary
-    from bedsim.beside import Line
+    from bedsim.background import Channel
+    from bedsim.ranges.shares import Sources
+    from bedsim.ranges.swings import Found, Swings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -58,10 +58,10 @@ def command(
     [target] of the scenario is missed.
     """
     from bedsim.analysis.layer_height import layer_height_lines
-    from bedsim.analysis.ranges import find_ranges, steps_needed
-    from bedsim.analysis.shares import share_note, shares_of
     from bedsim.analysis.summary import summarise, summary_lines
-    from bedsim.beside import Beside, each
+    from bedsim.background import BackgroundTask, each
+    from bedsim.ranges.shares import share_note, shares_of
+    from bedsim.ranges.swings import find_ranges, steps_needed
     from bedsim.results.store import write_run
     from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
@@ -71,13 +71,13 @@ def command(
     loaded = load_scenario(scenario, overrides)
     make_folder(target.parent)  # before the long work, so that it is not done in vain
     ranged = bool(loaded.ranges) and not no_ranges
-    beside = Beside(partial(_without_run, loaded, ranges=ranged))
+    task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        swings, sources = beside.result(progress)
+        swings, sources = task.result(progress)
     found = find_ranges(run, loaded, swings) if swings else None
     shares = shares_of(run, sources)
     summary = summarise(run, loaded, shares, found.ranges if found else None)
@@ -101,12 +101,12 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _without_run(loaded: LoadedScenario, line: Line, *, ranges: bool) -> tuple[Swings | None, Sources]:
+def _without_run(loaded: LoadedScenario, channel: Channel, *, ranges: bool) -> tuple[Swings | None, Sources]:
     """What is worked out from the scenario alone: what its uncertain numbers do, and what each cause does."""
-    from bedsim.analysis.ranges import vary
-    from bedsim.analysis.shares import source_layers
+    from bedsim.ranges.shares import source_layers
+    from bedsim.ranges.swings import vary
 
-    swings = vary(loaded, line.progress) if ranges else None
+    swings = vary(loaded, channel.progress) if ranges else None
     return swings, source_layers(loaded)
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
@@ -14,6 +12,7 @@ import click
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputPath
+from bedsim.cli.text import listed, number, wrapped
 from bedsim.files import make_folder
 from bedsim.units import MM, N_PER_MM
 
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
     from bedsim.sizing.table import Check
 
 NAME_WIDTH = 52
-LINE_WIDTH = 100
 
 
 @click.command(name="size", cls=Command)
@@ -167,28 +165,3 @@ def _decision_lines(rows: Sequence[DecisionRow], corner: str) -> Iterator[str]:
         yield from wrapped(f"= {row.formula}; {row.source}")
         if row.note:
             yield from wrapped(row.note)
-
-
-def listed(head: str, lines: Sequence[str]) -> Iterator[str]:
-    """Give a headed list."""
-    yield ""
-    yield f"{head}:"
-    for line in lines:
-        yield from wrapped(line, "  - ", "    ")
-
-
-def wrapped(text: str, first: str = " " * 6, others: str = " " * 8) -> list[str]:
-    """Break a text into lines of the report\'s width."""
-    return textwrap.wrap(
-        text, LINE_WIDTH, initial_indent=first, subsequent_indent=others, break_on_hyphens=False
-    )
-
-
-def number(value: float, digits: int = 3) -> str:
-    """Write a number with so many digits, without an exponent up to a million."""
-    if math.isnan(value):
-        return "unknown"
-    if math.isinf(value):
-        return "unlimited" if value > 0 else "-unlimited"
-    text = f"{value:.{digits}g}"
-    return f"{float(text):.0f}" if "e+" in text and abs(value) < 1e6 else text

@@ -6,16 +6,16 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from bedsim.cli import size
-from bedsim.cli.size import listed, wrapped
+from bedsim.cli import text
+from bedsim.cli.text import listed, wrapped
 from bedsim.units import DEG, MM, MM_S, UM
 
 if TYPE_CHECKING:
-    from bedsim.analysis.events_fall import PowerLossReport
-    from bedsim.analysis.events_shake import ShakeReport
-    from bedsim.analysis.events_tilt import TiltReport
     from bedsim.analysis.move_speeds import SpeedReport
+    from bedsim.power_loss.report import PowerLossReport
     from bedsim.scenario.load import LoadedScenario
+    from bedsim.shake.report import ShakeReport
+    from bedsim.tilt.report import TiltReport
 
 
 class Answer(NamedTuple):
@@ -28,7 +28,7 @@ class Answer(NamedTuple):
 
 def power_loss(loaded: LoadedScenario) -> Answer:
     """Compute the power loss of a scenario."""
-    from bedsim.analysis.events_fall import power_loss_scenario
+    from bedsim.power_loss.report import power_loss_scenario
 
     report = power_loss_scenario(loaded)
 
@@ -42,7 +42,7 @@ def power_loss(loaded: LoadedScenario) -> Answer:
 
 def tilt(loaded: LoadedScenario) -> Answer:
     """Compute the tilt of a scenario."""
-    from bedsim.analysis.events_tilt import tilt_scenario
+    from bedsim.tilt.report import tilt_scenario
 
     report = tilt_scenario(loaded)
 
@@ -56,7 +56,7 @@ def tilt(loaded: LoadedScenario) -> Answer:
 
 def shake(loaded: LoadedScenario) -> Answer:
     """Compute the shaken frame of a scenario."""
-    from bedsim.analysis.events_shake import shake_scenario
+    from bedsim.shake.report import shake_scenario
 
     report = shake_scenario(loaded)
 
@@ -211,4 +211,4 @@ def _degrees(angle: float) -> str:
 
 def number(value: float) -> str:
     """Write a number with three digits; what is below half a thousandth is nothing."""
-    return size.number(0.0 if abs(value) < 5e-4 else float(value))
+    return text.number(0.0 if abs(value) < 5e-4 else float(value))

@@ -6,7 +6,7 @@ forcing alone, so a layer's modes serve every member of a batch.  What is not li
 nuts, the motors' sine - and explicit dampers act through a few rows; `steps.py` finds their forces corner by
 corner.  Errors are of second order in the step, of third where nothing reverses, and at rest the step follows
 an estimate of what it misses at the probes (`Pace`); tests/agreement shows both.  A long print of one machine
-is done in parts side by side (`lanes.py`).
+is integrated parallel in time (`parallel.py`).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import base, course, lanes, state
+from bedsim.engines import base, course, parallel, state
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.modes import layer_modes
 from bedsim.engines.solved import Solved, report
@@ -46,11 +46,11 @@ class PropagatorEngine:
         """
         carried, last = state.start(job), job.program.layers
         rough = replace(self, pace=self.pace.rough).solved
-        head = lanes.HEAD if lanes.worth(job, last - lanes.HEAD) else last
+        head = parallel.HEAD if parallel.worth(job, last - parallel.HEAD) else last
         carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
-        for first in range(head + 1, last + 1, lanes.TOGETHER):
-            end = min(first + lanes.TOGETHER - 1, last)
-            found = lanes.run(job, first, end, carried, self.solved, rough)
+        for first in range(head + 1, last + 1, parallel.TOGETHER):
+            end = min(first + parallel.TOGETHER - 1, last)
+            found = parallel.run(job, first, end, carried, self.solved, rough)
             if found is None:
                 carried = yield from state.one_by_one(job, first, end, carried, self.layer)
             else:

@@ -8,7 +8,7 @@ connection turns into extensions of all other links.  Imperfections enter throug
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -22,7 +22,7 @@ from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Path, Push, Source, Stop
 from bedsim.components.stop import seated_stiffness
 from bedsim.errors import ModelError
-from bedsim.model.damping import modal_ratio
+from bedsim.model.damping import Spring, energy_shares, modal_ratio, part_of
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
@@ -273,10 +273,35 @@ class System:
         """Mass-normalised modes (l, n, n) in columns, bristles stuck and flanks seated."""
         return self.natural[1]
 
+    def springs(self) -> Iterator[Spring]:
+        """Everything that takes strain energy, bristles stuck and flanks seated."""
+        machine = self.machine
+        for link in machine.links:
+            where = machine.slices[link.name]
+            yield Spring(
+                part=part_of(link.name), rows=machine.rows[where], stiffness=self.stiffness[:, where, where]
+            )
+        row = 0
+        for friction in machine.frictions:
+            here = slice(row, row + friction.jacobian.shape[0])
+            stuck = self.friction_limit[:, here] / machine.breakaway[here]
+            square = stuck[:, :, None] * np.eye(stuck.shape[1])
+            yield Spring(part=part_of(friction.name), rows=machine.contact_rows[here], stiffness=square)
+            row = here.stop
+        for k, flank in enumerate(machine.flanks):
+            sideways = flank.jacobian[:2] @ machine.transform
+            yield Spring(part="screw", rows=sideways, stiffness=self.seat[:, k, None, None] * np.eye(2))
+
+    def modal_damping(self, ratio: float) -> Array:
+        """Damping ratio (l, n) of every mode, `ratio` that of parts without one of their own."""
+        own = self.machine.part_damping
+        shares = energy_shares(self.springs(), self.modes, self.frequency) if own else {}
+        return modal_ratio(shares, own, np.full(self.frequency.shape, ratio))
+
     @cached_property
     def damping_ratio(self) -> Array:
         """Of every mode (l, n)."""
-        return modal_ratio(self, self.machine.damping_ratio)
+        return self.modal_damping(self.machine.damping_ratio)
 
     @cached_property
     def C(self) -> Array:

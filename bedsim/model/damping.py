@@ -11,14 +11,11 @@ unequal damping is left out, as it may be where their frequencies lie apart by m
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-
-if TYPE_CHECKING:
-    from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
 
@@ -38,42 +35,36 @@ PART_OF: Mapping[str, str] = {
 guide's with the frame, the joint's with the load that hangs in it."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spring:
+    """What belongs to `part`: rows (m, n) on the coordinates and their stiffness (l, m, m) in every layer."""
+
+    part: str
+    rows: Array
+    stiffness: Array
+
+
 def part_of(name: str) -> str:
     """The part of a row called `name`."""
     return PART_OF.get(name.rsplit(".", 1)[-1].split()[0], "")
 
 
-def energy_shares(system: System) -> dict[str, Array]:
-    """Share (l, n) of every part in the strain energy of every mode, bristles stuck and flanks seated."""
-    machine, modes = system.machine, system.modes
+def energy_shares(springs: Iterable[Spring], modes: Array, frequency: Array) -> dict[str, Array]:
+    """Share (l, n) of every part in the strain energy of every mode.
+
+    `modes` (l, n, n) in columns, mass-normalised; `frequency` (l, n) rad/s.
+    """
     found: dict[str, Array] = {}
-
-    def add(part: str, rows: Array, stiffness: Array) -> None:
-        moved = rows @ modes
-        energy = np.einsum("lin,lij,ljn->ln", moved, stiffness, moved) / system.frequency**2
-        found[part] = found.get(part, np.zeros_like(energy)) + energy
-
-    for link in machine.links:
-        where = machine.slices[link.name]
-        add(part_of(link.name), machine.rows[where], system.stiffness[:, where, where])
-    row = 0
-    for friction in machine.frictions:
-        here = slice(row, row + friction.jacobian.shape[0])
-        stuck = system.friction_limit[:, here] / machine.breakaway[here]
-        add(part_of(friction.name), machine.contact_rows[here], stuck[:, :, None] * np.eye(stuck.shape[1]))
-        row = here.stop
-    for k, flank in enumerate(machine.flanks):
-        sideways = flank.jacobian[:2] @ machine.transform
-        add("screw", sideways, system.seat[:, k, None, None] * np.eye(2))
+    for spring in springs:
+        moved = spring.rows @ modes
+        energy = np.einsum("lin,lij,ljn->ln", moved, spring.stiffness, moved) / frequency**2
+        found[spring.part] = found.get(spring.part, np.zeros_like(energy)) + energy
     return found
 
 
-def modal_ratio(system: System, ratio: float) -> Array:
-    """Damping ratio (l, n) of every mode, `ratio` that of parts without one of their own."""
-    found = np.full(system.frequency.shape, ratio)
-    own = system.machine.part_damping
-    if own:
-        shares = energy_shares(system)
-        for part, value in own.items():
-            found += (value - ratio) * shares.get(part, np.zeros_like(found))
+def modal_ratio(shares: Mapping[str, Array], own: Mapping[str, float], ratio: Array) -> Array:
+    """Damping ratio (l, n) of every mode: `own` of parts that have one, `ratio` (l, n) of all others."""
+    found = ratio.copy()
+    for part, value in own.items():
+        found += (value - ratio) * shares.get(part, np.zeros_like(found))
     return found

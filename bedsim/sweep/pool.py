@@ -14,7 +14,7 @@ from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from bedsim.beside import deaf_children, end_with_parent
+from bedsim.background import deaf_children, end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.identity import identity
 from bedsim.results.sweep import CellPart

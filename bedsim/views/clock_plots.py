@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Arc, FancyArrowPatch, Rectangle
 
-from bedsim.analysis.clocking import Advice, Placement
+from bedsim.clocking.advice import Advice, Placement
 from bedsim.scenario.schema import Corner, Scenario
 from bedsim.units import DEG, MM, UM
 from bedsim.views import style

@@ -10,13 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from bedsim.analysis import metrics
-from bedsim.analysis.break_even import BreakEven, Crossing
-from bedsim.analysis.comparison import Compared, Comparison, worst_probe
 from bedsim.analysis.figures import METRICS, Metric, layer_thickness, metric_text
 from bedsim.analysis.printed import FLOOR
-from bedsim.analysis.visibility import Viewing
-from bedsim.analysis.wall import probe_index, wall_of_layers
-from bedsim.analysis.wall_surface import common_gain, light_wall
+from bedsim.comparison.break_even import BreakEven, Crossing
+from bedsim.comparison.compared import Compared, Comparison, worst_probe
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
 from bedsim.units import DEG, MM, N_PER_UM, UM
@@ -24,6 +21,9 @@ from bedsim.views import spectra, style
 from bedsim.views.errors import LEAST_UM
 from bedsim.views.pictures import wavelength_marks
 from bedsim.views.wall_picture import light_note, wall_picture
+from bedsim.wall.relief import probe_index, wall_of_layers
+from bedsim.wall.surface import common_gain, light_wall
+from bedsim.wall.visibility import Viewing
 
 WALLS = ("+X", "+Y")
 BARS = ("lateral_pv", "height_pv", "lateral_band", "height_band", "joint_excursion", "side_force")

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 from matplotlib.axes import Axes
 
-from bedsim.analysis.events_fall import FallRow, PowerLossReport
-from bedsim.analysis.events_shake import ShakeReport, ShakeRow
-from bedsim.analysis.events_tilt import TiltReport
-from bedsim.engines.tilted import TiltCourse
+from bedsim.power_loss.report import FallRow, PowerLossReport
+from bedsim.shake.report import ShakeReport, ShakeRow
+from bedsim.tilt.report import TiltReport
+from bedsim.tilt.tilted import TiltCourse
 from bedsim.units import DEG, MM, MM_S, UM
 from bedsim.views import style
 

@@ -8,14 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from bedsim.analysis.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
 from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
-from bedsim.analysis.visibility import assumptions, judge
-from bedsim.analysis.wall import probe_index, wall_of_layers
-from bedsim.analysis.wall_surface import bead_profile, common_gain
-from bedsim.analysis.waviness import cutoff_for_layers, waviness
 from bedsim.quantities import PER_CORNER
 from bedsim.units import MM
 from bedsim.views.report_figures import (
@@ -28,6 +23,11 @@ from bedsim.views.report_figures import (
     wall_sentence,
 )
 from bedsim.views.report_page import Page, Section, Table
+from bedsim.wall.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
+from bedsim.wall.relief import probe_index, wall_of_layers
+from bedsim.wall.surface import bead_profile, common_gain
+from bedsim.wall.visibility import assumptions, judge
+from bedsim.wall.waviness import cutoff_for_layers, waviness
 
 LEFT_OUT = (
     "The bed plate bends nowhere but in the twist of beds on four or more screws.",

@@ -9,12 +9,7 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
-from bedsim.analysis.bands import Share, Source, amplitude_spectrum
 from bedsim.analysis.printed import quantity, span
-from bedsim.analysis.visibility import Sighting, Viewing, visibility_curve, worst
-from bedsim.analysis.wall import Wall
-from bedsim.analysis.wall_surface import light_column, light_wall
-from bedsim.analysis.waviness import Waviness
 from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM
@@ -30,6 +25,11 @@ from bedsim.views.pictures import (
 from bedsim.views.report_page import Picture
 from bedsim.views.wall_picture import draw_lit_wall, light_note, scale_bar, wall_picture
 from bedsim.views.wall_plots import draw_shares, draw_visibility
+from bedsim.wall.bands import Share, Source, amplitude_spectrum
+from bedsim.wall.relief import Wall
+from bedsim.wall.surface import light_column, light_wall
+from bedsim.wall.visibility import Sighting, Viewing, visibility_curve, worst
+from bedsim.wall.waviness import Waviness
 
 SourceErrors = Mapping[Source, tuple[Array, Array]]
 """(cause, corner) -> lateral (n, p, 2) and height (n, p) errors of that imperfection alone, m."""

@@ -10,10 +10,10 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from bedsim.analysis.wall import Wall
-from bedsim.analysis.wall_surface import LitWall
 from bedsim.units import DEG, MM, UM
 from bedsim.views import style
+from bedsim.wall.relief import Wall
+from bedsim.wall.surface import LitWall
 
 # A warm grey filament: brightness runs evenly from shadow to light, so that it prints in grey as well.
 _FILAMENT = LinearSegmentedColormap.from_list("filament", ["#15120f", "#8d867d", "#fffaf2"])

@@ -8,12 +8,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
-from bedsim.analysis.bands import Share, shares_by_cause, shares_by_corner
 from bedsim.analysis.metrics import Spectrum
-from bedsim.analysis.visibility import Sighting, Viewing, visible_between
 from bedsim.results.layers import Array
 from bedsim.units import MM, UM
 from bedsim.views import style
+from bedsim.wall.bands import Share, shares_by_cause, shares_by_corner
+from bedsim.wall.visibility import Sighting, Viewing, visible_between
 
 _MARKS = {"seen": "o", "borderline": "D", "not seen": "v"}
 
@@ -28,7 +28,7 @@ def draw_visibility(
     """Draw predicted spectra (label -> spectrum) and judged bands under the curve of the smallest visible
     amplitude.
 
-    `curve`: wavelengths and smallest visible amplitudes (m), see `analysis.visibility.visibility_curve`.
+    `curve`: wavelengths and smallest visible amplitudes (m), see `wall.visibility.visibility_curve`.
     """
     low, high = (edge / UM for edge in visible_between(curve[0], viewing))
     length, limit = (part / unit for part, unit in zip(curve, (MM, UM), strict=True))

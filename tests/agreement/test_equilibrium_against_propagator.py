@@ -6,10 +6,10 @@ from engine_machines import SCENARIOS, UM, apart, loaded
 from quiet import QUIET
 
 from bedsim.analysis.figures import metric_values
-from bedsim.analysis.ranges import leads_of, linear_values
 from bedsim.analysis.summary import summarise, summary_lines
 from bedsim.engines.equilibrium import REMARK, EquilibriumEngine
 from bedsim.engines.propagator import PropagatorEngine
+from bedsim.ranges.swings import leads_of, linear_values
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, simulate
 

@@ -7,9 +7,10 @@ from itertools import permutations
 import numpy as np
 import pytest
 
-from bedsim.analysis import unit_circles
-from bedsim.analysis.clocking import LITTLE, advise, left_alone, levelling_turn
-from bedsim.analysis.clocking_response import (
+from bedsim.clocking import unit_circles
+from bedsim.clocking.advice import LITTLE, advise, left_alone, levelling_turn
+from bedsim.clocking.common_turn import with_least_turning
+from bedsim.clocking.response import (
     degrees,
     extents,
     lateral_forms,
@@ -17,13 +18,12 @@ from bedsim.analysis.clocking_response import (
     response_of,
     screws_in_hand,
 )
-from bedsim.analysis.clocking_search import assignments
-from bedsim.analysis.common_turn import with_least_turning
-from bedsim.analysis.visibility import Viewing, visible_between
+from bedsim.clocking.search import assignments
 from bedsim.errors import InputError
 from bedsim.scenario.schema import RunOut, Travel
 from bedsim.scenario.spares import Spare
 from bedsim.simulation import simulate
+from bedsim.wall.visibility import Viewing, visible_between
 
 TURNING_TRAVEL = (
     "corner.front left.screw.travel.once_per_turn_pv_um=9",

@@ -15,9 +15,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[1] / "compare"))
 from in_phase import GUIDE, NUT, E, in_phase
 
-from bedsim.analysis.clocking import advise
-from bedsim.analysis.clocking_response import response_of, root_mean_square, screws_in_hand
-from bedsim.analysis.clocking_rest import rest_of
+from bedsim.clocking.advice import advise
+from bedsim.clocking.response import response_of, root_mean_square, screws_in_hand
+from bedsim.clocking.rest import rest_of
 from bedsim.simulation import simulate
 
 PUSH = NUT / (NUT + GUIDE) * E

@@ -7,13 +7,13 @@ import types
 import numpy as np
 import pytest
 
-from bedsim.analysis import ranges
-from bedsim.analysis.coarse_friction import coarse_chunk, coarse_chunks, likeness
 from bedsim.analysis.linear_machine import linear_chunk, shortened
 from bedsim.cli import run as command
 from bedsim.cli.common import progress_of
 from bedsim.cli.main import main
 from bedsim.engines.equilibrium import EquilibriumEngine
+from bedsim.ranges import swings
+from bedsim.ranges.coarse_friction import coarse_chunk, coarse_chunks, likeness
 from bedsim.scenario.ranges import Range
 from bedsim.simulation import make_job, simulate
 
@@ -63,26 +63,26 @@ def test_machines_side_by_side_are_what_each_is_alone(shipped):
 
 def test_keys_left_alone_without_friction_do_nothing_there(shipped):
     loaded = shipped("bent-rolled-rolling-joints", "print.layers=12")
-    middle = ranges.linear_values(loaded)
-    idle = [k for k in loaded.ranges if k.key.rsplit(".", 1)[-1] in ranges.NOTHING_WITHOUT_FRICTION]
-    assert {k.key.rsplit(".", 1)[-1] for k in idle} == set(ranges.NOTHING_WITHOUT_FRICTION)
+    middle = swings.linear_values(loaded)
+    idle = [k for k in loaded.ranges if k.key.rsplit(".", 1)[-1] in swings.NOTHING_WITHOUT_FRICTION]
+    assert {k.key.rsplit(".", 1)[-1] for k in idle} == set(swings.NOTHING_WITHOUT_FRICTION)
     for key in idle:
         for value in (key.low, key.high):
-            assert ranges.linear_values(loaded.with_values({key.key: value})) == pytest.approx(
+            assert swings.linear_values(loaded.with_values({key.key: value})) == pytest.approx(
                 middle, rel=1e-9, abs=1e-15, nan_ok=True
             )
 
 
 def swing(low, high, key="k"):
     known = Range(key=key, low=0, likely=1, high=2, basis="default", source="", unit="")
-    zero = dict.fromkeys(ranges.RANGED, 0.0)
-    return ranges.Swing(key=known, at_low=zero | {"lateral_pv": low}, at_high=zero | {"lateral_pv": high})
+    zero = dict.fromkeys(swings.RANGED, 0.0)
+    return swings.Swing(key=known, at_low=zero | {"lateral_pv": low}, at_high=zero | {"lateral_pv": high})
 
 
 def test_relative_contributions_of_a_product_join_as_root_sum_square():
     """Source: JCGM 100:2008 (GUM), 5.1.6, eq. (12): 3 % and 4 % make 5 % (arithmetic of the formula)."""
-    likely = dict.fromkeys(ranges.RANGED, 1.0)
-    low, high = ranges._combined(likely, [swing(-0.03, 0.03), swing(0.04, -0.04)])
+    likely = dict.fromkeys(swings.RANGED, 1.0)
+    low, high = swings._combined(likely, [swing(-0.03, 0.03), swing(0.04, -0.04)])
     assert high["lateral_pv"] == pytest.approx(1.05, abs=0.001)
     assert low["lateral_pv"] == pytest.approx(0.95, abs=0.002)
     assert (low["height_pv"], high["height_pv"]) == (1.0, 1.0)
@@ -90,11 +90,11 @@ def test_relative_contributions_of_a_product_join_as_root_sum_square():
 
 def test_one_sided_swings_stay_on_their_side():
     """A key that only raises the answer does not lower it, whichever end does it."""
-    likely = dict.fromkeys(ranges.RANGED, 2.0)
-    low, high = ranges._combined(likely, [swing(1.0, 2.0)])
+    likely = dict.fromkeys(swings.RANGED, 2.0)
+    low, high = swings._combined(likely, [swing(1.0, 2.0)])
     assert (low["lateral_pv"], high["lateral_pv"]) == pytest.approx((2.0, 4.0))
-    assert ranges._combined(likely, [swing(-1.0, -5.0)])[0]["lateral_pv"] == pytest.approx(
-        2.0 * ranges.SMALLEST_FACTOR
+    assert swings._combined(likely, [swing(-1.0, -5.0)])[0]["lateral_pv"] == pytest.approx(
+        2.0 * swings.SMALLEST_FACTOR
     )
 
 
@@ -114,8 +114,8 @@ def test_a_run_out_known_to_a_factor_leaves_the_answer_open_by_that_factor(shipp
     key = "corner.back.screw.run_out.bow_tir_um"
     loaded = known(shipped("bent-rolled-rigid", *frictionless, *screws, "print.part_mass_kg=0"), {key})
     run = simulate(loaded, engine="equilibrium")
-    found = ranges.find_ranges(run, loaded, ranges.vary(loaded)).ranges
-    answer = ranges.linear_values(loaded)["lateral_pv"]
+    found = swings.find_ranges(run, loaded, swings.vary(loaded)).ranges
+    answer = swings.linear_values(loaded)["lateral_pv"]
     assert found.low["lateral_pv"] == pytest.approx(answer / 2, rel=1e-3)
     assert found.high["lateral_pv"] == pytest.approx(answer * 2, rel=1e-3)
     assert [i.key for i in found.influences] == [key]
@@ -126,15 +126,15 @@ def test_keys_are_ordered_by_what_they_move(shipped):
     """All keys of a shipped scenario: largest swing first, none twice, the method told."""
     loaded = shipped("bent-rolled-rigid", "print.layers=30")
     told = []
-    found = ranges.find_ranges(
-        simulate(loaded, engine="equilibrium"), loaded, ranges.vary(loaded, told.append)
+    found = swings.find_ranges(
+        simulate(loaded, engine="equilibrium"), loaded, swings.vary(loaded, told.append)
     )
-    swings = [i.swing for i in found.ranges.influences]
-    assert swings == sorted(swings, reverse=True)
+    sizes = [i.swing for i in found.ranges.influences]
+    assert sizes == sorted(sizes, reverse=True)
     assert len({i.key for i in found.ranges.influences}) == len(loaded.ranges)
     assert found.ranges.low["lateral_pv"] < found.ranges.high["lateral_pv"]
     assert told == sorted(told)
-    assert told[-1] <= ranges.steps_needed(loaded)
+    assert told[-1] <= swings.steps_needed(loaded)
     assert "root-sum-square" in found.method
     assert not found.left_out
 
@@ -144,7 +144,7 @@ def test_friction_that_matters_is_taken_key_by_key(shipped):
     base = shipped("bent-rolled-rolling-joints", "print.layers=24")
     keys = {"joint.friction_coefficient", "joint.breakaway_um"}
     loaded = known(base, keys)
-    found = ranges.find_ranges(simulate(loaded, engine="equilibrium"), loaded, ranges.vary(loaded))
+    found = swings.find_ranges(simulate(loaded, engine="equilibrium"), loaded, swings.vary(loaded))
     assert {i.key for i in found.ranges.influences} == keys
     assert all(i.swing > 1e-9 for i in found.ranges.influences)
     assert "each alone with friction" in found.method
@@ -158,26 +158,26 @@ def test_a_value_the_machine_cannot_take_is_told(shipped, monkeypatch):
 
     def picky(self, values):
         if "bed.mass_kg" in values:
-            raise ranges.BedsimError("too heavy")
+            raise swings.BedsimError("too heavy")
         return usual(self, values)
 
     monkeypatch.setattr(type(loaded), "with_values", picky)
-    found = ranges.find_ranges(run, loaded, ranges.vary(loaded))
+    found = swings.find_ranges(run, loaded, swings.vary(loaded))
     assert found.left_out == (("bed.mass_kg", "too heavy"),)
     assert [i.key for i in found.ranges.influences] == ["frame.radial_n_per_um"]
 
 
 def test_a_force_that_can_change_its_sign_has_the_smaller_end_first_and_may_cross_zero():
     """Differences join, 3 N and 4 N make 5 N: a mount may be loaded at one end and lift off at the other."""
-    zero = dict.fromkeys(ranges.RANGED, 0.0)
-    swings = [
-        ranges.Swing(
+    zero = dict.fromkeys(swings.RANGED, 0.0)
+    both = [
+        swings.Swing(
             key=swing(0, 0).key, at_low=zero | {"mount_force": -s}, at_high=zero | {"mount_force": s}
         )
         for s in (3.0, 4.0)
     ]
     for likely in (-9.0, 1.0, 0.0):
-        low, high = ranges._combined(dict.fromkeys(ranges.RANGED, likely), swings)
+        low, high = swings._combined(dict.fromkeys(swings.RANGED, likely), both)
         assert (low["mount_force"], high["mount_force"]) == pytest.approx((likely - 5.0, likely + 5.0))
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from bedsim.analysis.metrics import lateral_peak_to_valley
-from bedsim.analysis.shares import share_note, shares_of, source_layers
+from bedsim.ranges.shares import share_note, shares_of, source_layers
 from bedsim.simulation import simulate
 
 FEW = ("print.layers=45", "screw.travel.once_per_turn_pv_um=8")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from bedsim.analysis import unit_circles as uc
+from bedsim.clocking import unit_circles as uc
 
 
 def random_form(m: int, seed: int, rows: int = 40) -> uc.Form:

@@ -156,8 +156,8 @@ def test_what_is_worse_with_friction_is_not_advised(folder, capsys):
     """A setting that is worse than the machine is told as such, by the machine with friction."""
     from dataclasses import replace
 
-    from bedsim.analysis.clocking import advise
     from bedsim.cli.clock import _worse_with_friction
+    from bedsim.clocking.advice import advise
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(Path("machine.toml"), tuple(v for v in BADLY_CLOCKED if v != "--set"))

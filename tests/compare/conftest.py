@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from in_phase import in_phase
 
-from bedsim.analysis.comparison import Compared
+from bedsim.comparison.compared import Compared
 from bedsim.simulation import simulate
 
 

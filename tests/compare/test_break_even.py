@@ -13,7 +13,8 @@ import pytest
 from in_phase import GUIDE, LOAD, NUT, SPRING, E, in_phase
 from scipy.optimize import brentq
 
-from bedsim.analysis.break_even import (
+from bedsim.analysis.metrics import lateral_peak_to_valley
+from bedsim.comparison.break_even import (
     BreakEven,
     Crossing,
     Curve,
@@ -28,7 +29,6 @@ from bedsim.analysis.break_even import (
     visible_worth,
     with_rigid_joints,
 )
-from bedsim.analysis.metrics import lateral_peak_to_valley
 from bedsim.errors import InputError
 from bedsim.scenario.load import scenario_from_text
 from bedsim.simulation import simulate

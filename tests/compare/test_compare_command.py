@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from in_phase import TEXT
 
-from bedsim.analysis import break_even as analysis
 from bedsim.cli import compare as cli
 from bedsim.cli.main import main
+from bedsim.comparison import break_even as analysis
 from bedsim.results.store import read_run, write_run
 from bedsim.simulation import simulate
 

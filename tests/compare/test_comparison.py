@@ -5,10 +5,10 @@ import dataclasses
 import numpy as np
 import pytest
 
-from bedsim.analysis.changed_keys import changed_keys
-from bedsim.analysis.comparison import align, compare, worst_probe
-from bedsim.analysis.comparison_text import remarks, requirement_lines, table_lines, verdicts
 from bedsim.analysis.requirements import read_requirement
+from bedsim.comparison.changed_keys import changed_keys
+from bedsim.comparison.compared import align, compare, worst_probe
+from bedsim.comparison.text import remarks, requirement_lines, table_lines, verdicts
 from bedsim.errors import InputError
 
 PROBES = [{"name": "centre", "x_mm": 0.0, "y_mm": 0.0}, {"name": "edge", "x_mm": 100.0, "y_mm": 0.0}]

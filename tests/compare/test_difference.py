@@ -5,10 +5,10 @@ import math
 import pytest
 from in_phase import NUT, E, in_phase
 
-from bedsim.analysis.comparison import compare
-from bedsim.analysis.comparison_text import change_text, remarks, verdicts
-from bedsim.analysis.difference import Difference, Swings, differences, find_swings, shared_keys
-from bedsim.analysis.ranges import RANGED
+from bedsim.comparison.compared import compare
+from bedsim.comparison.difference import Difference, Swings, differences, find_swings, shared_keys
+from bedsim.comparison.text import change_text, remarks, verdicts
+from bedsim.ranges.swings import RANGED
 
 GUIDE, FRAME = "guide.tangential_n_per_um", "frame.tangential_n_per_um"
 A, B, C = ("a", 1.0, 2.0, 3.0), ("b", 1.0, 2.0, 3.0), ("a", 1.0, 2.0, 4.0)

@@ -9,16 +9,16 @@ from pathlib import Path
 
 import numpy as np
 
-from bedsim.analysis.bands import wave_phasors
-from bedsim.analysis.diagnosis import diagnose, turned_response
-from bedsim.analysis.reading_machine import About, ReadingMachine, about, frictionless, reading_machine
-from bedsim.analysis.readings import AXES, Reading, reading_rows
-from bedsim.analysis.response import once_per_turn_response
-from bedsim.analysis.screw_bounds import screw_bounds
-from bedsim.analysis.wall import wall_normal, wall_relief
+from bedsim.diagnosis.least_squares import diagnose, turned_response
+from bedsim.diagnosis.reading_machine import About, ReadingMachine, about, frictionless, reading_machine
+from bedsim.diagnosis.readings import AXES, Reading, reading_rows
+from bedsim.diagnosis.response import once_per_turn_response
+from bedsim.diagnosis.screw_bounds import screw_bounds
 from bedsim.engines import ENGINES
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, probe_points, relative_errors
+from bedsim.wall.bands import wave_phasors
+from bedsim.wall.relief import wall_normal, wall_relief
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 RUN_OUT, TRAVEL = 70e-6, 5e-6  # m, root of the mean square of the drawn screws

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from bedsim.analysis.visibility import barten
+from bedsim.wall.visibility import barten
 
 
 def test_barten_has_its_known_features():

@@ -15,7 +15,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.ndimage import gaussian_filter1d
 
-from bedsim.analysis.waviness import (
+from bedsim.errors import InputError
+from bedsim.wall.waviness import (
     cutoff_for_layers,
     gaussian_filter,
     gaussian_weights,
@@ -23,7 +24,6 @@ from bedsim.analysis.waviness import (
     transmission,
     waviness,
 )
-from bedsim.errors import InputError
 
 CUTOFF = 0.8e-3
 

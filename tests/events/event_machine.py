@@ -9,9 +9,9 @@ import numpy as np
 from bedsim.components.frame import radial_directions
 from bedsim.engines.base import Job
 from bedsim.model import convert
-from bedsim.model.tilting import Supports
 from bedsim.scenario.load import LoadedScenario, load_scenario
 from bedsim.simulation import make_job
+from bedsim.tilt.tilting import Supports
 
 MACHINE = """
 title = "Tilting"

@@ -8,16 +8,16 @@ import numpy as np
 import pytest
 from event_machine import scenario
 
-from bedsim.analysis.events_fall import cases, falling, power_loss_scenario, room_below
-from bedsim.analysis.events_shake import shake_scenario
-from bedsim.analysis.events_tilt import tilt_scenario
 from bedsim.analysis.sizing_gather import gather
 from bedsim.analysis.sizing_report import size_scenario
 from bedsim.cli.main import main
-from bedsim.engines.fall import fall
 from bedsim.errors import InputError
 from bedsim.model.build import build_machine
+from bedsim.power_loss.fall import fall
+from bedsim.power_loss.report import cases, falling, power_loss_scenario, room_below
+from bedsim.shake.report import shake_scenario
 from bedsim.sizing.rows_holding import holding_rows
+from bedsim.tilt.report import tilt_scenario
 from bedsim.units import DEG, GRAVITY, MM, N_MM
 
 STEEP = {"screw.lead_mm": 10, "print.part_mass_kg": 1.0}

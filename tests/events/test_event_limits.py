@@ -8,11 +8,12 @@ import pytest
 from event_machine import scenario
 from scipy.signal import StateSpace, lsim
 
-from bedsim.analysis.events_shake import shake_scenario
-from bedsim.analysis.events_tilt import limits_of, supports_of, tilt_scenario
 from bedsim.analysis.sizing_gather import gather
-from bedsim.model import disturbance, tilting
+from bedsim.shake import disturbance
+from bedsim.shake.report import shake_scenario
 from bedsim.simulation import make_job
+from bedsim.tilt import tilting
+from bedsim.tilt.report import limits_of, supports_of, tilt_scenario
 from bedsim.units import DEG, GRAVITY, MM, UM
 
 STIFF = {

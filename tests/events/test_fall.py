@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from bedsim.engines.fall import fall
-from bedsim.model.power_loss import Falling, hilltops, loose_share
+from bedsim.power_loss.back_driving import Falling, hilltops, loose_share
+from bedsim.power_loss.fall import fall
 from bedsim.sizing import holding, torque
 from bedsim.units import DEG, GRAVITY, MM
 

@@ -7,10 +7,9 @@ import pytest
 from event_machine import machine
 from scipy.signal import StateSpace, lsim
 
-from bedsim.engines import shaken
-from bedsim.model import disturbance
-from bedsim.model.disturbance import Modes, Signal
 from bedsim.model.program import Limits, move
+from bedsim.shake import disturbance, shaken
+from bedsim.shake.disturbance import Modes, Signal
 
 W, ZETA = 2 * math.pi * 25, 0.04
 ONE = Modes(frequency=np.array([W]), decay=np.array([ZETA * W]), shape=np.ones((1, 1)))

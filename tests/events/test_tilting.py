@@ -8,10 +8,9 @@ import pytest
 from event_machine import machine
 from scipy.spatial.transform import Rotation
 
-from bedsim.engines import tilted
 from bedsim.errors import ModelError
-from bedsim.model import tilting
-from bedsim.model.tilting import Limit, Supports
+from bedsim.tilt import tilted, tilting
+from bedsim.tilt.tilting import Limit, Supports
 from bedsim.units import DEG, GRAVITY, MM
 
 R = 0.2

@@ -10,20 +10,22 @@ from unittest.mock import patch
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.analysis import events_fall, events_shake, events_tilt
 from bedsim.analysis.linear_machine import linear_chunk
 from bedsim.analysis.sizing_gather import gather
 from bedsim.analysis.sizing_report import size_scenario
-from bedsim.analysis.visibility import Viewing
 from bedsim.cli.run import missed
 from bedsim.components.row import Path
 from bedsim.engines.equilibrium import EquilibriumEngine
-from bedsim.model import disturbance
+from bedsim.power_loss import report as power_loss_report
 from bedsim.scenario.event_keys import Disturbance, PowerLoss
 from bedsim.scenario.load import LoadedScenario
+from bedsim.shake import disturbance
+from bedsim.shake import report as shake_report
 from bedsim.simulation import layer_result, make_job, simulate
+from bedsim.tilt import report as tilt_report
 from bedsim.views import report_content
 from bedsim.views.report_figures import Choices, Reported
+from bedsim.wall.visibility import Viewing
 
 Array = NDArray[np.float64]
 Answer = list[Any]
@@ -97,27 +99,27 @@ def fall(loaded: LoadedScenario) -> Answer:
     """The course of a power loss while lowering."""
     numbers, machine = gather(loaded), make_job(loaded).machine
     keys = loaded.scenario.power_loss or PowerLoss()
-    case = events_fall.cases(numbers)[2]
-    row = events_fall._row(loaded, numbers, machine, case, 2, keys)
+    case = power_loss_report.cases(numbers)[2]
+    row = power_loss_report._row(loaded, numbers, machine, case, 2, keys)
     return [row.outcome, row.lost, row.time, row.top_speed]
 
 
 def tilt(loaded: LoadedScenario) -> Answer:
     """A tilted bed, limits looked for in three directions."""
-    with patch.object(events_tilt, "DIRECTIONS", 3):
-        report = events_tilt.tilt_scenario(loaded)
+    with patch.object(tilt_report, "DIRECTIONS", 3):
+        report = tilt_report.tilt_scenario(loaded)
     return numbers_of([report.asked, report.towards, report.order, report.largest, report.course])
 
 
 def push(loaded: LoadedScenario) -> Answer:
     """What the frame is accelerated with."""
-    signal, end, _ = events_shake.frame_acceleration(loaded, loaded.scenario.disturbance or Disturbance())
+    signal, end, _ = shake_report.frame_acceleration(loaded, loaded.scenario.disturbance or Disturbance())
     return [signal.time, signal.start, signal.end, end]
 
 
 def shake(loaded: LoadedScenario) -> Answer:
     """A shaken frame."""
-    return numbers_of(events_shake.shake_scenario(loaded).rows)
+    return numbers_of(shake_report.shake_scenario(loaded).rows)
 
 
 def wall(loaded: LoadedScenario) -> Answer:
@@ -157,8 +159,10 @@ def whole(loaded: LoadedScenario) -> Answer:
     ends = [[x.gap, x.stiffness, x.jacobian @ machine.transform] for x in machine.stops]
     flanks = [[x.slope, x.jacobian @ machine.transform] for x in machine.flanks]
     motors = [machine.motor_torque, machine.motor_electrical, machine.mount_preload, machine.first_nut]
-    falls = [events_fall.falling(loaded, numbers, machine, c, 2) for c in events_fall.cases(numbers)]
-    tilts = [events_tilt.supports_of(loaded.scenario), events_tilt.hanging(loaded.scenario, 2)]
+    falls = [
+        power_loss_report.falling(loaded, numbers, machine, c, 2) for c in power_loss_report.cases(numbers)
+    ]
+    tilts = [tilt_report.supports_of(loaded.scenario), tilt_report.hanging(loaded.scenario, 2)]
     shaken = push(loaded)
     parts = [matrices, system.corner_load, contacts, ends, flanks, machine.imposed(path), motors]
     return numbers_of([parts, job.program, job.probes, size(loaded), falls, tilts, shaken])

@@ -13,11 +13,12 @@ from unittest.mock import patch
 
 import numpy as np
 
-from bedsim.analysis import events_fall, sizing_gather
+from bedsim.analysis import sizing_gather
 from bedsim.components.row import Path as Course
 from bedsim.components.row import Source
 from bedsim.model import convert
 from bedsim.model.corner import CornerParts, make_corners
+from bedsim.power_loss import report as power_loss_report
 from bedsim.scenario.load import LoadedScenario, load_scenario
 from bedsim.scenario.toml_text import toml_value
 from bedsim.simulation import make_job
@@ -192,8 +193,8 @@ class Built:
     @cached_property
     def fall(self) -> Any:
         """The machine without current, at unfavourable ends, in layer 2."""
-        case = events_fall.cases(self.numbers)[1]
-        return events_fall.falling(self.loaded, self.numbers, self.machine, case, 2)
+        case = power_loss_report.cases(self.numbers)[1]
+        return power_loss_report.falling(self.loaded, self.numbers, self.machine, case, 2)
 
     def link(self, name: str) -> Any:
         """A link by its name."""

@@ -1212,8 +1212,8 @@ DECISION = (
 )
 
 TILT: Given = {"print.layers": 2, "tilt.about_x_deg": 0.05}
-FOLLOW = "analysis.events_tilt:tilted.follow_tilt"
-FALL = "analysis.events_fall:fall"
+FOLLOW = "tilt.report:tilted.follow_tilt"
+FALL = "power_loss.report:fall"
 SWINGING: Given = {"disturbance.frame_hz": 8}
 
 EVENTS = (
@@ -1230,7 +1230,7 @@ EVENTS = (
         "power_loss.creep_mm_s",
         1e5,
         "fall",
-        (_call("analysis.events_fall:outcome", 2, fall), 100.0),
+        (_call("power_loss.report:outcome", 2, fall), 100.0),
         given=FALLS,
     ),
     _row(
@@ -1271,7 +1271,7 @@ EVENTS = (
         "disturbance.direction_deg",
         60,
         "shake",
-        (_call("analysis.events_shake:disturbance.shaken_modes", 3, shake), math.pi / 3),
+        (_call("shake.report:disturbance.shaken_modes", 3, shake), math.pi / 3),
     ),
     # 1 kg on a frame of 15 kg
     _row(
@@ -1288,13 +1288,13 @@ EVENTS = (
         "disturbance.frame_hz",
         10,
         "push",
-        (_call("analysis.events_shake:shaken.shaken_frame", 2, push), 20 * math.pi),
+        (_call("shake.report:shaken.shaken_frame", 2, push), 20 * math.pi),
     ),
     _row(
         "disturbance.frame_damping_ratio",
         0.1,
         "push",
-        (_call("analysis.events_shake:shaken.shaken_frame", 3, push), 0.1),
+        (_call("shake.report:shaken.shaken_frame", 3, push), 0.1),
         given=SWINGING,
     ),
     _row(
@@ -1308,13 +1308,13 @@ EVENTS = (
         "disturbance.residual_um",
         0.01,
         "shake",
-        (_call("analysis.events_shake:shaken.dwell", 3, shake), 1e-8),
+        (_call("shake.report:shaken.dwell", 3, shake), 1e-8),
     ),
 )
 
 
 def _limit(b: Built, kind: str) -> float:
-    limits = b.given_to("analysis.events_tilt:tilting.first_passed", 1, tilt)
+    limits = b.given_to("tilt.report:tilting.first_passed", 1, tilt)
     return float(next(limit.allowed for limit in limits if limit.kind == kind))
 
 

@@ -14,8 +14,8 @@ from answers import ANSWERS, Answer, moved, whole
 from built import Built, Row, load, write_base
 from rows import ALSO, BALL, EXEMPT, LEAF, MAGNET, RESTING, RING, ROWS, SPRING, two
 
-from bedsim.analysis import events_fall
 from bedsim.errors import InputError
+from bedsim.power_loss import report as power_loss_report
 from bedsim.scenario.idle import IDLE
 from bedsim.scenario.keys import PARTS, is_number, list_section_of, section_of, unit_of
 from bedsim.scenario.schema import Scenario, Section
@@ -154,8 +154,8 @@ def test_ends_of_ranges_that_a_falling_bed_counts_on(folder):
         )
     )
     machines = {
-        case.name: events_fall.falling(built.loaded, built.numbers, built.machine, case, 2)
-        for case in events_fall.cases(built.numbers)
+        case.name: power_loss_report.falling(built.loaded, built.numbers, built.machine, case, 2)
+        for case in power_loss_report.cases(built.numbers)
     }
     # brake 0.02 N m and drag; lead 5 mm on 16 mm: tan(lambda) = 5/(16 pi), rho = atan(mu)
     for name, torque, guide, detent, friction in (

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
 
-from bedsim.analysis.visibility import SPREAD, barten, mannos_sakrison
+from bedsim.wall.visibility import SPREAD, barten, mannos_sakrison
 
 
 @pytest.mark.read(

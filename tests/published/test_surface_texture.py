@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from bedsim.analysis.waviness import ALPHA, cutoff_for_layers, transmission
+from bedsim.wall.waviness import ALPHA, cutoff_for_layers, transmission
 
 
 @pytest.mark.read("surfalize 0.19.2 (pypi.org), filter.py: alpha = sqrt(ln 2/pi) = 0.469719")

@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from made_up_report import made_up_run
 
-from bedsim.analysis import response
-from bedsim.analysis.readings import read_readings
-from bedsim.analysis.response import Answers
 from bedsim.cli.diagnose import BANDS_EXAMPLE, GAUGE_EXAMPLE
 from bedsim.cli.main import main
+from bedsim.diagnosis import response
+from bedsim.diagnosis.readings import read_readings
+from bedsim.diagnosis.response import Answers
 
 SOURCES = tuple(("run-out", c) for c in ("front left", "front right", "back"))
 PROBES = ("centre", "front left")

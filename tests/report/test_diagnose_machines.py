@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bedsim.analysis.response import once_per_turn_response
-from bedsim.analysis.screw_bounds import screw_bounds
 from bedsim.cli.main import main
+from bedsim.diagnosis.response import once_per_turn_response
+from bedsim.diagnosis.screw_bounds import screw_bounds
 from bedsim.errors import SolverError
 from bedsim.scenario.load import load_scenario
 
@@ -91,6 +91,6 @@ def test_friction_that_cannot_be_followed_is_left_out_and_said(readings, capsys,
     def fails(machine, bound):
         raise SolverError("no equilibrium found")
 
-    monkeypatch.setattr("bedsim.analysis.band_diagnosis.about", fails)
+    monkeypatch.setattr("bedsim.diagnosis.from_bands.about", fails)
     assert main(["diagnose", readings(1.0), RIGID]) == 0
     assert "Friction is left out, the uncertainties are too small: no equilibrium" in capsys.readouterr().out

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from bedsim.analysis.band_kinds import BandKind, sort_readings
-from bedsim.analysis.readings import read_readings, reading_rows, wall_row
-from bedsim.analysis.response import Answers
-from bedsim.analysis.wall import wall_relief
+from bedsim.diagnosis.band_kinds import BandKind, sort_readings
+from bedsim.diagnosis.readings import read_readings, reading_rows, wall_row
+from bedsim.diagnosis.response import Answers
 from bedsim.errors import InputError
+from bedsim.wall.relief import wall_relief
 
 SOURCES = (("run-out", "left"), ("run-out", "right"))
 GAUGE = "probe,axis,eighth,reading_um\n"

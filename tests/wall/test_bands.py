@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from made_up import CORNERS, made_up_layers
 
-from bedsim.analysis.bands import (
+from bedsim.wall.bands import (
     REMAINDER,
     amplitude_spectrum,
     band_amplitudes,
@@ -14,7 +14,7 @@ from bedsim.analysis.bands import (
     shares_by_corner,
     source_shares,
 )
-from bedsim.analysis.wall import Wall, wall_of_layers
+from bedsim.wall.relief import Wall, wall_of_layers
 
 H, W = 0.2e-3, 0.45e-3
 

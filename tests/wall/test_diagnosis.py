@@ -7,8 +7,8 @@ springs, each pulled by its screw, and on three points in height.
 import numpy as np
 import pytest
 
-from bedsim.analysis.diagnosis import diagnose, excess, next_tests, phasor_of_turn, turned_response
-from bedsim.analysis.outside_causes import near, outside_causes
+from bedsim.diagnosis.least_squares import diagnose, excess, next_tests, phasor_of_turn, turned_response
+from bedsim.diagnosis.outside_causes import near, outside_causes
 from bedsim.errors import InputError
 
 CORNERS = {"left": (-0.15, -0.1), "right": (0.16, -0.1), "back": (0.0, 0.17)}

@@ -12,11 +12,11 @@ from dataclasses import replace
 
 from read_machine import SCENARIOS, case, diagnosed, gauged, hands, near, places
 
-from bedsim.analysis.diagnosis import in_parts
-from bedsim.analysis.ranges import contact_ends
-from bedsim.analysis.reading_machine import beyond, friction_range, reading_machine
-from bedsim.analysis.readings import reading_rows
-from bedsim.analysis.response import once_per_turn_response
+from bedsim.diagnosis.least_squares import in_parts
+from bedsim.diagnosis.reading_machine import beyond, friction_range, reading_machine
+from bedsim.diagnosis.readings import reading_rows
+from bedsim.diagnosis.response import once_per_turn_response
+from bedsim.ranges.swings import contact_ends
 from bedsim.scenario.load import load_scenario
 
 UM = 1e-6

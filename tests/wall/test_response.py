@@ -10,13 +10,14 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import synthetic
 
-from bedsim.analysis.bands import REMAINDER, source_shares
-from bedsim.analysis.diagnosis import diagnose
-from bedsim.analysis.response import once_per_turn_response, source_errors
-from bedsim.analysis.wall import probe_index, wall_of_layers
+from bedsim.diagnosis.least_squares import diagnose
+from bedsim.diagnosis.response import once_per_turn_response
+from bedsim.ranges.shares import source_errors
 from bedsim.scenario.load import load_scenario
 from bedsim.scenario.toml_text import resolved_text
 from bedsim.simulation import simulate
+from bedsim.wall.bands import REMAINDER, source_shares
+from bedsim.wall.relief import probe_index, wall_of_layers
 
 FRICTIONLESS = {
     "joint.friction_coefficient": 0.0,

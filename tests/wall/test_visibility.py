@@ -5,8 +5,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from bedsim.analysis.bands import Band
-from bedsim.analysis.visibility import (
+from bedsim.errors import InputError
+from bedsim.wall.bands import Band
+from bedsim.wall.visibility import (
     COUPON_NOTES,
     WALL_SIDE,
     Viewing,
@@ -23,7 +24,6 @@ from bedsim.analysis.visibility import (
     wall_side,
     worst,
 )
-from bedsim.errors import InputError
 
 
 def band(amplitude, wavelength=5e-3):

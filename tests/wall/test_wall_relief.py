@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from made_up import made_up_layers
 
-from bedsim.analysis.wall import (
+from bedsim.errors import InputError
+from bedsim.wall.relief import (
     line_area,
     probe_index,
     wall_normal,
@@ -12,7 +13,6 @@ from bedsim.analysis.wall import (
     wall_relief,
     width_per_height,
 )
-from bedsim.errors import InputError
 
 H, W = 0.2e-3, 0.45e-3
 

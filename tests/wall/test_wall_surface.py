@@ -7,8 +7,8 @@ import pytest
 from made_up import made_up_layers
 from scipy.integrate import quad
 
-from bedsim.analysis.wall import wall_of_layers
-from bedsim.analysis.wall_surface import (
+from bedsim.wall.relief import wall_of_layers
+from bedsim.wall.surface import (
     band_contrast,
     bead_profile,
     common_gain,

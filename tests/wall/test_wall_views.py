@@ -9,12 +9,12 @@ matplotlib.use("Agg")
 
 from matplotlib.figure import Figure
 
-from bedsim.analysis.bands import REMAINDER, amplitude_spectrum, band_amplitudes, source_shares
-from bedsim.analysis.visibility import Viewing, judge, visibility_curve
-from bedsim.analysis.wall import wall_of_layers
-from bedsim.analysis.wall_surface import common_gain, light_wall
 from bedsim.views.wall_picture import draw_lit_wall, draw_relief, light_note, scale_bar, wall_picture
 from bedsim.views.wall_plots import draw_shares, draw_visibility
+from bedsim.wall.bands import REMAINDER, amplitude_spectrum, band_amplitudes, source_shares
+from bedsim.wall.relief import wall_of_layers
+from bedsim.wall.surface import common_gain, light_wall
+from bedsim.wall.visibility import Viewing, judge, visibility_curve
 
 RAKING = np.deg2rad(60)
 

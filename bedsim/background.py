@@ -1,0 +1,149 @@
+"""Background tasks in a forked child process, where the system forks and has a second core.
+
+A child begins with a copy of this process's memory, so no arguments are sent to it; its result is pickled
+back. Without fork, or on a single core, the task runs here when its result is asked for.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from typing import Any, Generic, TypeVar
+
+T = TypeVar("T")
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Channel:
+    """A task's side of the conversation with its parent: reports progress, waits for a value (`hear`)."""
+
+    progress: Progress
+    hear: Callable[[], Any]
+
+
+class BackgroundTask(Generic[T]):
+    """A task that has begun in the background; it prints nothing."""
+
+    def __init__(self, work: Callable[[Channel], T]) -> None:
+        self._work = work
+        self._told: Any = None
+        self._channel: Connection | None = None
+        if _can_branch():
+            with contextlib.suppress(OSError):  # no room for another process
+                self._channel = _begun(work)
+
+    def tell(self, value: Any) -> None:
+        """Tell the work what it waits for."""
+        self._told = value
+        if self._channel is not None:
+            with contextlib.suppress(BrokenPipeError):  # see `result`
+                self._channel.send(value)
+
+    def result(self, progress: Progress = lambda done: None) -> T:
+        """Wait for what the work found; `progress` is told how far it is.  Raises what the work raised.
+
+        A branch that was killed loses nothing: its work is done again here.
+        """
+        while self._channel is not None:
+            try:
+                kind, value = self._channel.recv()
+            except (EOFError, ConnectionResetError):
+                break
+            if kind == "fault":
+                raise value
+            if kind == "found":
+                found: T = value
+                return found
+            progress(value)
+        return self._work(Channel(progress=progress, hear=lambda: self._told))
+
+
+def each(works: Sequence[Callable[[], T]]) -> list[T]:
+    """Results of several tasks, shared with one child process: whoever is free takes the next.  Raises what
+    they raise."""
+    if not _can_branch():
+        return [work() for work in works]
+    taken = multiprocessing.Value("i", 0)
+
+    def share(_: Channel | None = None) -> dict[int, T]:
+        found: dict[int, T] = {}
+        while True:
+            with taken.get_lock():
+                k = taken.value
+                taken.value += 1
+            if k >= len(works):
+                return found
+            found[k] = works[k]()
+
+    task = BackgroundTask(share)
+    found = share()
+    found |= task.result()
+    return [found[k] if k in found else work() for k, work in enumerate(works)]
+
+
+def _can_branch() -> bool:
+    """Only the first process branches off: workers and branches share the cores already."""
+    if not hasattr(os, "sched_getaffinity") or "fork" not in multiprocessing.get_all_start_methods():
+        return False
+    first = multiprocessing.parent_process() is None and threading.current_thread() is threading.main_thread()
+    return first and len(os.sched_getaffinity(0)) > 1
+
+
+def _begun(work: Callable[[Channel], Any]) -> Connection:
+    """The parent's end of a pipe to a child that does the work."""
+    context = multiprocessing.get_context("fork")
+    ours, theirs = context.Pipe()
+    context.Process(target=_branch, args=(work, theirs, ours), daemon=True).start()
+    theirs.close()  # so that the pipe closes when the child ends
+    return ours
+
+
+def _branch(work: Callable[[Channel], Any], channel: Connection, others: Connection) -> None:
+    others.close()
+    for name in ("SIGINT", "SIGHUP"):  # the parent is told too, and ends us
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    end_with_parent()
+    try:
+        found = "found", work(Channel(progress=lambda done: channel.send(("done", done)), hear=channel.recv))
+    except (EOFError, BrokenPipeError):  # nobody is left to work for
+        return
+    except Exception as fault:
+        found = "fault", fault
+    with contextlib.suppress(BrokenPipeError):  # nobody is left to tell
+        channel.send(found)
+
+
+@contextlib.contextmanager
+def deaf_children() -> Iterator[None]:
+    """Processes that start within the block never hear Ctrl-C or the end of the terminal: their parent does,
+    and ends them.  What arrives meanwhile is heard at the end of the block."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGHUP))
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def end_with_parent() -> None:
+    """Have this process end when the one that started it is killed."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_after, args=(parent,), daemon=True).start()
+
+
+def _end_after(parent: BaseProcess) -> None:
+    parent.join()
+    os._exit(1)

@@ -1,0 +1,315 @@
+"""From which stiffness and friction on a joint no longer pays: a builder can bound both, not know them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.optimize import brentq
+
+from bedsim.analysis.linear_machine import shortened
+from bedsim.analysis.metrics import lateral_peak_to_valley
+from bedsim.analysis.printed import quantity, rounded
+from bedsim.engines.equilibrium import EquilibriumEngine
+from bedsim.errors import InputError
+from bedsim.model.joint_parts import make_joints
+from bedsim.results.layers import Array
+from bedsim.scenario.load import LoadedScenario
+from bedsim.simulation import layer_result, make_job
+from bedsim.units import MM, N_PER_UM
+from bedsim.wall.visibility import Viewing, smallest_visible_amplitude, wall_side
+
+FACTORS = (1e-2, 1e2)
+"""Bounds of the search: guide and frame from a hundredth to a hundred times as stiff as given."""
+COEFFICIENTS = (1e-4, 10.0)
+"""Bounds of the joint's friction coefficient: below the lower one it is as good as none."""
+POINTS = 9
+"""Places, even in the logarithm, at which a change of sign is looked for."""
+CLOSE = 1e-3
+"""Part of itself to which a crossing is found."""
+TURNS = 3
+"""Turns of the slowest screw that are followed at most: bands repeat once per turn."""
+
+Progress = Callable[[int], None]
+STEPS = 2 * (POINTS + 6)
+"""About how many evaluations `break_even` reports as progress."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """Lateral peak-to-valley (m) of the rigid machine and of that with the joint over what was varied."""
+
+    place: Array  # (k,) N/m or N, growing
+    rigid: Array  # (k,)
+    joint: Array  # (k,)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crossing:
+    """Where the joint's saving passes what it is worth.
+
+    `at`: the crossings (N/m or N), growing; none when the saving stays on one side within the bounds.
+    """
+
+    curve: Curve
+    given: float  # N/m or N, as the scenario has it
+    at: tuple[float, ...]
+    pays_at_low: bool
+    pays_at_high: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BreakEven:
+    """Both crossings, and the saving (m) of the machine as given; lengths in m, forces per corner in N."""
+
+    kind: str
+    worth: float
+    rigid: float
+    joint: float
+    layers: int
+    stiffness: Crossing
+    friction: Crossing
+
+    @property
+    def saving(self) -> float:
+        """Lateral peak-to-valley that the joint takes away as the machine is given."""
+        return self.rigid - self.joint
+
+
+def visible_worth(loaded: LoadedScenario) -> float:
+    """Peak-to-valley (m) of the smallest band of the longest lead that an eye sees on a wall as wide as the
+    print is high: what is worth saving."""
+    lead = max(c.screw.lead_mm for c in loaded.scenario.corner) * MM
+    job = loaded.scenario.print
+    viewing = Viewing(side=wall_side(job.layers * job.layer_mm * MM))
+    return 2.0 * float(smallest_visible_amplitude(lead, viewing))
+
+
+def with_rigid_joints(loaded: LoadedScenario) -> LoadedScenario:
+    """The same machine with all joints bolted."""
+    return loaded.with_values({f"corner.{c.name}.joint.kind": "rigid" for c in loaded.scenario.corner})
+
+
+def break_even(
+    loaded: LoadedScenario, worth: float | None = None, progress: Progress = lambda done: None
+) -> BreakEven:
+    """Find the lateral stiffness of guide and frame, and the friction of the joint, up to which it pays.
+
+    It pays where it takes at least `worth` (m; default `visible_worth`) off the lateral peak-to-valley of
+    the same machine with bolted joints, worst probe.  Stiffness: guide and frame, radial and tangential, at
+    all corners by one factor; told as their series.  Friction: one coefficient at all corners; told as the
+    force of a corner at its load and magnets.  Quasi-static (engine equilibrium) over the first turns, a
+    fifth of the propagator's time.  With that, for whose ring-down rubs friction down, shipped machines break
+    even at up to 0.3 % more stiffness and at 2 % less to 7 % more friction.  Changes of sign on an
+    even logarithmic grid, then Brent's method [Brent1973].
+    Raises InputError when no corner has a joint.  Limits: two crossings between neighbouring places are
+    missed.
+    """
+    kinds = dict.fromkeys(c.joint.kind for c in loaded.scenario.corner if c.joint.kind != "rigid")
+    if not kinds:
+        raise InputError(
+            f'{loaded.name}: joint.kind = "rigid": there is no joint to weigh. Set the one you think of, for '
+            "example --set joint.kind=rolling."
+        )
+    worth = visible_worth(loaded) if worth is None else worth
+    layers = followed_layers(loaded)
+    rigid, joint = (lateral_pv(machine, layers) for machine in (with_rigid_joints(loaded), loaded))
+    stiffness = stiffness_crossing(loaded, worth, layers, progress)
+    done = stiffness.curve.place.size
+    return BreakEven(
+        kind=" and ".join(kinds),
+        worth=worth,
+        rigid=rigid,
+        joint=joint,
+        layers=layers,
+        stiffness=stiffness,
+        friction=friction_crossing(loaded, worth, layers, lambda count: progress(done + count)),
+    )
+
+
+def followed_layers(loaded: LoadedScenario) -> int:
+    """Number of layers that are followed: `TURNS` of the screw with the longest lead, at most the print."""
+    lead = max(c.screw.lead_mm for c in loaded.scenario.corner)
+    return min(
+        loaded.scenario.print.layers, max(2, math.ceil(TURNS * lead / loaded.scenario.print.layer_mm) + 1)
+    )
+
+
+def lateral_pv(loaded: LoadedScenario, layers: int) -> float:
+    """Lateral peak-to-valley (m) of the worst probe over the first layers at rest, friction included."""
+    job = shortened(make_job(loaded), layers)
+    errors = layer_result(loaded, job, list(EquilibriumEngine().run(job))).lateral_error
+    return float(np.max(lateral_peak_to_valley(errors)))
+
+
+# ---- what is varied -----------------------------------------------------------------------------------
+
+
+def series_stiffness(loaded: LoadedScenario) -> float:
+    """Lateral stiffness (N/m) of guide and frame in series, mean over directions and corners."""
+    pairs = [
+        (getattr(c.guide, key), getattr(c.frame, key))
+        for c in loaded.scenario.corner
+        for key in ("radial_n_per_um", "tangential_n_per_um")
+    ]
+    return float(np.mean([1.0 / (1.0 / g + 1.0 / f) for g, f in pairs])) * N_PER_UM
+
+
+def stiffer(loaded: LoadedScenario, factor: float) -> LoadedScenario:
+    """The same machine with guides and frame so many times as stiff sideways."""
+    values: dict[str, float] = {}
+    for c in loaded.scenario.corner:
+        for part in ("guide", "frame"):
+            for key in ("radial_n_per_um", "tangential_n_per_um"):
+                values[f"corner.{c.name}.{part}.{key}"] = factor * getattr(getattr(c, part), key)
+    return loaded.with_values(values)
+
+
+def friction_force(loaded: LoadedScenario, coefficient: float | None = None) -> float:
+    """Sliding force (N) of a corner's joint at layer 1, mean over the corners that have one.
+
+    Normal load: what hangs on the corner less its nut, plus magnets.  `coefficient` replaces the scenario's.
+    """
+    load = make_job(loaded).machine.system(np.array([1])).corner_load[0]
+    forces = [
+        (joint.friction if coefficient is None else coefficient) * (f + joint.pressed)
+        for joint, f in zip(make_joints(loaded.scenario), load, strict=True)
+        if joint is not None
+    ]
+    return float(np.mean(forces))
+
+
+def rubbing(loaded: LoadedScenario, coefficient: float) -> LoadedScenario:
+    """The same machine with another friction coefficient in all its joints."""
+    jointed = [c.name for c in loaded.scenario.corner if c.joint.kind != "rigid"]
+    return loaded.with_values({f"corner.{name}.joint.friction_coefficient": coefficient for name in jointed})
+
+
+# ---- the search ---------------------------------------------------------------------------------------
+
+
+def stiffness_crossing(
+    loaded: LoadedScenario, worth: float, layers: int, progress: Progress = lambda done: None
+) -> Crossing:
+    """Where the joint's saving passes `worth` (m) as guide and frame stiffen, within `FACTORS` of what is
+    given."""
+    machines = (with_rigid_joints(loaded), loaded)
+
+    def both(factor: float) -> tuple[float, float]:
+        rigid, joint = (lateral_pv(stiffer(machine, factor), layers) for machine in machines)
+        return rigid, joint
+
+    return _crossing(worth, FACTORS, series_stiffness(loaded), 1.0, both, progress)
+
+
+def friction_crossing(
+    loaded: LoadedScenario, worth: float, layers: int, progress: Progress = lambda done: None
+) -> Crossing:
+    """Where the joint's saving passes `worth` (m) as its friction grows, within `COEFFICIENTS`."""
+    rigid = lateral_pv(with_rigid_joints(loaded), layers)
+
+    def both(coefficient: float) -> tuple[float, float]:
+        return rigid, lateral_pv(rubbing(loaded, coefficient), layers)
+
+    per_unit = friction_force(loaded, 1.0)
+    return _crossing(worth, COEFFICIENTS, per_unit, friction_force(loaded) / per_unit, both, progress)
+
+
+def _crossing(
+    worth: float,
+    bounds: tuple[float, float],
+    unit: float,
+    given: float,
+    both: Callable[[float], tuple[float, float]],
+    progress: Progress,
+) -> Crossing:
+    """Where `both` (rigid, joint) differ by the worth, between `bounds`; places are told in `unit`s."""
+    known: dict[float, tuple[float, float]] = {}
+
+    def beyond(logarithm: float) -> float:
+        if logarithm not in known:
+            known[logarithm] = both(math.exp(logarithm))
+            progress(len(known))
+        rigid, joint = known[logarithm]
+        return rigid - joint - worth
+
+    grid = [float(x) for x in np.linspace(math.log(bounds[0]), math.log(bounds[1]), POINTS)]
+    pays = [beyond(x) > 0.0 for x in grid]
+    found = [
+        brentq(beyond, a, b, xtol=CLOSE) for k, (a, b) in enumerate(pairwise(grid)) if pays[k] != pays[k + 1]
+    ]
+    places = np.array(sorted(known))
+    values = np.array([known[x] for x in places])
+    return Crossing(
+        curve=Curve(place=unit * np.exp(places), rigid=values[:, 0], joint=values[:, 1]),
+        given=unit * given,
+        at=tuple(unit * math.exp(x) for x in found),
+        pays_at_low=pays[0],
+        pays_at_high=pays[-1],
+    )
+
+
+# ---- words --------------------------------------------------------------------------------------------
+
+
+def break_even_lines(found: BreakEven) -> list[str]:
+    """The answer in sentences."""
+    pays = "it pays" if found.saving >= found.worth else "it does not pay"
+    return [
+        f"A {found.kind} joint pays where it takes {_worth(found.worth)} off the lateral error (peak "
+        "to valley, worst probe).",
+        f"As given it takes {quantity(found.saving, 'm')} off: {quantity(found.joint, 'm')} instead of "
+        f"{quantity(found.rigid, 'm')} with bolted joints: {pays}.",
+        _stiffness_sentence(found.stiffness),
+        _friction_sentence(found.friction),
+        f"Quasi-static, first {found.layers} layers; guide and frame sideways by one factor, told in series, "
+        "mean over corners; friction as the sliding force of one corner's joint. Vibration, left out here, "
+        "rubs friction down: with it shipped joints bear 2 % less to 7 % more.",
+    ]
+
+
+def _worth(value: float) -> str:
+    return f"at least {quantity(value, 'm')}" if value else "anything"
+
+
+def _per_um(stiffness: float) -> str:
+    return f"{rounded(stiffness / N_PER_UM)} N/µm"
+
+
+def _stiffness_sentence(c: Crossing) -> str:
+    now = f"given: {_per_um(c.given)}"
+    low, high = (_per_um(c.curve.place[k]) for k in (0, -1))
+    if not c.at:
+        word = "pays" if c.pays_at_low else "does not pay"
+        return f"Stiffness: no break-even between {low} and {high}; the joint {word} throughout ({now})."
+    if len(c.at) == 1 and c.pays_at_low:
+        return f"The joint pays only if guide and frame are softer than {_per_um(c.at[0])} ({now})."
+    if len(c.at) == 1:
+        return f"The joint pays only if guide and frame are stiffer than {_per_um(c.at[0])} ({now})."
+    return f"The joint pays only with guide and frame {_between(c, _per_um)} ({now})."
+
+
+def _friction_sentence(c: Crossing) -> str:
+    def force(value: float) -> str:
+        return quantity(value, "N")
+
+    now = f"given: {force(c.given)}"
+    low, high = (force(float(c.curve.place[k])) for k in (0, -1))
+    if not c.at:
+        word = "pays" if c.pays_at_low else "does not pay"
+        return f"Friction: no break-even between {low} and {high}; the joint {word} throughout ({now})."
+    if len(c.at) == 1 and c.pays_at_low:
+        return f"Its friction must stay under {force(c.at[0])} per corner ({now})."
+    return f"It pays only with friction {_between(c, force)} per corner ({now})."
+
+
+def _between(c: Crossing, say: Callable[[float], str]) -> str:
+    """The stretches where the joint pays, each between two crossings or open to one side."""
+    ends = list(c.at)
+    parts = [f"under {say(ends.pop(0))}"] if c.pays_at_low else []
+    while len(ends) >= 2:
+        parts.append(f"between {say(ends.pop(0))} and {say(ends.pop(0))}")
+    return " or ".join([*parts, *(f"over {say(e)}" for e in ends)])

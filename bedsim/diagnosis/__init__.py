@@ -1,0 +1,1 @@
+"""From bands and readings on a printed wall back to their causes."""

@@ -1,0 +1,107 @@
+"""What each cause and each corner contributes to a run, and what is left to friction and vibration."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.analysis.linear_machine import has_play, without_play
+from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
+from bedsim.analysis.summary import Shares
+from bedsim.engines import base
+from bedsim.engines.equilibrium import linear_poses
+from bedsim.results.layers import Array, Run
+from bedsim.scenario.load import LoadedScenario
+from bedsim.simulation import make_job, relative_errors
+from bedsim.wall.bands import REMAINDER, Source
+
+WHOLE_MACHINE = "all"
+PART: Source = ("weight of the growing part", WHOLE_MACHINE)
+_LAYERS_AT_ONCE = 64
+
+Sources = dict[Source, tuple[Array, Array]]
+"""Lateral (n, p, 2) and height (n, p) errors (m) that every (cause, corner) makes alone."""
+
+
+def source_layers(loaded: LoadedScenario) -> Sources:
+    """Lateral (n, p, 2) and height (n, p) errors (m) that every (cause, corner) makes alone, layer by layer.
+
+    Those of `source_errors`, with nuts that have play taken as fitting: without that they would
+    pass nothing on.  They add up to the machine without friction, stops and play.
+    """
+    return source_errors(without_play(loaded))
+
+
+def source_errors(loaded: LoadedScenario) -> dict[Source, tuple[Array, Array]]:
+    """Lateral (n, p, 2) and height (n, p) errors (m, against layer 1) that every (cause, corner) makes alone.
+
+    The linear machine superposes: without friction, stops and vibration the entries add up to the whole.
+    The weight of the growing part is an entry of its own.  Derivation: K q = weight + F imposed, with
+    imposed linear in the strengths.
+    """
+    job = make_job(loaded)
+    groups = _groups(job)
+    strengths = np.zeros((len(groups) + 1, job.machine.amounts.size))
+    for member, members_sources in enumerate(groups.values(), start=1):
+        strengths[member, members_sources] = job.machine.amounts[members_sources]
+    layers = np.arange(1, job.program.layers + 1)
+    pose = _poses(replace(job, amounts=strengths), layers)
+    weight_only = pose[:1]
+    parts = np.concatenate([weight_only, pose[1:] - weight_only])
+    errors = relative_errors(job, layers, parts)
+    lateral, height = errors["lateral_error"], errors["height_error"]
+    return {source: (lateral[k], height[k]) for k, source in enumerate([PART, *groups])}
+
+
+def _groups(job: base.Job) -> dict[Source, list[int]]:
+    """Numbers of the sources that this machine has, by cause and corner."""
+    names = job.machine.corner_names
+    groups: dict[Source, list[int]] = {}
+    for k in job.machine.active_sources:
+        source = job.machine.sources[k]
+        groups.setdefault((source.cause, names[source.corner]), []).append(k)
+    return groups
+
+
+def _poses(job: base.Job, layers: NDArray[np.int64]) -> Array:
+    """Bed poses (m, n, b) of all members."""
+    found = []
+    for first in range(0, layers.size, _LAYERS_AT_ONCE):
+        system = job.machine.system(layers[first : first + _LAYERS_AT_ONCE])
+        bed = base.make_observer(job.machine, system, job.probes).bed
+        found.append(linear_poses(job, system)[0] @ bed.T)
+    return np.concatenate(found, axis=1)
+
+
+def share_note(loaded: LoadedScenario) -> str:
+    """A sentence on what the shares are shares of."""
+    text = (
+        "Shares: each cause alone in the machine without friction and vibration; layer by layer they add up, "
+        "their peak-to-valleys do not"
+    )
+    if any(has_play(c.screw.kind, c.nut.clearance_um) for c in loaded.scenario.corner):
+        text += "; the nuts' radial play is left out: shares of the machine without play"
+    return text + "."
+
+
+def shares_of(run: Run, sources: Mapping[Source, tuple[Array, Array]]) -> Shares:
+    """Peak-to-valley of height and lateral error (m, worst probe) that each (cause, corner) makes alone.
+
+    What the run has beyond the sum of all is the entry "friction and vibration"; it holds stops and play too.
+    Corner "" stands for the whole machine.
+    """
+    found = {
+        (cause, "" if corner == WHOLE_MACHINE else corner): _extents(lateral, height)
+        for (cause, corner), (lateral, height) in sources.items()
+    }
+    lateral = run.layers.lateral_error - sum(parts[0] for parts in sources.values())
+    height = run.layers.height_error - sum(parts[1] for parts in sources.values())
+    found[REMAINDER[0], ""] = _extents(lateral, height)
+    return found
+
+
+def _extents(lateral: Array, height: Array) -> tuple[float, float]:
+    return float(np.max(peak_to_valley(height))), float(np.max(lateral_peak_to_valley(lateral)))

@@ -1,0 +1,310 @@
+"""The answer as a range: what uncertain numbers leave open, and which of them to measure next."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from bedsim.analysis.figures import OF_ERRORS, metric_values
+from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
+from bedsim.analysis.summary import Influence, Ranges
+from bedsim.engines import base
+from bedsim.engines.equilibrium import is_linear
+from bedsim.errors import BedsimError
+from bedsim.quantities import FIGURES
+from bedsim.ranges.coarse_friction import coarse_chunks, likeness
+from bedsim.results.layers import Run
+from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.ranges import Range
+from bedsim.simulation import layer_result, make_job
+from bedsim.units import MM
+
+RANGED = (*(m.name for m in OF_ERRORS), *(q.name for q in FIGURES if q.ranged))
+"""Figures that get a range: those a machine at rest has.  Vibration and the load's own minimum get none."""
+
+CONTACT_KEYS: Mapping[str, int] = {
+    "friction_coefficient": 1,
+    "friction_n": 1,
+    "drag_torque_n_mm": 1,
+    "magnet_force_n": 1,
+    "flank_angle_deg": 1,
+    "breakaway_um": -1,
+    "drag_breakaway_deg": -1,
+    "clearance_um": -1,
+}
+"""Keys that set friction and play, and whether their high end makes contacts hold more (1) or less (-1)."""
+
+NOTHING_WITHOUT_FRICTION = (
+    "friction_coefficient",
+    "friction_n",
+    "drag_torque_n_mm",
+    "breakaway_um",
+    "drag_breakaway_deg",
+    "ratio",
+    "motor_ratio",
+    "screw_ratio",
+    "guide_ratio",
+    "joint_ratio",
+    "mount_ratio",
+    "bed_ratio",
+    "inertia_kg_cm2",
+    "rotor_inertia_g_cm2",
+)
+"""Keys that do nothing to a machine at rest without friction and play."""
+
+FRICTION_LAYERS = 30
+"""Layers over which friction is followed for a range."""
+WORTH_FRICTION = 0.2
+"""Share of the other keys' range from which on every contact key is varied alone (4 % of the squares).  Our
+choice."""
+
+SIGNED = tuple(q.name for q in FIGURES if q.ranged == "differences")
+"""Figures that can pass zero: a mount that is pressed at one end of a range may lift off at the other."""
+
+SMALLEST_FACTOR = 0.05
+"""No key alone is believed to lower an answer further: there the model's other errors rule.  Our choice."""
+
+Values = Mapping[str, float]
+Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """Ranges with a sentence on how they were found, and keys that could not be varied with the reason."""
+
+    ranges: Ranges
+    method: str
+    left_out: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swing:
+    """What a key does to every figure at its low and its high end, against its likely value."""
+
+    key: Range | None  # None: all keys of contacts together
+    at_low: Values
+    at_high: Values
+
+    def size(self, name: str) -> float:
+        """Largest minus smallest value of a figure."""
+        three = (0.0, self.at_low[name], self.at_high[name])
+        told = [v for v in three if not math.isnan(v)]
+        return max(told) - min(told)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swings:
+    """What every key does without friction, what those of contacts do with it, and keys that could not be
+    varied with the reason."""
+
+    without_friction: tuple[Swing, ...]
+    contacts: tuple[Swing, ...]
+    left_out: tuple[tuple[str, str], ...]
+
+
+def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
+    """Vary every uncertain key alone between its low and its high.
+
+    Every key without friction over all layers (`linear_machine`).  Then the keys of contacts with friction
+    over the first layers: all together at their weakest and their strongest, and each alone if that moves the
+    answer by a fifth of the range or more.  Limits: two keys that are bad only together are missed.
+    `progress` is told the number of evaluations done, of about `steps_needed`.
+    """
+    swings, left_out = _without_friction(loaded, progress)
+    contacts = _contact_swings(loaded, swings, progress)
+    return Swings(without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out))
+
+
+def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
+    """Ranges about the run's answer.
+
+    Range = answer exp(-sqrt(sum d^2)) to answer exp(sqrt(sum u^2)), where d and u are the logarithms of the
+    factors by which each key alone lowers and raises the answer: keys are independent and their effects
+    multiply, as those of stiffness, length and run-out do.  Source: root-sum-square of relative
+    contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our choice, for ranges that are
+    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2.
+    """
+    likely = metric_values(run.layers, leads_of(loaded))
+    every, contacts = swings.without_friction, swings.contacts
+    low, high = _combined(likely, (*every, *contacts))
+    alone = [s for s in contacts if s.key is not None]
+    return Found(
+        ranges=Ranges(low=low, high=high, influences=_influences(every, alone)),
+        method=_method(len(every), contacts, alone, loaded.scenario.print.layers),
+        left_out=swings.left_out,
+    )
+
+
+def steps_needed(loaded: LoadedScenario) -> int:
+    """About how many evaluations `vary` reports as progress."""
+    return 2 * len(loaded.ranges) + 2
+
+
+def _influences(swings: Sequence[Swing], contacts: Sequence[Swing]) -> tuple[Influence, ...]:
+    """Every key once, largest swing first; contact keys with what they do by friction."""
+    sizes: dict[Range, float] = {}
+    for swing in (*swings, *contacts):
+        assert swing.key is not None
+        sizes[swing.key] = math.hypot(sizes.get(swing.key, 0.0), swing.size("lateral_pv"))
+    ordered = sorted(sizes.items(), key=lambda item: -item[1])
+    return tuple(Influence(key=k.key, basis=k.basis, swing=size) for k, size in ordered)
+
+
+def leads_of(loaded: LoadedScenario) -> list[float]:
+    """Lead of every corner's screw, m."""
+    return [c.screw.lead_mm * MM for c in loaded.scenario.corner]
+
+
+def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layers: int) -> str:
+    text = (
+        f"Ranges: {count} uncertain keys, each alone at its low and high, factors joined by root-sum-square"
+    )
+    if not contacts:
+        return f"{text}; without friction."
+    how = f"{len(alone)} keys of friction and play each alone" if alone else "friction and play together"
+    first = min(layers, FRICTION_LAYERS)
+    return f"{text}; without friction, then {how} with friction (at rest, first {first} layers)."
+
+
+def _without_friction(
+    loaded: LoadedScenario, progress: Progress
+) -> tuple[list[Swing], list[tuple[str, str]]]:
+    fitted = without_play(loaded)
+    middle = linear_values(fitted)
+    swings, left_out = [], []
+    for number, key in enumerate(loaded.ranges):
+        idle = _last(key) in NOTHING_WITHOUT_FRICTION
+        try:
+            ends = [
+                middle if idle or value == key.likely else linear_values(_without_play_at(loaded, key, value))
+                for value in (key.low, key.high)
+            ]
+            swings.append(Swing(key=key, at_low=_minus(ends[0], middle), at_high=_minus(ends[1], middle)))
+        except BedsimError as fault:
+            left_out.append((key.key, str(fault)))
+        progress(2 * number + 2)
+    return swings, left_out
+
+
+def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> LoadedScenario:
+    return without_play(loaded.with_values({key.key: value}))
+
+
+def linear_values(loaded: LoadedScenario, layers: int | None = None) -> Values:
+    """Figures of the machine without friction, stops and play."""
+    job = make_job(loaded)
+    job = job if layers is None else shortened(job, layers)
+    return _values(loaded, job, linear_chunk(job))
+
+
+def _values(loaded: LoadedScenario, job: base.Job, chunk: base.Chunk) -> Values:
+    found = metric_values(layer_result(loaded, job, [chunk]), leads_of(loaded))
+    return {name: found[name] for name in RANGED}
+
+
+def _minus(values: Values, others: Values) -> Values:
+    return {name: values[name] - others[name] for name in RANGED}
+
+
+# ---- friction -----------------------------------------------------------------------------------------
+
+
+def _contact_swings(loaded: LoadedScenario, swings: Sequence[Swing], progress: Progress) -> list[Swing]:
+    """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
+    keys = _contact_keys(loaded)
+    if not keys or is_linear(make_job(loaded).machine):
+        return []
+    weak, strong = contact_ends(loaded)
+    middle, at_weakest, at_strongest = _friction_parts(loaded, [{}, weak, strong])
+    if middle is None:
+        return []
+    together = Swing(key=None, at_low=_change(at_weakest, middle), at_high=_change(at_strongest, middle))
+    progress(2 * len(loaded.ranges) + 2)
+    if not _matters(together, swings):
+        return [together]
+    ends = _friction_parts(loaded, [{k.key: value} for k in keys for value in (k.low, k.high)])
+    return [
+        Swing(key=key, at_low=_change(low, middle), at_high=_change(high, middle))
+        for key, low, high in zip(keys, ends[::2], ends[1::2], strict=True)
+    ]
+
+
+def contact_ends(loaded: LoadedScenario) -> tuple[Values, Values]:
+    """Values of all uncertain keys of contacts where they hold least, and where they hold most."""
+    ends = [(k, (k.low, k.high)[:: CONTACT_KEYS[_last(k)]]) for k in _contact_keys(loaded)]
+    return {k.key: weak for k, (weak, _) in ends}, {k.key: strong for k, (_, strong) in ends}
+
+
+def _contact_keys(loaded: LoadedScenario) -> list[Range]:
+    return [key for key in loaded.ranges if _last(key) in CONTACT_KEYS]
+
+
+def _last(key: Range) -> str:
+    return key.key.rsplit(".", 1)[-1]
+
+
+def _matters(together: Swing, swings: Sequence[Swing]) -> bool:
+    return any(
+        together.size(name) > WORTH_FRICTION * math.hypot(*(s.size(name) for s in swings))
+        for name in ("lateral_pv", "height_pv")
+    )
+
+
+def _change(values: Values | None, middle: Values) -> Values:
+    """What friction adds more with other values; nothing where that machine finds no equilibrium."""
+    return dict.fromkeys(RANGED, 0.0) if values is None else _minus(values, middle)
+
+
+def _number(value: float) -> float:
+    return 0.0 if math.isnan(value) else value
+
+
+def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[Values | None]:
+    """What friction and play add to the figures of the first layers, for every set of changed values; None
+    where a machine cannot be built or finds no equilibrium.  Machines of one likeness go side by side."""
+    found: list[Values | None] = [None] * len(changes)
+    groups: dict[tuple[object, ...], dict[int, tuple[LoadedScenario, base.Job]]] = {}
+    for k, values in enumerate(changes):
+        with contextlib.suppress(BedsimError):
+            other = loaded.with_values(values) if values else loaded
+            job = shortened(make_job(other), FRICTION_LAYERS)
+            groups.setdefault(likeness(job), {})[k] = other, job
+    for group in groups.values():
+        for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
+            other, job = group[k]
+            still = linear_values(without_play(other), FRICTION_LAYERS)
+            found[k] = _minus(_values(other, job, chunk), still)
+    return found
+
+
+def _coarse(jobs: Mapping[int, base.Job]) -> dict[int, base.Chunk]:
+    """Chunks of machines that are alike; one by one, without those that find no equilibrium, if one does
+    not."""
+    try:
+        return dict(zip(jobs, coarse_chunks([*jobs.values()]), strict=True))
+    except BedsimError:
+        if len(jobs) == 1:
+            return {}
+    return {k: chunk for one, job in jobs.items() for k, chunk in _coarse({one: job}).items()}
+
+
+# ---- combination --------------------------------------------------------------------------------------
+
+
+def _combined(likely: Values, swings: Sequence[Swing]) -> tuple[dict[str, float], dict[str, float]]:
+    low, high = {}, {}
+    for name in RANGED:
+        value = likely[name]
+        if math.isnan(value):
+            continue
+        changes = [[_number(s.at_low[name]), _number(s.at_high[name]), 0.0] for s in swings]
+        if name in SIGNED or value == 0.0:
+            down = math.hypot(*(min(c) for c in changes)) if name in SIGNED else 0.0
+            low[name], high[name] = value - down, value + math.hypot(*(max(c) for c in changes))
+            continue
+        up = math.hypot(*(math.log1p(max(c) / value) for c in changes))
+        down = math.hypot(*(math.log1p(max(min(c) / value, SMALLEST_FACTOR - 1)) for c in changes))
+        low[name], high[name] = value * math.exp(-down), value * math.exp(up)
+    return low, high
