@@ -85,7 +85,7 @@ def _carriage_rows(corner: CornerNumbers) -> list[Check]:
             corner=corner.name,
             note=f"one corner alone; run-out up to {corner.screw.run_out / UM:.3g} µm off the axis",
             key="bolted_run_out",
-        )
+        ),
     ]
     if corner.joint.kind == "rigid":
         return [*rows, _side_push(corner, bolted)]

@@ -77,8 +77,7 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
 
 
 def _turning(corner: CornerNumbers, speed: float) -> list[Check]:
-    """Rows of the bare screw's bending, on rigid bearings or on its motor, and turning speed [turns/s] against
-    it."""
+    """Rows of the bare screw's bending, on rigid bearings or on its motor, and speed [turns/s] against it."""
     screw = corner.screw
     if screw.motor_end is None:
         critical = critical_speed.first_bending_frequency(

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-
 #: Share by which formula and machine may differ without a reason.
 AGREES = 0.05
 
