@@ -60,6 +60,8 @@ Steps = list[tuple[str, float]]
 """What is counted more, in words, and what the number becomes, SI; the last is the machine's own."""
 
 STEPS_PER_TURN = 72  # of the search for the largest push: at most 0.1 % below it
+SEATED = 1e6  # times the carriage's own stiffness: a bolted mount
+LEAST = 1e-6  # N of the bed on a corner that carries none of it, or pulls
 TOLD = 0.02  # a step that changes less is not named
 
 BEARINGS = "what holds the screw's ends yields"
@@ -69,7 +71,7 @@ YIELDING = "bearings and nut yield"
 DIRECTION = "guide and frame are stiffer across"
 SQUARE = "the carriage keeps the nut square"
 HELD = "the bed holds the carriage too, and the guide tilts"
-TOGETHER = "corners act on each other through bed or belt"
+TOGETHER = "carriage and nut move aside, corners act on each other"
 MOUNT = "the mount yields and the carriage tilts under it"
 STIFFNESS = "the stiffness as above"
 TURNS = "the joint lets the nut turn"
@@ -262,48 +264,62 @@ def _sinking(a: Assembled, corner: int) -> Steps:
     return [(STIFFNESS, (end - start) / _axial(a, corner)[-1][1]), (TOGETHER, float(sinks))]
 
 
-def _alone(a: Assembled, corner: int, system: System) -> tuple[Array, Array]:
+def _alone(a: Assembled, corner: int, system: System) -> tuple[Array, Array, Array]:
     """A corner alone, all else held: its share of the bed as a mass point on the mount, carriage and nut up
-    and down, screw and nut turning.
+    and down, screw and nut turning, its share of a common motor.
 
-    Frequencies (k,) rad/s and modes (k, k) in columns with v^T M v = 1; first row the bed, third the screw.
+    Frequencies (k,) rad/s, modes (k, k) in columns with v^T M v = 1, first row the bed, third the screw,
+    last a common motor, and what weighs (k,) kg.
     """
     machine, c = a.machine, a.corners[corner]
-    first = machine.coordinates.carriage(corner)
-    moving = [first + 2, machine.coordinates.rotor(corner), *([] if c.joint is None else [first + NUT_TURN])]
-    rows = machine.full_rows[:, moving].copy()
-    if c.mount.kind != "bolted":
-        rows[machine.slices[f"{c.name}.mount"]] = 0.0
+    at, first = machine.coordinates, machine.coordinates.carriage(corner)
+    moving = [first + 2, at.rotor(corner)]
+    moving += [first + NUT_TURN] if c.joint is not None else []
+    moving += [at.motor] if at.shared_motor else []
+    parts = np.array([1.0 / len(a.corners) if k == at.motor and at.shared_motor else 1.0 for k in moving])
+    K, M = np.zeros((2, len(moving) + 1, len(moving) + 1))
+    K[1:, 1:] = _held(a, corner, system, moving)
+    seat = SEATED * K[1, 1] if c.mount.kind == "bolted" else c.mount.vertical
+    K[:2, :2] += seat * np.array([[1.0, -1.0], [-1.0, 1.0]])
+    M[1:, 1:] = machine.mass[np.ix_(moving, moving)] * parts
+    M[0, 0] = max(*a.numbers.corners[corner].bed_load, LEAST) / machine.gravity
+    square, modes = scipy.linalg.eigh(K, M)
+    return np.sqrt(square), modes, np.append(np.diag(M)[:2], np.zeros(len(moving) - 1))
+
+
+def _held(a: Assembled, corner: int, system: System, moving: list[int]) -> Array:
+    """Stiffness (k, k) of a corner's coordinates with its contacts stuck: of its own links without the mount,
+    and of its share of a common motor."""
+    machine = a.machine
+    share = np.zeros(machine.rows.shape[0])
+    for link in machine.links:
+        own = link.corner == corner and not link.name.endswith(".mount")
+        common = link.name == "shared.motor"
+        share[machine.slices[link.name]] = 1.0 / len(a.corners) if common else float(own)
+    rows = machine.full_rows[:, moving]
     contacts = np.vstack([np.zeros((0, len(moving))), *(f.jacobian[:, moving] for f in machine.frictions)])
     stuck = (system.friction_limit[0] / machine.breakaway)[:, None] * contacts
-    K, M = np.zeros((2, len(moving) + 1, len(moving) + 1))
-    K[1:, 1:] = rows.T @ system.stiffness[0] @ rows + contacts.T @ stuck
-    K[:2, :2] += (1e6 * K[1, 1] if c.mount.kind == "bolted" else c.mount.vertical) * np.array(
-        [[1, -1], [-1, 1]]
-    )
-    M[1:, 1:] = machine.mass[np.ix_(moving, moving)]
-    M[0, 0] = max(a.numbers.corners[corner].bed_load) / machine.gravity
-    square, modes = scipy.linalg.eigh(K, M)
-    return np.sqrt(square), modes
+    return np.asarray(rows.T @ (share[:, None] * system.stiffness[0]) @ rows + contacts.T @ stuck)
 
 
 def _corner_frequency(a: Assembled, corner: int) -> Steps:
-    """The mode that takes most of how far the corner sinks under a force there: of sum (v/w)^2."""
+    """The mode that takes most of how far the corner sinks under the machine's weight, v_i (v^T g)/w^2."""
     system = a.ends[-1]
-    w, modes = _alone(a, corner, system)
-    alone = w[np.argmax((modes[0] / w) ** 2)]
+    w, modes, heavy = _alone(a, corner, system)
+    alone = w[np.argmax(np.abs(modes[0] * (heavy @ modes)) / w**2)]
     frequency, shape = (found[0] for found in system.natural)
-    most = np.argmax((a.at_mount(corner) @ shape / frequency) ** 2)
+    sunk = (a.at_mount(corner) @ shape) * (system.weight[0] @ shape) / frequency**2
+    most = np.argmax(np.abs(sunk))
     return [(SWINGING, float(alone) / (2 * math.pi)), (BODY, float(frequency[most]) / (2 * math.pi))]
 
 
 def _rotor_resonance(a: Assembled, corner: int) -> Steps:
-    """The mode in which the corner's screw and rotor have most of the motion's energy."""
-    system = a.ends[-1]
-    w, modes = _alone(a, corner, system)
-    alone = w[np.argmax(modes[2] ** 2)]
+    """The mode in which the rotor, with the screw it sits on, has most of the motion's energy."""
+    system, at = a.ends[-1], a.machine.coordinates
+    w, modes, _ = _alone(a, corner, system)
+    alone = w[np.argmax(modes[-1 if at.shared_motor else 2] ** 2)]
     frequency, shape = (found[0] for found in system.natural)
-    rotor = a.machine.kept.index(a.machine.coordinates.rotor(corner))
+    rotor = a.machine.kept.index(at.motor if at.shared_motor else at.rotor(corner))
     most = np.argmax(shape[rotor] ** 2)
     return [(TRAIN, float(alone) / (2 * math.pi)), (BODY, float(frequency[most]) / (2 * math.pi))]
 
