@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.lost_steps import slip_rows
+from bedsim.analysis.machine_says import beside_formulas
 from bedsim.analysis.move_speeds import taken_off
 from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
 from bedsim.scenario.load import LoadedScenario
@@ -81,7 +82,7 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
     Raises ModelError when the mounts stand on one line.
     """
     machine = _shaken(loaded, gather(loaded))
-    checks = [*size_machine(machine), *slip_rows(loaded)]
+    checks = beside_formulas(loaded, machine, [*size_machine(machine), *slip_rows(loaded)])
     heaviest = max(machine.corners, key=lambda c: max(c.hanging))
     decision, assumed = _decision(loaded, machine, heaviest)
     return SizingReport(
@@ -135,6 +136,8 @@ def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
         f"When shaken, {100 * duty.vibration_friction:.0f} % of the thread's friction is counted on "
         "(sizing.vibration_friction).",
         "Friction within the range given for the nut; detent at its lower end where it holds.",
+        "What the machine says: as bedsim run assembles it, at rest without friction and radial play, "
+        "modes with contacts stuck; each bent screw alone over a turn.",
     ]
     if machine.unassembled:
         lines.append(f"The torque of side forces on the screws is not counted: {machine.unassembled}")

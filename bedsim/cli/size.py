@@ -137,6 +137,9 @@ def _check_lines(row: Check) -> Iterator[str]:
         yield from wrapped(f"= {sources}  [{row.corner}]")
     if row.note:
         yield from wrapped(row.note)
+    if row.machine is not None:
+        why = f": {row.why}" if row.why else ""
+        yield from wrapped(f"the machine says {number(row.machine)}{why}")
     if row.missing:
         yield from wrapped(f"missing: {row.missing}")
 

@@ -8,7 +8,7 @@ from bedsim.sizing import loads, motor_margin, torque
 from bedsim.sizing.layer_heights import Train, layer_heights, sentence
 from bedsim.sizing.numbers import CornerNumbers, Duty
 from bedsim.sizing.table import Check, below, shown
-from bedsim.units import DEG, MINUTE, MM_S, N_MM, UM
+from bedsim.units import DEG, G_CM2, MINUTE, MM_S, N_MM, UM
 
 SUBJECT = "Motor"
 
@@ -20,6 +20,7 @@ def motor_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     """All rows about the motor of one corner."""
     return [
         *_torque_rows(corner, duty),
+        _resting(corner),
         *_step_rows(corner, duty),
         *_resonance_rows(corner, duty),
     ]
@@ -80,6 +81,23 @@ def _torque_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             "down a layer, with place errors and vibration",
         ),
     ]
+
+
+def _resting(corner: CornerNumbers) -> Check:
+    """The load angle of a motor that holds the heaviest load alone, nothing rubbing."""
+    motor = corner.motor
+    held = max(corner.hanging) * corner.screw.lead / (2.0 * math.pi) / motor.gear_ratio
+    return shown(
+        SUBJECT,
+        "load angle at rest, electrical",
+        motor_margin.load_angle(held, motor.holding_torque) / DEG,
+        "°",
+        formula="asin(F l/(2 pi i T_hold))",
+        source="Jones",
+        corner=corner.name,
+        note="heaviest load, no friction",
+        key="resting_load_angle",
+    )
 
 
 def _step_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
@@ -157,6 +175,17 @@ def _resonance_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     return [
         shown(
             SUBJECT,
+            "inertia at the motor, load carried along",
+            loads.inertia_at_motor(corner, with_load=True) / G_CM2,
+            "g cm²",
+            formula="(J_screw + m (l/(2 pi))^2)/i^2 + J_rotor",
+            source="THK, inertial moment",
+            corner=corner.name,
+            note="heaviest load",
+            key="inertia",
+        ),
+        shown(
+            SUBJECT,
             "resonance of rotor and load",
             frequency,
             "Hz",
@@ -164,6 +193,7 @@ def _resonance_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             source="Jones",
             corner=corner.name,
             note=f"place errors change the magnetic spring by up to {100 * wave:.0f} %",
+            key="rotor_resonance",
         ),
         shown(
             SUBJECT,

@@ -6,7 +6,7 @@ from bedsim.sizing import joint_checks, statics
 from bedsim.sizing.mount_checks import overturning_moment, seat_force
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_run_out import passed_run_out
-from bedsim.sizing.table import Check, below
+from bedsim.sizing.table import Check, below, shown
 from bedsim.units import GRAVITY, MM, MM_S2, UM
 
 MOUNT = "Mounts"
@@ -32,6 +32,7 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
         limit = GRAVITY * (1.0 + (corner.mount_pull - less) / weight) if weight > 0 else 0.0
         swings = corner.shaken_off is not None and corner.shaken_off > weight + corner.mount_pull - less
         limit = 0.0 if swings else limit  # a stiff plate does not know of swinging
+        rows.append(_resting(corner))
         rows.append(
             below(
                 MOUNT,
@@ -51,6 +52,21 @@ def mount_rows(machine: MachineNumbers) -> list[Check]:
         rows += _shaken(corner, weight, machine.shaken_by)
         rows += _mount_travel(corner, machine)
     return rows
+
+
+def _resting(corner: CornerNumbers) -> Check:
+    return shown(
+        MOUNT,
+        "load on the mount at rest",
+        min(corner.bed_load) + corner.mount_pull,
+        "N",
+        formula="N_i + pull",
+        source="statics of a stiff plate",
+        corner=corner.name,
+        note="at its lightest",
+        low_is_worse=True,
+        key="mount_load",
+    )
 
 
 def _shaken(corner: CornerNumbers, weight: float, cause: str) -> list[Check]:

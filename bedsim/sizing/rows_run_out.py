@@ -5,7 +5,7 @@ from __future__ import annotations
 from bedsim.sizing import transmission
 from bedsim.sizing.numbers import CornerNumbers, ScrewNumbers
 from bedsim.sizing.table import Check, shown
-from bedsim.units import GRAVITY, UM
+from bedsim.units import GRAVITY, N_PER_UM, UM
 
 RUN_OUT = "Run-out"
 
@@ -66,6 +66,17 @@ def _carriage_rows(corner: CornerNumbers) -> list[Check]:
     rows = [
         shown(
             RUN_OUT,
+            "lateral stiffness of the screw at its nut",
+            screw_side_stiffness(corner.screw, corner) / N_PER_UM,
+            "N/µm",
+            formula="3EI/z^3, 12EIL^3/(z^3 b^2 (3L + b)), ... by its ends",
+            source="Roark beams",
+            corner=corner.name,
+            note="stiffest over the travel, bearings rigid",
+            key="lateral_stiffness",
+        ),
+        shown(
+            RUN_OUT,
             "reaches the carriage if the nut is bolted to it",
             bolted / UM,
             "µm",
@@ -73,7 +84,8 @@ def _carriage_rows(corner: CornerNumbers) -> list[Check]:
             source="springs in series",
             corner=corner.name,
             note=f"one corner alone; run-out up to {corner.screw.run_out / UM:.3g} µm off the axis",
-        )
+            key="bolted_run_out",
+        ),
     ]
     if corner.joint.kind == "rigid":
         return [*rows, _side_push(corner, bolted)]
@@ -102,6 +114,7 @@ def _side_push(corner: CornerNumbers, moved: float) -> Check:
         source="springs in series",
         corner=corner.name,
         note="turns with the screw; the guide and the nut carry it",
+        key="side_push",
     )
 
 

@@ -40,6 +40,7 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             note=f"least over the travel, at a nut height of {height / MM:.0f} mm; nut and guide do not "
             f"count; {_beyond_buckling(screw)}",
             low_is_worse=True,
+            key="buckling_load",
         ),
         below(
             SUBJECT,
@@ -63,10 +64,10 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
             source="THK A15-30",
             corner=corner.name,
         ),
-        _turning(corner, speed),
     ]
     return [
         *rows,
+        *_turning(corner, speed),
         *_speed_diameter(corner, speed),
         _slenderness(corner),
         _unloading(corner, duty),
@@ -75,34 +76,48 @@ def column_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
     ]
 
 
-def _turning(corner: CornerNumbers, speed: float) -> Check:
-    """Turning speed [turns/s] against the bare screw's bending, on rigid bearings or on its motor."""
+def _turning(corner: CornerNumbers, speed: float) -> list[Check]:
+    """Rows of the bare screw's bending, on rigid bearings or on its motor, and speed [turns/s] against it."""
     screw = corner.screw
     if screw.motor_end is None:
-        allowed = critical_speed.permissible_speed(
+        critical = critical_speed.first_bending_frequency(
             youngs_modulus=screw.youngs_modulus,
             density=screw.density,
             root_diameter=screw.root_diameter,
             free_length=screw.length,
             ends=screw.ends,
         )
-        formula, source = "0.8 (beta L)^2/(2 pi L^2) sqrt(E I/(rho A))", "MISUMI p. 1677"
+        formula, source = "(beta L)^2/(2 pi L^2) sqrt(E I/(rho A))", "MISUMI p. 1677"
         note = "bare screw on rigid bearings"
     else:
-        allowed = critical_speed.CATALOGUE_FACTOR * critical_speed.first_frequency_on_bearings(screw.part)
-        formula, source = "0.8 f_1 of the beam on its springs", "finite elements; 0.8: MISUMI p. 1677"
+        critical = critical_speed.first_frequency_on_bearings(screw.part)
+        formula, source = "f_1 of the beam on its springs", "finite elements; 0.8: MISUMI p. 1677"
         note = "bare screw on coupling and motor as they yield; its nut holds it too"
-    return below(
-        SUBJECT,
-        "turning speed against 0.8 of critical",
-        speed * MINUTE,
-        allowed * MINUTE,
-        "rpm",
-        formula=formula,
-        source=source,
-        corner=corner.name,
-        note=note,
-    )
+    return [
+        shown(
+            SUBJECT,
+            "critical speed",
+            critical * MINUTE,
+            "rpm",
+            formula=formula,
+            source=source,
+            corner=corner.name,
+            note=note,
+            low_is_worse=True,
+            key="critical_speed",
+        ),
+        below(
+            SUBJECT,
+            "turning speed against 0.8 of critical",
+            speed * MINUTE,
+            critical_speed.CATALOGUE_FACTOR * critical * MINUTE,
+            "rpm",
+            formula=f"0.8 {formula}",
+            source=source,
+            corner=corner.name,
+            note=note,
+        ),
+    ]
 
 
 def _beyond_buckling(screw: ScrewNumbers) -> str:
@@ -266,6 +281,7 @@ def axial_rows(corner: CornerNumbers) -> list[Check]:
             corner=corner.name,
             note=note,
             low_is_worse=True,
+            key="axial_stiffness",
             **common,
         ),
         shown(
@@ -277,6 +293,7 @@ def axial_rows(corner: CornerNumbers) -> list[Check]:
             source="Hooke's law",
             corner=corner.name,
             note="spread over the print as the part grows",
+            key="sinking",
         ),
         shown(
             TRAIN,
@@ -287,6 +304,18 @@ def axial_rows(corner: CornerNumbers) -> list[Check]:
             source="oscillator of one mass",
             corner=corner.name,
             note="one corner alone, rotor held by its field; `bedsim run` has the machine's own modes",
+            key="corner_frequency",
+        ),
+        shown(
+            TRAIN,
+            "weight that hangs on the screw",
+            max(corner.hanging),
+            "N",
+            formula="bed share + carriage + nut - counterweight",
+            source="statics",
+            corner=corner.name,
+            note="at its heaviest",
+            key="hanging_weight",
         ),
     ]
 

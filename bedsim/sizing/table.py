@@ -6,6 +6,9 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+#: Share by which formula and machine may differ without a reason.
+AGREES = 0.05
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
@@ -14,6 +17,9 @@ class Check:
     margin: how many times the limit is kept (1: just reached, below 1: passed); None where there is no limit.
     missing: what would have to be added, in words with a number; empty when nothing is.
     low_is_worse: of rows without a limit, whether the smallest value is the one to look at.
+    key: what the row tells, where the assembled machine can tell it too; empty elsewhere.
+    machine: what the assembled machine says, in the same unit; None where it does not know.
+    why: the reason where that differs by more than `AGREES`.
     """
 
     subject: str
@@ -28,6 +34,9 @@ class Check:
     missing: str = ""
     corner: str = ""
     low_is_worse: bool = False
+    key: str = ""
+    machine: float | None = None
+    why: str = ""
 
     @property
     def within(self) -> bool | None:
@@ -95,6 +104,7 @@ def shown(
     note: str = "",
     missing: str = "",
     low_is_worse: bool = False,
+    key: str = "",
 ) -> Check:
     """Make the row of a value without a limit."""
     return Check(
@@ -108,6 +118,7 @@ def shown(
         note=note,
         missing=missing,
         low_is_worse=low_is_worse,
+        key=key,
     )
 
 

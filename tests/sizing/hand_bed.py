@@ -43,9 +43,10 @@ def mount_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
     weight, pull = min(c.bed), optional(c.c.mount, "magnet_force_n", 0)
     left = weight - weight / G * c.a - taken + pull
     rows = {
+        "load on the mount at rest": shown(weight + pull, "N"),
         "deceleration against lift-off of the mount": most(
             1e3 * c.a, 1e3 * (weight + pull - taken) / (weight / G), "mm/s²", weight, left, taken, aside
-        )
+        ),
     }
     # swinging in the layer change: held with the modes that it comes from (tests/events)
     rows[SHAKEN] = held_elsewhere("N")

@@ -29,6 +29,7 @@ def screw_rows(c: Corner) -> dict[str, Row]:
             c.push, critical / 2, "N", 0.5, 2, 2, free, euler, rel=1e-5
         ),
         "push against compression of the root": most(c.push, 147 * c.area, "N"),  # 147 N/mm2, THK A15-30
+        "critical speed": shown(60 * whirling(c), "rpm"),
         "turning speed against 0.8 of critical": most(rpm, 60 * 0.8 * whirling(c), "rpm"),
         # a maker's rule: sag is asked about from 40, a support between the ends from 50
         "free length over diameter": most(s.length_mm / s.diameter_mm, 50, "", 40),
@@ -81,6 +82,7 @@ def train_rows(c: Corner) -> dict[str, Row]:
         "axial stiffness, softest": shown(1e-3 / whole, "N/µm", *shares),
         "sinking under the part's weight": shown(1e3 * (c.bed[1] - c.bed[0]) * whole, "µm"),
         "frequency of the corner on its train": shown(math.sqrt(1e3 / whole / c.mass) / (2 * math.pi), "Hz"),
+        "weight that hangs on the screw": shown(c.load, "N"),
     }
 
 
@@ -132,6 +134,10 @@ def motor_rows(c: Corner) -> dict[str, Row]:
         ),
         "torque of the standing side force on the bent screw": shown(c.side / (c.gear * c.eta_g), "N mm"),
         "load angle, electrical": most(angle, 30.0, "°", *((INF,) if math.isinf(angle) else ())),
+        # one turn raises the load by a lead; a sinusoidal torque curve holds it
+        "load angle at rest, electrical": shown(
+            math.degrees(math.asin(c.load * s.lead_mm / (2 * math.pi * c.gear) / c.holding)), "°"
+        ),
         "travel of one microstep": shown(
             1e3 * micro, "µm", 1e3 * step, c.holding * math.sin(math.radians(part))
         ),
@@ -141,6 +147,7 @@ def motor_rows(c: Corner) -> dict[str, Row]:
         "thickness that the motor leaves from layer to layer": shown(
             1e3 * thickness_left(s.lead_mm, c.gear, layer, step, micro, [e[1] for e in errors]), "µm"
         ),
+        "inertia at the motor, load carried along": shown(10 * swinging, "g cm²"),  # kg mm2: 10 g cm2
         "resonance of rotor and load": shown(hertz, "Hz", wave),
         "travel speed at which full steps meet it": shown(
             hertz * step, "mm/s", 4 * hertz * step, m.motion.speed_mm_s

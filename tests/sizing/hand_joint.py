@@ -77,7 +77,12 @@ def passed(c: Corner) -> float:
 
 def run_out_rows(c: Corner) -> dict[str, Row]:
     bolted = run_out_of(c) * bolted_share(c)
-    rows = {"reaches the carriage if the nut is bolted to it": shown(1e3 * bolted, "µm", 1e3 * run_out_of(c))}
+    rows = {
+        "lateral stiffness of the screw at its nut": shown(
+            1e-3 * max(side_stiffness(c, z) for z in (c.bottom, c.top)), "N/µm"
+        ),
+        "reaches the carriage if the nut is bolted to it": shown(1e3 * bolted, "µm", 1e3 * run_out_of(c)),
+    }
     if c.joint.kind == "rigid":
         rows["sideways push on the carriage"] = shown(bolted * guide_side(c), "N")
     else:
