@@ -12,6 +12,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 KEPT = Path(".mutation")  # in the repository's folder, ignored by git
+FAILED = re.compile(r"^(?:FAILED|ERROR) (\S+)", re.MULTILINE)
 DURATION = re.compile(r"^([\d.]+)s (?:call|setup|teardown)\s+(\S.*)$")
 
 
@@ -53,7 +54,8 @@ def measure() -> None:
         raise SystemExit(ran.stdout[-4000:])
     (folder / "report.txt").write_text(ran.stdout, "utf-8")
     seconds = _durations(ran.stdout)
-    (folder / "reach.json").write_text(json.dumps(_reach(folder / "coverage", seconds)), "utf-8")
+    found = _reach(folder / "coverage", seconds, set(FAILED.findall(ran.stdout)))
+    (folder / "reach.json").write_text(json.dumps(found), "utf-8")
 
 
 def _durations(printed: str) -> dict[str, float]:
@@ -64,7 +66,8 @@ def _durations(printed: str) -> dict[str, float]:
     return found
 
 
-def _reach(file: Path, seconds: dict[str, float]) -> dict[str, object]:
+def _reach(file: Path, seconds: dict[str, float], failed: set[str]) -> dict[str, object]:
+    """Tests that fail undisturbed would catch everything: they are left out."""
     from coverage import CoverageData
 
     data = CoverageData(str(file))
@@ -74,7 +77,7 @@ def _reach(file: Path, seconds: dict[str, float]) -> dict[str, object]:
     for measured in data.measured_files():
         here: dict[str, list[int]] = {}
         for line, contexts in data.contexts_by_lineno(measured).items():
-            names = {c.rsplit("|", 1)[0] for c in contexts if c}
+            names = {c.rsplit("|", 1)[0] for c in contexts if c} - failed
             if names:
                 here[str(line)] = [numbers.setdefault(name, len(numbers)) for name in sorted(names)]
         lines[Path(measured).relative_to(ROOT).as_posix()] = here
