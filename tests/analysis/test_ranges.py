@@ -62,15 +62,23 @@ def test_machines_side_by_side_are_what_each_is_alone(shipped):
 
 
 def test_keys_left_alone_without_friction_do_nothing_there(shipped):
-    loaded = shipped("bent-rolled-rolling-joints", "print.layers=12")
-    middle = swings.linear_values(loaded)
-    idle = [k for k in loaded.ranges if k.key.rsplit(".", 1)[-1] in swings.NOTHING_WITHOUT_FRICTION]
-    assert {k.key.rsplit(".", 1)[-1] for k in idle} == set(swings.NOTHING_WITHOUT_FRICTION)
-    for key in idle:
-        for value in (key.low, key.high):
-            assert swings.linear_values(loaded.with_values({key.key: value})) == pytest.approx(
-                middle, rel=1e-9, abs=1e-15, nan_ok=True
-            )
+    span = "={low = 0.01, likely = 0.02, high = 0.03}"
+    damped = [f"damping.{part}_ratio{span}" for part in ("motor", "screw", "guide", "joint", "mount")]
+    machines = [
+        shipped("bent-rolled-rolling-joints", "print.layers=12", *damped),
+        shipped("four-screws", "print.layers=4", f"damping.bed_ratio{span}"),
+    ]
+    named = set()
+    for loaded in machines:
+        middle = swings.linear_values(loaded)
+        idle = [k for k in loaded.ranges if k.key.rsplit(".", 1)[-1] in swings.NOTHING_WITHOUT_FRICTION]
+        named |= {k.key.rsplit(".", 1)[-1] for k in idle}
+        for key in idle:
+            for value in (key.low, key.high):
+                assert swings.linear_values(loaded.with_values({key.key: value})) == pytest.approx(
+                    middle, rel=1e-9, abs=1e-15, nan_ok=True
+                )
+    assert named == set(swings.NOTHING_WITHOUT_FRICTION)
 
 
 def swing(low, high, key="k"):

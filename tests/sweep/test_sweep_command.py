@@ -1,7 +1,6 @@
 """`bedsim sweep` as a user meets it: answers, pictures, one printer again, faults of a plan in one list."""
 
 import pytest
-from matplotlib.figure import Figure
 from matplotlib.text import Text
 from plans import AXES, FRICTIONLESS, MACHINE, write_plan
 
@@ -15,6 +14,7 @@ from bedsim.sweep.member import member_again
 from bedsim.sweep.plan import load_plan
 from bedsim.sweep.prices import cell_price, reject_price
 from bedsim.sweep.tasks import leads_of
+from bedsim.views import style
 
 METRIC_UNITS = {m.name: m.unit for m in METRICS}
 
@@ -151,7 +151,7 @@ def test_pictures_say_what_they_leave_out_and_what_the_target_is(folder, monkeyp
         written[path.name] = [t.get_text() for t in figure.findobj(Text)]
         path.touch()
 
-    monkeypatch.setattr(Figure, "savefig", note)
+    monkeypatch.setattr(style, "save", note)
     joints = '[[axis]]\nkey = "joint.kind"\nvalues = ["rigid", "rolling"]\n'
     write_plan(folder, '[[axis]]\nkey = "grade"\nvalues = ["C5", "C7", "C10"]\n' + joints, members=20)
     assert run() in (0, 1)
