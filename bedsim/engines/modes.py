@@ -152,12 +152,12 @@ class LayerModes:
         """Complex amplitudes (m, n) of a motion (2, n, m) of eta and eta'."""
         return exponential.amplitude(motion[0].T, motion[1].T, self.frequency, self.damping)
 
-    def given_way(self, g: Array) -> Array:
+    def deflection_under(self, g: Array) -> Array:
         """How far modes (m, n) give way at rest under forces g (w, m) of the first w rows."""
         return (g.T[:, None] @ self.rows.push[:, : g.shape[0]])[:, 0] / self.frequency**2
 
     @property
-    def following(self) -> Array:
+    def bristle_compliance(self) -> Array:
         """How much bristles (s, b, b) are deflected at rest per unit of every one's g: 1 - L."""
         b = self.rows.bristles
         gives = (self.rows.push[:, :b] / self.frequency[:, None] ** 2) @ self.rows.place[..., :b]
