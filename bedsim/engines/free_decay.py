@@ -1,18 +1,23 @@
-"""The end of a ring-down in one go: modes move freely, and what is left of it still rubs the bristles.
+"""Free decay: the end of a ring-down in closed form, by averaging over the vibration.
 
-Where motions are far below the breakaway travels, slip hardly disturbs them: they are the free motion of the
-modes about a rest that drifts, and the path X of every contact is the integral of its speed along it.  At
-rest zeta = -L g, so
+Where motions are far below the breakaway travels slip hardly disturbs them: every mode decays freely, as
+exp(mu t), about a rest position that drifts slowly while vibration relaxes the bristles.  What is asked is
+how far they relax.  Along the path X of a contact, the integral of its speed |zeta'|, the bristle's law is
+dg = -phi dX; at rest zeta = -L g with L the compliance at the contacts, so that
 
-    dg = -phi dX,      phi = g + zeta = (1 - L) g + what does not change
+    dg = -phi dX,      phi = g + zeta = (1 - L) g + constant
 
-and X nears its end like exp(-d t) with the slowest mode's decay d, and the drift of the rest with it.
+which is integrated in X by the midpoint rule (`_relaxed`).  X nears its end like exp(-d t), d the decay
+rate of the slowest mode, and the drift of the rest position with it.
 
-Two things need care.  Modes answer to the ramp of g, and to its stairs at every reversal, so that what
-moves freely is not all that moves at the beginning (`_driven`).  And |speed| is no smooth function: it is
-taken at a few places, closest together where there is most motion, and at each at phases spread over half a
-turn of the slowest mode, which outlasts the others.  What two halves of the places differ by tells how far X
-is in doubt; that the drift itself adds to speeds is left out, half the square of its share (`forecast`).
+1. Amplitude.  Modes also respond to the mean ramp of g and to its steps at every reversal, so the amplitude
+   that decays freely is not that of the motion now: the difference is averaged over a few periods
+   (`_driven`).
+2. Quadrature.  |zeta'| is not smooth.  The integral over time is taken by the midpoint rule in 1 - exp(-d
+   t), densest where there is most motion, every place averaged over phases spread over half a period of
+   the slowest mode, which outlasts the others.
+3. Error.  The two halves of the places give X twice: their difference is the uncertainty of X.  That the
+   drift itself adds to the speeds is neglected; it amounts to half the square of its share (`forecast`).
 """
 
 from __future__ import annotations
@@ -40,8 +45,8 @@ PATH = 0.1  # breakaways in which bristles are rubbed off at once, by the midpoi
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
-    """What is seen ahead from the rate at which contacts slip: modes rest at `before` (n, m) now, which
-    drifts by `drift` (n, m) 1/s; `uncertainty` (b, m) of the row forces when all is over."""
+    """What the present slip rates predict: modes rest at `before` (n, m) now, which drifts by `drift` (n,
+    m) 1/s; `uncertainty` (b, m) of the row forces when all is over."""
 
     before: Array
     drift: Array
@@ -50,9 +55,9 @@ class Forecast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FreeDecay:
-    """A free end: `time` (t,) s from its beginning and eta (t, n, m) then, the state at its end, `path` (c,
-    m) breakaways and its `rate` 1/s then, `uncertainty` (b, m) of the row forces when all is over, and these
-    integrated, `impulse` (b, m) s."""
+    """A free decay: `time` (t,) s from its beginning and eta (t, n, m) then, the state at its end, `path`
+    (c, m) breakaways and its `rate` 1/s then, `uncertainty` (b, m) of the row forces when all is over, and
+    these integrated, `impulse` (b, m) s."""
 
     time: Array
     seen: Array
@@ -64,8 +69,8 @@ class FreeDecay:
 
 
 def forecast(layer: LayerModes, now: ModalState, rest: Array, rate: Array) -> Forecast:
-    """What is ahead where known forces alone would hold modes at `rest` (n, m) and contacts move at a `rate`
-    (c, m) 1/s now."""
+    """Drift and uncertainty to expect where known forces alone would hold modes at `rest` (n, m) and
+    contacts slip at a `rate` (c, m) 1/s now."""
     slowest = float(layer.damping.min())
     before = rest - layer.deflection_under(now.g).T
     path = rate / slowest
@@ -126,12 +131,13 @@ def decayed(layer: LayerModes, now: ModalState, rest: Array, span: float, ahead:
 
 
 def _at_rows(layer: LayerModes, eta: Array) -> Array:
-    """Places (b, m) of the bristles at eta (n, m)."""
+    """Displacement (b, m) of the bristle rows at eta (n, m)."""
     return np.asarray((eta.T[:, None] @ layer.rows.place[..., : layer.rows.bristles])[:, 0].T)
 
 
 def _relaxed(layer: LayerModes, phi: Array, path: Array) -> tuple[Array, Array]:
-    """What row forces (b, m) change by along a path (c, m) at rest, and phi (b, m) then."""
+    """Change of the row forces (b, m) as bristles relax along a path (c, m) with the bed at rest, and phi
+    (b, m) then: the midpoint rule in parts of at most `PATH`."""
     compliance = layer.bristle_compliance
 
     def moved(change: Array) -> Array:
@@ -147,11 +153,12 @@ def _relaxed(layer: LayerModes, phi: Array, path: Array) -> tuple[Array, Array]:
 
 
 def _driven(layer: LayerModes, mu: Complex, free: Complex, phi: Array) -> Complex:
-    """What makes a free motion (m, n) of the motion about the rest at an instant, from which modes move on
-    about as `free`: the latter is led off by ramp and stairs of g, on the average over a few periods.
+    """What to add to the amplitude (m, n) of the motion about the rest position to have the amplitude that
+    decays freely, about as `free`: the ramp of g and its steps at reversals take the two apart, which is
+    averaged over a few periods.
 
-    With p what g drives a mode with and s the smooth answer to its mean ramp, the amplitude beside s is
-    exp(mu t) (u0 + integral of exp(-mu t) (-i/wd) p - exp(-mu t) s), and what is added to u0 is averaged.
+    With p what g drives a mode with and s the smooth response to its mean ramp, the amplitude beside s is
+    exp(mu t) (u0 + integral of exp(-mu t) (-i/wd) p - exp(-mu t) s); what is added to u0 is averaged.
     """
     rows, b, c = layer.rows, layer.rows.bristles, layer.rows.contacts
     slowest = float(layer.damping.min())

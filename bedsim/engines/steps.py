@@ -1,25 +1,38 @@
-"""Equal steps through a stretch of time: the modes exactly, every contact's force to a tolerance.
+"""Integration over a stretch of time: equal steps, exact in the modes, implicit in the contact forces.
 
-Over a step 0 < s < 1 the modal forces p = g @ push of the rows are the cubic with their values and rates at
-both nodes, and what the modes answer is exact (`exponential.step`):
+A stretch is 8 to 32 steps with one table.  What is integrated is, mode by mode (`modes.py`),
 
-    p = p0 + r0 s + e (3 s^2 - 2 s^3) + f (s^3 - s^2),      e = p1 - p0 - r0,  f = r1 - r0
+    eta'' + 2 d eta' + w^2 eta = known(t) - p(t),      p = g @ push
 
-A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, and an elastic row's its slope
-times its speed, so nothing is asked of steps gone by, and both may have a kink at every node; dampers take
-the slope of the parabola through three nodes.  Ahead g and its rate are predicted on the parabola that goes
-on as they changed last.  What they exceed that by moves the rows (`Tables.local`), of third order in the
-step, and is put back, to places and speeds alike, until no force changes by more than the tolerance; without
-the speeds long steps would feed quick modes.  The bristle's law over one step, in breakaway travels, with the
-path X by Simpson's rule on the speeds at both nodes and at three places between them on the cubic through
-them:
+where g are the forces of all that the modes do not carry: bristles, dampers, elastic elements.  Nodes are
+the ends of the steps.
 
-    phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
+1. Interpolation.  Over a step 0 < s < 1 p is the cubic Hermite polynomial of its values and rates at both
+   nodes,
+
+       p = p0 + r0 s + e (3 s^2 - 2 s^3) + f (s^3 - s^2),      e = p1 - p0 - r0,  f = r1 - r0
+
+   and the response of the modes to it is exact for any step (`exponential.step`).  The only error of a step
+   is that of the interpolant.
+2. Rates.  A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip; an elastic row's is its
+   slope times its speed; a damper's the slope of the parabola through three nodes.  But for dampers the
+   method is one of single steps: forces may have a kink at every node, as friction has at reversals.
+3. Bristle update, in breakaway travels: the exact law along the path X of the step at a constant direction
+   D,
+
+       phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
+
+   X by Simpson's rule on the speeds at both nodes and at three places between them on the cubic through
+   them.
+4. Predictor and corrector.  At the node ahead g and g' are extrapolated along a parabola.  What they exceed
+   that by moves the rows through a small matrix (`Tables.local`), of third order in the step; a
+   fixed-point iteration returns it to places and speeds of the rows until no force changes by more than
+   the tolerance. Left out of the speeds, it would make long steps feed energy to quick modes.
 
 What rows cause within a stretch is worked out in single precision: it adds to a motion that is known in
-double precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Members stand on the last
-axis, where arithmetic is quickest.  Matrix tables of members at layers of their own have an axis for them in
-front.
+double precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Shapes: n modes, z rows, b
+bristles of c contacts, m members, which stand on the last axis, where arithmetic is quickest.  Matrix
+tables of members at layers of their own have an axis for them in front.
 """
 
 from __future__ import annotations
@@ -55,7 +68,7 @@ LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothi
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tables:
-    """Answers of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
+    """Response of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
 
     The first w = `acting` rows act: bristles alone, or all z.
     """
@@ -71,7 +84,7 @@ class Tables:
 
 
 def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
-    """Tables for a spacing where the first `acting` rows act."""
+    """Tables for steps of `spacing` s in which the first `acting` rows act."""
     rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
     frequency, damping = layer.frequency, layer.damping
     scale = 6 / spacing
@@ -110,8 +123,9 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
 
 
 def answers(layer: LayerModes, spacing: float, spaces: int) -> Working:
-    """What modes answer (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally spaced
-    instants of it: parabolas through three of them each.  `spaces` is even; speeds count as in `tables`."""
+    """Response of the modes (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally
+    spaced instants of it, by the parabola through each three of them.  `spaces` is even; speeds count as in
+    `tables`."""
     pairs = spaces // 2
     power, hold, ramp, square, _ = exponential.step(layer.frequency, layer.damping, spacing / pairs)
     found = np.zeros((spaces + 1, *power.shape), dtype=complex)
@@ -151,8 +165,8 @@ def apply(table: NDArray[Any], x: NDArray[Any], out: NDArray[Any]) -> NDArray[An
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownForcing:
-    """KnownForcing forcing of a stretch of t steps, for r computed ones that members are a `mix` (r, m) of,
-    or for the members themselves.
+    """Known forcing of a stretch of t steps, of r computed cases that members are a `mix` (r, m) of, or of
+    the members themselves.
 
     At rest nothing moves and one `offset` stands for all nodes.
     """
@@ -176,8 +190,8 @@ def constant_forcing(bristles: int, offset: Array) -> KnownForcing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ModalState:
-    """What one stretch hands to the next: `motion` (2, n, m) eta and eta', bristle deflections phi (b, m),
-    row forces g (z, m) and their rate (z, m) 1/s."""
+    """State between two stretches: `motion` (2, n, m) eta and eta', bristle deflections phi (b, m), row
+    forces g (z, m) and their rate (z, m) 1/s."""
 
     motion: Array
     phi: Array
@@ -190,9 +204,9 @@ class Outcome:
     """A stretch: `stored` eta (k, n, m) after the `kept` steps, counted as it began, and its end.
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
-    `error` m: an estimate of what the steps miss at the probes, and `force_error` m: the part of it that
-    dampers and elastic elements have; `touched`: whether stops act; `taken`: steps, short of those asked
-    for where contacts found no solution; `tries` at their forces.
+    `error` m: estimated error of the steps at the probes, and `force_error` m: the part of it from
+    interpolating the forces of dampers and elastic elements; `touched`: whether stops act; `taken`: steps,
+    short of those asked for where the iteration at a node did not converge; `tries`: iterations in all.
     """
 
     stored: Working
@@ -208,8 +222,8 @@ class Outcome:
 
 
 class Node:
-    """A node as the step before predicted it: motion `y`; modal `forces`, their change over a step at their
-    rate there, and how that changed since the node before; and by how much forces and rate exceeded the
+    """A node as the step before predicted it: motion `y`; modal `forces`, their change over a step at
+    their rate there, and how that changed since the node before; `excess` of forces and rate over the
     prediction."""
 
     def __init__(self, n: int, members: int) -> None:
@@ -221,8 +235,8 @@ class Node:
 
 
 class Workspace:
-    """Room for the steps of one stretch and the views that each step takes: fresh memory and fresh views cost
-    more here than the arithmetic in them."""
+    """Preallocated arrays for the steps of one stretch and the views that each step takes: fresh memory
+    and fresh views cost more here than the arithmetic in them."""
 
     def __init__(self, members: int, steps: int, sizes: tuple[int, int, int, int]) -> None:
         c, b, z, n = sizes
@@ -269,7 +283,7 @@ class Workspace:
 
 @lru_cache(maxsize=16)
 def workspace(members: int, steps: int, sizes: tuple[int, int, int, int], thread: int) -> Workspace:
-    """Room for so many members and steps, (contacts, bristles, rows, modes); one for each `thread`."""
+    """Arrays for so many members and steps, (contacts, bristles, rows, modes); one set for each `thread`."""
     return Workspace(members, steps, sizes)
 
 
@@ -284,11 +298,11 @@ def integrate(
     weight: Working,
     room: Workspace,
 ) -> Outcome:
-    """`count` steps from `now`, whose motion counts from where known forces at the beginning would hold it;
-    every `stride`-th node is kept, the last among them.
+    """Integrate `count` steps from `now`, whose motion counts from where known forces at the beginning
+    would hold it; every `stride`-th node is kept, the last among them.
 
-    `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of each
-    moves the probes by at rest, m.
+    `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of
+    each moves the probes by at rest, m.
     """
     b = rows.bristles
     _initialise(table, rows, known, now, room)
@@ -332,7 +346,7 @@ def integrate(
 
 
 def _initialise(table: Tables, rows: Rows, known: KnownForcing, now: ModalState, room: Workspace) -> None:
-    """Everything at the first node."""
+    """Motion, forces and rates at the first node."""
     w, b = table.acting, rows.bristles
     room.narrow(w, table.local.shape[-2] if table.local.ndim == 2 else table.local.shape[-1])
     here, phi = room.here, room.phi
@@ -360,8 +374,8 @@ def _initialise(table: Tables, rows: Rows, known: KnownForcing, now: ModalState,
 
 
 def _predict(table: Tables, rows: Rows, known: KnownForcing, room: Workspace, k: int) -> None:
-    """Modes, and what rows see, one step ahead of node k; row forces on the parabola through what is known
-    here."""
+    """Predict modes, and what rows see, one step ahead of node k; row forces on the parabola through what
+    is known here."""
     here, ahead = room.here, room.ahead
     if table.place.ndim == 2:
         np.matmul(table.move, here.by_mode, out=ahead.y_by_mode)
@@ -391,8 +405,8 @@ def _contacts(
     tolerance: float,
     others: list[Working],
 ) -> tuple[int, bool]:
-    """Find the row forces one step ahead of node k: how many tries it took, and whether they are found.
-    `others`: forces of dampers and elastic elements up to there."""
+    """Iterate the row forces one step ahead of node k: the number of iterations, and whether they
+    converged. `others`: forces of dampers and elastic elements at the nodes so far."""
     b, d, excess = rows.bristles, rows.dampers, room.excess
     e, t = b + d, b + d + 2 * rows.parts.gap.size
     seen, place = room.seen[k + 1], room.place[k + 1]
@@ -424,7 +438,7 @@ def _contacts(
 
 
 def _accept(table: Tables, room: Workspace, k: int) -> None:
-    """Go on from node k to the one ahead."""
+    """Advance from node k to the one ahead."""
     ahead = room.ahead
     apply(table.push, room.excess, ahead.excess)
     np.add(room.predicted, room.excess, out=room.state[:2])
@@ -437,8 +451,8 @@ def _accept(table: Tables, room: Workspace, k: int) -> None:
 
 
 def _corrected(table: Tables, room: Workspace, which: int, out: Working) -> None:
-    """Positions (n, m) of the modes at this node, or their speeds, with what forces exceed their prediction
-    by."""
+    """Positions (n, m) of the modes at this node, or their speeds: predicted, and corrected by the excess
+    of the forces over their prediction."""
     here = room.here
     np.subtract(here.y[which], np.multiply(table.new[0, which], here.excess[0], out=room.late), out=out)
     out -= np.multiply(table.new[1, which], here.excess[1], out=room.late)
@@ -452,7 +466,7 @@ def _impulse(table: Tables, room: Workspace, k: int) -> Array:
 
 
 def _end(table: Tables, rows: Rows, now: ModalState, room: Workspace) -> ModalState:
-    """What the last node hands on to the next stretch, which began as `now`."""
+    """The state at the last node, for the next stretch; this one began as `now`."""
     b = rows.bristles
     idle = np.zeros((now.g.shape[0] - table.acting, now.g.shape[1]))
     motion = np.empty_like(room.here.y)
@@ -469,8 +483,8 @@ def _end(table: Tables, rows: Rows, now: ModalState, room: Workspace) -> ModalSt
 def _bristle_rate(
     rows: Rows, known: KnownForcing, room: Workspace, length: Working, phi: Working, k: int, out: Working
 ) -> None:
-    """Change of g over a step at its rate at node k, in `out`: g' = -|zeta'| phi beside the commanded slip;
-    `length` (c, m) is |zeta'| spacing/12."""
+    """Change of g over a step at its rate at node k, in `out`: g' = -|zeta'| phi beside the commanded
+    slip; `length` (c, m) is |zeta'| spacing/12."""
     c, b = rows.contacts, rows.bristles
     np.multiply(length, RATE_SCALE, out=room.turn)
     np.multiply(phi[:c], room.turn, out=out[:c])
@@ -480,7 +494,8 @@ def _bristle_rate(
 
 
 def _bristles(rows: Rows, room: Workspace, k: int, slip: Working | None) -> None:
-    """Find the bristle deflections after the step from node k; `slip` (b, 1) is commanded besides."""
+    """Bristle deflections one step ahead of node k by the exact law along the path; `slip` (b, 1) is
+    commanded besides."""
     increment, path, decay, mean = room.increment, room.path, room.decay, room.mean
     np.subtract(room.place[k + 1], room.place[k], out=increment)
     if slip is not None:
@@ -502,8 +517,8 @@ def _bristles(rows: Rows, room: Workspace, k: int, slip: Working | None) -> None
 
 
 def _force_error(weight: Working, dampers: int, forces: list[Working]) -> Array:
-    """An estimate (m,) of what parabolas miss of dampers, and cubics of elastic elements, at the probes, m:
-    `forces` (e, m) at the nodes."""
+    """Estimated error (m,) at the probes, m, of interpolating forces (e, m) at the nodes: of dampers by
+    parabolas, from third differences, and of elastic elements by cubics, from fourth."""
     force = np.array(forces)
     missed = [
         share * np.abs(np.diff(part, n=order, axis=0)).max(axis=0, initial=0.0)
@@ -520,12 +535,12 @@ def at_probes(weight: Working, force: Working) -> Array:
 
 
 def _path_error(rows: Rows, known: KnownForcing, weight: Working, room: Workspace, k: int) -> Array:
-    """An estimate (m,) of what the last k steps miss at the probes, m.
+    """Estimated error (m,) of the last k steps' paths at the probes, m.
 
     Paths by Simpson's rule change by dX over two steps where the node between them is left out, and
-    bristles by -phi dX; in the steps themselves paths are taken closer.  What two steps miss may cancel by
-    chance what two others miss: the estimate is the sum over the steps, or the root of the sum of squares if
-    that is more.
+    bristles by -phi dX; the steps themselves have `FINER` of that error.  Errors of opposite sign may
+    cancel by chance: the estimate is the sum over the steps, or the root of the sum of squares if that is
+    more.
     """
     if k % 2:
         return np.zeros(room.phi.shape[1])
