@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from bedsim.components.row import Path
 from bedsim.engines.base import Job
 from bedsim.engines.modes import LayerModes, Real, Working
-from bedsim.engines.steps import Known
+from bedsim.engines.steps import KnownForcing
 from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]
@@ -92,9 +92,9 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forcing:
-    """The known forcing of part of a piece at t equally spaced corners, for the r that are computed.
+    """The known forcing of part of a piece at t equally spaced nodes, for the r that are computed.
 
-    `force` (t, n, r) modal, beyond that at the first corner, under which modes stand at `rest` (n, r); `slip`
+    `force` (t, n, r) modal, beyond that at the first node, under which modes stand at `rest` (n, r); `slip`
     of the bristles (t, b, 1) breakaways and its speed 1/s; `offset` (t, e, r): where elastic rows would stand
     at `rest`, less what is imposed on them, and its speed; `imposed` (r, t, rows).
     """
@@ -110,20 +110,20 @@ class Forcing:
 
     @property
     def spaces(self) -> int:
-        """Number of spaces between the corners."""
+        """Number of spaces between the nodes."""
         return self.force.shape[0] - 1
 
-    def stretch(self, first: int, count: int, mix: Array | None, answers: Working) -> Known:
-        """`count` steps from the corner `first` on; modes answer by `answers` (k+1, 2, n, s) to the forces at
-        the k+1 corners from the beginning to the end of a step."""
+    def stretch(self, first: int, count: int, mix: Array | None, answers: Working) -> KnownForcing:
+        """`count` steps from the node `first` on; modes answer by `answers` (k+1, 2, n, s) to the forces at
+        the k+1 nodes from the beginning to the end of a step."""
         stride = answers.shape[0] - 1
         last = first + count * stride
         force = self.force[first : last + 1, None].astype(Real)
         move = answers[stride] * force[stride::stride]
-        for corner in range(stride):
-            move += answers[corner] * force[corner : last - first : stride]
+        for node in range(stride):
+            move += answers[node] * force[node : last - first : stride]
         here = slice(first, last + 1, stride)
-        return Known(
+        return KnownForcing(
             move=move,
             slip=np.diff(self.slip[here], axis=0).astype(Real),
             slip_speed=(self.slip_speed[here] * (stride * self.spacing / 6)).astype(Real),

@@ -86,8 +86,8 @@ def _series(x: Complex, order: int) -> Complex:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Corners:
-    """Equal spaces of `spacing` s between the corners k = 0 ... j of a polygon of forces.
+class FirstOrderHold:
+    """Equal spaces of `spacing` s between the nodes k = 0 ... j of a polygon of forces.
 
     u_k = power_k (u_0 + first p_0 + sum of weight_i p_i over 0 < i < k) + last p_k for k > 0
     """
@@ -99,18 +99,20 @@ class Corners:
     last: Complex  # (n,)
 
 
-def corners(mu: Complex, spacing: float, most: int) -> Corners:
-    """Tables for u' = mu u + p (n,); corners as the running sum keeps its digits for, `most` at most."""
+def first_order_hold(mu: Complex, spacing: float, most: int) -> FirstOrderHold:
+    """Tables for u' = mu u + p (n,); nodes as the running sum keeps its digits for, `most` at most."""
     count = max(1, min(most, int(DECAY / (float(-mu.real.min()) * spacing))))
     A, hold, ramp, *_ = step_of(mu, spacing)
     powers = np.ones((count + 1, mu.size), dtype=complex)
     powers[1:] = A
     np.cumprod(powers, axis=0, out=powers)
     first = (hold - ramp) / A
-    return Corners(spacing=spacing, power=powers, weight=(first + ramp) / powers[1:], first=first, last=ramp)
+    return FirstOrderHold(
+        spacing=spacing, power=powers, weight=(first + ramp) / powers[1:], first=first, last=ramp
+    )
 
 
-def carried(table: Corners, start: Complex, force: NDArray[Any]) -> Complex:
+def carried(table: FirstOrderHold, start: Complex, force: NDArray[Any]) -> Complex:
     """Amplitudes (m, t, n) after each space of the grid of `force` (m, t+1, n), from `start` (m, n)."""
     found = np.empty((force.shape[0], force.shape[1] - 1, force.shape[2]), dtype=complex)
     longest = table.weight.shape[0]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, exponential
 from bedsim.engines.course import Forcing
-from bedsim.engines.exponential import Corners
+from bedsim.engines.exponential import FirstOrderHold
 from bedsim.engines.modes import FORCE_UNIT, LayerModes, mixed, standing
 
 Array = NDArray[np.float64]
@@ -22,11 +22,11 @@ Complex = NDArray[np.complex128]
 
 REPORT = 2e-3  # s: motions reported this close
 MOST_INSTANTS = 4096  # most instants reported of a ring-down
-LONGEST = 128  # corners in one running sum
+LONGEST = 128  # nodes in one running sum
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Free:
+class FreeMotion:
     """Rates mu (k,) of the motions that go on by themselves, and the maps to them and back where dampers
     couple the modes: `into` (2 n, k), `out` (k, 2 n)."""
 
@@ -57,11 +57,11 @@ class Free:
         return np.asarray(force * (-1j / wd))
 
 
-def free(layer: LayerModes) -> Free:
+def free(layer: LayerModes) -> FreeMotion:
     """The free motions of a layer that all members share."""
     rows, w, d = layer.rows, layer.frequency[0], layer.damping[0]
     if rows.dampers == 0:
-        return Free(layer=layer, mu=exponential.rate(w, d), into=None, out=None)
+        return FreeMotion(layer=layer, mu=exponential.rate(w, d), into=None, out=None)
     b, n = rows.bristles, w.size
     at = slice(b, b + rows.dampers)
     coupling = rows.place[0, :, at] @ (rows.damping / FORCE_UNIT) @ rows.push[0, at]
@@ -69,7 +69,7 @@ def free(layer: LayerModes) -> Free:
     A = np.block([[np.zeros((n, n)), np.diag(w)], [-np.diag(w), -np.diag(2 * d) - coupling.T]])
     mu, vectors = np.linalg.eig(A)
     scale = np.concatenate([w, np.ones(n)])
-    return Free(
+    return FreeMotion(
         layer=layer,
         mu=mu,
         into=(np.linalg.inv(vectors) * scale).T,
@@ -78,13 +78,13 @@ def free(layer: LayerModes) -> Free:
 
 
 def driven(
-    motions: Free, table: Corners, known: Forcing, mix: Array | None, start: Array
+    motions: FreeMotion, table: FirstOrderHold, known: Forcing, mix: Array | None, start: Array
 ) -> tuple[Array, NDArray[np.int64]]:
-    """Motions (t, 2, n, m) at some corners of a piece, and which, from the motion `start` (2, n, m); `table`
+    """Motions (t, 2, n, m) at some nodes of a piece, and which, from the motion `start` (2, n, m); `table`
     for its spacing.
 
     The force is a polygon that has the curve's integral: through a curve it exceeds the mean by spacing^2/12
-    times the curvature, so corners are taken a twelfth of the second difference lower.
+    times the curvature, so nodes are taken a twelfth of the second difference lower.
     """
     force = np.transpose(known.force, (2, 0, 1)).copy()
     force[:, 1:-1] += (2 * force[:, 1:-1] - force[:, 2:] - force[:, :-2]) / 12
@@ -101,7 +101,7 @@ def driven(
 
 
 def decayed(
-    motions: Free, start: Array, rest: Array, probes: Array, span: float, begin: float
+    motions: FreeMotion, start: Array, rest: Array, probes: Array, span: float, begin: float
 ) -> tuple[Array, Array, Array, Array]:
     """Ring-down about `rest` (n, m) from the motion `start` (2, n, m) for at most `span` s.
 

@@ -1,18 +1,23 @@
-"""The end of a ring-down in one go: modes move freely, and what is left of it still rubs the bristles.
+"""Free decay: the end of a ring-down in closed form, by averaging over the vibration.
 
-Where motions are far below the breakaway travels, slip hardly disturbs them: they are the free motion of the
-modes about a rest that drifts, and the path X of every contact is the integral of its speed along it.  At
-rest zeta = -L g, so
+Where motions are far below the breakaway travels slip hardly disturbs them: every mode decays freely, as
+exp(mu t), about a rest position that drifts slowly while vibration relaxes the bristles.  What is asked is
+how far they relax.  Along the path X of a contact, the integral of its speed |zeta'|, the bristle's law is
+dg = -phi dX; at rest zeta = -L g with L the compliance at the contacts, so that
 
-    dg = -phi dX,      phi = g + zeta = (1 - L) g + what does not change
+    dg = -phi dX,      phi = g + zeta = (1 - L) g + constant
 
-and X nears its end like exp(-d t) with the slowest mode's decay d, and the drift of the rest with it.
+which is integrated in X by the midpoint rule (`_relaxed`).  X nears its end like exp(-d t), d the decay
+rate of the slowest mode, and the drift of the rest position with it.
 
-Two things need care.  Modes answer to the ramp of g, and to its stairs at every reversal, so that what
-moves freely is not all that moves at the beginning (`_driven`).  And |speed| is no smooth function: it is
-taken at a few places, closest together where there is most motion, and at each at phases spread over half a
-turn of the slowest mode, which outlasts the others.  What two halves of the places differ by tells how far X
-is in doubt; that the drift itself adds to speeds is left out, half the square of its share (`outlook`).
+1. Amplitude.  Modes also respond to the mean ramp of g and to its steps at every reversal, so the amplitude
+   that decays freely is not that of the motion now: the difference is averaged over a few periods
+   (`_driven`).
+2. Quadrature.  |zeta'| is not smooth.  The integral over time is taken by the midpoint rule in 1 - exp(-d
+   t), densest where there is most motion, every place averaged over phases spread over half a period of
+   the slowest mode, which outlasts the others.
+3. Error.  The two halves of the places give X twice: their difference is the uncertainty of X.  That the
+   drift itself adds to the speeds is neglected; it amounts to half the square of its share (`forecast`).
 """
 
 from __future__ import annotations
@@ -24,7 +29,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import exponential
 from bedsim.engines.modes import LayerModes, Real, Working, standing
-from bedsim.engines.steps import Carried
+from bedsim.engines.steps import ModalState
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -39,45 +44,45 @@ PATH = 0.1  # breakaways in which bristles are rubbed off at once, by the midpoi
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Outlook:
-    """What is seen ahead from the pace at which contacts move: modes rest at `before` (n, m) now, which
-    drifts by `drift` (n, m) 1/s; `doubt` (b, m) of the row forces when all is over."""
+class Forecast:
+    """What the present slip rates predict: modes rest at `before` (n, m) now, which drifts by `drift` (n,
+    m) 1/s; `uncertainty` (b, m) of the row forces when all is over."""
 
     before: Array
     drift: Array
-    doubt: Array
+    uncertainty: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FreeDecay:
-    """A free end: `time` (t,) s from its beginning and eta (t, n, m) then, the state at its end, `path` (c,
-    m) breakaways and its `rate` 1/s then, `doubt` (b, m) of the row forces when all is over, and these
-    integrated, `impulse` (b, m) s."""
+    """A free decay: `time` (t,) s from its beginning and eta (t, n, m) then, the state at its end, `path`
+    (c, m) breakaways and its `rate` 1/s then, `uncertainty` (b, m) of the row forces when all is over, and
+    these integrated, `impulse` (b, m) s."""
 
     time: Array
     seen: Array
-    end: Carried
+    end: ModalState
     path: Array
     rate: Array
-    doubt: Array
+    uncertainty: Array
     impulse: Array
 
 
-def outlook(layer: LayerModes, now: Carried, rest: Array, rate: Array) -> Outlook:
-    """What is ahead where known forces alone would hold modes at `rest` (n, m) and contacts move at a `rate`
-    (c, m) 1/s now."""
+def forecast(layer: LayerModes, now: ModalState, rest: Array, rate: Array) -> Forecast:
+    """Drift and uncertainty to expect where known forces alone would hold modes at `rest` (n, m) and
+    contacts slip at a `rate` (c, m) 1/s now."""
     slowest = float(layer.damping.min())
-    before = rest - layer.given_way(now.g).T
+    before = rest - layer.deflection_under(now.g).T
     path = rate / slowest
-    rubbed, phi = _rubbed(layer, now.phi - _at_rows(layer, now.motion[0] - before), path)
-    moved = -layer.given_way(rubbed).T
+    released, phi = _relaxed(layer, now.phi - _at_rows(layer, now.motion[0] - before), path)
+    moved = -layer.deflection_under(released).T
     own = np.empty(path.shape, dtype=Real)
     layer.rows.lengths((_at_rows(layer, moved) ** 2).astype(Real), own)
-    doubt = own * own / np.maximum(path, own) / 2
-    return Outlook(before=before, drift=moved * slowest, doubt=layer.rows.every(doubt) * phi)
+    uncertainty = own * own / np.maximum(path, own) / 2
+    return Forecast(before=before, drift=moved * slowest, uncertainty=layer.rows.every(uncertainty) * phi)
 
 
-def decayed(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Outlook) -> FreeDecay:
+def decayed(layer: LayerModes, now: ModalState, rest: Array, span: float, ahead: Forecast) -> FreeDecay:
     """Bristles and modes after `span` s, where known forces alone would hold modes at `rest` (n, m)."""
     b = layer.rows.bristles
     slowest = float(layer.damping.min())
@@ -96,10 +101,10 @@ def decayed(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Ou
     path = (speed @ share).T
     halves = [2 * (speed[..., k::2] @ share[k::2]).T for k in (0, 1)]
     late = (speed @ (share * place)).T / np.maximum(path, np.finfo(float).tiny)
-    rubbed, phi = _rubbed(layer, phi, path)
+    released, phi = _relaxed(layer, phi, path)
     g = now.g.copy()
-    g[:b] += rubbed
-    after = rest - layer.given_way(g).T
+    g[:b] += released
+    after = rest - layer.deflection_under(g).T
     time = np.append((place[:CLOSE, None] + phase).ravel(), place[CLOSE::CLOSE])
     last = min(span, -np.log(GONE) / slowest)
     time = np.append(np.sort(time[(time > 0) & (time < last)]), last)
@@ -115,43 +120,45 @@ def decayed(layer: LayerModes, now: Carried, rest: Array, span: float, ahead: Ou
     return FreeDecay(
         time=time,
         seen=seen,
-        end=Carried(
+        end=ModalState(
             motion=end + standing(after), phi=phi + _at_rows(layer, end[0]), g=g, rate=np.zeros_like(g)
         ),
         path=path,
         rate=path * (slowest * (1 - reach) / reach),
-        doubt=layer.rows.every(np.abs(halves[0] - halves[1]) / (2 * reach)) * phi,
-        impulse=span * g[:b] - layer.rows.every(late) * rubbed,
+        uncertainty=layer.rows.every(np.abs(halves[0] - halves[1]) / (2 * reach)) * phi,
+        impulse=span * g[:b] - layer.rows.every(late) * released,
     )
 
 
 def _at_rows(layer: LayerModes, eta: Array) -> Array:
-    """Places (b, m) of the bristles at eta (n, m)."""
+    """Displacement (b, m) of the bristle rows at eta (n, m)."""
     return np.asarray((eta.T[:, None] @ layer.rows.place[..., : layer.rows.bristles])[:, 0].T)
 
 
-def _rubbed(layer: LayerModes, phi: Array, path: Array) -> tuple[Array, Array]:
-    """What row forces (b, m) change by along a path (c, m) at rest, and phi (b, m) then."""
-    following = layer.following
+def _relaxed(layer: LayerModes, phi: Array, path: Array) -> tuple[Array, Array]:
+    """Change of the row forces (b, m) as bristles relax along a path (c, m) with the bed at rest, and phi
+    (b, m) then: the midpoint rule in parts of at most `PATH`."""
+    compliance = layer.bristle_compliance
 
     def moved(change: Array) -> Array:
-        return np.asarray((following @ change.T[:, :, None])[..., 0].T)
+        return np.asarray((compliance @ change.T[:, :, None])[..., 0].T)
 
     times = max(1, int(np.ceil(float(path.max(initial=0.0)) / PATH)))
-    step, rubbed = layer.rows.every(path) / times, np.zeros_like(phi)
+    step, released = layer.rows.every(path) / times, np.zeros_like(phi)
     for _ in range(times):
         change = -step * (phi - moved(step / 2 * phi))
-        rubbed += change
+        released += change
         phi = phi + moved(change)
-    return rubbed, phi
+    return released, phi
 
 
 def _driven(layer: LayerModes, mu: Complex, free: Complex, phi: Array) -> Complex:
-    """What makes a free motion (m, n) of the motion about the rest at an instant, from which modes move on
-    about as `free`: the latter is led off by ramp and stairs of g, on the average over a few periods.
+    """What to add to the amplitude (m, n) of the motion about the rest position to have the amplitude that
+    decays freely, about as `free`: the ramp of g and its steps at reversals take the two apart, which is
+    averaged over a few periods.
 
-    With p what g drives a mode with and s the smooth answer to its mean ramp, the amplitude beside s is
-    exp(mu t) (u0 + integral of exp(-mu t) (-i/wd) p - exp(-mu t) s), and what is added to u0 is averaged.
+    With p what g drives a mode with and s the smooth response to its mean ramp, the amplitude beside s is
+    exp(mu t) (u0 + integral of exp(-mu t) (-i/wd) p - exp(-mu t) s); what is added to u0 is averaged.
     """
     rows, b, c = layer.rows, layer.rows.bristles, layer.rows.contacts
     slowest = float(layer.damping.min())

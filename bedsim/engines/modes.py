@@ -1,12 +1,16 @@
-"""The natural modes of layers with their bristles stuck and flanks seated, and the few rows through which
-everything not linear acts.
+"""Natural modes of a layer, and the rows through which everything that is not linear acts on them.
 
-    z = Z eta (or eta' for dampers),      modal force = -z's force @ push
+The modes are those of the machine linearised at rest: bristles stuck, flanks of plain nuts seated, motors
+at the slope of their sine.  They are real and mass-normalised, q = V eta, and uncoupled under modal
+damping.  Bristles, explicit dampers and elastic elements (stops, flanks, motors) then act through few rows,
 
-Bristle rows count in breakaway travels: displacement zeta = J q / breakaway, bristle deflection phi = f /
-F_c, and what the modes do not carry already is g = phi - zeta.  Of a flank the modes carry the stiffness
-`seat`, of a motor the slope of its sine.  Arrays have a leading axis s: 1 where all
-members share a layer, or one entry per member where members stand at layers of their own.
+    z = Z eta (of dampers: Z eta'),      modal force = -g @ push
+
+and g is only what a row's force exceeds the linear part by that the modes carry already.  Bristle rows
+count in breakaway travels: displacement zeta = J q / breakaway, deflection phi = f / F_c with the bristle
+force f and the friction limit F_c; stuck, phi = zeta, hence g = phi - zeta.  Of a flank the modes carry the
+stiffness `seat`. Arrays have a leading axis s: 1 where all members share a layer, or one entry per member
+where members stand at layers of their own.
 """
 
 from __future__ import annotations
@@ -89,8 +93,9 @@ class Rows:
         return found
 
     def steep_at(self, place: Array | Working) -> Array:
-        """A row's force per its place (z, 1), at most, near places (e, m) of the elastic rows: flanks and
-        motors by their slope there, doubled, and a little of their largest for the way they go from there."""
+        """Upper bound (z, 1) of a row's force per its displacement near places (e, m) of the elastic rows:
+        for flanks and motors twice their slope there, and a little of their largest for the way they go
+        from there."""
         first = self.bristles + self.dampers + 2 * self.parts.gap.size
         found = self.steep.copy()
         if self.parts.always:
@@ -100,8 +105,8 @@ class Rows:
         return found
 
     def held(self, place: Array, reach: Array) -> tuple[Array, Array]:
-        """Forces (e, m) of elastic rows at places (e, m), and by how much they change within `reach` (e, m)
-        of there."""
+        """Forces (e, m) of elastic rows at places (e, m), and by how much they change within `reach` (e,
+        m) of there."""
         local = local_forces(self.parts, place.T)
         if local is None:
             return np.zeros_like(place), np.zeros_like(place)
@@ -152,13 +157,14 @@ class LayerModes:
         """Complex amplitudes (m, n) of a motion (2, n, m) of eta and eta'."""
         return exponential.amplitude(motion[0].T, motion[1].T, self.frequency, self.damping)
 
-    def given_way(self, g: Array) -> Array:
-        """How far modes (m, n) give way at rest under forces g (w, m) of the first w rows."""
+    def deflection_under(self, g: Array) -> Array:
+        """Static deflection (m, n) of the modes under forces g (w, m) of the first w rows, counted against
+        them."""
         return (g.T[:, None] @ self.rows.push[:, : g.shape[0]])[:, 0] / self.frequency**2
 
     @property
-    def following(self) -> Array:
-        """How much bristles (s, b, b) are deflected at rest per unit of every one's g: 1 - L."""
+    def bristle_compliance(self) -> Array:
+        """Deflection of the bristles (s, b, b) at rest per unit of every one's g: 1 - L."""
         b = self.rows.bristles
         gives = (self.rows.push[:, :b] / self.frequency[:, None] ** 2) @ self.rows.place[..., :b]
         return np.eye(b) - np.swapaxes(gives, 1, 2)

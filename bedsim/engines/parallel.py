@@ -62,7 +62,7 @@ def sensitivity(solved: Solved) -> tuple[Array, Array]:
     layer, rows = solved.modes, solved.modes.rows
     b = rows.bristles
     compliance = -(rows.push[:, :b] / layer.frequency[:, None] ** 2)  # (k, b, n)
-    one, stuck = np.eye(b), layer.following
+    one, stuck = np.eye(b), layer.bristle_compliance
     path = np.minimum(rows.every(solved.path).T, FORGOTTEN)  # (k, b)
     half = path[:, :, None] * stuck / (2 * PARTS)
     left = np.linalg.matrix_power(np.linalg.solve(one + half, one - half), PARTS) @ np.linalg.inv(stuck)

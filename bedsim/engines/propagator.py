@@ -3,10 +3,10 @@
 The modes are those of the machine with its bristles stuck and the flanks of plain nuts seated, so that what
 rings down after a move is carried exactly and only the slip of the bristles is left over.  Imperfections are
 forcing alone, so a layer's modes serve every member of a batch.  What is not linear - bristles, stops, plain
-nuts, the motors' sine - and explicit dampers act through a few rows; `steps.py` finds their forces corner by
-corner.  Errors are of second order in the step, of third where nothing reverses, and at rest the step follows
-an estimate of what it misses at the probes (`Pace`); tests/agreement shows both.  A long print of one machine
-is integrated parallel in time (`parallel.py`).
+nuts, the motors' sine - and explicit dampers act through a few rows; `steps.py` finds their forces node by
+node.  Errors are of second order in the step, of third where nothing reverses, and at rest the step follows
+an estimate of what it misses at the probes (`StepControl`); tests/agreement shows both.  A long print of one
+machine is integrated parallel in time (`parallel.py`).
 """
 
 from __future__ import annotations
@@ -19,25 +19,25 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, course, parallel, state
 from bedsim.engines.base import Chunk, Job, Observer
+from bedsim.engines.layer_integrator import LayerProblem, StepControl, solve
 from bedsim.engines.modes import layer_modes
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
-from bedsim.engines.track import Pace, Work, solve
 from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
 
 BLOCK = 256  # members side by side
 
-__all__ = ["Pace", "PropagatorEngine"]
+__all__ = ["PropagatorEngine", "StepControl"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PropagatorEngine:
-    """Exact motion in the natural modes in steps as long as `pace` says."""
+    """Exact motion in the natural modes in steps as long as `control` says."""
 
     name: str = "propagator"
-    pace: Pace = field(default_factory=Pace)
+    control: StepControl = field(default_factory=StepControl)
 
     def run(self, job: Job) -> Iterator[Chunk]:
         """Layers in order, for all members.
@@ -45,7 +45,7 @@ class PropagatorEngine:
         Raises SolverError if contacts find no solution.
         """
         carried, last = state.start(job), job.program.layers
-        rough = replace(self, pace=self.pace.rough).solved
+        rough = replace(self, control=self.control.coarser).solved
         head = parallel.HEAD if parallel.worth(job, last - parallel.HEAD) else last
         carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
         for first in range(head + 1, last + 1, parallel.TOGETHER):
@@ -62,11 +62,11 @@ class PropagatorEngine:
     ) -> tuple[State, Chunk]:
         """One layer of all members: the state at its end and what is reported of it."""
         before = before.within_limit(job.machine, system.friction_limit[index])
-        work = self._work(job, system, observer, np.array([index]))
+        problem = self._problem(job, system, observer, np.array([index]))
         ends, chunks = [], []
         for first in range(0, job.members, BLOCK):
             here = slice(first, first + BLOCK)
-            solved = solve(work, here, before.part(here))
+            solved = solve(problem, here, before.part(here))
             ends.append(solved.after)
             chunks.append(report(solved))
         return state.join(ends), base.join_members(chunks)
@@ -75,15 +75,17 @@ class PropagatorEngine:
         """A layer of one machine for each of the states `before`."""
         system = job.machine.system(layers)
         observer = base.make_observer(job.machine, system, job.probes)
-        work = self._work(job, system, observer, np.arange(layers.size))
-        return solve(work, slice(0, layers.size), before.within_limit(job.machine, system.friction_limit))
+        problem = self._problem(job, system, observer, np.arange(layers.size))
+        return solve(problem, slice(0, layers.size), before.within_limit(job.machine, system.friction_limit))
 
-    def _work(self, job: Job, system: System, observer: Observer, index: NDArray[np.int64]) -> Work:
+    def _problem(
+        self, job: Job, system: System, observer: Observer, index: NDArray[np.int64]
+    ) -> LayerProblem:
         modes = layer_modes(job, system, index)
-        return Work(
+        return LayerProblem(
             plan=course.course(job, system.layers[index]),
             layer=modes,
-            pace=self.pace,
+            control=self.control,
             observer=observer,
             index=index,
             view=base.view(observer, index) @ modes.modes,

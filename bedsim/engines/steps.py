@@ -1,25 +1,38 @@
-"""Equal steps through a stretch of time: the modes exactly, every contact's force to a tolerance.
+"""Integration over a stretch of time: equal steps, exact in the modes, implicit in the contact forces.
 
-Over a step 0 < s < 1 the modal forces p = g @ push of the rows are the cubic with their values and rates at
-both corners, and what the modes answer is exact (`exponential.step`):
+A stretch is 8 to 32 steps with one table.  What is integrated is, mode by mode (`modes.py`),
 
-    p = p0 + r0 s + e (3 s^2 - 2 s^3) + f (s^3 - s^2),      e = p1 - p0 - r0,  f = r1 - r0
+    eta'' + 2 d eta' + w^2 eta = known(t) - p(t),      p = g @ push
 
-A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip, and an elastic row's its slope
-times its speed, so nothing is asked of steps gone by, and both may have a kink at every corner; dampers take
-the slope of the parabola through three corners.  Ahead g and its rate are predicted on the parabola that goes
-on as they changed last.  What they exceed that by moves the rows (`Tables.local`), of third order in the
-step, and is put back, to places and speeds alike, until no force changes by more than the tolerance; without
-the speeds long steps would feed quick modes.  The bristle's law over one step, in breakaway travels, with the
-path X by Simpson's rule on the speeds at both corners and at three places between them on the cubic through
-them:
+where g are the forces of all that the modes do not carry: bristles, dampers, elastic elements.  Nodes are
+the ends of the steps.
 
-    phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
+1. Interpolation.  Over a step 0 < s < 1 p is the cubic Hermite polynomial of its values and rates at both
+   nodes,
+
+       p = p0 + r0 s + e (3 s^2 - 2 s^3) + f (s^3 - s^2),      e = p1 - p0 - r0,  f = r1 - r0
+
+   and the response of the modes to it is exact for any step (`exponential.step`).  The only error of a step
+   is that of the interpolant.
+2. Rates.  A bristle's rate is its law, g' = -|zeta'| phi beside the commanded slip; an elastic row's is its
+   slope times its speed; a damper's the slope of the parabola through three nodes.  But for dampers the
+   method is one of single steps: forces may have a kink at every node, as friction has at reversals.
+3. Bristle update, in breakaway travels: the exact law along the path X of the step at a constant direction
+   D,
+
+       phi1 = phi0 exp(-X) + D (1 - exp(-X))/X
+
+   X by Simpson's rule on the speeds at both nodes and at three places between them on the cubic through
+   them.
+4. Predictor and corrector.  At the node ahead g and g' are extrapolated along a parabola.  What they exceed
+   that by moves the rows through a small matrix (`Tables.local`), of third order in the step; a
+   fixed-point iteration returns it to places and speeds of the rows until no force changes by more than
+   the tolerance. Left out of the speeds, it would make long steps feed energy to quick modes.
 
 What rows cause within a stretch is worked out in single precision: it adds to a motion that is known in
-double precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Members stand on the last
-axis, where arithmetic is quickest.  Matrix tables of members at layers of their own have an axis for them in
-front.
+double precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Shapes: n modes, z rows, b
+bristles of c contacts, m members, which stand on the last axis, where arithmetic is quickest.  Matrix
+tables of members at layers of their own have an axis for them in front.
 """
 
 from __future__ import annotations
@@ -37,17 +50,17 @@ from bedsim.engines.modes import LayerModes, Real, Rows, Working, mixed
 Array = NDArray[np.float64]
 
 ONE = Real(1.0)
-# What X sums the lengths of, from the increment and the speeds at both corners, times spacing/6: at 1/4, 1/2
-# and 3/4 of the step and half of that at its end.  The second where the later corner's speed stands first.
+# What X sums the lengths of, from the increment and the speeds at both nodes, times spacing/6: at 1/4, 1/2
+# and 3/4 of the step and half of that at its end.  The second where the later node's speed stands first.
 _WAY = np.array(
     [[0.375, 0.375, -0.625], [0.25, -0.25, -0.25], [0.375, -0.625, 0.375], [0, 0, 0.5]], dtype=Real
 )
 WAY = _WAY, np.ascontiguousarray(_WAY[:, [0, 2, 1]])
-FINER = 1 / 4  # of what every other corner alone would miss, Simpson's rule on all corners and middles misses
-THIRD = 1 / 24  # of a third difference: what a parabola through the corners misses of a cubic at most
+FINER = 1 / 4  # of what every other node alone would miss, Simpson's rule on all nodes and middles misses
+THIRD = 1 / 24  # of a third difference: what a parabola through the nodes misses of a cubic at most
 FOURTH = 1 / 384  # of a fourth: what the cubic with values and rates at both ends misses of a quartic at most
-TRIES = 12  # most at one corner: contacts that need more want a shorter step
-RUB = Real(-12.0)  # half a speed counts times spacing/6
+TRIES = 12  # most at one node: contacts that need more want a shorter step
+RATE_SCALE = Real(-12.0)  # half a speed counts times spacing/6
 # Forces, their rate and its change one step on along a parabola; and what exceeds the first two as predicted
 AHEAD = np.array([[1, 1, 0.5, 1, 1.5], [0, 1, 1, 0, 2], [0, 0, 1, 0, 1]], dtype=Real)
 LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
@@ -55,7 +68,7 @@ LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothi
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tables:
-    """Answers of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
+    """Response of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
 
     The first w = `acting` rows act: bristles alone, or all z.
     """
@@ -63,15 +76,15 @@ class Tables:
     acting: int
     spacing: float
     scale: float
-    move: Working  # (n, 2, 7), or (7, 2, n, m): to what a `Corner` holds
-    new: Working  # (2, 2, n, s): to what force and rate at the corner ahead exceed their prediction by
+    move: Working  # (n, 2, 7), or (7, 2, n, m): to what a `Node` holds
+    new: Working  # (2, 2, n, s): to what force and rate at the node ahead exceed their prediction by
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
     local: Working  # (2 w - d, 2 w), or (m, 2 w, 2 w - d): what rows see of these excesses (`Rows.shift`)
 
 
 def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
-    """Tables for a spacing where the first `acting` rows act."""
+    """Tables for steps of `spacing` s in which the first `acting` rows act."""
     rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
     frequency, damping = layer.frequency, layer.damping
     scale = 6 / spacing
@@ -94,7 +107,7 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
     late = [-(to_eta * x[0] + to_speed * x[1]) for x in new]  # an excess counts from the next step on
     now = [motion(hold), motion(ramp), motion(square) / 2]
-    # a corner's own forces are those predicted and what exceeds them
+    # a node's own forces are those predicted and what exceeds them
     move = np.stack([to_eta, to_speed, *(-x for x in now), late[0] - now[0], late[1] - now[1] - now[2]])
     one = frequency.shape[0] == 1
     return Tables(
@@ -110,8 +123,9 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
 
 
 def answers(layer: LayerModes, spacing: float, spaces: int) -> Working:
-    """What modes answer (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally spaced
-    instants of it: parabolas through three of them each.  `spaces` is even; speeds count as in `tables`."""
+    """Response of the modes (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally
+    spaced instants of it, by the parabola through each three of them.  `spaces` is even; speeds count as in
+    `tables`."""
     pairs = spaces // 2
     power, hold, ramp, square, _ = exponential.step(layer.frequency, layer.damping, spacing / pairs)
     found = np.zeros((spaces + 1, *power.shape), dtype=complex)
@@ -150,32 +164,34 @@ def apply(table: NDArray[Any], x: NDArray[Any], out: NDArray[Any]) -> NDArray[An
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Known:
-    """Known forcing of a stretch of t steps, for r computed ones that members are a `mix` (r, m) of, or for
+class KnownForcing:
+    """Known forcing of a stretch of t steps, of r computed cases that members are a `mix` (r, m) of, or of
     the members themselves.
 
-    At rest nothing moves and one `offset` stands for all corners.
+    At rest nothing moves and one `offset` stands for all nodes.
     """
 
     move: Working | None  # (t, 2, n, r): motion that known forces add over each step
     slip: Working  # (t, b, 1): commanded over each step, breakaways
-    slip_speed: Working  # (t+1, b, 1): at the corners, in the tables' scale
-    offset: Working  # (t+1, e, r), or (1, e, r): to what elastic rows see at the corners
+    slip_speed: Working  # (t+1, b, 1): at the nodes, in the tables' scale
+    offset: Working  # (t+1, e, r), or (1, e, r): to what elastic rows see at the nodes
     offset_speed: Working  # the same for their speeds, in the tables' scale
     mix: Working | None
 
 
-def still(bristles: int, offset: Array) -> Known:
-    """Known forcing that does not change, with the `offset` (e, m) of elastic rows."""
+def constant_forcing(bristles: int, offset: Array) -> KnownForcing:
+    """KnownForcing forcing that does not change, with the `offset` (e, m) of elastic rows."""
     none = np.zeros((0, bristles, 1), dtype=Real)
     at = offset[None].astype(Real)
-    return Known(move=None, slip=none, slip_speed=none, offset=at, offset_speed=np.zeros_like(at), mix=None)
+    return KnownForcing(
+        move=None, slip=none, slip_speed=none, offset=at, offset_speed=np.zeros_like(at), mix=None
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Carried:
-    """What one stretch hands to the next: `motion` (2, n, m) eta and eta', bristle deflections phi (b, m),
-    row forces g (z, m) and their rate (z, m) 1/s."""
+class ModalState:
+    """State between two stretches: `motion` (2, n, m) eta and eta', bristle deflections phi (b, m), row
+    forces g (z, m) and their rate (z, m) 1/s."""
 
     motion: Array
     phi: Array
@@ -188,26 +204,26 @@ class Outcome:
     """A stretch: `stored` eta (k, n, m) after the `kept` steps, counted as it began, and its end.
 
     `impulse` (n, m): modal forces of the rows integrated, N s; `path` (c, m) of the contacts, breakaways;
-    `error` m: an estimate of what the steps miss at the probes, and `bent` m: the part of it that dampers and
-    elastic elements have; `touched`: whether stops act; `taken`: steps, short of those asked for where
-    contacts found no solution; `tries` at their forces.
+    `error` m: estimated error of the steps at the probes, and `force_error` m: the part of it from
+    interpolating the forces of dampers and elastic elements; `touched`: whether stops act; `taken`: steps,
+    short of those asked for where the iteration at a node did not converge; `tries`: iterations in all.
     """
 
     stored: Working
     kept: list[int]
-    end: Carried
+    end: ModalState
     impulse: Array
     path: Working
     error: Array
-    bent: Array
+    force_error: Array
     touched: bool
     taken: int
     tries: int
 
 
-class Corner:
-    """A corner as the step before predicted it: motion `y`; modal `forces`, their change over a step at their
-    rate there, and how that changed since the corner before; and by how much forces and rate exceeded the
+class Node:
+    """A node as the step before predicted it: motion `y`; modal `forces`, their change over a step at
+    their rate there, and how that changed since the node before; `excess` of forces and rate over the
     prediction."""
 
     def __init__(self, n: int, members: int) -> None:
@@ -218,9 +234,9 @@ class Corner:
         self.flat, self.flat_forces = self.all[2:].reshape(5, -1), self.forces.reshape(3, -1)
 
 
-class Desk:
-    """Room for the steps of one stretch and the views that each step takes: fresh memory and fresh views cost
-    more here than the arithmetic in them."""
+class Workspace:
+    """Preallocated arrays for the steps of one stretch and the views that each step takes: fresh memory
+    and fresh views cost more here than the arithmetic in them."""
 
     def __init__(self, members: int, steps: int, sizes: tuple[int, int, int, int]) -> None:
         c, b, z, n = sizes
@@ -228,7 +244,7 @@ class Desk:
         def room(*shape: int) -> Working:
             return np.zeros((*shape, members), dtype=Real)
 
-        self.here, self.ahead = Corner(n, members), Corner(n, members)
+        self.here, self.ahead = Node(n, members), Node(n, members)
         self.terms, self.late = room(7, 2, n), room(n)
         self.kept = room(steps, n)
         self.seen = room(steps + 1, 2, z)
@@ -237,7 +253,7 @@ class Desk:
         self.found, self.turn, self.began = room(b), room(c), room(b)
         self.rows = room(8 * z + 3 * 2 * z)
         self.narrow(z, z)
-        # deflection, increment and the speeds at both corners; the last three make the path
+        # deflection, increment and the speeds at both nodes; the last three make the path
         law = room(4, b)
         self.now, self.phi, self.increment, self.ends = law[:2], law[0], law[1], law[2:]
         self.travel = law[1:].reshape(3, -1)
@@ -266,30 +282,30 @@ class Desk:
 
 
 @lru_cache(maxsize=16)
-def desk(members: int, steps: int, sizes: tuple[int, int, int, int], thread: int) -> Desk:
-    """Room for so many members and steps, (contacts, bristles, rows, modes); one for each `thread`."""
-    return Desk(members, steps, sizes)
+def workspace(members: int, steps: int, sizes: tuple[int, int, int, int], thread: int) -> Workspace:
+    """Arrays for so many members and steps, (contacts, bristles, rows, modes); one set for each `thread`."""
+    return Workspace(members, steps, sizes)
 
 
-def march(
+def integrate(
     table: Tables,
     rows: Rows,
-    known: Known,
-    now: Carried,
+    known: KnownForcing,
+    now: ModalState,
     count: int,
     stride: int,
     tolerance: float,
     weight: Working,
-    room: Desk,
+    room: Workspace,
 ) -> Outcome:
-    """`count` steps from `now`, whose motion counts from where known forces at the beginning would hold it;
-    every `stride`-th corner is kept, the last among them.
+    """Integrate `count` steps from `now`, whose motion counts from where known forces at the beginning
+    would hold it; every `stride`-th node is kept, the last among them.
 
-    `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of each
-    moves the probes by at rest, m.
+    `tolerance`: of row forces, in breakaways (and 10 N); `weight` (p, z), or (m, z, p): what a unit of
+    each moves the probes by at rest, m.
     """
     b = rows.bristles
-    _set_out(table, rows, known, now, room)
+    _initialise(table, rows, known, now, room)
     alone = table.acting == b
     kept: list[int] = []
     others = [room.g[b:] - room.dg[b:], room.g[b:].copy()]  # forces of dampers and elastic elements
@@ -305,32 +321,32 @@ def march(
         if not alone:
             others.append(room.g[b:].copy())
         if (count - k) % stride == 0:
-            _as_corrected(table, room, 0, room.kept[len(kept)])
+            _corrected(table, room, 0, room.kept[len(kept)])
             kept.append(k)
     if rows.parts.present and alone:  # nobody has looked at elastic rows on the way
         offset = known.offset if known.move is None else known.offset[1 : k + 1]
         room.seen[1 : k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
-    error, bent = np.full(room.phi.shape[1], np.inf), np.zeros(room.phi.shape[1])
+    error, force_error = np.full(room.phi.shape[1], np.inf), np.zeros(room.phi.shape[1])
     if k == count:
-        error = _missed(rows, known, weight[:, : table.acting], room, k)
+        error = _path_error(rows, known, weight[:, : table.acting], room, k)
     if not alone:
-        bent = _bent(weight[:, b : table.acting], rows.dampers, others[1:])
+        force_error = _force_error(weight[:, b : table.acting], rows.dampers, others[1:])
     return Outcome(
         stored=room.kept[: len(kept)],
         kept=kept,
         end=_end(table, rows, now, room) if k else now,
         impulse=_impulse(table, room, k),
         path=room.paths[:k].sum(axis=0),
-        error=np.maximum(error, bent),
-        bent=bent,
+        error=np.maximum(error, force_error),
+        force_error=force_error,
         touched=not alone and not rows.clear(room.seen[1 : k + 1, 0, b + rows.dampers :]),
         taken=k,
         tries=tries,
     )
 
 
-def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) -> None:
-    """Everything at the first corner."""
+def _initialise(table: Tables, rows: Rows, known: KnownForcing, now: ModalState, room: Workspace) -> None:
+    """Motion, forces and rates at the first node."""
     w, b = table.acting, rows.bristles
     room.narrow(w, table.local.shape[-2] if table.local.ndim == 2 else table.local.shape[-1])
     here, phi = room.here, room.phi
@@ -346,7 +362,7 @@ def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) 
     room.way[3] *= room.way[3]
     rows.lengths(room.way[3], room.earlier[3])
     phi[:], room.g[:], room.dg[:] = now.phi, now.g[:w], now.rate[:w] * table.spacing
-    _rub(rows, known, room, room.earlier[3], phi, 0, room.dg)
+    _bristle_rate(rows, known, room, room.earlier[3], phi, 0, room.dg)
     room.state[2] = 0.0
     here.excess[:] = 0.0
     apply(table.push, room.state, here.forces)
@@ -357,9 +373,9 @@ def _set_out(table: Tables, rows: Rows, known: Known, now: Carried, room: Desk) 
     room.summed += room.dg / 12
 
 
-def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> None:
-    """Modes, and what rows see, one step ahead of corner k; row forces on the parabola through what is known
-    here."""
+def _predict(table: Tables, rows: Rows, known: KnownForcing, room: Workspace, k: int) -> None:
+    """Predict modes, and what rows see, one step ahead of node k; row forces on the parabola through what
+    is known here."""
     here, ahead = room.here, room.ahead
     if table.place.ndim == 2:
         np.matmul(table.move, here.by_mode, out=ahead.y_by_mode)
@@ -381,20 +397,26 @@ def _predict(table: Tables, rows: Rows, known: Known, room: Desk, k: int) -> Non
 
 
 def _contacts(
-    table: Tables, rows: Rows, known: Known, room: Desk, k: int, tolerance: float, others: list[Working]
+    table: Tables,
+    rows: Rows,
+    known: KnownForcing,
+    room: Workspace,
+    k: int,
+    tolerance: float,
+    others: list[Working],
 ) -> tuple[int, bool]:
-    """Find the row forces one step ahead of corner k: how many tries it took, and whether they are found.
-    `others`: forces of dampers and elastic elements up to there."""
+    """Iterate the row forces one step ahead of node k: the number of iterations, and whether they
+    converged. `others`: forces of dampers and elastic elements at the nodes so far."""
     b, d, excess = rows.bristles, rows.dampers, room.excess
     e, t = b + d, b + d + 2 * rows.parts.gap.size
     seen, place = room.seen[k + 1], room.place[k + 1]
     for attempt in range(TRIES):
         _bristles(rows, room, k, None if known.move is None else known.slip[k])
         np.subtract(room.found, place, out=excess[0, :b])
-        _rub(rows, known, room, room.lengths[3], room.found, k + 1, excess[1])
+        _bristle_rate(rows, known, room, room.lengths[3], room.found, k + 1, excess[1])
         if table.acting > b:
             excess[0, b:e] = rows.dampers_of(seen, table.scale)
-            # the slope at its end of the parabola through three corners
+            # the slope at its end of the parabola through three nodes
             excess[1, b:e] = 1.5 * excess[0, b:e] - 2.0 * others[-1][:d] + 0.5 * others[-2][:d]
             excess[:, e:] = rows.elastic_of(seen)
             excess[1, e:] *= 6
@@ -415,8 +437,8 @@ def _contacts(
     return TRIES, False
 
 
-def _accept(table: Tables, room: Desk, k: int) -> None:
-    """Go on from corner k to the one ahead."""
+def _accept(table: Tables, room: Workspace, k: int) -> None:
+    """Advance from node k to the one ahead."""
     ahead = room.ahead
     apply(table.push, room.excess, ahead.excess)
     np.add(room.predicted, room.excess, out=room.state[:2])
@@ -428,29 +450,29 @@ def _accept(table: Tables, room: Desk, k: int) -> None:
     room.here, room.ahead = ahead, room.here
 
 
-def _as_corrected(table: Tables, room: Desk, which: int, out: Working) -> None:
-    """Positions (n, m) of the modes at this corner, or their speeds, with what forces exceed their prediction
-    by."""
+def _corrected(table: Tables, room: Workspace, which: int, out: Working) -> None:
+    """Positions (n, m) of the modes at this node, or their speeds: predicted, and corrected by the excess
+    of the forces over their prediction."""
     here = room.here
     np.subtract(here.y[which], np.multiply(table.new[0, which], here.excess[0], out=room.late), out=out)
     out -= np.multiply(table.new[1, which], here.excess[1], out=room.late)
 
 
-def _impulse(table: Tables, room: Desk, k: int) -> Array:
-    """Modal forces (n, m) of the rows integrated over k steps, N s: cubics between the corners."""
+def _impulse(table: Tables, room: Workspace, k: int) -> Array:
+    """Modal forces (n, m) of the rows integrated over k steps, N s: cubics between the nodes."""
     total = room.summed - room.g / 2 - room.dg / 12
     total[: room.began.shape[0]] += k * room.began
     return table.spacing * apply(table.push, total, np.empty_like(room.late)).astype(float)
 
 
-def _end(table: Tables, rows: Rows, now: Carried, room: Desk) -> Carried:
-    """What the last corner hands on to the next stretch, which began as `now`."""
+def _end(table: Tables, rows: Rows, now: ModalState, room: Workspace) -> ModalState:
+    """The state at the last node, for the next stretch; this one began as `now`."""
     b = rows.bristles
     idle = np.zeros((now.g.shape[0] - table.acting, now.g.shape[1]))
     motion = np.empty_like(room.here.y)
     for which in (0, 1):
-        _as_corrected(table, room, which, motion[which])
-    return Carried(
+        _corrected(table, room, which, motion[which])
+    return ModalState(
         motion=motion * np.array([[[1.0]], [[table.scale]]]),
         phi=room.phi.astype(float),
         g=np.concatenate([room.g[:b] + room.began, room.g[b:], idle]),
@@ -458,19 +480,22 @@ def _end(table: Tables, rows: Rows, now: Carried, room: Desk) -> Carried:
     )
 
 
-def _rub(rows: Rows, known: Known, room: Desk, length: Working, phi: Working, k: int, out: Working) -> None:
-    """Change of g over a step at its rate at corner k, in `out`: g' = -|zeta'| phi beside the commanded slip;
-    `length` (c, m) is |zeta'| spacing/12."""
+def _bristle_rate(
+    rows: Rows, known: KnownForcing, room: Workspace, length: Working, phi: Working, k: int, out: Working
+) -> None:
+    """Change of g over a step at its rate at node k, in `out`: g' = -|zeta'| phi beside the commanded
+    slip; `length` (c, m) is |zeta'| spacing/12."""
     c, b = rows.contacts, rows.bristles
-    np.multiply(length, RUB, out=room.turn)
+    np.multiply(length, RATE_SCALE, out=room.turn)
     np.multiply(phi[:c], room.turn, out=out[:c])
     np.multiply(phi[c:], room.turn[: b - c], out=out[c:b])
     if known.move is not None:
         out[:b] += 6 * known.slip_speed[k]
 
 
-def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
-    """Find the bristle deflections after the step from corner k; `slip` (b, 1) is commanded besides."""
+def _bristles(rows: Rows, room: Workspace, k: int, slip: Working | None) -> None:
+    """Bristle deflections one step ahead of node k by the exact law along the path; `slip` (b, 1) is
+    commanded besides."""
     increment, path, decay, mean = room.increment, room.path, room.decay, room.mean
     np.subtract(room.place[k + 1], room.place[k], out=increment)
     if slip is not None:
@@ -491,9 +516,9 @@ def _bristles(rows: Rows, room: Desk, k: int, slip: Working | None) -> None:
     np.add(room.factor[0], room.factor[1], out=room.found)
 
 
-def _bent(weight: Working, dampers: int, forces: list[Working]) -> Array:
-    """An estimate (m,) of what parabolas miss of dampers, and cubics of elastic elements, at the probes, m:
-    `forces` (e, m) at the corners."""
+def _force_error(weight: Working, dampers: int, forces: list[Working]) -> Array:
+    """Estimated error (m,) at the probes, m, of interpolating forces (e, m) at the nodes: of dampers by
+    parabolas, from third differences, and of elastic elements by cubics, from fourth."""
     force = np.array(forces)
     missed = [
         share * np.abs(np.diff(part, n=order, axis=0)).max(axis=0, initial=0.0)
@@ -509,13 +534,13 @@ def at_probes(weight: Working, force: Working) -> Array:
     return np.abs(found).max(axis=0, initial=0.0).astype(float)
 
 
-def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Array:
-    """An estimate (m,) of what the last k steps miss at the probes, m.
+def _path_error(rows: Rows, known: KnownForcing, weight: Working, room: Workspace, k: int) -> Array:
+    """Estimated error (m,) of the last k steps' paths at the probes, m.
 
-    Paths by Simpson's rule change by dX over two steps where the corner between them is left out, and
-    bristles by -phi dX; in the steps themselves paths are taken closer.  What two steps miss may cancel by
-    chance what two others miss: the estimate is the sum over the steps, or the root of the sum of squares if
-    that is more.
+    Paths by Simpson's rule change by dX over two steps where the node between them is left out, and
+    bristles by -phi dX; the steps themselves have `FINER` of that error.  Errors of opposite sign may
+    cancel by chance: the estimate is the sum over the steps, or the root of the sum of squares if that is
+    more.
     """
     if k % 2:
         return np.zeros(room.phi.shape[1])
@@ -528,8 +553,8 @@ def _missed(rows: Rows, known: Known, weight: Working, room: Desk, k: int) -> Ar
     return found
 
 
-def _path_change(rows: Rows, known: Known, room: Desk, k: int) -> Working:
-    """By how much paths (k/2, c, m) over two steps change if the corner between them is left out."""
+def _path_change(rows: Rows, known: KnownForcing, room: Workspace, k: int) -> Working:
+    """By how much paths (k/2, c, m) over two steps change if the node between them is left out."""
     b, c, half = rows.bristles, rows.contacts, k // 2
     square, work = room.coarse[:, : half + 1]
     speed = room.seen[: k + 1 : 2, 1, :b]

@@ -8,11 +8,11 @@ import pytest
 from engine_machines import apart, drawn, poses, shipped
 from quiet import QUIET
 
-from bedsim.engines import course, modes, state, steps, track
-from bedsim.engines.propagator import Pace, PropagatorEngine
+from bedsim.engines import course, layer_integrator, modes, state, steps
+from bedsim.engines.propagator import PropagatorEngine, StepControl
 from bedsim.simulation import make_job
 
-STEPS = replace(Pace(), decay=0.0)  # all the way
+STEPS = replace(StepControl(), decay=0.0)  # all the way
 
 
 def test_second_order_in_the_step():
@@ -24,8 +24,8 @@ def test_second_order_in_the_step():
     begin = state.start(job)
 
     def at(step):
-        pace = replace(STEPS, drive=step, touch=step, rest=(step,), tolerance=1e-6, still=1e-10)
-        return poses(PropagatorEngine(pace=pace), job, begin)
+        control = replace(STEPS, drive=step, touch=step, rest=(step,), tolerance=1e-6, still=1e-10)
+        return poses(PropagatorEngine(control=control), job, begin)
 
     truth = at(1.25e-4)
     coarse, middle, fine = (apart(job, at(step), truth) for step in (2e-3, 1e-3, 5e-4))
@@ -41,8 +41,8 @@ def test_third_order_while_driven(name):
     begin = state.start(job)
 
     def at(step):
-        pace = replace(STEPS, drive=step, rest=(2.5e-4,), tolerance=1e-6)
-        return poses(PropagatorEngine(pace=pace), job, begin)
+        control = replace(STEPS, drive=step, rest=(2.5e-4,), tolerance=1e-6)
+        return poses(PropagatorEngine(control=control), job, begin)
 
     truth = at(2e-4)
     coarse, middle, fine = (apart(job, at(step), truth) for step in (3e-3, 1.6e-3, 8e-4))
@@ -55,8 +55,8 @@ def test_long_steps_do_not_feed_modes_that_ring_long():
     corrected, it goes astray by 2 um."""
     job = make_job(drawn(25, ratio=0.012))
     begin = state.start(job)
-    truth = poses(PropagatorEngine(pace=replace(STEPS, rest=(2.5e-4,))), job, begin)
-    found = poses(PropagatorEngine(pace=replace(STEPS, rest=(2e-3,))), job, begin)
+    truth = poses(PropagatorEngine(control=replace(STEPS, rest=(2.5e-4,))), job, begin)
+    found = poses(PropagatorEngine(control=replace(STEPS, rest=(2e-3,))), job, begin)
     assert apart(job, found, truth) < 0.05
 
 
@@ -68,8 +68,8 @@ def test_a_ring_down_in_one_go(name, doubt):
     job = make_job(shipped(name, 3))
     begin = state.start(job)
     fine = replace(STEPS, rest=(2.5e-4, 5e-4, 1e-3), error=1e-9, still=2e-10)
-    truth = poses(PropagatorEngine(pace=fine), job, begin)
-    found = poses(PropagatorEngine(pace=replace(fine, decay=doubt)), job, begin)
+    truth = poses(PropagatorEngine(control=fine), job, begin)
+    found = poses(PropagatorEngine(control=replace(fine, decay=doubt)), job, begin)
     off = apart(job, found, truth)
     print(f"{doubt * 1e6} um allowed: {off:.5f} um")
     assert 0 < off < 2e6 * doubt
@@ -80,9 +80,9 @@ def test_single_precision_moves_the_outcome_by_less_than_a_tenth_of_a_nanometre(
     job = make_job(shipped("bent-rolled-rolling-joints", 2))
     begin = state.start(job)
     single = poses(PropagatorEngine(), job, begin)
-    for module in (modes, steps, course, track):
+    for module in (modes, steps, course, layer_integrator):
         monkeypatch.setattr(module, "Real", np.float64)
-    steps.desk.cache_clear()
+    steps.workspace.cache_clear()
     double = poses(PropagatorEngine(), job, begin)
-    steps.desk.cache_clear()
+    steps.workspace.cache_clear()
     assert 0 < apart(job, single, double) < 1e-4

@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import expm
 from scipy.signal import cont2discrete
 
-from bedsim.engines.exponential import amplitude, carried, corners, motion, step, step_of
+from bedsim.engines.exponential import amplitude, carried, first_order_hold, motion, step, step_of
 
 W, ZETA = 2 * math.pi * 30, 0.05
 DRIVE = 2 * math.pi * 2
@@ -110,7 +110,7 @@ def test_a_whole_polygon_of_forces_is_its_steps_one_by_one():
     mu, space = np.array([-2.0 + 50j, -30.0 + 700j, -3e3 + 2.6e3j]), 1e-3
     force = rng.normal(0, 1, (2, 31, 3))
     start = rng.normal(0, 1e-3, (2, 3)) + 1j * rng.normal(0, 1e-3, (2, 3))
-    table = corners(mu, space, 12)
+    table = first_order_hold(mu, space, 12)
     A, hold, ramp, *_ = step_of(mu, space)
     u, found = start, carried(table, start, force)
     for k in range(30):

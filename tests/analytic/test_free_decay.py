@@ -8,7 +8,7 @@ from scipy.integrate import solve_ivp
 
 from bedsim.engines import exponential, free_decay
 from bedsim.engines.modes import layer_modes, standing
-from bedsim.engines.steps import Carried
+from bedsim.engines.steps import ModalState
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
 
@@ -24,9 +24,9 @@ def shaken(size):
     g = np.zeros((modes.rows.size, 1))
     g[:b] = rng.uniform(-0.2, 0.2, (b, 1))
     away = np.where(modes.frequency.T < 700, size * rng.normal(0, 1, (n, 1)), 0.0)
-    held = -modes.given_way(g).T
+    held = -modes.deflection_under(g).T
     phi = g[:b] + modes.rows.place[0].T[:b] @ (held + away)
-    return modes, Carried(motion=standing(held + away), phi=phi, g=g, rate=0 * g)
+    return modes, ModalState(motion=standing(held + away), phi=phi, g=g, rate=0 * g)
 
 
 @pytest.mark.parametrize("span", [0.05, 0.3, 10.0])
@@ -36,7 +36,7 @@ def test_deflection_follows_force_and_motion(span):
     modes, now = shaken(1e-8)
     b = modes.rows.bristles
     rest = np.zeros_like(now.motion[0])
-    ahead = free_decay.outlook(modes, now, rest, np.full((modes.rows.contacts, 1), 0.1))
+    ahead = free_decay.forecast(modes, now, rest, np.full((modes.rows.contacts, 1), 0.1))
     found = free_decay.decayed(modes, now, rest, span, ahead)
 
     def unchanged(state):
@@ -45,7 +45,7 @@ def test_deflection_follows_force_and_motion(span):
     np.testing.assert_allclose(unchanged(found.end), unchanged(now), atol=1e-9)
     assert np.abs(found.end.g - now.g).max() > 1e-4
     if span > 1:
-        np.testing.assert_allclose(found.end.motion[0], -modes.given_way(found.end.g).T, atol=1e-15)
+        np.testing.assert_allclose(found.end.motion[0], -modes.deflection_under(found.end.g).T, atol=1e-15)
 
 
 def test_bristles_rubbed_at_rest_against_scipy():
@@ -56,9 +56,9 @@ def test_bristles_rubbed_at_rest_against_scipy():
     gives = rows.place[0].T[: rows.bristles] @ (rows.push[0, : rows.bristles] / modes.frequency**2).T
     follow = np.eye(rows.bristles) - gives
     exact = solve_ivp(lambda _, phi: -follow @ (pace * phi), (0, 1), now.phi[:, 0], rtol=1e-10, atol=1e-14)
-    rubbed, phi = free_decay._rubbed(modes, now.phi, path)
+    released, phi = free_decay._relaxed(modes, now.phi, path)
     np.testing.assert_allclose(phi[:, 0], exact.y[:, -1], atol=2e-3 * np.abs(now.phi).max())
-    np.testing.assert_allclose(follow @ rubbed, phi - now.phi, atol=1e-12)
+    np.testing.assert_allclose(follow @ released, phi - now.phi, atol=1e-12)
 
 
 def test_path_of_one_mode_by_quadrature():
@@ -68,8 +68,8 @@ def test_path_of_one_mode_by_quadrature():
     away = np.zeros_like(now.motion[0])
     away[mode] = 1e-8
     phi = modes.rows.place[0].T[: modes.rows.bristles] @ away
-    now = Carried(motion=standing(away), phi=phi, g=0 * now.g, rate=now.rate)
-    ahead = free_decay.outlook(modes, now, 0 * away, np.full((modes.rows.contacts, 1), 1e-6))
+    now = ModalState(motion=standing(away), phi=phi, g=0 * now.g, rate=now.rate)
+    ahead = free_decay.forecast(modes, now, 0 * away, np.full((modes.rows.contacts, 1), 1e-6))
     found = free_decay.decayed(modes, now, 0 * away, span, ahead)
     time = np.linspace(0, 2.0, 400_001)
     mu = exponential.rate(modes.frequency, modes.damping)[0, mode]

@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base, state
 from bedsim.engines.base import Job
 from bedsim.engines.equilibrium import EquilibriumEngine
-from bedsim.engines.propagator import Pace, PropagatorEngine
+from bedsim.engines.propagator import PropagatorEngine, StepControl
 from bedsim.engines.reference import ReferenceEngine
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, relative_errors
@@ -49,7 +49,7 @@ PLAIN = ROOT / "scenarios" / "plain-lead-screws.toml"
 SPEEDS = 2.0, 4.0, 5.0, 10.0  # mm/s: at 4 the rotors ring with the detent, past their linear range
 MANY = 256
 LONG = 480  # layers of the print that one printer is measured on; quick: a quarter
-FINE = Pace(
+FINE = StepControl(
     drive=1.25e-4,
     touch=2e-5,
     rest=(1.25e-4, 2.5e-4, 5e-4, 1e-3),
@@ -58,7 +58,7 @@ FINE = Pace(
     tolerance=2e-6,
     still=1e-10,
 )
-LOOSE = Pace(drive=1.2e-3, rest=(1e-3, 2e-3, 4e-3), error=3e-8, decay=1e-8, tolerance=1e-4)
+LOOSE = StepControl(drive=1.2e-3, rest=(1e-3, 2e-3, 4e-3), error=3e-8, decay=1e-8, tolerance=1e-4)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,7 +135,7 @@ def against_scipy(quick: bool, found: dict[str, object]) -> None:
     layers = 2 if quick else 4
     job = job_of(ROLLING, layers)
     begin = state.start(job)
-    truth = layers_of(PropagatorEngine(pace=FINE), job, begin).pose
+    truth = layers_of(PropagatorEngine(control=FINE), job, begin).pose
     print(f"\nRolling joints, friction, detent ({ROLLING.name}, {layers} layers), per printer and layer:")
     tries: list[tuple[str, float, float]] = []
     solvers = [("LSODA", 1e-5), ("Radau", 1e-3), ("Radau", 3e-4), ("Radau", 1e-4)]
@@ -155,9 +155,9 @@ def against_scipy(quick: bool, found: dict[str, object]) -> None:
     crowd_begin = state.start(crowd)
     count = LONG // 4 if quick else LONG
     long = job_of(ROLLING, count)
-    whole = print_of(PropagatorEngine(pace=FINE), long).pose
-    for name, pace in (("default pace", Pace()), ("looser pace", LOOSE)):
-        engine = PropagatorEngine(pace=pace)
+    whole = print_of(PropagatorEngine(control=FINE), long).pose
+    for name, control in (("default control", StepControl()), ("looser control", LOOSE)):
+        engine = PropagatorEngine(control=control)
         layers_of(engine, job, begin)  # imports and caches warm
         one = print_of(engine, long)
         error = apart(long, one.pose, whole)
@@ -167,7 +167,7 @@ def against_scipy(quick: bool, found: dict[str, object]) -> None:
         many = min((layers_of(engine, crowd, crowd_begin) for _ in range(5)), key=lambda x: x.seconds)
         off = apart(job, many.pose[:1], truth)
         batch = compare(f"propagator, {MANY} printers, {name}", many, off)
-        key = "" if pace == Pace() else "_looser"
+        key = "" if control == StepControl() else "_looser"
         found[f"propagator_vs_scipy{key}"], found[f"propagator_error_um{key}"] = ratio, error
         found[f"batch_vs_scipy{key}"], found[f"batch_error_um{key}"] = batch, off
 
@@ -207,7 +207,9 @@ def ordinary(quick: bool, found: dict[str, object]) -> None:
     def measured(path: Path, changes: tuple[str, ...] = ()) -> tuple[float, float]:
         short = job_of(path, 2, changes=changes)
         begin = state.start(short)
-        truth, one = (layers_of(PropagatorEngine(pace=pace), short, begin) for pace in (FINE, Pace()))
+        truth, one = (
+            layers_of(PropagatorEngine(control=control), short, begin) for control in (FINE, StepControl())
+        )
         job = job_of(path, layers, changes=changes)
         seconds = min(print_of(PropagatorEngine(), job).seconds for _ in range(1 if quick else 3))
         return seconds, apart(short, one.pose, truth.pose)
@@ -252,7 +254,7 @@ def against_multibody(found: dict[str, object]) -> None:
     begin = state.start(job)
     print("\nThe frictionless machine of tests/independent, one layer change and its settling:")
     truth = history(job, begin, FINE)
-    engine = history(job, begin, Pace())
+    engine = history(job, begin, StepControl())
     error = largest(job, engine, truth)
     for step in (1e-3, 2e-4, 1e-4, 5e-5, 2e-5, 1e-5):
         change = multibody.prepare(loaded, step, None)
@@ -266,12 +268,12 @@ def against_multibody(found: dict[str, object]) -> None:
     row("propagator", engine[2], error, seconds / engine[2])
 
 
-def history(job: Job, begin: state.State, pace: Pace) -> tuple[Array, Array, float]:
+def history(job: Job, begin: state.State, control: StepControl) -> tuple[Array, Array, float]:
     """Instants and bed poses (t, 6) of layer 2, and the processor time of that layer."""
     job = replace(job, trace_layers=(2,))
     system = job.machine.system(np.array([1, 2]))
     observer = base.make_observer(job.machine, system, job.probes)
-    engine = PropagatorEngine(pace=pace)
+    engine = PropagatorEngine(control=control)
     now, _ = engine.layer(job, system, observer, 0, 1, begin)
     best = np.inf
     for _ in range(10):

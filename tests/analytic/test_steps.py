@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from bedsim.engines import base, exponential, free, steps, track
+from bedsim.engines import base, exponential, free, layer_integrator, steps
 from bedsim.engines.course import Forcing
 from bedsim.engines.modes import FORCE_UNIT, LayerModes, Rows, layer_modes
 from bedsim.model.nonlinear import Elastic
@@ -65,24 +65,24 @@ def matrix(damping):
     return np.block([[np.zeros((3, 3)), np.eye(3)], [-np.diag(W**2), -coupling]])
 
 
-def marched(modes, known, table, count, damping):
+def integrated(modes, known, table, count, damping):
     """`count` steps from START."""
     A = matrix(damping)
     force = damping @ ROWS / FORCE_UNIT
-    now = steps.Carried(
+    now = steps.ModalState(
         motion=START[:, :, None],
         phi=np.zeros((0, 1)),
         g=(force @ START[1])[:, None],
         rate=(force @ (A @ START.ravel())[3:])[:, None],
     )
-    room = steps.Desk(1, count, (0, 0, 2, 3))
-    weight = track.row_weight(modes, np.eye(3)[None])
-    return steps.march(table, modes.rows, known, now, count, 1, 1e-7, weight, room)
+    room = steps.Workspace(1, count, (0, 0, 2, 3))
+    weight = layer_integrator.row_weight(modes, np.eye(3)[None])
+    return steps.integrate(table, modes.rows, known, now, count, 1, 1e-7, weight, room)
 
 
 def written_out(length, count):
-    """The recursion of the module's docstring in double precision, the forces at each corner solved for; the
-    rate at its end is that of the parabola through three corners."""
+    """The recursion of the module's docstring in double precision, the forces at each node solved for; the
+    rate at its end is that of the parabola through three nodes."""
     A, hold, ramp, square, cube = exponential.step(W, ZETA * W, length)
     force = ROWS.T @ DAMPING @ ROWS  # modal force p per eta'
     u = exponential.amplitude(*START, W, ZETA * W)
@@ -110,7 +110,7 @@ def test_steps_follow_the_recursion(length):
     """Also where a step is longer than a mode's period: to single precision."""
     modes, count = layer(DAMPING), 12
     table = steps.tables(modes, length, 2)
-    found = marched(modes, steps.still(0, np.zeros((0, 1))), table, count, DAMPING)
+    found = integrated(modes, steps.constant_forcing(0, np.zeros((0, 1))), table, count, DAMPING)
     ends, impulse = written_out(length, count)
     size = np.abs(ends[:, 0]).max(axis=0)
     np.testing.assert_allclose(found.stored[:, :, 0] / size, ends[:, 0] / size, atol=3e-6)
@@ -127,7 +127,7 @@ def test_dampers_against_the_matrix_exponential():
     errors = []
     for count in (8, 16, 32, 64):
         table = steps.tables(modes, end / count, 2)
-        found = marched(modes, steps.still(0, np.zeros((0, 1))), table, count, DAMPING)
+        found = integrated(modes, steps.constant_forcing(0, np.zeros((0, 1))), table, count, DAMPING)
         errors.append(np.abs(found.end.motion[0, :, 0] - exact[0]))
     assert errors[1].max() > 7 * errors[2].max()
     assert errors[0][:2].max() > 512 * errors[3][:2].max()
@@ -156,7 +156,7 @@ def test_a_known_force_that_bends_is_taken_exactly(count):
     )
     table = steps.tables(modes, length, 2)
     answers = steps.answers(modes, length, 2)
-    found = marched(modes, known.stretch(0, count, None, answers), table, count, none)
+    found = integrated(modes, known.stretch(0, count, None, answers), table, count, none)
     G = np.zeros((9, 9))
     G[:6, :6] = matrix(none)
     G[3:6, 7], G[3:6, 8] = a, 2 * b
@@ -210,7 +210,7 @@ def test_a_bent_force_keeps_its_integral():
         offset_speed=nothing,
         imposed=np.zeros((1, spaces + 1, 1)),
     )
-    table = exponential.corners(motions.mu, length, 16)
+    table = exponential.first_order_hold(motions.mu, length, 16)
     found, _ = free.driven(motions, table, known, None, np.zeros((2, 3, 1)))
     G = np.zeros((11, 11))
     G[:6, :6] = matrix(DAMPING)
@@ -235,7 +235,7 @@ def test_row_weight_is_the_static_answer_of_the_machine():
     modes = layer_modes(job, system, slice(0, 1))
     observer = base.make_observer(job.machine, system, job.probes)
     heights = observer.height @ modes.modes[0]
-    weight = track.row_weight(modes, heights[None])
+    weight = layer_integrator.row_weight(modes, heights[None])
     limit = system.friction_limit[0]
     stuck = system.K[0] + job.machine.contact_rows.T @ (
         (limit / job.machine.breakaway)[:, None] * job.machine.contact_rows
@@ -255,7 +255,7 @@ def test_the_rate_of_row_forces_is_their_change():
     rows, n, count, length = modes.rows, modes.frequency.shape[1], 4, 4e-6
     b, rng = rows.bristles, np.random.default_rng(3)
     slip = np.linspace(-90, 120, b)[None, :, None]  # breakaways per second
-    known = steps.Known(
+    known = steps.KnownForcing(
         move=np.zeros((count, 2, n, 1), dtype=np.float32),
         slip=(slip * length * np.ones((count, 1, 1))).astype(np.float32),
         slip_speed=(slip * length / 6 * np.ones((count + 1, 1, 1))).astype(np.float32),
@@ -264,16 +264,16 @@ def test_the_rate_of_row_forces_is_their_change():
         mix=None,
     )
     eta = rng.normal(0, 1e-6, (n, 1))
-    now = steps.Carried(
+    now = steps.ModalState(
         motion=np.stack([eta, modes.frequency.T * eta]),
         phi=rng.uniform(-0.5, 0.5, (b, 1)),
         g=np.zeros((rows.size, 1)),
         rate=np.zeros((rows.size, 1)),
     )
     table = steps.tables(modes, length, b)
-    room = steps.Desk(1, count, (rows.contacts, b, rows.size, n))
-    weight = track.row_weight(modes, np.eye(n)[None])
-    first = steps.march(table, rows, known, now, count, 1, 1e-7, weight, room).end
-    second = steps.march(table, rows, known, first, count, 1, 1e-7, weight, room).end
+    room = steps.Workspace(1, count, (rows.contacts, b, rows.size, n))
+    weight = layer_integrator.row_weight(modes, np.eye(n)[None])
+    first = steps.integrate(table, rows, known, now, count, 1, 1e-7, weight, room).end
+    second = steps.integrate(table, rows, known, first, count, 1, 1e-7, weight, room).end
     change, mean = second.g[:b] - first.g[:b], count * length * (first.rate + second.rate)[:b] / 2
     np.testing.assert_allclose(change, mean, atol=0.01 * np.abs(change).max())
