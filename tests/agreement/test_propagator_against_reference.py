@@ -67,7 +67,7 @@ EVERY_TIME = {*range(15), *IRREGULAR}
     "seed", [pytest.param(n, marks=() if n in EVERY_TIME else pytest.mark.long) for n in range(50)]
 )
 def test_fifty_machines_drawn_at_random(seed):
-    """Joints, mounts, guides, screws, hops, reversals, S-curves, motors, three and four screws; none refused."""
+    """Joints, mounts, guides, hops, reversals, S-curves, motors, three and four screws; none is refused."""
     assert from_reference(drawn(seed), PROPAGATOR, CLOSE) < IRREGULAR.get(seed, CLOSE)
 
 
