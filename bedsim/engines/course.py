@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from bedsim.components.row import Path
 from bedsim.engines.base import Job
+from bedsim.engines.known_forcing import KnownForcing
 from bedsim.engines.modes import LayerModes, Real, Working
-from bedsim.engines.steps import KnownForcing
 from bedsim.model.program import Profile
 
 Array = NDArray[np.float64]

@@ -40,7 +40,7 @@ PERIODS, INSTANTS = 2, 64  # of the slowest mode over which what g drives is ave
 LEAST = 8  # instants in the periods of a mode: quicker ones are left as they are, they are over soon
 GONE = 1e-3  # of the motion at the beginning: when no more is left nothing more is reported
 FAINT = 1e-4  # of the quickest mode's speed at any contact: modes below do not count
-PATH = 0.1  # breakaways in which bristles are rubbed off at once, by the midpoint rule
+PATH = 0.1  # breakaways: longest step of the midpoint rule along the path
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

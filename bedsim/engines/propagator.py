@@ -1,12 +1,16 @@
 """The propagator: the same equations as the reference engine, advanced exactly in the natural modes.
 
-The modes are those of the machine with its bristles stuck and the flanks of plain nuts seated, so that what
-rings down after a move is carried exactly and only the slip of the bristles is left over.  Imperfections are
-forcing alone, so a layer's modes serve every member of a batch.  What is not linear - bristles, stops, plain
-nuts, the motors' sine - and explicit dampers act through a few rows; `steps.py` finds their forces node by
-node.  Errors are of second order in the step, of third where nothing reverses, and at rest the step follows
-an estimate of what it misses at the probes (`StepControl`); tests/agreement shows both.  A long print of one
-machine is integrated parallel in time (`parallel.py`).
+The modes are those of the machine with its bristles stuck and the flanks of plain nuts seated, so that
+what rings down after a move is carried exactly and only the slip of the bristles is left
+over.  Imperfections are forcing alone, so a layer's modes serve every member of a batch.  What is not linear
+- bristles, stops, plain nuts, the motors' sine - and explicit dampers act through a few rows, whose forces
+are found node by node (`steps.py`).  Errors are of second order in the step, of third where nothing
+reverses, and at rest the step length is controlled by an estimate of the error at the probes
+(`StepControl`); tests/agreement shows both.  A long print of one machine is integrated parallel in time
+(`parallel.py`).
+
+A layer goes `layer.py` -> `driven.py` (commanded motion) -> `ring_down.py` -> `free_decay.py`; without
+friction it is `linear_layer.py`.
 """
 
 from __future__ import annotations
@@ -19,10 +23,12 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, course, parallel, state
 from bedsim.engines.base import Chunk, Job, Observer
-from bedsim.engines.layer_integrator import LayerProblem, StepControl, solve
+from bedsim.engines.layer import solve
+from bedsim.engines.layer_problem import LayerProblem
 from bedsim.engines.modes import layer_modes
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
+from bedsim.engines.step_control import StepControl
 from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
@@ -34,7 +40,7 @@ __all__ = ["PropagatorEngine", "StepControl"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PropagatorEngine:
-    """Exact motion in the natural modes in steps as long as `control` says."""
+    """Exact motion in the natural modes in steps of the lengths that `control` says."""
 
     name: str = "propagator"
     control: StepControl = field(default_factory=StepControl)

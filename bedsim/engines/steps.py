@@ -38,14 +38,15 @@ tables of members at layers of their own have an axis for them in front.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import exponential
-from bedsim.engines.modes import LayerModes, Real, Rows, Working, mixed
+from bedsim.engines import step_error
+from bedsim.engines.known_forcing import KnownForcing
+from bedsim.engines.modes import Real, Rows, Working, mixed
+from bedsim.engines.step_tables import Tables, apply
+from bedsim.engines.workspace import Workspace
 
 Array = NDArray[np.float64]
 
@@ -56,136 +57,11 @@ _WAY = np.array(
     [[0.375, 0.375, -0.625], [0.25, -0.25, -0.25], [0.375, -0.625, 0.375], [0, 0, 0.5]], dtype=Real
 )
 WAY = _WAY, np.ascontiguousarray(_WAY[:, [0, 2, 1]])
-FINER = 1 / 4  # of what every other node alone would miss, Simpson's rule on all nodes and middles misses
-THIRD = 1 / 24  # of a third difference: what a parabola through the nodes misses of a cubic at most
-FOURTH = 1 / 384  # of a fourth: what the cubic with values and rates at both ends misses of a quartic at most
 TRIES = 12  # most at one node: contacts that need more want a shorter step
 RATE_SCALE = Real(-12.0)  # half a speed counts times spacing/6
 # Forces, their rate and its change one step on along a parabola; and what exceeds the first two as predicted
 AHEAD = np.array([[1, 1, 0.5, 1, 1.5], [0, 1, 1, 0, 2], [0, 0, 1, 0, 1]], dtype=Real)
 LEAST_PATH = Real(1e-9)  # breakaways: keeps (1 - exp(-X))/X defined where nothing moves
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tables:
-    """Response of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
-
-    The first w = `acting` rows act: bristles alone, or all z.
-    """
-
-    acting: int
-    spacing: float
-    scale: float
-    move: Working  # (n, 2, 7), or (7, 2, n, m): to what a `Node` holds
-    new: Working  # (2, 2, n, s): to what force and rate at the node ahead exceed their prediction by
-    place: Working  # (z, n), or (m, n, z)
-    push: Working  # (n, w), or (m, w, n)
-    local: Working  # (2 w - d, 2 w), or (m, 2 w, 2 w - d): what rows see of these excesses (`Rows.shift`)
-
-
-def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
-    """Tables for steps of `spacing` s in which the first `acting` rows act."""
-    rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
-    frequency, damping = layer.frequency, layer.damping
-    scale = 6 / spacing
-    wd = exponential.damped(frequency, damping)
-    power, hold, ramp, square, cube = exponential.step(frequency, damping, spacing)
-    value, rate = 3 * square - 2 * cube, cube - square  # to what a cubic has at its end beyond a line
-
-    def motion(u: NDArray[np.complex128]) -> Array:
-        return _motion(layer, u, scale)
-
-    new = np.stack([motion(value), motion(rate)])
-    push = rows.push[:, :acting]
-    local = []
-    for eta, speed in new:
-        seen = (push * eta[:, None]) @ rows.place[..., :acting]
-        fast = (push * speed[:, None]) @ rows.place[..., :acting]
-        if acting > b:
-            seen[..., b : b + d] = scale * fast[..., b : b + d]
-        local.append(np.concatenate([seen, fast[..., :b], fast[..., b + d :]], axis=2))
-    to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
-    late = [-(to_eta * x[0] + to_speed * x[1]) for x in new]  # an excess counts from the next step on
-    now = [motion(hold), motion(ramp), motion(square) / 2]
-    # a node's own forces are those predicted and what exceeds them
-    move = np.stack([to_eta, to_speed, *(-x for x in now), late[0] - now[0], late[1] - now[1] - now[2]])
-    one = frequency.shape[0] == 1
-    return Tables(
-        acting=acting,
-        spacing=spacing,
-        scale=scale,
-        move=np.ascontiguousarray(np.transpose(move[:, :, 0], (2, 1, 0)), dtype=Real) if one else _last(move),
-        new=_last(new),
-        place=matrix(rows.place),
-        push=matrix(push),
-        local=matrix(np.concatenate(local, axis=1)),
-    )
-
-
-def answers(layer: LayerModes, spacing: float, spaces: int) -> Working:
-    """Response of the modes (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally
-    spaced instants of it, by the parabola through each three of them.  `spaces` is even; speeds count as in
-    `tables`."""
-    pairs = spaces // 2
-    power, hold, ramp, square, _ = exponential.step(layer.frequency, layer.damping, spacing / pairs)
-    found = np.zeros((spaces + 1, *power.shape), dtype=complex)
-    for pair in range(pairs):
-        on = power ** (pairs - 1 - pair)
-        found[2 * pair] += on * (hold - 3 * ramp + 2 * square)
-        found[2 * pair + 1] += on * (4 * ramp - 4 * square)
-        found[2 * pair + 2] += on * (2 * square - ramp)
-    return _last(np.moveaxis(_motion(layer, found, 6 / spacing), 0, 1))
-
-
-def _motion(layer: LayerModes, u: NDArray[np.complex128], scale: float) -> Array:
-    """Motions (2, ..., s, n) of complex amplitudes (..., s, n), speeds divided by `scale`."""
-    eta, speed = exponential.motion(u, layer.frequency, layer.damping)
-    return np.stack([eta, speed / scale])
-
-
-def _last(x: Array) -> Working:
-    """A table of modes (..., s, n) with n before s."""
-    return np.ascontiguousarray(np.moveaxis(x, -2, -1), dtype=Real)
-
-
-def matrix(x: NDArray[Any]) -> Working:
-    """A matrix table (i, j) that all members share, or (m, j, i), of matrices x (s, j, i)."""
-    return np.ascontiguousarray(x[0].T if x.shape[0] == 1 else x, dtype=Real)
-
-
-def apply(table: NDArray[Any], x: NDArray[Any], out: NDArray[Any]) -> NDArray[Any]:
-    """Products (..., i, m) of a matrix table with x (..., j, m)."""
-    if table.ndim == 2:
-        return np.matmul(table, x, out=out)
-    three = (-1, *x.shape[-2:])
-    turned = np.ascontiguousarray(x.reshape(three).transpose(2, 0, 1)) @ table
-    np.copyto(out.reshape(-1, *out.shape[-2:]), turned.transpose(1, 2, 0))
-    return out
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KnownForcing:
-    """Known forcing of a stretch of t steps, of r computed cases that members are a `mix` (r, m) of, or of
-    the members themselves.
-
-    At rest nothing moves and one `offset` stands for all nodes.
-    """
-
-    move: Working | None  # (t, 2, n, r): motion that known forces add over each step
-    slip: Working  # (t, b, 1): commanded over each step, breakaways
-    slip_speed: Working  # (t+1, b, 1): at the nodes, in the tables' scale
-    offset: Working  # (t+1, e, r), or (1, e, r): to what elastic rows see at the nodes
-    offset_speed: Working  # the same for their speeds, in the tables' scale
-    mix: Working | None
-
-
-def constant_forcing(bristles: int, offset: Array) -> KnownForcing:
-    """KnownForcing forcing that does not change, with the `offset` (e, m) of elastic rows."""
-    none = np.zeros((0, bristles, 1), dtype=Real)
-    at = offset[None].astype(Real)
-    return KnownForcing(
-        move=None, slip=none, slip_speed=none, offset=at, offset_speed=np.zeros_like(at), mix=None
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,72 +95,6 @@ class Outcome:
     touched: bool
     taken: int
     tries: int
-
-
-class Node:
-    """A node as the step before predicted it: motion `y`; modal `forces`, their change over a step at
-    their rate there, and how that changed since the node before; `excess` of forces and rate over the
-    prediction."""
-
-    def __init__(self, n: int, members: int) -> None:
-        self.all = np.zeros((7, n, members), dtype=Real)
-        self.y, self.forces, self.excess = self.all[:2], self.all[2:5], self.all[5:]
-        self.by_mode, self.y_by_mode = self.all.transpose(1, 0, 2), self.y.transpose(1, 0, 2)
-        self.spread = self.all[:, None]
-        self.flat, self.flat_forces = self.all[2:].reshape(5, -1), self.forces.reshape(3, -1)
-
-
-class Workspace:
-    """Preallocated arrays for the steps of one stretch and the views that each step takes: fresh memory
-    and fresh views cost more here than the arithmetic in them."""
-
-    def __init__(self, members: int, steps: int, sizes: tuple[int, int, int, int]) -> None:
-        c, b, z, n = sizes
-
-        def room(*shape: int) -> Working:
-            return np.zeros((*shape, members), dtype=Real)
-
-        self.here, self.ahead = Node(n, members), Node(n, members)
-        self.terms, self.late = room(7, 2, n), room(n)
-        self.kept = room(steps, n)
-        self.seen = room(steps + 1, 2, z)
-        self.steep = np.ones((z, 1), dtype=Real)
-        self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
-        self.found, self.turn, self.began = room(b), room(c), room(b)
-        self.rows = room(8 * z + 3 * 2 * z)
-        self.narrow(z, z)
-        # deflection, increment and the speeds at both nodes; the last three make the path
-        law = room(4, b)
-        self.now, self.phi, self.increment, self.ends = law[:2], law[0], law[1], law[2:]
-        self.travel = law[1:].reshape(3, -1)
-        self.way = room(4, b)
-        self.flat_way = self.way.reshape(4, -1)
-        self.lengths, self.earlier = room(2, 4, c)
-        # what becomes of deflection and increment, and that by contacts and directions
-        self.factor = room(2, b)
-        self.decay, self.mean = self.factor[:, :c]
-        self.first, self.second = self.factor[:, : b - c], self.factor[:, c:]
-        self.path = room(c)
-        self.paths = room(steps, c)
-        self.coarse = room(2, steps + 1, b)
-
-    def narrow(self, w: int, seen: int) -> None:
-        """Let the first w rows act, of which so many places and speeds are seen."""
-        # forces, their change over a step at their rate now, and by how much that changed; the first two as
-        # predicted ahead, and by how much they exceed that; forces summed; what rows see of the excess
-        room = self.rows[: 8 * w].reshape(8, w, -1)
-        self.state, self.predicted, self.excess, self.summed = room[:3], room[3:5], room[5:7], room[7]
-        room = self.rows[-3 * seen :].reshape(3, seen, -1)
-        self.moved, self.before, self.size = room
-        self.g, self.dg, _ = self.state
-        self.flat_state, self.flat_predicted = self.state.reshape(3, -1), self.predicted.reshape(2, -1)
-        self.both = self.excess.reshape(2 * w, -1)
-
-
-@lru_cache(maxsize=16)
-def workspace(members: int, steps: int, sizes: tuple[int, int, int, int], thread: int) -> Workspace:
-    """Arrays for so many members and steps, (contacts, bristles, rows, modes); one set for each `thread`."""
-    return Workspace(members, steps, sizes)
 
 
 def integrate(
@@ -328,9 +138,9 @@ def integrate(
         room.seen[1 : k + 1, 0, rows.bristles + rows.dampers :] += mixed(offset, known.mix)
     error, force_error = np.full(room.phi.shape[1], np.inf), np.zeros(room.phi.shape[1])
     if k == count:
-        error = _path_error(rows, known, weight[:, : table.acting], room, k)
+        error = step_error.of_paths(rows, known, weight[:, : table.acting], room, k)
     if not alone:
-        force_error = _force_error(weight[:, b : table.acting], rows.dampers, others[1:])
+        force_error = step_error.of_forces(weight[:, b : table.acting], rows.dampers, others[1:])
     return Outcome(
         stored=room.kept[: len(kept)],
         kept=kept,
@@ -514,61 +324,3 @@ def _bristles(rows: Rows, room: Workspace, k: int, slip: Working | None) -> None
         room.second[:] = room.first
     room.factor *= room.now
     np.add(room.factor[0], room.factor[1], out=room.found)
-
-
-def _force_error(weight: Working, dampers: int, forces: list[Working]) -> Array:
-    """Estimated error (m,) at the probes, m, of interpolating forces (e, m) at the nodes: of dampers by
-    parabolas, from third differences, and of elastic elements by cubics, from fourth."""
-    force = np.array(forces)
-    missed = [
-        share * np.abs(np.diff(part, n=order, axis=0)).max(axis=0, initial=0.0)
-        for part, order, share in ((force[:, :dampers], 3, THIRD), (force[:, dampers:], 4, FOURTH))
-    ]
-    return at_probes(np.abs(weight), np.concatenate(missed).astype(Real))
-
-
-def at_probes(weight: Working, force: Working) -> Array:
-    """The most that row forces (w, m) move any probe (m,), m."""
-    probes = weight.shape[0] if weight.ndim == 2 else weight.shape[2]
-    found = apply(weight, force, np.empty((probes, force.shape[1]), dtype=Real))
-    return np.abs(found).max(axis=0, initial=0.0).astype(float)
-
-
-def _path_error(rows: Rows, known: KnownForcing, weight: Working, room: Workspace, k: int) -> Array:
-    """Estimated error (m,) of the last k steps' paths at the probes, m.
-
-    Paths by Simpson's rule change by dX over two steps where the node between them is left out, and
-    bristles by -phi dX; the steps themselves have `FINER` of that error.  Errors of opposite sign may
-    cancel by chance: the estimate is the sum over the steps, or the root of the sum of squares if that is
-    more.
-    """
-    if k % 2:
-        return np.zeros(room.phi.shape[1])
-    change = _path_change(rows, known, room, k)
-    found = np.zeros(room.phi.shape[1])
-    for path, power in ((change.sum(axis=0), 1), ((change * change).sum(axis=0), 2)):
-        missed = np.zeros((weight.shape[1], path.shape[1]), dtype=Real)
-        missed[: rows.bristles] = (FINER * room.phi) ** power * rows.every(path)
-        np.maximum(found, at_probes(weight**power, missed) ** (1 / power), out=found)
-    return found
-
-
-def _path_change(rows: Rows, known: KnownForcing, room: Workspace, k: int) -> Working:
-    """By how much paths (k/2, c, m) over two steps change if the node between them is left out."""
-    b, c, half = rows.bristles, rows.contacts, k // 2
-    square, work = room.coarse[:, : half + 1]
-    speed = room.seen[: k + 1 : 2, 1, :b]
-    np.multiply(speed, speed, out=square)
-    length = room.coarse[1, : half + 1, :c]
-    rows.lengths(square, length)
-    path = 2 * (length[1:] + length[:-1]) - room.paths[:k:2] - room.paths[1:k:2]
-    place = room.seen[: k + 1 : 2, 0, :b]
-    middle = np.subtract(place[1:], place[:-1], out=square[1:])
-    if known.move is not None:
-        middle += known.slip[:k:2] + known.slip[1:k:2]
-    middle -= np.multiply(2.0, speed[1:], out=work[1:])
-    middle -= np.multiply(2.0, speed[:-1], out=work[1:])
-    middle *= middle
-    rows.lengths(middle, length[1:])
-    path += length[1:]
-    return path

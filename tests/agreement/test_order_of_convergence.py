@@ -8,7 +8,19 @@ import pytest
 from engine_machines import apart, drawn, poses, shipped
 from quiet import QUIET
 
-from bedsim.engines import course, layer_integrator, modes, state, steps
+from bedsim.engines import (
+    course,
+    known_forcing,
+    layer_integrator,
+    linear_layer,
+    modes,
+    ring_down,
+    state,
+    step_error,
+    step_tables,
+    steps,
+    workspace,
+)
 from bedsim.engines.propagator import PropagatorEngine, StepControl
 from bedsim.simulation import make_job
 
@@ -80,9 +92,10 @@ def test_single_precision_moves_the_outcome_by_less_than_a_tenth_of_a_nanometre(
     job = make_job(shipped("bent-rolled-rolling-joints", 2))
     begin = state.start(job)
     single = poses(PropagatorEngine(), job, begin)
-    for module in (modes, steps, course, layer_integrator):
+    stepping = (modes, step_tables, known_forcing, workspace, steps, step_error)
+    for module in (*stepping, course, layer_integrator, linear_layer, ring_down):
         monkeypatch.setattr(module, "Real", np.float64)
-    steps.workspace.cache_clear()
+    workspace.workspace.cache_clear()
     double = poses(PropagatorEngine(), job, begin)
-    steps.workspace.cache_clear()
+    workspace.workspace.cache_clear()
     assert 0 < apart(job, single, double) < 1e-4

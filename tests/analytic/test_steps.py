@@ -7,7 +7,16 @@ import numpy as np
 import pytest
 from scipy.linalg import expm
 
-from bedsim.engines import base, exponential, free, layer_integrator, steps
+from bedsim.engines import (
+    base,
+    exponential,
+    free,
+    known_forcing,
+    layer_problem,
+    step_tables,
+    steps,
+    workspace,
+)
 from bedsim.engines.course import Forcing
 from bedsim.engines.modes import FORCE_UNIT, LayerModes, Rows, layer_modes
 from bedsim.model.nonlinear import Elastic
@@ -75,8 +84,8 @@ def integrated(modes, known, table, count, damping):
         g=(force @ START[1])[:, None],
         rate=(force @ (A @ START.ravel())[3:])[:, None],
     )
-    room = steps.Workspace(1, count, (0, 0, 2, 3))
-    weight = layer_integrator.row_weight(modes, np.eye(3)[None])
+    room = workspace.Workspace(1, count, (0, 0, 2, 3))
+    weight = layer_problem.row_weight(modes, np.eye(3)[None])
     return steps.integrate(table, modes.rows, known, now, count, 1, 1e-7, weight, room)
 
 
@@ -109,8 +118,8 @@ def written_out(length, count):
 def test_steps_follow_the_recursion(length):
     """Also where a step is longer than a mode's period: to single precision."""
     modes, count = layer(DAMPING), 12
-    table = steps.tables(modes, length, 2)
-    found = integrated(modes, steps.constant_forcing(0, np.zeros((0, 1))), table, count, DAMPING)
+    table = step_tables.tables(modes, length, 2)
+    found = integrated(modes, known_forcing.constant_forcing(0, np.zeros((0, 1))), table, count, DAMPING)
     ends, impulse = written_out(length, count)
     size = np.abs(ends[:, 0]).max(axis=0)
     np.testing.assert_allclose(found.stored[:, :, 0] / size, ends[:, 0] / size, atol=3e-6)
@@ -126,8 +135,8 @@ def test_dampers_against_the_matrix_exponential():
     exact = (expm(A * end) @ START.ravel()).reshape(2, 3)
     errors = []
     for count in (8, 16, 32, 64):
-        table = steps.tables(modes, end / count, 2)
-        found = integrated(modes, steps.constant_forcing(0, np.zeros((0, 1))), table, count, DAMPING)
+        table = step_tables.tables(modes, end / count, 2)
+        found = integrated(modes, known_forcing.constant_forcing(0, np.zeros((0, 1))), table, count, DAMPING)
         errors.append(np.abs(found.end.motion[0, :, 0] - exact[0]))
     assert errors[1].max() > 7 * errors[2].max()
     assert errors[0][:2].max() > 512 * errors[3][:2].max()
@@ -154,8 +163,8 @@ def test_a_known_force_that_bends_is_taken_exactly(count):
         offset_speed=np.zeros((time.size, 0, 1)),
         imposed=np.zeros((1, time.size, 1)),
     )
-    table = steps.tables(modes, length, 2)
-    answers = steps.answers(modes, length, 2)
+    table = step_tables.tables(modes, length, 2)
+    answers = step_tables.answers(modes, length, 2)
     found = integrated(modes, known.stretch(0, count, None, answers), table, count, none)
     G = np.zeros((9, 9))
     G[:6, :6] = matrix(none)
@@ -235,7 +244,7 @@ def test_row_weight_is_the_static_answer_of_the_machine():
     modes = layer_modes(job, system, slice(0, 1))
     observer = base.make_observer(job.machine, system, job.probes)
     heights = observer.height @ modes.modes[0]
-    weight = layer_integrator.row_weight(modes, heights[None])
+    weight = layer_problem.row_weight(modes, heights[None])
     limit = system.friction_limit[0]
     stuck = system.K[0] + job.machine.contact_rows.T @ (
         (limit / job.machine.breakaway)[:, None] * job.machine.contact_rows
@@ -255,7 +264,7 @@ def test_the_rate_of_row_forces_is_their_change():
     rows, n, count, length = modes.rows, modes.frequency.shape[1], 4, 4e-6
     b, rng = rows.bristles, np.random.default_rng(3)
     slip = np.linspace(-90, 120, b)[None, :, None]  # breakaways per second
-    known = steps.KnownForcing(
+    known = known_forcing.KnownForcing(
         move=np.zeros((count, 2, n, 1), dtype=np.float32),
         slip=(slip * length * np.ones((count, 1, 1))).astype(np.float32),
         slip_speed=(slip * length / 6 * np.ones((count + 1, 1, 1))).astype(np.float32),
@@ -270,9 +279,9 @@ def test_the_rate_of_row_forces_is_their_change():
         g=np.zeros((rows.size, 1)),
         rate=np.zeros((rows.size, 1)),
     )
-    table = steps.tables(modes, length, b)
-    room = steps.Workspace(1, count, (rows.contacts, b, rows.size, n))
-    weight = layer_integrator.row_weight(modes, np.eye(n)[None])
+    table = step_tables.tables(modes, length, b)
+    room = workspace.Workspace(1, count, (rows.contacts, b, rows.size, n))
+    weight = layer_problem.row_weight(modes, np.eye(n)[None])
     first = steps.integrate(table, rows, known, now, count, 1, 1e-7, weight, room).end
     second = steps.integrate(table, rows, known, first, count, 1, 1e-7, weight, room).end
     change, mean = second.g[:b] - first.g[:b], count * length * (first.rate + second.rate)[:b] / 2

@@ -1,0 +1,89 @@
+"""What all blocks of a batch share in one layer: modes, forcing and tables of steps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bedsim.engines import base, course, step_tables
+from bedsim.engines.base import Observer
+from bedsim.engines.course import Course, Forcing, Part
+from bedsim.engines.modes import LayerModes, Working
+from bedsim.engines.step_control import StepControl
+from bedsim.engines.step_tables import Tables
+
+Array = NDArray[np.float64]
+USUAL = 0.03  # damping ratio that step controls are meant for
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerProblem:
+    """What all blocks of a batch share in one layer; tables are made once, when first asked for."""
+
+    plan: Course
+    layer: LayerModes
+    control: StepControl
+    observer: Observer
+    index: NDArray[np.int64]  # of the plan's layers in the observer
+    view: Array  # (s, v, n) all that is watched, per mode
+    made: dict[tuple[float, int], Tables] = field(default_factory=dict)
+    answered: dict[tuple[float, int], Working] = field(default_factory=dict)
+    forcings: dict[Part, Forcing] = field(default_factory=dict)
+
+    @property
+    def probes(self) -> Array:
+        """Motion of the probes per mode (s, p, n): heights, then both lateral directions."""
+        return base.probes_of(self.observer, self.view)
+
+    @property
+    def damping_ratio(self) -> float:
+        """Of the mode that rings longest in cycles."""
+        return round(float((self.layer.damping / self.layer.frequency).min()), 12)
+
+    @property
+    def damping_factor(self) -> float:
+        """Factor on the errors allowed, 1 at a damping ratio of `USUAL` or more: an error of a motion acts
+        on the bristles for as long as it rings, inversely to the damping ratio."""
+        return min(1.0, self.damping_ratio / USUAL)
+
+    def tables(self, spacing: float, width: int) -> Tables:
+        """The tables for a spacing where `width` rows act."""
+        key = (alike(spacing), width)
+        if key not in self.made:
+            self.made[key] = step_tables.tables(self.layer, spacing, width)
+        return self.made[key]
+
+    def answers(self, spacing: float, spaces: int) -> Working:
+        """Response of the modes over a step of `spacing` s to known forces at so many instants and one."""
+        key = (alike(spacing), spaces)
+        if key not in self.answered:
+            self.answered[key] = step_tables.answers(self.layer, spacing, spaces)
+        return self.answered[key]
+
+    def forcing(self, parts: Sequence[Part]) -> list[Forcing]:
+        """The known forcing of parts of the motion."""
+        new = [part for part in parts if part not in self.forcings]
+        if new:
+            self.forcings.update(zip(new, course.forcings(self.plan, self.layer, new), strict=True))
+        return [self.forcings[part] for part in parts]
+
+
+def alike(spacing: float) -> float:
+    """What spacings that differ in rounding alone have in common."""
+    return float(f"{spacing:.9g}")
+
+
+def row_weight(layer: LayerModes, probes: Array) -> Working:
+    """What a unit of each row's force moves the probes by at rest (p, z), or (s, z, p): m."""
+    return step_tables.matrix((layer.rows.push / layer.frequency[:, None] ** 2) @ np.swapaxes(probes, 1, 2))
+
+
+def mapped(maps: NDArray[Any], values: NDArray[Any]) -> NDArray[Any]:
+    """Products (t, i, m) of maps (s, i, j) with values (t, j, m)."""
+    table = maps[0] if maps.shape[0] == 1 else np.swapaxes(maps, 1, 2)
+    out = np.empty((values.shape[0], maps.shape[1], values.shape[2]), dtype=values.dtype)
+    return step_tables.apply(table, values, out)
