@@ -155,6 +155,16 @@ def test_a_circle_would_be_seen():
     assert not circle(arrows({"bedsim.cli.a": there, "bedsim.cli.b": "import math"}))
 
 
+def test_a_class_has_a_name_of_its_own():
+    """Whoever reads `Screw` anywhere knows which one is meant: keys of a scenario end in Keys."""
+    homes: dict[str, list[str]] = {}
+    for file, source in FILES.items():
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.ClassDef):
+                homes.setdefault(node.name, []).append(str(file.relative_to(ROOT)))
+    assert not {name: files for name, files in homes.items() if len(files) > 1}
+
+
 @pytest.mark.parametrize("library", HOME)
 def test_each_library_stays_at_home(library):
     users = [

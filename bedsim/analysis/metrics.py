@@ -158,7 +158,7 @@ def spectrum(height: Array, values: Array) -> Spectrum:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
+class PrintStretch:
     """A stretch of the print and its peak-to-valley (m): layers `first` to `last` (indices), `probe`
     (index).
     """
@@ -169,7 +169,7 @@ class Band:
     peak_to_valley: float
 
 
-def worst_band(height: Array, lateral: Array, window: float) -> Band:
+def worst_band(height: Array, lateral: Array, window: float) -> PrintStretch:
     """Stretch of the print of length `window` (one lead) with the largest lateral peak-to-valley.
 
     `height` (n,); `lateral` (n, p, 2), its extent as in `lateral_peak_to_valley`.  A window longer than the
@@ -185,7 +185,7 @@ def worst_band(height: Array, lateral: Array, window: float) -> Band:
             extent, (_running(np.maximum, along, width) - _running(np.minimum, along, width)).max(-1)
         )
     first, probe = np.unravel_index(int(np.argmax(extent)), extent.shape)
-    return Band(
+    return PrintStretch(
         first=int(first),
         last=int(first) + width - 1,
         probe=int(probe),

@@ -20,7 +20,7 @@ from bedsim.units import UM
 if TYPE_CHECKING:
     from bedsim.analysis.requirements import Requirement
     from bedsim.comparison.compared import Compared, Comparison
-    from bedsim.comparison.difference import Swings
+    from bedsim.comparison.difference import FigureSwings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
 
@@ -219,7 +219,7 @@ def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
     return Compared(label=item.label, run=run, loaded=item.loaded)
 
 
-def _swings(items: Sequence[Compared], no_ranges: bool) -> list[Swings]:
+def _swings(items: Sequence[Compared], no_ranges: bool) -> list[FigureSwings]:
     from bedsim.comparison.difference import find_swings
 
     if no_ranges:
@@ -236,7 +236,7 @@ def _swings(items: Sequence[Compared], no_ranges: bool) -> list[Swings]:
 
 def _report(
     items: Sequence[Compared],
-    swings: Sequence[Swings],
+    swings: Sequence[FigureSwings],
     requirements: Sequence[Requirement],
     folder: Path | None,
 ) -> int:

@@ -25,7 +25,7 @@ from bedsim.errors import InputError
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.schema import Screw
+from bedsim.scenario.schema import ScrewKeys
 from bedsim.scenario.spares import Spare
 from bedsim.simulation import probe_points
 from bedsim.units import DEG, MM, UM
@@ -245,7 +245,7 @@ def _counted_from(loaded: LoadedScenario, hand: Sequence[ScrewInHand], setting: 
     )
 
 
-def levelling_turn(screws: Sequence[Screw], correction: float) -> Array:
+def levelling_turn(screws: Sequence[ScrewKeys], correction: float) -> Array:
     """Turn (c,) rad of every screw that a correction of its corner's height (m) makes: 2 pi correction/lead.
 
     Derivation: one turn is one lead. Half a turn at most, for more is the same as less.

@@ -18,7 +18,7 @@ from bedsim.clocking.unit_circles import Form
 from bedsim.engines.base import Job
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario, Tables
-from bedsim.scenario.schema import RunOut, Screw, Travel
+from bedsim.scenario.schema import RunOutKeys, ScrewKeys, TravelKeys
 from bedsim.scenario.spares import Spare
 from bedsim.simulation import make_job, relative_errors
 from bedsim.units import DEG
@@ -28,7 +28,7 @@ TURNING = ("run-out", "once-per-turn travel")
 STANDING = ("travel deviation",)
 """Causes that go with a screw to its corner but do not turn."""
 
-Part = TypeVar("Part", RunOut, Travel)
+Part = TypeVar("Part", RunOutKeys, TravelKeys)
 Errors = tuple[Array, Array]
 """Lateral (..., n, p, 2) and height (..., n, p), m."""
 
@@ -38,8 +38,8 @@ class ScrewInHand:
     """A screw that can be placed; `corner` where it sits now (index), or None for a spare."""
 
     name: str
-    run_out: RunOut
-    travel: Travel
+    run_out: RunOutKeys
+    travel: TravelKeys
     tables: Tables
     corner: int | None
 
@@ -123,7 +123,7 @@ def _renamed(part: Part, own: Tables, name: str, tables: dict[str, Array]) -> Pa
     return part.model_copy(update={"table": name})
 
 
-def interchangeable(screw: Screw) -> tuple[object, ...]:
+def interchangeable(screw: ScrewKeys) -> tuple[object, ...]:
     """What two corners' screws must have in common to be swapped."""
     return (
         screw.kind,

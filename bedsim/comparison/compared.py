@@ -11,7 +11,7 @@ from bedsim.analysis import metrics
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.figures import metric_values
 from bedsim.comparison.changed_keys import ChangedKey, changed_keys
-from bedsim.comparison.difference import Difference, Swings, differences
+from bedsim.comparison.difference import Difference, FigureSwings, differences
 from bedsim.errors import InputError
 from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run
@@ -51,12 +51,12 @@ class Comparison:
     values: tuple[Mapping[str, float], ...]
     differences: tuple[tuple[Difference, ...], ...]
     changed: tuple[tuple[ChangedKey, ...], ...]
-    swings: tuple[Swings, ...]
+    swings: tuple[FigureSwings, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
-def compare(items: Sequence[Compared], swings: Sequence[Swings] = ()) -> Comparison:
+def compare(items: Sequence[Compared], swings: Sequence[FigureSwings] = ()) -> Comparison:
     """Compare runs with the first of them; `swings` (one per run, or none) give the differences a range.
 
     Raises InputError when the runs have no layers or no probes in common.

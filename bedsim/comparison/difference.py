@@ -33,7 +33,7 @@ KeyRange = tuple[str, float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Swings:
+class FigureSwings:
     """How every uncertain key alone changes the figures of one machine, at its low and its high end."""
 
     changes: Mapping[KeyRange, tuple[Values, Values]]
@@ -58,7 +58,7 @@ class Difference:
         return self.low < 0.0 < self.high
 
 
-def find_swings(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
+def find_swings(loaded: LoadedScenario, progress: Progress = lambda done: None) -> FigureSwings:
     """Vary every uncertain key of a machine alone; keys of friction and play with friction as well.
 
     Without friction over all layers, with it over the first ones, at rest: what matters for a difference.
@@ -74,7 +74,7 @@ def find_swings(loaded: LoadedScenario, progress: Progress = lambda done: None) 
         except BedsimError as fault:
             left_out.append((key.key, str(fault)))
         progress(number)
-    return Swings(changes=changes, left_out=tuple(left_out))
+    return FigureSwings(changes=changes, left_out=tuple(left_out))
 
 
 def _change(
@@ -103,7 +103,9 @@ def _number(value: float) -> float:
     return 0.0 if math.isnan(value) else value
 
 
-def differences(first: Values, other: Values, swings: tuple[Swings, Swings] | None) -> tuple[Difference, ...]:
+def differences(
+    first: Values, other: Values, swings: tuple[FigureSwings, FigureSwings] | None
+) -> tuple[Difference, ...]:
     """Every figure of a run against that of the first, with ranges for those in RANGED but not in DRIVEN.
 
     A key that both know alike is varied in both at once, so a common guess counts only with what it changes
@@ -121,7 +123,9 @@ def differences(first: Values, other: Values, swings: tuple[Swings, Swings] | No
     )
 
 
-def _bounds(name: str, a: float, b: float, swings: tuple[Swings, Swings] | None) -> dict[str, float]:
+def _bounds(
+    name: str, a: float, b: float, swings: tuple[FigureSwings, FigureSwings] | None
+) -> dict[str, float]:
     unknown = dict.fromkeys(("low", "high", "ratio_low", "ratio_high"), math.nan)
     if swings is None or name not in RANGED or name in DRIVEN or math.isnan(a) or math.isnan(b):
         return unknown
@@ -144,20 +148,20 @@ def _bounds(name: str, a: float, b: float, swings: tuple[Swings, Swings] | None)
 
 
 def _moved(
-    name: str, a: float, b: float, swings: tuple[Swings, Swings], key: KeyRange
+    name: str, a: float, b: float, swings: tuple[FigureSwings, FigureSwings], key: KeyRange
 ) -> Sequence[tuple[float, float]]:
     """Both figures with one key at its low and at its high end."""
     return [tuple(_at(v, s, key, name, end) for v, s in zip((a, b), swings, strict=True)) for end in (0, 1)]  # type: ignore[misc]
 
 
-def _at(value: float, swings: Swings, key: KeyRange, name: str, end: int) -> float:
+def _at(value: float, swings: FigureSwings, key: KeyRange, name: str, end: int) -> float:
     if key not in swings.changes:
         return value
     changed = value + _number(swings.changes[key][end][name])
     return max(changed, SMALLEST_FACTOR * value) if value > 0.0 else changed
 
 
-def shared_keys(first: Swings, other: Swings) -> tuple[int, int]:
+def shared_keys(first: FigureSwings, other: FigureSwings) -> tuple[int, int]:
     """How many uncertain keys move both machines, and how many only one."""
     both = len(first.changes.keys() & other.changes.keys())
     return both, len(first.changes.keys() ^ other.changes.keys())

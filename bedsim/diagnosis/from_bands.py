@@ -21,7 +21,7 @@ from bedsim.diagnosis.reading_machine import (
     wave_rows,
 )
 from bedsim.diagnosis.readings import Reading, reading_rows
-from bedsim.diagnosis.response import Answers, unit_poses
+from bedsim.diagnosis.response import UnitResponses, unit_poses
 from bedsim.diagnosis.screw_bounds import screw_bounds
 from bedsim.errors import SolverError
 from bedsim.results.layers import Array
@@ -57,7 +57,7 @@ class Harmonics:
 
 
 def diagnose_screws(
-    loaded: LoadedScenario, answers: Answers, kind: BandKind, readings: Sequence[Reading]
+    loaded: LoadedScenario, answers: UnitResponses, kind: BandKind, readings: Sequence[Reading]
 ) -> Screws:
     """Shares of run-out and once-per-turn travel in readings of the lead, friction counted.
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from bedsim.diagnosis.least_squares import Complex, phasor_of_turn, turned_response
-from bedsim.diagnosis.response import Answers
+from bedsim.diagnosis.response import UnitResponses
 from bedsim.errors import InputError
 from bedsim.files import as_number, read_text
 from bedsim.results.layers import Array
@@ -198,7 +198,7 @@ def wall_row(
 
 def reading_rows(
     readings: Sequence[Reading],
-    answers: Answers,
+    answers: UnitResponses,
     *,
     lead: float,
     layer_height: float,

@@ -24,7 +24,7 @@ _STEPS = 8  # eighths of a turn, as a gauge is read
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answers:
+class UnitResponses:
     """The linear machine's answer to one unit (1 m) of every source, once per turn, at the start of the
     readings.
 
@@ -36,7 +36,7 @@ class Answers:
     response: NDArray[np.complex128]
 
 
-def once_per_turn_response(loaded: LoadedScenario) -> Answers:
+def once_per_turn_response(loaded: LoadedScenario) -> UnitResponses:
     """The bed's answer at every probe to 1 m of run-out and of once-per-turn travel of every screw, at
     layer 1.
 
@@ -48,7 +48,7 @@ def once_per_turn_response(loaded: LoadedScenario) -> Answers:
     sources, pose = unit_poses(job, loaded)
     height, flat, _ = base.probe_maps(job.machine, job.probes)
     moved = np.einsum("pkb,bs->pks", flat, pose), np.einsum("pb,bs->ps", height, pose)[:, None]
-    return Answers(
+    return UnitResponses(
         probe_name=probe_points(loaded)[0], sources=sources, response=np.concatenate(moved, axis=1)
     )
 

@@ -81,7 +81,7 @@ def course(job: Job, layers: NDArray[np.int64]) -> Course:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class MotionPart:
     """Part of a piece of the commanded motion, from `start` to `end` s, in equal spaces."""
 
     piece: int
@@ -133,7 +133,7 @@ class Forcing:
         )
 
 
-def forcings(plan: Course, layer: LayerModes, parts: Sequence[Part]) -> list[Forcing]:
+def forcings(plan: Course, layer: LayerModes, parts: Sequence[MotionPart]) -> list[Forcing]:
     """The known forcing of parts of the motion."""
     times = [np.linspace(part.start, part.end, part.spaces + 1) for part in parts]
     which = [np.full(time.size, part.piece) for time, part in zip(times, parts, strict=True)]
@@ -144,7 +144,7 @@ def forcings(plan: Course, layer: LayerModes, parts: Sequence[Part]) -> list[For
 
 
 def _forcing(
-    plan: Course, layer: LayerModes, part: Part, time: Array, which: NDArray[np.int64], imposed: Array
+    plan: Course, layer: LayerModes, part: MotionPart, time: Array, which: NDArray[np.int64], imposed: Array
 ) -> Forcing:
     job, profile, rows = plan.job, plan.motion, layer.rows
     b, d = rows.bristles, rows.dampers

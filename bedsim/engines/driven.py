@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines.course import Part
+from bedsim.engines.course import MotionPart
 from bedsim.engines.layer_integrator import LayerIntegrator
 from bedsim.engines.layer_problem import LayerProblem
 from bedsim.engines.modes import mixed, standing
@@ -21,7 +21,7 @@ FORCING, FREELY = 4e-4, 2.5e-4  # s: known forcing is taken at instants this clo
 CYCLE = 8  # instants in a cycle of the fastest imperfection, at least: parabolas through them miss 3 %
 
 
-def drive(integrator: LayerIntegrator, parts: Sequence[Part], stride: int) -> None:
+def drive(integrator: LayerIntegrator, parts: Sequence[MotionPart], stride: int) -> None:
     """Follow the commanded motion in steps of `stride` known nodes. Raises SolverError where contacts
     find no solution."""
     for part in parts:
@@ -29,7 +29,7 @@ def drive(integrator: LayerIntegrator, parts: Sequence[Part], stride: int) -> No
             part = _follow(integrator, part, stride)
 
 
-def _follow(integrator: LayerIntegrator, part: Part, stride: int) -> Part:
+def _follow(integrator: LayerIntegrator, part: MotionPart, stride: int) -> MotionPart:
     """Follow part of a piece as far as contacts find solutions with that step; the rest, in shorter steps."""
     (known,) = integrator.problem.forcing([part])
     rest = standing(mixed(known.rest, integrator.mix))
@@ -65,11 +65,12 @@ def forcing_spacing(problem: LayerProblem) -> float:
     return min(FORCING, 1 / float(CYCLE * machine.fastest_cycle * turns)) if turns > 0 else FORCING
 
 
-def parts_of(problem: LayerProblem, spacing: float, finer: int) -> list[Part]:
+def parts_of(problem: LayerProblem, spacing: float, finer: int) -> list[MotionPart]:
     """The pieces of the motion in equal steps of at most `spacing` s, known forcing so much finer."""
     ends = [(float(a), float(b)) for a, b in pairwise(problem.plan.motion.time)]
     parts = [
-        Part(piece=k, start=a, end=b, spaces=finer * spaces(b - a, spacing)) for k, (a, b) in enumerate(ends)
+        MotionPart(piece=k, start=a, end=b, spaces=finer * spaces(b - a, spacing))
+        for k, (a, b) in enumerate(ends)
     ]
     problem.forcing(parts)
     return parts

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import step_error, steps, workspace
-from bedsim.engines.course import Part
+from bedsim.engines.course import MotionPart
 from bedsim.engines.known_forcing import KnownForcing
 from bedsim.engines.layer_problem import LayerProblem, mapped, row_weight
 from bedsim.engines.modes import FORCE_UNIT, LayerModes, Real, Working, mixed
@@ -195,7 +195,7 @@ def leave(layer: LayerModes, now: ModalState) -> State:
     return State(q=q, v=v, f=f)
 
 
-def begin(problem: LayerProblem, mix: Array | None, before: State, part: Part) -> LayerIntegrator:
+def begin(problem: LayerProblem, mix: Array | None, before: State, part: MotionPart) -> LayerIntegrator:
     """An integrator at the start of the layer's first part."""
     first = problem.forcing([part])[0].imposed[:, :1]
     now = enter(problem.layer, before, mixed(first[:, 0].T, mix).T)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, course, step_tables
 from bedsim.engines.base import Observer
-from bedsim.engines.course import Course, Forcing, Part
+from bedsim.engines.course import Course, Forcing, MotionPart
 from bedsim.engines.modes import LayerModes, Working
 from bedsim.engines.step_control import StepControl
 from bedsim.engines.step_tables import Tables
@@ -32,7 +32,7 @@ class LayerProblem:
     view: Array  # (s, v, n) all that is watched, per mode
     made: dict[tuple[float, int], Tables] = field(default_factory=dict)
     answered: dict[tuple[float, int], Working] = field(default_factory=dict)
-    forcings: dict[Part, Forcing] = field(default_factory=dict)
+    forcings: dict[MotionPart, Forcing] = field(default_factory=dict)
 
     @property
     def probes(self) -> Array:
@@ -64,7 +64,7 @@ class LayerProblem:
             self.answered[key] = step_tables.answers(self.layer, spacing, spaces)
         return self.answered[key]
 
-    def forcing(self, parts: Sequence[Part]) -> list[Forcing]:
+    def forcing(self, parts: Sequence[MotionPart]) -> list[Forcing]:
         """The known forcing of parts of the motion."""
         new = [part for part in parts if part not in self.forcings]
         if new:

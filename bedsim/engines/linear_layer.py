@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import base, exponential, free
-from bedsim.engines.course import Part
+from bedsim.engines.course import MotionPart
 from bedsim.engines.exponential import FirstOrderHold
 from bedsim.engines.layer_integrator import LayerIntegrator
 from bedsim.engines.layer_problem import alike
@@ -18,7 +18,7 @@ from bedsim.engines.modes import Real, mixed
 Array = NDArray[np.float64]
 
 
-def linear_layer(integrator: LayerIntegrator, parts: Sequence[Part]) -> tuple[Array, Array] | None:
+def linear_layer(integrator: LayerIntegrator, parts: Sequence[MotionPart]) -> tuple[Array, Array] | None:
     """A layer in which nothing but modes and dampers acts; None if an elastic element is touched."""
     problem, layer = integrator.problem, integrator.problem.layer
     motion, program = problem.plan.motion, problem.plan.job.program

@@ -15,7 +15,7 @@ from bedsim.metrology.readings import Extremes
 from bedsim.metrology.runout_fit import magnitude_uncertainty
 from bedsim.metrology.setup import Setup
 from bedsim.screws.drawn import bow_shape
-from bedsim.screws.grades import Grade, Limit, grades_of, has_limit, limit, parse_grade
+from bedsim.screws.grades import Grade, GradeLimit, grades_of, has_limit, limit, parse_grade
 from bedsim.screws.limits import straightness_limits
 from bedsim.screws.standard_evaluation import evaluate_centreline
 from bedsim.units import MM, UM
@@ -34,7 +34,7 @@ class Verdict:
     """
 
     outcome: Outcome
-    limit: Limit
+    limit: GradeLimit
     run_out: float
     uncertainty: float
     ratio: float
@@ -61,7 +61,7 @@ class GradeVerdict:
         return tuple(v for v in self.verdicts if v.outcome == "undecided")
 
 
-def judge(run_out: float, uncertainty: float, allowed: Limit) -> Verdict:
+def judge(run_out: float, uncertainty: float, allowed: GradeLimit) -> Verdict:
     """Hold a measured run-out (TIR) [m] with its standard uncertainty [m] against a limit.
 
     Meets: run_out + 2 u <= limit.  Exceeds: run_out - 2 u > limit.  Undecided between.

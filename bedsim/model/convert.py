@@ -31,7 +31,7 @@ def planar(table: Array) -> Complex:
     return (table[:, 1].astype(complex) + 1j * table[:, 2]) * units.UM
 
 
-def first_nut(scenario: schema.Scenario, part: schema.Screw) -> float:
+def first_nut(scenario: schema.Scenario, part: schema.ScrewKeys) -> float:
     """Nut above the lower end of the free length at layer 1, m."""
     given = scenario.print.first_layer_nut_mm
     return (part.length_mm - 60.0 if given is None else given) * units.MM
@@ -94,7 +94,7 @@ def make_screw(corner: schema.Corner) -> screw.Screw:
     )
 
 
-def make_nut(part: schema.Nut, on: schema.Screw) -> nut.Nut:
+def make_nut(part: schema.NutKeys, on: schema.ScrewKeys) -> nut.Nut:
     """The nut component; pitch radius (d - P/2)/2 of an ISO 2904 thread."""
     pitch = on.lead_mm / on.starts
     return nut.Nut(
@@ -129,7 +129,7 @@ def mount_points(scenario: schema.Scenario) -> Array:
     return points * units.MM
 
 
-def make_mount(part: schema.Mount, point: Array, outward: Array) -> mount.Mount:
+def make_mount(part: schema.MountKeys, point: Array, outward: Array) -> mount.Mount:
     """The mount component; its groove points to the centroid of the mounts unless a direction is given."""
     if part.direction_deg is not None:
         angle = part.direction_deg * units.DEG
@@ -148,7 +148,7 @@ def make_mount(part: schema.Mount, point: Array, outward: Array) -> mount.Mount:
     )
 
 
-def make_guide(part: schema.Guide, frame: schema.Frame, outward: Array) -> guide.Guide:
+def make_guide(part: schema.GuideKeys, frame: schema.Frame, outward: Array) -> guide.Guide:
     """Guide and frame in series."""
     return guide.Guide(
         point=np.array([part.offset_x_mm, part.offset_y_mm, part.height_mm]) * units.MM,
@@ -162,7 +162,7 @@ def make_guide(part: schema.Guide, frame: schema.Frame, outward: Array) -> guide
     )
 
 
-def make_motor(part: schema.Motor) -> motor.Motor:
+def make_motor(part: schema.MotorKeys) -> motor.Motor:
     """The motor at the set current."""
     return motor.Motor(
         holding_torque=part.holding_torque_n_m * part.current_percent / 100,
@@ -179,7 +179,7 @@ def make_motor(part: schema.Motor) -> motor.Motor:
     )
 
 
-def make_bed(part: schema.Bed) -> bed_part.Bed:
+def make_bed(part: schema.BedKeys) -> bed_part.Bed:
     """The bed; moments of inertia that are not given are those of a uniform plate."""
     size = np.array([part.size_x_mm, part.size_y_mm]) * units.MM
     given = np.array([part.inertia_x_kg_m2, part.inertia_y_kg_m2, part.inertia_z_kg_m2], dtype=float)
@@ -214,7 +214,7 @@ def make_run_out(corner: schema.Corner, tables: Tables) -> run_out.RunOut:
     )
 
 
-def make_travel(part: schema.Travel, expansion_um_per_m_k: float, tables: Tables) -> lead.TravelDeviation:
+def make_travel(part: schema.TravelKeys, expansion_um_per_m_k: float, tables: Tables) -> lead.TravelDeviation:
     """The imperfect lead; a table's columns are position_mm, deviation_um."""
     table = None
     if part.table is not None:

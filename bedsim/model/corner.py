@@ -100,7 +100,7 @@ def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerPar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rows:
+class CornerRows:
     """What one corner adds to the machine; `constraint`: coordinates that follow others, as rows (size,)."""
 
     links: list[Link]
@@ -111,7 +111,7 @@ class Rows:
     constraint: dict[int, Array]
 
 
-def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Rows:
+def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> CornerRows:
     """All rows of one corner."""
     data, name = c.data, c.name
     no_offset = np.zeros(2)
@@ -162,7 +162,7 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Row
         links.append(mount.link(displacement, rotation, c.index, c.mount, f"{name}.mount"))
         carried = (data.carriage.mass_kg + c.nut.mass) * units.GRAVITY
         frictions += mount.friction(displacement, c.index, c.mount, carried, f"{name}.mount")
-    return Rows(
+    return CornerRows(
         links=links,
         frictions=frictions,
         stops=stops,

@@ -90,7 +90,7 @@ def make_joint(corner: schema.Corner, sizing: Sizing, load: float) -> Joint:
     )
 
 
-def _stated(part: schema.Joint) -> tuple[Array, Array, Array]:
+def _stated(part: schema.JointKeys) -> tuple[Array, Array, Array]:
     """Places (e, 2) m, stiffness (e, 2, 2) N/m and shares of the load (e,) as the joint's table states
     them."""
     if part.element:
@@ -106,7 +106,7 @@ def _stated(part: schema.Joint) -> tuple[Array, Array, Array]:
 
 
 def part_elements(
-    part: schema.Joint, sizing: Sizing, load: float, warming: float
+    part: schema.JointKeys, sizing: Sizing, load: float, warming: float
 ) -> tuple[PlanarElement, ...]:
     """What the listed parts add, with magnets warmer by `warming` K and `load` N on the joint."""
     listed = sizing.joint_part
@@ -160,7 +160,7 @@ def _magnet(part: MagnetPart, warming: float) -> PlanarElement:
     return joint_parts.magnet_pair(part.name, part.x_mm * MM, part.y_mm * MM, first, second, part.gap_mm * MM)
 
 
-def _ball(part: BallPart, joint: schema.Joint, load: float) -> PlanarElement:
+def _ball(part: BallPart, joint: schema.JointKeys, load: float) -> PlanarElement:
     dish = part.dish_radius_mm
     return joint_parts.ball(
         part.name,

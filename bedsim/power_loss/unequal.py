@@ -19,7 +19,7 @@ from bedsim.sizing import holding, loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.tilt import tilted, tilting
 from bedsim.tilt.report import limit_words, limits_of, named_limit, supports_of
-from bedsim.tilt.tilting import Limit, Supports, Tilted
+from bedsim.tilt.tilting import Supports, Tilted, TiltLimit
 
 Array = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ HOLDS = "one corner holds while the others drop"
 SLIPS = "one coupling slips"
 STOPS = "one driver stops while the others lift"
 
-TOO_STEEP = Limit(
+TOO_STEEP = TiltLimit(
     kind="45 degrees, followed no further", corner="all", used=lambda bed: bed.angle, allowed=tilting.STEEPEST
 )
 """What ends a course where nothing else does: there, or where corners are too far apart for any plane."""
@@ -61,7 +61,7 @@ class Racked:
     supports: Supports
     machine: Machine
     system: System
-    limits: list[Limit]
+    limits: list[TiltLimit]
     groove_friction: Array  # (c,)
     weight: Array  # (c,) N of bed and part on the mounts
 
@@ -69,7 +69,7 @@ class Racked:
         """The bed that follows from heights (c,) m of the corners."""
         return tilting.tilt_of_heights(self.supports, height)
 
-    def limit(self, height: Array) -> Limit | None:
+    def limit(self, height: Array) -> TiltLimit | None:
         """The limit passed by most of its allowance, or None."""
         try:
             bed = self.bed(height)
@@ -163,7 +163,7 @@ def _falling_row(racked: Racked, case: str, corner: CornerNumbers, course: Fall)
     )
 
 
-def _first_passed(racked: Racked, height: Array) -> tuple[int, Limit | None]:
+def _first_passed(racked: Racked, height: Array) -> tuple[int, TiltLimit | None]:
     """Index of the first instant (t, c) at which a limit is passed, by halving; the last if none is, the one
     before where only the steepness ends it."""
     last = height.shape[0] - 1

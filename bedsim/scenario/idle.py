@@ -20,7 +20,7 @@ from bedsim.scenario.defaults import default_ranges, kind_of
 from bedsim.scenario.derived_defaults import derived_defaults
 from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import PARTS, Loc, field_at
-from bedsim.scenario.schema import Coupling, Motor
+from bedsim.scenario.schema import Coupling, MotorKeys
 from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup
 
 Test = Callable[[Any], bool]
@@ -213,7 +213,7 @@ IDLE: tuple[Idle, ...] = (
         why="there is no belt",
     ),
     Idle(
-        keys=tuple(f"motor.{key}" for key in Motor.model_fields),
+        keys=tuple(f"motor.{key}" for key in MotorKeys.model_fields),
         beside={"drive.topology": _one_of("belt")},
         why="the first corner's motor drives all screws",
         followers=True,

@@ -18,7 +18,7 @@ from bedsim.scenario.section import Angle, Height, Name, NonNegative, Positive, 
 from bedsim.scenario.sizing_keys import Prices, Sizing
 
 
-class Bed(Section):
+class BedKeys(Section):
     """The heated bed with all that is fixed to it. Its surface at the XY origin is the reference point."""
 
     size_x_mm: Annotated[float, Field(ge=10)]
@@ -72,7 +72,7 @@ class Print(Section):
     """Y of the part's centre."""
 
 
-class Motion(Section):
+class MotionKeys(Section):
     """How a layer change is driven."""
 
     speed_mm_s: Positive = 3.0
@@ -121,7 +121,7 @@ class Drive(Section):
     """Inertia of each screw's pulley about its axis (belt drive)."""
 
 
-class RunOut(Section):
+class RunOutKeys(Section):
     """The bent screw: centreline against axis of rotation, unloaded. TIR is twice the offset."""
 
     eccentricity_tir_um: NonNegative = 0.0
@@ -144,7 +144,7 @@ class RunOut(Section):
     """Table read in the machine, or on the free screw over its whole length (clamped ends bend it anew)."""
 
 
-class Travel(Section):
+class TravelKeys(Section):
     """Deviation of the nut's travel from lead times turns."""
 
     slope_um_per_300mm: float = 0.0
@@ -180,7 +180,7 @@ class Alignment(Section):
     """Axis out of parallel with the guide, Y."""
 
 
-class Screw(Section):
+class ScrewKeys(Section):
     """One screw with its bearings and coupling."""
 
     kind: Literal["ground_ball", "rolled_ball", "plain"]
@@ -233,9 +233,9 @@ class Screw(Section):
     """Thermal expansion of the screw."""
     clocking_deg: Angle = 0.0
     """Screw turned in its coupling, counter-clockwise seen from above, against the clocking zero."""
-    run_out: RunOut = RunOut()
+    run_out: RunOutKeys = RunOutKeys()
     """The bent centreline."""
-    travel: Travel = Travel()
+    travel: TravelKeys = TravelKeys()
     """The imperfect lead."""
     alignment: Alignment = Alignment()
     """The screw's axis against the guide."""
@@ -246,7 +246,7 @@ class Screw(Section):
         return self.ends.startswith("motor-")
 
     @model_validator(mode="after")
-    def _root_is_inside(self) -> Screw:
+    def _root_is_inside(self) -> ScrewKeys:
         if self.root_diameter_mm > self.diameter_mm:
             raise ValueError(f"root_diameter_mm must not exceed diameter_mm = {self.diameter_mm:g}")
         if self.length_mm <= 4 * self.root_diameter_mm:
@@ -276,7 +276,7 @@ class Coupling(Section):
     """Direction of that angle."""
 
 
-class Nut(Section):
+class NutKeys(Section):
     """The nut on its screw."""
 
     radial_n_per_um: Positive
@@ -322,7 +322,7 @@ class JointElement(Section):
     """Share of the corner's load carried here; default: equal shares."""
 
 
-class Joint(Section):
+class JointKeys(Section):
     """What stands between nut and carriage."""
 
     kind: Literal["rigid", "rolling", "sliding", "flexure", "air_film"] = "rigid"
@@ -356,14 +356,14 @@ class Joint(Section):
     """Stiffness of the joint along the screw."""
 
     @model_validator(mode="after")
-    def _shares_are_whole(self) -> Joint:
+    def _shares_are_whole(self) -> JointKeys:
         shares = [element.load_share for element in self.element if element.load_share is not None]
         if shares and (len(shares) < len(self.element) or abs(sum(shares) - 1) > 1e-6):
             raise ValueError("load_share must be given for every element and add up to 1, or for none")
         return self
 
     @model_validator(mode="after")
-    def _does_not_turn_freely(self) -> Joint:
+    def _does_not_turn_freely(self) -> JointKeys:
         circle = self.lateral_n_per_mm * self.element_radius_mm**2
         listed = sum(e.lateral_n_per_mm * (e.x_mm**2 + e.y_mm**2) for e in self.element)
         stiffness = self.rotation_nm_per_rad + (listed if self.element else circle)
@@ -372,7 +372,7 @@ class Joint(Section):
         return self
 
 
-class Mount(Section):
+class MountKeys(Section):
     """What holds the bed on a carriage."""
 
     kind: Literal["groove", "bolted", "flexure"] = "groove"
@@ -401,7 +401,7 @@ class Mount(Section):
     """Pull of a magnet or spring that keeps the mount seated."""
 
 
-class Guide(Section):
+class GuideKeys(Section):
     """The linear guide of a corner's carriage."""
 
     kind: Literal["profile_rail", "round_rod", "wheels"]
@@ -462,7 +462,7 @@ class Carriage(Section):
     """Height of its centre of mass above the bed surface (negative: below)."""
 
 
-class Motor(Section):
+class MotorKeys(Section):
     """A stepper motor with its driver."""
 
     holding_torque_n_m: Positive
@@ -520,21 +520,21 @@ class Corner(Section):
     """X of the screw axis."""
     y_mm: float
     """Y of the screw axis."""
-    screw: Screw
+    screw: ScrewKeys
     """The screw."""
-    nut: Nut
+    nut: NutKeys
     """The nut."""
-    joint: Joint
+    joint: JointKeys
     """Nut to carriage."""
-    mount: Mount
+    mount: MountKeys
     """Carriage to bed."""
-    guide: Guide
+    guide: GuideKeys
     """The guide."""
     frame: Frame
     """The frame behind it."""
     carriage: Carriage
     """The carriage."""
-    motor: Motor
+    motor: MotorKeys
     """The motor; with a belt the first corner's motor drives all."""
     coupling: Coupling
     """Motor to screw."""
@@ -551,7 +551,7 @@ class Probe(Section):
     """Y of the point."""
 
 
-class Target(Section):
+class TargetKeys(Section):
     """What the print must meet; each is optional."""
 
     lateral_pv_um: Positive | None = None
@@ -572,11 +572,11 @@ class Scenario(Section):
 
     title: Annotated[str, Field(min_length=1, max_length=200)]
     """What this scenario shows."""
-    bed: Bed
+    bed: BedKeys
     """The bed."""
     print: Print
     """The print."""
-    motion: Motion = Motion()
+    motion: MotionKeys = MotionKeys()
     """The layer change."""
     damping: Damping = Damping()
     """Damping."""
@@ -586,7 +586,7 @@ class Scenario(Section):
     """The corners, at least three."""
     probe: tuple[Probe, ...] = ()
     """Points of interest; default: the centre and the four corners of the bed."""
-    target: Target = Target()
+    target: TargetKeys = TargetKeys()
     """What the print must meet."""
     output: Output = Output()
     """What is kept."""

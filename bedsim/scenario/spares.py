@@ -21,7 +21,7 @@ from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.keys import Loc, field_at, is_number, nearest
 from bedsim.scenario.load import Tables
 from bedsim.scenario.ranges import read_range
-from bedsim.scenario.schema import RunOut, Travel
+from bedsim.scenario.schema import RunOutKeys, TravelKeys
 from bedsim.scenario.section import Name, Section
 from bedsim.scenario.tables import LAYOUTS, read_table
 
@@ -33,9 +33,9 @@ class SpareEntry(Section):
 
     name: Name
     """Name written on the screw."""
-    run_out: RunOut = RunOut()
+    run_out: RunOutKeys = RunOutKeys()
     """The bent centreline, as it will be mounted."""
-    travel: Travel = Travel()
+    travel: TravelKeys = TravelKeys()
     """The imperfect lead."""
 
 
@@ -44,8 +44,8 @@ class Spare:
     """A spare screw; `tables` are its CSV tables by the names in `run_out` and `travel`."""
 
     name: str
-    run_out: RunOut
-    travel: Travel
+    run_out: RunOutKeys
+    travel: TravelKeys
     tables: Tables
 
 
@@ -110,7 +110,7 @@ def _spare(entry: Mapping[str, Any], number: int, file: Path, faults: Faults) ->
 
 
 def _unknown_hint(loc: tuple[str | int, ...]) -> str:
-    inner: dict[str, type[Section]] = {"run_out": RunOut, "travel": Travel}
+    inner: dict[str, type[Section]] = {"run_out": RunOutKeys, "travel": TravelKeys}
     table: type[Section] = inner.get(str(loc[0]), SpareEntry) if len(loc) > 1 else SpareEntry
     near = nearest(str(loc[-1]), table.model_fields)
     if near:

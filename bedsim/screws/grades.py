@@ -68,7 +68,7 @@ class Grade:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limit:
+class GradeLimit:
     """One tolerance [m] with where it comes from; `status` is "found" (read in
     print), "by order" (read, a row put together by the order of its columns) or "from memory"."""
 
@@ -113,7 +113,7 @@ def parse_grade(text: str) -> Grade:
     raise InputError(f"grade = {text!r}: must be one of {', '.join(names)}.{hint}")
 
 
-def limit(grade: Grade | str, quantity: str, **where: float) -> Limit:
+def limit(grade: Grade | str, quantity: str, **where: float) -> GradeLimit:
     """Look up one tolerance.
 
     Parameters
@@ -145,7 +145,7 @@ def limit(grade: Grade | str, quantity: str, **where: float) -> Limit:
     rows = [r for r in _rows() if r.grade == g and r.quantity == quantity]
     for r in rows:
         if not r.by or _inside(r, _need(where, r.by, g, quantity)):
-            return Limit(
+            return GradeLimit(
                 grade=g, quantity=quantity, value=r.value, status=r.status, source=r.source, note=r.note
             )
     raise InputError(_absent(g, quantity, rows, where))
@@ -181,9 +181,9 @@ def grades_of(standard: str) -> tuple[Grade, ...]:
     return tuple(Grade(standard=standard, name=n) for n in names)
 
 
-def _transport_travel(g: Grade, length: float) -> Limit:
+def _transport_travel(g: Grade, length: float) -> GradeLimit:
     v300 = limit(g, "v300")
-    return Limit(
+    return GradeLimit(
         grade=g,
         quantity="ep",
         value=2.0 * length / (300 * MM) * v300.value,

@@ -13,7 +13,7 @@ from bedsim.screws.drawn import bow_shape
 from bedsim.screws.grades import (
     ISO_GRADES,
     Grade,
-    Limit,
+    GradeLimit,
     has_limit,
     limit,
     straightness_length,
@@ -88,7 +88,9 @@ def stand_in_grade(grade: Grade) -> Grade | None:
     return Grade(standard="ISO", name=number) if number in ISO_GRADES else None
 
 
-def straightness_limits(grade: Grade, length: float, diameter: float) -> tuple[Limit, Limit | None, float]:
+def straightness_limits(
+    grade: Grade, length: float, diameter: float
+) -> tuple[GradeLimit, GradeLimit | None, float]:
     """Return t5p, t5max (None for screws shorter than 4 l5) and l5 [m] of an ISO grade.
 
     Raises InputError where no table gives them.  Source: [REXROTH83301] p. 82.

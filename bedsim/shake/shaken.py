@@ -18,7 +18,7 @@ LONGEST_RING = 30.0  # s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Response:
+class ModalResponse:
     """Modal motions `eta` (t, n) at `time` (t,) s while a signal acts; modal accelerations where a step
     starts and ends.
 
@@ -32,7 +32,7 @@ class Response:
     amplitude: Complex
 
 
-def respond(found: Modes, force: Array, signal: Signal, sample: float = SAMPLE) -> Response:
+def respond(found: Modes, force: Array, signal: Signal, sample: float = SAMPLE) -> ModalResponse:
     """Motion of modes at rest under `force` (n,) times a signal; exact at every instant given.
 
     Source: exact step of a mode under a force that changes straight (first-order hold), see `exponential`.
@@ -52,7 +52,7 @@ def respond(found: Modes, force: Array, signal: Signal, sample: float = SAMPLE) 
         end.append(p[1:])
     eta, speed = exponential.motion(np.array(path), w, d)
     pull = 2 * d * speed + w**2 * eta
-    return Response(
+    return ModalResponse(
         time=np.array(time),
         eta=eta,
         gained_start=np.concatenate(start) - pull[:-1],

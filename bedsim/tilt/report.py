@@ -26,7 +26,7 @@ from bedsim.sizing.numbers import MachineNumbers
 from bedsim.sizing.rows_joint import twist_travel
 from bedsim.tilt import tilted, tilting
 from bedsim.tilt.tilted import TiltCourse
-from bedsim.tilt.tilting import Limit, Supports, Tilted
+from bedsim.tilt.tilting import Supports, Tilted, TiltLimit
 from bedsim.units import DEG, GRAVITY, MM, N_PER_UM
 
 Array = NDArray[np.float64]
@@ -152,13 +152,13 @@ def hanging(scenario: schema.Scenario, layer: int) -> tuple[Array, Array]:
 
 def limits_of(
     loaded: LoadedScenario, numbers: MachineNumbers, machine: Machine, system: System, level: float
-) -> list[Limit]:
+) -> list[TiltLimit]:
     """Everything that can end a tilt at the commanded height `level` m, as far as it is known."""
     scenario = loaded.scenario
     keys, sizing = scenario.tilt or Tilt(), sizing_of(scenario)
     pushes = _remembered(tilted.joint_push(machine, system))
     seats = _seats(scenario, int(system.layers[0]))
-    found: list[Limit] = []
+    found: list[TiltLimit] = []
     for k, corner in enumerate(numbers.corners):
         name, nut = corner.name, float(machine.first_nut[k]) + level
         root = corner.screw.root_diameter
@@ -179,8 +179,8 @@ def limits_of(
     return found
 
 
-def _limit(kind: str, corner: str, used: Callable[[Tilted], float], allowed: float) -> Limit:
-    return Limit(kind=kind, corner=corner, used=used, allowed=allowed)
+def _limit(kind: str, corner: str, used: Callable[[Tilted], float], allowed: float) -> TiltLimit:
+    return TiltLimit(kind=kind, corner=corner, used=used, allowed=allowed)
 
 
 def _give(k: int) -> Callable[[Tilted], float]:
@@ -222,7 +222,7 @@ def _seats(scenario: schema.Scenario, layer: int) -> Callable[[Tilted], Array]:
     return _remembered(loads)
 
 
-def named_limit(limits: list[Limit], bed: Tilted) -> Limit | None:
+def named_limit(limits: list[TiltLimit], bed: Tilted) -> TiltLimit | None:
     """The limit that a bed passes by most of its allowance, or None."""
     if not limits:
         return None
@@ -231,13 +231,13 @@ def named_limit(limits: list[Limit], bed: Tilted) -> Limit | None:
     return limits[worst] if over[worst] > 0 else None
 
 
-def limit_words(limit: Limit | Passed) -> str:
+def limit_words(limit: TiltLimit | Passed) -> str:
     """Say which limit it is."""
     at = "" if limit.corner == "all" else f" at {limit.corner}"
     return f"{limit.kind}{at}"
 
 
-def _ordered(limits: list[Limit], angles: Array) -> tuple[Passed, ...]:
+def _ordered(limits: list[TiltLimit], angles: Array) -> tuple[Passed, ...]:
     rows = [Passed(kind=x.kind, corner=x.corner, angle=float(a)) for x, a in zip(limits, angles, strict=True)]
     return tuple(sorted(rows, key=lambda row: row.angle))
 

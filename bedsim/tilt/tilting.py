@@ -147,7 +147,7 @@ def tilt_of_heights(supports: Supports, height: Array) -> Tilted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limit:
+class TiltLimit:
     """Something that ends a tilt: `used` gives how much of `allowed` (SI) a tilted bed takes."""
 
     kind: str
@@ -159,7 +159,7 @@ class Limit:
 GRID = np.concatenate([[0.0], np.geomspace(3e-3, STEEPEST, 12)])  # rad, between which limits are looked for
 
 
-def passed_at(supports: Supports, limits: Sequence[Limit], direction: Array, pivot: Array) -> Array:
+def passed_at(supports: Supports, limits: Sequence[TiltLimit], direction: Array, pivot: Array) -> Array:
     """Tilts (limits,) rad about the horizontal unit vector `direction` (2,) at which each limit is passed.
 
     Infinite for one that is not passed up to 45 degrees.
@@ -176,7 +176,7 @@ def passed_at(supports: Supports, limits: Sequence[Limit], direction: Array, piv
 
 
 def first_passed(
-    supports: Supports, limits: Sequence[Limit], direction: Array, pivot: Array
+    supports: Supports, limits: Sequence[TiltLimit], direction: Array, pivot: Array
 ) -> tuple[int | None, float]:
     """Which limit is passed first, and the tilt rad; (None, infinite) if none is up to 45 degrees."""
     low = 0.0
@@ -192,7 +192,7 @@ def first_passed(
 
 
 def _between(
-    supports: Supports, limit: Limit, direction: Array, pivot: Array, low: float, high: float
+    supports: Supports, limit: TiltLimit, direction: Array, pivot: Array, low: float, high: float
 ) -> float:
     """Tilt rad between two at which a limit is passed."""
 

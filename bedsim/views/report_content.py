@@ -22,7 +22,7 @@ from bedsim.views.report_figures import (
     wall_pictures,
     wall_sentence,
 )
-from bedsim.views.report_page import Page, Section, Table
+from bedsim.views.report_page import Page, PageSection, PageTable
 from bedsim.wall.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
 from bedsim.wall.relief import probe_index, wall_of_layers
 from bedsim.wall.surface import bead_profile, common_gain
@@ -59,7 +59,7 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
             _verdict(items, summaries, walls),
             _caution(summaries),
             *(_wall_section(row, choices, gain, place / f"wall_{i}") for i, row in enumerate(walls)),
-            Section(
+            PageSection(
                 title="Would you see it?",
                 paragraphs=assumptions(choices.viewing)[:3],
                 pictures=(visibility_picture(walls[0], choices, place),),
@@ -70,7 +70,7 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
                 for k, (i, s) in enumerate(zip(items, summaries, strict=True))
             ),
             _assumed(items, choices),
-            Section(title="What the model leaves out", points=LEFT_OUT),
+            PageSection(title="What the model leaves out", points=LEFT_OUT),
             _repeat(items),
             _scenarios(items),
         ]
@@ -111,28 +111,28 @@ def _named(item: Reported, items: Sequence[Reported], text: str) -> str:
 
 def _verdict(
     items: Sequence[Reported], summaries: Sequence[Summary], walls: Sequence[Sequence[Seen]]
-) -> Section:
+) -> PageSection:
     told = [_named(i, items, headline(s)) for i, s in zip(items, summaries, strict=True)]
     seen = [_named(s.reported, items, wall_sentence(s.wall, s.sightings)) for row in walls for s in row]
     targets = [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
     ranged = [NO_RANGES] if any(i.loaded.ranges for i in items) else []
-    return Section(title="Verdict", paragraphs=(*told, *ranged), points=(*seen, *targets), tone="verdict")
+    return PageSection(title="Verdict", paragraphs=(*told, *ranged), points=(*seen, *targets), tone="verdict")
 
 
-def _caution(summaries: Sequence[Summary]) -> Section:
+def _caution(summaries: Sequence[Summary]) -> PageSection:
     lines = [*(w for s in summaries for w in s.warnings), *(c for s in summaries for c in s.cautions)]
     lines = [t.removeprefix("Caution: ") for t in dict.fromkeys(lines)]
-    return Section(title="Cautions", points=tuple(t[:1].upper() + t[1:] for t in lines), tone="caution")
+    return PageSection(title="Cautions", points=tuple(t[:1].upper() + t[1:] for t in lines), tone="caution")
 
 
-def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> Section:
+def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> PageSection:
     rows = tuple(
         (m.text[:1].upper() + m.text[1:], *(metric_text(m, s.values[m.name]) for s in summaries))
         for m in METRICS
     )
     head = ("Figure", *(i.label for i in items)) if len(items) > 1 else ("Figure", "Value")
     corners = tuple(
-        Table(
+        PageTable(
             caption=_named(i, items, "Largest per corner over the print."),
             head=("Corner", "Lead", *(q.columns[1] for q in PER_CORNER)),
             rows=tuple(
@@ -146,13 +146,13 @@ def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> S
         )
         for i, s in zip(items, summaries, strict=True)
     )
-    return Section(
+    return PageSection(
         title="Figures",
-        tables=(Table(caption="Worst over all probes and layers.", head=head, rows=rows), *corners),
+        tables=(PageTable(caption="Worst over all probes and layers.", head=head, rows=rows), *corners),
     )
 
 
-def _band_table(row: Sequence[Seen], several: bool) -> Table:
+def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
     rows = []
     for seen in row:
         for s in seen.sightings:
@@ -163,33 +163,33 @@ def _band_table(row: Sequence[Seen], several: bool) -> Table:
                 continue
             limit, ratio = span(*s.visible_between, "m"), f"{s.ratio:.2g}"
             rows.append((name, length, quantity(s.band.amplitude, "m"), limit, ratio, s.verdict))
-    return Table(
+    return PageTable(
         caption="Bands at the leads and their parts, as the layers show them.",
         head=("Band", "Length on the wall", "Amplitude", "Smallest visible", "Ratio", "Verdict"),
         rows=tuple(rows),
     )
 
 
-def _wall_section(row: Sequence[Seen], choices: Choices, gain: float, stem: Path) -> Section:
+def _wall_section(row: Sequence[Seen], choices: Choices, gain: float, stem: Path) -> PageSection:
     told = [_share_table(s) for s in row if s.shares]
-    return Section(
+    return PageSection(
         title=f"Wall {row[0].wall.name}",
         tables=(_band_table(row, len(row) > 1), _waviness_table(row), *told),
         pictures=wall_pictures(row, choices, gain, stem),
     )
 
 
-def _charts(item: Reported, summary: Summary, place: Path) -> Section:
-    return Section(
+def _charts(item: Reported, summary: Summary, place: Path) -> PageSection:
+    return PageSection(
         title=f"Charts: {item.label}",
         pictures=run_pictures(item, place),
         verbatim=(("Summary", "\n".join(summary_lines(summary))),),
     )
 
 
-def _waviness_table(row: Sequence[Seen]) -> Table:
+def _waviness_table(row: Sequence[Seen]) -> PageTable:
     wave = row[0].wave
-    return Table(
+    return PageTable(
         caption=f"Waviness above a cut-off of {wave.cutoff / MM:g} mm (Gaussian filter of ISO 16610-21).",
         head=("Run", "Wa", "Wq", "Wt"),
         rows=tuple(
@@ -204,7 +204,7 @@ def _waviness_table(row: Sequence[Seen]) -> Table:
     )
 
 
-def _share_table(seen: Seen) -> Table:
+def _share_table(seen: Seen) -> PageTable:
     caption = (
         f"{seen.reported.label}: who makes the relief. Shares sum to 100 %; a source that works against the "
         "whole counts negative."
@@ -213,14 +213,14 @@ def _share_table(seen: Seen) -> Table:
     parts += [*shares_by_corner(seen.shares).values(), *shares_by_cause(seen.shares).values()]
     if max(round(100 * p) for p in parts) > 100:
         caption += " Where sources cancel each other, one alone makes more than is left of all: above 100 %."
-    return Table(
+    return PageTable(
         caption=caption,
         head=("Cause", "Corner", "Share"),
         rows=tuple((s.source[0], s.source[1], f"{round(100 * s.variance_share):d} %") for s in seen.shares),
     )
 
 
-def _assumed(items: Sequence[Reported], choices: Choices) -> Section:
+def _assumed(items: Sequence[Reported], choices: Choices) -> PageSection:
     notes = [n for i in items for n in i.run.notes]
     guessed = {
         _named(
@@ -238,13 +238,13 @@ def _assumed(items: Sequence[Reported], choices: Choices) -> Section:
         "Layer lines are drawn as half ellipses, 0.3 times as deep as half-round beads: our "
         "assumption, for the eye only.",
     )
-    return Section(
+    return PageSection(
         title="Assumptions",
         points=(*assumptions(choices.viewing), *wall, *sorted(guessed), *dict.fromkeys(notes)),
     )
 
 
-def _repeat(items: Sequence[Reported]) -> Section:
+def _repeat(items: Sequence[Reported]) -> PageSection:
     rows = tuple(
         (
             i.label,
@@ -256,7 +256,7 @@ def _repeat(items: Sequence[Reported]) -> Section:
         )
         for i in items
     )
-    table = Table(
+    table = PageTable(
         caption="Where the numbers come from.",
         head=("Run", "Result file", "Engine", "Computed (UTC)", "bedsim", "Seed"),
         rows=rows,
@@ -264,7 +264,7 @@ def _repeat(items: Sequence[Reported]) -> Section:
     commands = "\n".join(
         f"bedsim run scenario.toml --engine {i.run.engine} --output {Path(i.path).name}" for i in items
     )
-    return Section(
+    return PageSection(
         title="How to repeat this",
         paragraphs=(
             "Save the scenario below as scenario.toml, with any tables it names beside it, and run:",
@@ -274,8 +274,8 @@ def _repeat(items: Sequence[Reported]) -> Section:
     )
 
 
-def _scenarios(items: Sequence[Reported]) -> Section:
-    return Section(
+def _scenarios(items: Sequence[Reported]) -> PageSection:
+    return PageSection(
         title="Resolved scenario" + "s" * (len(items) > 1),
         paragraphs=("Every key with its value; defaults are marked.",),
         verbatim=tuple((i.label, i.run.scenario_resolved) for i in items),

@@ -32,7 +32,7 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
+class PageTable:
     """A table; the first column heads its rows.  A cell that starts with a digit or sign is set to the
     right.
     """
@@ -43,7 +43,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
+class PageSection:
     """A part of the page under its own heading, in the order: paragraphs, points, tables, pictures,
     verbatim.
     """
@@ -51,7 +51,7 @@ class Section:
     title: str
     paragraphs: tuple[str, ...] = ()
     points: tuple[str, ...] = ()
-    tables: tuple[Table, ...] = ()
+    tables: tuple[PageTable, ...] = ()
     pictures: tuple[Picture, ...] = ()
     verbatim: tuple[tuple[str, str], ...] = ()  # (heading, text kept as written)
     tone: Tone = "plain"
@@ -63,7 +63,7 @@ class Page:
 
     title: str
     subtitle: str
-    sections: tuple[Section, ...]
+    sections: tuple[PageSection, ...]
     footer: str
     language: str = "en"
 
@@ -106,7 +106,7 @@ def render_page(page: Page) -> str:
 """
 
 
-def _anchors(sections: Sequence[Section]) -> list[str]:
+def _anchors(sections: Sequence[PageSection]) -> list[str]:
     """One id per section, readable and unique."""
     found: list[str] = []
     for section in sections:
@@ -118,7 +118,7 @@ def _anchors(sections: Sequence[Section]) -> list[str]:
     return found
 
 
-def _section(section: Section, anchor: str) -> str:
+def _section(section: PageSection, anchor: str) -> str:
     parts = [f"<p>{escape(text)}</p>" for text in section.paragraphs]
     if section.points:
         parts.append("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in section.points) + "</ul>")
@@ -135,7 +135,7 @@ def _section(section: Section, anchor: str) -> str:
     )
 
 
-def _table(table: Table, anchor: str) -> str:
+def _table(table: PageTable, anchor: str) -> str:
     head = "".join(f'<th scope="col">{escape(text)}</th>' for text in table.head)
     rows = "\n".join(_row(row) for row in table.rows)
     # wide tables scroll inside their own box, which the keyboard can reach

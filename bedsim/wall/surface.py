@@ -22,7 +22,7 @@ _STEPS = (1.0, 2.0, 5.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Profile:
+class WallProfile:
     """A wall's profile at fine, even heights."""
 
     height: Array  # (m,) m
@@ -43,7 +43,7 @@ class LitWall:
     gain: float  # contrast of the bands is drawn magnified by this
 
 
-def bead_profile(wall: Wall, roundness: float = 0.3, samples: int = SAMPLES_PER_LAYER) -> Profile:
+def bead_profile(wall: Wall, roundness: float = 0.3, samples: int = SAMPLES_PER_LAYER) -> WallProfile:
     """Profile of a wall whose lines have rounded edges.
 
     Each layer's edge is half an ellipse as high as the layer and `roundness` times half the layer deep: 1 is
@@ -57,10 +57,10 @@ def bead_profile(wall: Wall, roundness: float = 0.3, samples: int = SAMPLES_PER_
     depth = 0.5 * h * roundness * (np.sqrt(1.0 - (2.0 * within) ** 2) - 1.0)
     surface = np.repeat(wall.relief, samples) + np.tile(depth, n)
     if n < 2:
-        return Profile(height=z, surface=surface, slope=np.zeros_like(z), layer_height=h)
+        return WallProfile(height=z, surface=surface, slope=np.zeros_like(z), layer_height=h)
     between = np.clip(np.floor((z - bottom) / h).astype(int), 0, n - 2)
     slope = (np.diff(wall.relief) / h)[between]
-    return Profile(height=z, surface=surface, slope=slope, layer_height=h)
+    return WallProfile(height=z, surface=surface, slope=slope, layer_height=h)
 
 
 def band_contrast(slope: Array, incidence: float) -> Array:

@@ -20,7 +20,7 @@ from bedsim.clocking.response import (
 )
 from bedsim.clocking.search import assignments
 from bedsim.errors import InputError
-from bedsim.scenario.schema import RunOut, Travel
+from bedsim.scenario.schema import RunOutKeys, TravelKeys
 from bedsim.scenario.spares import Spare
 from bedsim.simulation import simulate
 from bedsim.wall.visibility import Viewing, visible_between
@@ -44,7 +44,7 @@ def four(shipped, frictionless):
 
 
 def spare(name, **run_out):
-    return Spare(name=name, run_out=RunOut(**run_out), travel=Travel(), tables={})
+    return Spare(name=name, run_out=RunOutKeys(**run_out), travel=TravelKeys(), tables={})
 
 
 @pytest.mark.parametrize(("corners", "pushed"), [(3, {}), (4, {}), (3, SIDE_FORCE)])

@@ -6,7 +6,7 @@ import pytest
 from in_phase import NUT, E, in_phase
 
 from bedsim.comparison.compared import compare
-from bedsim.comparison.difference import Difference, Swings, differences, find_swings, shared_keys
+from bedsim.comparison.difference import Difference, FigureSwings, differences, find_swings, shared_keys
 from bedsim.comparison.text import change_text, remarks, verdicts
 from bedsim.ranges.swings import RANGED
 
@@ -23,7 +23,7 @@ def swings(**changes):
     keys = {"A": A, "B": B, "C": C}
     flat = dict.fromkeys(RANGED, 0.0)
     ends = {keys[k]: tuple(flat | {"lateral_pv": v} for v in pair) for k, pair in changes.items()}
-    return Swings(changes=ends, left_out=())
+    return FigureSwings(changes=ends, left_out=())
 
 
 def lateral(first, other, *both):
@@ -133,7 +133,9 @@ def test_a_change_is_written_with_sign_unit_and_range(difference, text):
 def test_a_change_that_may_go_either_way_is_called_open(one, few_keys):
     first, other = one("a"), one("b", screw__run_out__eccentricity_tir_um=101.0)
     flat = dict.fromkeys(RANGED, 0.0)
-    either = Swings(changes={A: (flat | {"lateral_pv": -2e-6}, flat | {"lateral_pv": 3e-6})}, left_out=())
-    found = compare([first, other], [either, Swings(changes={}, left_out=())])
+    either = FigureSwings(
+        changes={A: (flat | {"lateral_pv": -2e-6}, flat | {"lateral_pv": 3e-6})}, left_out=()
+    )
+    found = compare([first, other], [either, FigureSwings(changes={}, left_out=())])
     assert "the uncertain numbers leave open which is better" in verdicts(found)[0]
     assert any("0 keys common to both, 1 of one alone" in line for line in remarks(found))

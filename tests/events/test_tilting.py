@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 from bedsim.errors import ModelError
 from bedsim.tilt import tilted, tilting
-from bedsim.tilt.tilting import Limit, Supports
+from bedsim.tilt.tilting import Supports, TiltLimit
 from bedsim.units import DEG, GRAVITY, MM
 
 R = 0.2
@@ -84,8 +84,8 @@ def test_parallel_grooves_are_refused():
 
 def test_a_limit_is_found_where_the_closed_form_puts_it():
     """1.5 R (1 - cos w) = 2 mm."""
-    limit = Limit(kind="groove", corner="a", used=lambda bed: abs(bed.give[0, 0]), allowed=2 * MM)
-    never = Limit(kind="none", corner="a", used=lambda bed: 0.0, allowed=1.0)
+    limit = TiltLimit(kind="groove", corner="a", used=lambda bed: abs(bed.give[0, 0]), allowed=2 * MM)
+    never = TiltLimit(kind="none", corner="a", used=lambda bed: 0.0, allowed=1.0)
     found = tilting.passed_at(grooves(), [limit, never], np.array([0.0, 1.0]), np.zeros(3))
     assert found[0] == pytest.approx(math.acos(1 - 2 * MM / (1.5 * R)), abs=1e-6)
     assert found[1] == math.inf

@@ -323,7 +323,7 @@ def belt(s: schema.Scenario) -> Belt:
     )
 
 
-def magnetic_spring(m: schema.Motor) -> float:
+def magnetic_spring(m: schema.MotorKeys) -> float:
     """Curvature of the energy -T/N cos(N gear angle) of N rotor teeth at no angle."""
     torque = m.holding_torque_n_m * m.current_percent / 100
     return torque * m.steps_per_turn / 4 * m.gear_ratio**2
@@ -335,7 +335,7 @@ def outwards(points: Array) -> Array:
     return arm / np.hypot(arm[:, 0], arm[:, 1])[:, None]
 
 
-def plate(bed: schema.Bed) -> tuple[float, Array, Array]:
+def plate(bed: schema.BedKeys) -> tuple[float, Array, Array]:
     """The bed as a uniform cuboid, unless its moments of inertia are given."""
     x, y, t = bed.size_x_mm * 1e-3, bed.size_y_mm * 1e-3, bed.thickness_mm * 1e-3
     m = bed.mass_kg
@@ -432,7 +432,7 @@ def one_behind_the_other(*stiffness: float) -> float:
     return 1 / sum(1 / k for k in stiffness)
 
 
-def joint_elements(joint: schema.Joint) -> tuple[tuple[float, float, float], ...]:
+def joint_elements(joint: schema.JointKeys) -> tuple[tuple[float, float, float], ...]:
     """Place and stiffness of the balls: those listed, or equal ones on a circle."""
     if joint.element:
         return tuple((e.x_mm * 1e-3, e.y_mm * 1e-3, e.lateral_n_per_mm * 1e3) for e in joint.element)
@@ -443,12 +443,12 @@ def joint_elements(joint: schema.Joint) -> tuple[tuple[float, float, float], ...
     return tuple((p.real, p.imag, joint.lateral_n_per_mm * 1e3 / joint.elements) for p in places)
 
 
-def has_play(w: schema.Screw, n: schema.Nut) -> bool:
+def has_play(w: schema.ScrewKeys, n: schema.NutKeys) -> bool:
     """Whether the shaft moves on its own within the nut."""
     return w.kind == "plain" and n.clearance_um > 0
 
 
-def play(w: schema.Screw, n: schema.Nut) -> Play:
+def play(w: schema.ScrewKeys, n: schema.NutKeys) -> Play:
     """The play of a plain nut; the tip of the cone is the package's assumption, and so are the handbook's
     shares of a shaft's mass that follow its middle or free end: here by its deflection curve."""
     return Play(
@@ -474,7 +474,7 @@ def moving_share(ends: str) -> float:
     return float((curve**2).integ()(1.0))
 
 
-def mean_power(w: schema.Screw, power: int) -> float:
+def mean_power(w: schema.ScrewKeys, power: int) -> float:
     """Mean over a pitch of a power of the diameter, m^power.
 
     A plain thread (ISO 2904) is half a pitch wide at d - P/2 and wider below by its flanks of 15 degrees; a
@@ -490,17 +490,17 @@ def mean_power(w: schema.Screw, power: int) -> float:
     return 2**power * (groove + (pitch - 2 * depth) * radius**power) / pitch * 10 ** (-3 * power)
 
 
-def shaft_inertia(w: schema.Screw) -> float:
+def shaft_inertia(w: schema.ScrewKeys) -> float:
     """Discs stacked along a pitch."""
     return w.density_kg_m3 * w.length_mm * 1e-3 * math.pi / 32 * mean_power(w, 4)
 
 
-def shaft_mass(w: schema.Screw) -> float:
+def shaft_mass(w: schema.ScrewKeys) -> float:
     """The same discs."""
     return w.density_kg_m3 * w.length_mm * 1e-3 * math.pi / 4 * mean_power(w, 2)
 
 
-def lateral_stiffness(w: schema.Screw, n: schema.Nut, a: float, load: float) -> Array:
+def lateral_stiffness(w: schema.ScrewKeys, n: schema.NutKeys, a: float, load: float) -> Array:
     """Stiffness (2, 2) for deflection and slope: shaft by transfer matrices, nut in series; where there is
     play, that has its radial part."""
     radial = 0.0 if has_play(w, n) else 1e-6 / n.radial_n_per_um
@@ -508,7 +508,7 @@ def lateral_stiffness(w: schema.Screw, n: schema.Nut, a: float, load: float) -> 
     return np.linalg.inv(at)
 
 
-def shaft_compliance(w: schema.Screw, a: float, load: float) -> Array:
+def shaft_compliance(w: schema.ScrewKeys, a: float, load: float) -> Array:
     """Deflection and slope at the nut under unit force and unit moment there, the load pressing below it.
 
     Deflection, slope, moment and side force go from the lower bearing to the nut, jump by what acts there,
@@ -525,13 +525,13 @@ def shaft_compliance(w: schema.Screw, a: float, load: float) -> Array:
     return (below @ start)[:2] @ np.linalg.solve(end @ below @ start, -end @ jump)
 
 
-def along(w: schema.Screw, length: float, load: float) -> Array:
+def along(w: schema.ScrewKeys, length: float, load: float) -> Array:
     """Transfer matrix (4, 4) along a shaft under thrust, of the side force that stays as the shaft bends."""
     rate = np.array([[0, 1, 0, 0], [0, 0, 1 / bending(w), 0], [0, -load, 0, 1], [0, 0, 0, 0]])
     return expm(rate * length)
 
 
-def twist_stiffness(w: schema.Screw, a: float) -> float:
+def twist_stiffness(w: schema.ScrewKeys, a: float) -> float:
     """Shaft in torsion and coupling one behind the other."""
     GJ = w.shear_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 4 / 32
     return one_behind_the_other(GJ / a, w.coupling_nm_per_rad)

@@ -61,12 +61,12 @@ def wave(k: float, size: complex) -> Line:
     )
 
 
-def bending(w: schema.Screw) -> float:
+def bending(w: schema.ScrewKeys) -> float:
     """E I of the root circle."""
     return w.youngs_modulus_gpa * 1e9 * math.pi * (w.root_diameter_mm * 1e-3) ** 4 / 64
 
 
-def centreline(w: schema.Screw, tables: Tables) -> Line:
+def centreline(w: schema.ScrewKeys, tables: Tables) -> Line:
     """The line in its bearings, clocking included; TIR is twice the offset."""
     r, L = w.run_out, w.length_mm * 1e-3
     turned = cmath.rect(1.0, math.radians(w.clocking_deg))
@@ -95,7 +95,7 @@ def centreline(w: schema.Screw, tables: Tables) -> Line:
     return added(*lines)
 
 
-def measured(w: schema.Screw, table: Array, turned: complex) -> Line:
+def measured(w: schema.ScrewKeys, table: Array, turned: complex) -> Line:
     """A line through measured offsets that bends as little as it can; read in the machine it goes on at its
     ends as it is there, read on the free screw it goes on straight and its bearings bend it."""
     place, value = table[:, 0] * 1e-3, (table[:, 1] + 1j * table[:, 2]) * 1e-6 * turned
@@ -126,7 +126,7 @@ def measured(w: schema.Screw, table: Array, turned: complex) -> Line:
     return added(line, polynomial(real), polynomial(imag, 1j))
 
 
-def drawn_in(w: schema.Screw, offset: Array, slope: Array) -> Polynomial:
+def drawn_in(w: schema.ScrewKeys, offset: Array, slope: Array) -> Polynomial:
     """What the bearings add to a free shape of `offset` (2,) and `slope` (2,) at its ends: the cubic of least
     energy of shaft and bearing springs.
 
@@ -147,7 +147,7 @@ def drawn_in(w: schema.Screw, offset: Array, slope: Array) -> Polynomial:
     return Polynomial(np.linalg.solve(stiffness, force))
 
 
-def travel_error(w: schema.Screw, tables: Tables) -> Callable[[Array, Array], Array]:
+def travel_error(w: schema.ScrewKeys, tables: Tables) -> Callable[[Array, Array], Array]:
     """How far a nut stands too high (t,) m, by its place (t,) m on the screw and the screw's turn (t,)
     rad."""
     t = w.travel

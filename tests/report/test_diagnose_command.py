@@ -8,7 +8,7 @@ from bedsim.cli.diagnose import BANDS_EXAMPLE, GAUGE_EXAMPLE
 from bedsim.cli.main import main
 from bedsim.diagnosis import response
 from bedsim.diagnosis.readings import read_readings
-from bedsim.diagnosis.response import Answers
+from bedsim.diagnosis.response import UnitResponses
 
 SOURCES = tuple(("run-out", c) for c in ("front left", "front right", "back"))
 PROBES = ("centre", "front left")
@@ -24,7 +24,7 @@ RESPONSE = np.array(
 @pytest.fixture
 def machine(monkeypatch, tmp_path):
     """A scenario file and a stand-in for the linear machine."""
-    made_up = Answers(probe_name=PROBES, sources=SOURCES, response=RESPONSE)
+    made_up = UnitResponses(probe_name=PROBES, sources=SOURCES, response=RESPONSE)
     monkeypatch.setattr(response, "once_per_turn_response", lambda loaded: made_up)
     path = tmp_path / "machine.toml"
     path.write_text(made_up_run(5e-6, title="Machine").scenario_resolved, encoding="utf-8")

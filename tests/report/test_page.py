@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import pytest
 
-from bedsim.views.report_page import Page, Picture, Section, Table, render_page
+from bedsim.views.report_page import Page, PageSection, PageTable, Picture, render_page
 
 PIXEL = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
@@ -46,17 +46,17 @@ def evil_page():
         subtitle=EVIL,
         footer=EVIL,
         sections=(
-            Section(
+            PageSection(
                 title=EVIL,
                 paragraphs=(EVIL,),
                 points=(EVIL,),
-                tables=(Table(caption=EVIL, head=(EVIL, "b"), rows=((EVIL, "1.5 µm"), ("x", EVIL))),),
+                tables=(PageTable(caption=EVIL, head=(EVIL, "b"), rows=((EVIL, "1.5 µm"), ("x", EVIL))),),
                 pictures=(Picture(png=PIXEL, alt=EVIL, caption=EVIL),),
                 verbatim=((EVIL, EVIL),),
                 tone="caution",
             ),
-            Section(title="Same"),
-            Section(title="Same"),
+            PageSection(title="Same"),
+            PageSection(title="Same"),
         ),
     )
 

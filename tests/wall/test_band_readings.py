@@ -5,7 +5,7 @@ import pytest
 
 from bedsim.diagnosis.band_kinds import BandKind, sort_readings
 from bedsim.diagnosis.readings import read_readings, reading_rows, wall_row
-from bedsim.diagnosis.response import Answers
+from bedsim.diagnosis.response import UnitResponses
 from bedsim.errors import InputError
 from bedsim.wall.relief import wall_relief
 
@@ -109,7 +109,7 @@ def test_rows_belong_to_their_readings(tmp_path):
     answers = np.arange(6).reshape(1, 3, 2) + 0j
     rows = reading_rows(
         read_readings(path),
-        Answers(probe_name=("centre",), sources=SOURCES, response=answers),
+        UnitResponses(probe_name=("centre",), sources=SOURCES, response=answers),
         lead=5e-3,
         layer_height=0.2e-3,
         line_width=0.45e-3,
@@ -118,7 +118,7 @@ def test_rows_belong_to_their_readings(tmp_path):
     assert rows[1] == pytest.approx([0, 1])
     assert reading_rows(
         read_readings(path),
-        Answers(probe_name=("centre",), sources=SOURCES, response=answers + 1),
+        UnitResponses(probe_name=("centre",), sources=SOURCES, response=answers + 1),
         lead=5e-3,
         layer_height=0.2e-3,
         line_width=0.45e-3,
@@ -131,7 +131,7 @@ def test_unknown_probes_and_corners_are_refused_where_they_stand(tmp_path):
     with pytest.raises(InputError) as fault:
         reading_rows(
             read_readings(write(tmp_path, text)),
-            Answers(probe_name=("centre",), sources=SOURCES, response=np.zeros((1, 3, 2), complex)),
+            UnitResponses(probe_name=("centre",), sources=SOURCES, response=np.zeros((1, 3, 2), complex)),
             lead=5e-3,
             layer_height=0.2e-3,
             line_width=0.45e-3,
