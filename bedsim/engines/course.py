@@ -1,8 +1,8 @@
-"""What all members of a batch are commanded to do in one layer, and what that alone does to the modes.
+"""The commanded motion of a layer, and the known forcing that it exerts on the modes.
 
-Members share a layer and differ in the strengths of their imperfections, or they are one machine at layers of
-their own.  Where there are more members than imperfections, the modes answer to each imperfection of unit
-strength once and members are sums of these answers.
+Members share a layer and differ in the strengths of their imperfections, or they are one machine at layers
+of their own.  Where there are more members than imperfections, the response to each imperfection of unit
+strength is computed once and members are linear combinations of these.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ def course(job: Job, layers: NDArray[np.int64]) -> Course:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MotionPart:
-    """Part of a piece of the commanded motion, from `start` to `end` s, in equal spaces."""
+    """Part of one piece of the commanded motion, from `start` to `end` s, in equal spaces."""
 
     piece: int
     start: float
@@ -114,8 +114,8 @@ class Forcing:
         return self.force.shape[0] - 1
 
     def stretch(self, first: int, count: int, mix: Array | None, answers: Working) -> KnownForcing:
-        """`count` steps from the node `first` on; modes answer by `answers` (k+1, 2, n, s) to the forces at
-        the k+1 nodes from the beginning to the end of a step."""
+        """Known forcing of `count` steps from the node `first` on; modes answer by `answers` (k+1, 2, n,
+        s) to the forces at the k+1 nodes of a step."""
         stride = answers.shape[0] - 1
         last = first + count * stride
         force = self.force[first : last + 1, None].astype(Real)
@@ -170,7 +170,7 @@ def _forcing(
 
 
 def _slopes(values: Array) -> Array:
-    """What equally spaced values (t, ...) change by per space at each of them, from the quartic through five;
+    """Change of equally spaced values (t, ...) per space at each of them, from the quartic through five;
     of fewer, from what there is."""
     if values.shape[0] < 5 or values.shape[1] == 0:
         return np.gradient(values, axis=0) if values.size else np.zeros_like(values)

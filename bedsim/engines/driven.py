@@ -22,15 +22,16 @@ CYCLE = 8  # instants in a cycle of the fastest imperfection, at least: parabola
 
 
 def drive(integrator: LayerIntegrator, parts: Sequence[MotionPart], stride: int) -> None:
-    """Follow the commanded motion in steps of `stride` known nodes. Raises SolverError where contacts
-    find no solution."""
+    """Integrate along the commanded motion, each step over `stride` nodes of known forcing. Raises
+    SolverError where contacts find no solution."""
     for part in parts:
         while part.end - part.start > INSTANT:
             part = _follow(integrator, part, stride)
 
 
 def _follow(integrator: LayerIntegrator, part: MotionPart, stride: int) -> MotionPart:
-    """Follow part of a piece as far as contacts find solutions with that step; the rest, in shorter steps."""
+    """Integrate a part as far as contacts find solutions with its step; what remains of it, in shorter
+    steps."""
     (known,) = integrator.problem.forcing([part])
     rest = standing(mixed(known.rest, integrator.mix))
     step, k = stride * known.spacing, 0
@@ -59,14 +60,14 @@ def _follow(integrator: LayerIntegrator, part: MotionPart, stride: int) -> Motio
 
 
 def forcing_spacing(problem: LayerProblem) -> float:
-    """How close instants are, s, at which known forcing is taken."""
+    """Spacing of the instants, s, at which known forcing is sampled."""
     machine, motion = problem.plan.job.machine, problem.plan.motion
     turns = np.abs(machine.command).max() / (2 * np.pi) * np.abs(motion.speed(motion.time)).max()
     return min(FORCING, 1 / float(CYCLE * machine.fastest_cycle * turns)) if turns > 0 else FORCING
 
 
 def parts_of(problem: LayerProblem, spacing: float, finer: int) -> list[MotionPart]:
-    """The pieces of the motion in equal steps of at most `spacing` s, known forcing so much finer."""
+    """The pieces of the motion in equal steps of at most `spacing` s, known forcing sampled so much finer."""
     ends = [(float(a), float(b)) for a, b in pairwise(problem.plan.motion.time)]
     parts = [
         MotionPart(piece=k, start=a, end=b, spaces=finer * spaces(b - a, spacing))

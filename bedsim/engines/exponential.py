@@ -1,11 +1,11 @@
-"""Exact discretisation of natural modes, the matrix exponential in closed form.
+"""Exact discretisation of natural modes: the matrix exponential in closed form.
 
-    eta'' + 2 d eta' + w^2 eta = p(t)        u = eta - i (eta' + d eta)/wd,   u' = mu u - i p/wd,   mu = -d +
-    i wd
+    eta'' + 2 d eta' + w^2 eta = p(t)
+    u = eta - i (eta' + d eta)/wd,   u' = mu u - i p/wd,   mu = -d + i wd,   wd^2 = w^2 - d^2
 
-With p a polynomial over a step h the motion u1 = A u0 + ..., A = exp(mu h), is exact for any h: the integrals
-of the impulse response against a hold, a ramp and a parabola.  Source: [VanLoan1978] for the augmented
-exponential; tests compare with scipy.linalg.expm.
+With p a polynomial over a step h, u1 = exp(mu h) u0 + integrals of exp(mu (h - t)) against a hold, a ramp,
+a parabola and a cubic, which are phi functions of mu h: exact for any h.  Source: [VanLoan1978] for the
+augmented exponential; tests compare with scipy.linalg.expm.
 """
 
 from __future__ import annotations
@@ -87,7 +87,7 @@ def _series(x: Complex, order: int) -> Complex:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstOrderHold:
-    """Equal spaces of `spacing` s between the nodes k = 0 ... j of a polygon of forces.
+    """Coefficients for forces that are linear between nodes k = 0 ... j, `spacing` s apart.
 
     u_k = power_k (u_0 + first p_0 + sum of weight_i p_i over 0 < i < k) + last p_k for k > 0
     """
@@ -100,7 +100,8 @@ class FirstOrderHold:
 
 
 def first_order_hold(mu: Complex, spacing: float, most: int) -> FirstOrderHold:
-    """Tables for u' = mu u + p (n,); nodes as the running sum keeps its digits for, `most` at most."""
+    """Coefficients for u' = mu u + p (n,), for as many nodes as the running sum keeps its digits over,
+    `most` at most."""
     count = max(1, min(most, int(DECAY / (float(-mu.real.min()) * spacing))))
     A, hold, ramp, *_ = step_of(mu, spacing)
     powers = np.ones((count + 1, mu.size), dtype=complex)
@@ -113,7 +114,8 @@ def first_order_hold(mu: Complex, spacing: float, most: int) -> FirstOrderHold:
 
 
 def carried(table: FirstOrderHold, start: Complex, force: NDArray[Any]) -> Complex:
-    """Amplitudes (m, t, n) after each space of the grid of `force` (m, t+1, n), from `start` (m, n)."""
+    """Amplitudes (m, t, n) at the end of each space of the grid of `force` (m, t+1, n), from `start` (m,
+    n)."""
     found = np.empty((force.shape[0], force.shape[1] - 1, force.shape[2]), dtype=complex)
     longest = table.weight.shape[0]
     u = start

@@ -1,4 +1,5 @@
-"""A layer in which nothing but the modes and explicit dampers acts: everything is linear, and exact.
+"""A layer without friction, stops and play: modes and explicit dampers alone, a linear system solved
+exactly.
 
     x' = A x + p  for x = (eta, eta'),    u = E^-1 x  with the eigenvectors E of A,    u' = mu u + p
 
@@ -27,7 +28,7 @@ LONGEST = 128  # nodes in one running sum
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FreeMotion:
-    """Rates mu (k,) of the motions that go on by themselves, and the maps to them and back where dampers
+    """Eigenvalues mu (k,) 1/s of the free motions, and the maps to their amplitudes and back where dampers
     couple the modes: `into` (2 n, k), `out` (k, 2 n)."""
 
     layer: LayerModes

@@ -1,4 +1,4 @@
-"""A layer of some members, from the states before it to what it came out as."""
+"""A layer of some members: from the states before it to its outcome."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A layer in which nothing but the modes and explicit dampers acts, without steps."""
+"""A layer without friction: its motion in closed form, as long as no elastic element acts."""
 
 from __future__ import annotations
 

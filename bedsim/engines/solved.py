@@ -1,4 +1,4 @@
-"""What a layer came out as, and what is reported of it."""
+"""The outcome of a layer, and what is reported of it."""
 
 from __future__ import annotations
 
