@@ -82,7 +82,7 @@ class LayerIntegrator:
             width = rows.size
 
     def acting(self) -> NDArray[Any]:
-        """Forces (e, m) of elastic rows now."""
+        """Forces (e, m) of the elastic rows now."""
         return self.now.g[self.problem.layer.rows.bristles + self.problem.layer.rows.dampers :]
 
     def stopped(self) -> bool:
@@ -90,7 +90,8 @@ class LayerIntegrator:
         return bool(self.acting()[: 2 * self.problem.layer.rows.parts.gap.size].any())
 
     def untouched(self) -> bool:
-        """Whether no elastic element acts as far as is known; motors that hardly lag do not."""
+        """Whether no elastic element acts, as far as the last stretch tells; a motor whose lag is below
+        `LAG` does not."""
         parts = self.problem.layer.rows.parts
         if parts.slope.size or self.stopped():
             return False
@@ -174,7 +175,7 @@ class LayerIntegrator:
 
 
 def enter(layer: LayerModes, before: State, imposed: Array) -> ModalState:
-    """From motions to this layer's modes; `imposed` (m, r)."""
+    """Transform motions (m, n) into this layer's modes, with row forces; `imposed` (m, r)."""
     rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
     eta = (before.q[:, None] @ layer.to_modes)[:, 0]
     speed = (before.v[:, None] @ layer.to_modes)[:, 0]
@@ -186,7 +187,7 @@ def enter(layer: LayerModes, before: State, imposed: Array) -> ModalState:
 
 
 def leave(layer: LayerModes, now: ModalState) -> State:
-    """From modes back to motions."""
+    """Transform modes back into motions."""
     rows = layer.rows
     back = np.swapaxes(layer.modes, 1, 2)
     q, v = ((x.T[:, None] @ back)[:, 0] for x in now.motion)

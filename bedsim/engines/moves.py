@@ -165,7 +165,7 @@ class _Driven:
 
 
 def follow(bench: Bench, moves: Sequence[Move]) -> Moved:
-    """All moves, those of like length together."""
+    """Integrate all moves, those of like length in one batch."""
     profiles = [_profile(move) for move in moves]
     order = np.argsort([p.duration for p in profiles], kind="stable")
     found = []
@@ -200,7 +200,7 @@ def _lightest_rotor(bench: Bench) -> float:
 
 
 def _ready(bench: Bench, moves: Sequence[Move], profiles: Sequence[Profile]) -> _Driven:
-    """The known forces, but for those of the motors."""
+    """Known forces of a batch, those of the motors apart."""
     machine, system, V = bench.job.machine, bench.system, bench.system.modes[0]
     count = _steps(bench, profiles)
     pull = system.imposed_force[0].T @ V
@@ -229,7 +229,7 @@ def _ready(bench: Bench, moves: Sequence[Move], profiles: Sequence[Profile]) -> 
 
 
 def _motors(bench: Bench, driven: _Driven, k: int, eta: Array) -> Array:
-    """What motors add to the modal force (b, n) at instant k beyond the spring that the modes hold."""
+    """The motors' modal force (b, n) at instant k beyond the spring that the modes hold."""
     machine = bench.job.machine
     angle = eta @ bench.motor_maps.T
     lag = angle - driven.rounding[k] - bench.error(driven.height[k], angle, driven.amounts)

@@ -85,7 +85,8 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Agreed:
-    """Lanes that agree: their layers, what corrects each (k, n) of eta, and the state at the end of all."""
+    """Segments that agree: their layers, what corrects each (k, n) of eta, and the state at the end of
+    all."""
 
     steps: list[Step]
     shifts: list[Array]
@@ -167,8 +168,8 @@ def _times(matrices: Array, vectors: Array) -> Array:
 
 
 def _warmed(job: Job, starts: Layers, begin: State, solve: Solve, rough: Solve) -> State:
-    """A guess of the states before some layers: bristles as at the beginning, slowly turned with the
-    screws up to a few layers before, and shaken by these."""
+    """A guess of the states before some layers: bristles as at the beginning, turned slowly with the
+    screws up to `WARM` layers before, which are then integrated."""
     layers = starts - WARM
     layers[0] = starts[0]
     now = _turned(job, layers, begin)
@@ -201,7 +202,7 @@ def _turned(job: Job, layers: Layers, begin: State) -> State:
 def _integrated(
     job: Job, starts: Layers, lengths: Layers, now: State, solve: Solve
 ) -> tuple[list[Step], State]:
-    """All layers of all segments, and the states at their ends."""
+    """Integrate all layers of all segments: their steps, and the states at the ends of the segments."""
     steps: list[Step] = []
     for j in range(int(lengths[0])):
         on = int(np.count_nonzero(lengths > j))
@@ -234,8 +235,8 @@ def _errors(
 
 
 def _agree(step: Step, errors: Array, shift: Array, again: Solved) -> bool:
-    """Whether the first layer of every segment, `again` from its corrected start, comes out as corrected and
-    leads on so."""
+    """Whether the first layer of every segment, `again` from its corrected start, confirms the correction:
+    in print to `FIRST`, and in what its end does to the next layer to `SEAM`."""
     moved = _times(again.probes, again.mean - step.solved.mean - shift)
     left = _times(step.carry, errors) + step.solved.after.f - again.after.f
     carried = _times(np.abs(again.probes @ step.answer), np.abs(left))

@@ -323,10 +323,10 @@ def where_time_goes() -> None:
     whole = stats.total_tt  # type: ignore[attr-defined]
     print("\nWhere one printer's time goes (profiled, shares with all they call):")
     shown = (
-        "march",
+        "integrate",
         "_bristles",
         "apply",
-        "_missed",
+        "of_paths",
         "forcings",
         "tables",
         "assemble",

@@ -23,7 +23,10 @@ from rich.progress import Progress
 from rich.table import Table
 
 ROOT = Path(__file__).parents[2]
-COMPUTING = ("components", "screws", "sizing", "metrology", "model", "engines", "analysis", "sweep")
+COMPUTING = (
+    *("components", "screws", "sizing", "metrology", "model", "engines", "analysis", "sweep"),
+    *("wall", "ranges", "diagnosis", "clocking", "comparison", "tilt", "power_loss", "shake"),
+)
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 PROCESSES = 2
 LONGEST = 150.0  # s of one trial
