@@ -8,9 +8,9 @@ from typing import Any
 from bedsim.scenario.defaults import TABLE
 from bedsim.scenario.keys import PARTS
 from bedsim.scenario.ranges import BASES
-from bedsim.scenario.schema import Scenario
+from bedsim.scenario.schema import Corner, Scenario
 
-_PARTIAL = ("Screw", "Nut", "Joint", "Mount", "Guide", "Frame", "Carriage", "Motor")
+_PARTIAL = ("screw", "nut", "joint", "mount", "guide", "frame", "carriage", "motor")
 """Part tables: in the file every key is optional, since common tables, corners and defaults add up."""
 
 
@@ -24,8 +24,8 @@ def file_schema() -> dict[str, Any]:
     for definition in definitions.values():
         for key, entry in definition.get("properties", {}).items():
             definition["properties"][key] = _uncertain(entry)
-    for name in _PARTIAL:
-        definitions[name].pop("required", None)
+    for part in _PARTIAL:
+        definitions[_definition(part)].pop("required", None)
     _drop_defaulted(definitions)
     definitions["Corner"]["required"] = ["name", "x_mm", "y_mm"]
     for part in PARTS:
@@ -35,10 +35,16 @@ def file_schema() -> dict[str, Any]:
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "bedsim scenario"}
 
 
+def _definition(part: str) -> str:
+    """Name of the definition of a table: that of its class."""
+    owner = Corner if part in Corner.model_fields else Scenario
+    return str(getattr(owner.model_fields[part].annotation, "__name__", part))
+
+
 def _drop_defaulted(definitions: dict[str, Any]) -> None:
     for part, kind in TABLE:
-        name = part.capitalize()
-        if kind == "any" and name not in _PARTIAL:
+        if kind == "any" and part not in _PARTIAL:
+            name = _definition(part)
             required = definitions[name].get("required", [])
             definitions[name]["required"] = [key for key in required if key not in TABLE[part, kind]]
 
