@@ -195,6 +195,16 @@ def test_the_numbers_are_those_of_a_run(file):
         assert layers.axial_force[:, k].max() == pytest.approx(told["hanging_weight"], rel=2e-3)
 
 
+def test_a_push_is_a_deflection_of_guide_and_frame():
+    """Alike in both directions: k in series times what reaches the carriage, at every corner."""
+    machine = RIGID.with_values(ALIKE)
+    corner = machine.scenario.corner[0]
+    k = 1 / (1 / corner.guide.radial_n_per_um + 1 / corner.frame.radial_n_per_um)
+    told = {(r.key, r.corner): r.machine for r in size_scenario(machine).all_checks}
+    for name in (c.name for c in machine.scenario.corner):
+        assert told["side_push", name] == pytest.approx(k * told["bolted_run_out", name], rel=1e-2)
+
+
 def test_axial_stiffness_is_springs_in_series():
     """Between bed and ground: what the formula has, the nut's turning in its joint and the mount."""
     corner = ROLLING.scenario.corner[0]
