@@ -76,8 +76,8 @@ MOUNT = "the mount yields and the carriage tilts under it"
 STIFFNESS = "the stiffness as above"
 TURNS = "the joint lets the nut turn"
 SWINGING = "rotor, nut and mount swing along, contacts stuck"
-TRAIN = "screw, nut, frame and mount yield between rotor and load"
-BODY = "the bed moves as one body on all corners"
+TRAIN = "what is between rotor and load yields"
+BODY = "the bed moves as one body and carriages turn with their screws"
 COUNTERWEIGHT = "it knows no counterweight"
 SHARED = "corners share the load by their stiffness"
 ONE_MOTOR = "one motor carries all corners"
@@ -138,13 +138,21 @@ class Assembled:
         return np.asarray(bed_point(self.machine.coordinates, point, c.shapes)[2] @ self.machine.transform)
 
 
+def assembled(loaded: LoadedScenario, numbers: MachineNumbers) -> Assembled:
+    """The machine of a scenario, its nuts without radial play.
+
+    Raises ModelError or InputError where `bedsim run` refuses it.
+    """
+    fitted = without_play(loaded)
+    corners = make_corners(fitted.scenario, make_bed(fitted.scenario.bed))
+    return Assembled(job=make_job(fitted), corners=tuple(corners), numbers=numbers)
+
+
 def beside_formulas(loaded: LoadedScenario, numbers: MachineNumbers, checks: Sequence[Check]) -> list[Check]:
     """The rows, with what the machine says where it knows; as they are where `bedsim run` refuses it."""
     try:
-        fitted = without_play(loaded)
-        corners = make_corners(fitted.scenario, make_bed(fitted.scenario.bed))
-        assembled = Assembled(job=make_job(fitted), corners=tuple(corners), numbers=numbers)
-        return [_beside(assembled, row) for row in checks]
+        whole = assembled(loaded, numbers)
+        return [_beside(whole, row) for row in checks]
     except BedsimError:
         return list(checks)
 
