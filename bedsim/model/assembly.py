@@ -21,26 +21,12 @@ from bedsim.components.motor import PLACE_ERROR
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Path, Push, Source, Stop
 from bedsim.components.stop import seated_stiffness
-from bedsim.errors import ModelError
+from bedsim.model import stability
 from bedsim.model.damping import Spring, energy_shares, modal_ratio, part_of
+from bedsim.model.growing_part import GrowingPart
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
-
-LOOSE = 1e-9  # a motion whose stiffness is below this share of the stiffest has nothing to hold it
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GrowingPart:
-    """The part on the bed: mass (layers,) kg and height of its centre (layers,) m above the bed.
-
-    Jacobians (3, size) of its foot and of how it turns with the plate there.
-    """
-
-    mass: Array
-    centre_height: Array
-    foot: Array
-    lean: Array
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -254,7 +240,7 @@ class System:
     def natural(self) -> tuple[Array, Array]:
         """Undamped frequencies (l, n) rad/s and mass-normalised modes (l, n, n) in columns, bristles
         stuck and flanks seated."""
-        square, modes = _eigen(self.stuck, self.M)
+        square, modes = stability.eigen(self.stuck, self.M)
         return np.sqrt(square), modes
 
     @property
@@ -332,33 +318,20 @@ def nut_position(machine: Machine, layers: Layers) -> Array:
     return machine.first_nut + mid[:, None]
 
 
-def _part_mass(machine: Machine, layers: Layers) -> tuple[Array, Array]:
-    """Mass matrix (l, size, size) and weight (l, size) of the part: a slender column on the bed, [any
-    dynamics text]."""
-    part = machine.part
-    m, z = part.mass[layers - 1], part.centre_height[layers - 1]
-    at, turn = part.foot, part.lean
-    by_height = np.stack([turn[1], -turn[0], np.zeros_like(turn[0])])
-    cross = at.T @ by_height
-    constant, linear = at.T @ at, cross + cross.T
-    square = by_height.T @ by_height * (4.0 / 3.0)  # its own inertia m (2z)^2/12 about the centre included
-    mass = m[:, None, None] * (constant + z[:, None, None] * linear + (z**2)[:, None, None] * square)
-    return mass, -m[:, None] * machine.gravity * at[2]
-
-
 def assemble(machine: Machine, layers: Layers) -> System:
     """Sum all rows at mid-layer height. Raises ModelError if nothing holds a motion, or the load overcomes
     what does."""
     T = machine.transform
     position = nut_position(machine, layers)
-    part_mass, part_weight = _part_mass(machine, layers)
+    part_mass, part_weight = machine.part.matrices(layers, machine.gravity)
     M = T.T @ (machine.mass + part_mass) @ T
     weight = (machine.weight + part_weight) @ T
     links, rows = machine.links, machine.rows.shape[0]
     nothing = np.zeros((layers.size, rows, rows))
     stiffness = _filled(machine, links, position, np.zeros_like(position), nothing)
     unloaded = machine.rows.T @ stiffness @ machine.rows
-    _refuse_loose(machine, unloaded[0], M[0])
+    names = machine.coordinates.names(machine.corner_names)
+    stability.refuse_loose(unloaded[0], M[0], [names[k] for k in machine.kept])
     load = _corner_load(machine, unloaded, stiffness, weight)
     under_load = [link for link in links if callable(link.stiffness)]
     stiffness = _filled(machine, under_load, position, load, stiffness)
@@ -376,7 +349,7 @@ def assemble(machine: Machine, layers: Layers) -> System:
         sideways = flank.jacobian[:2] @ T
         seat[:, k] = seated_stiffness(load[:, flank.corner], flank.slope, flank.rounding)
         stuck = stuck + seat[:, k, None, None] * (sideways.T @ sideways)
-    _refuse_unstable(stuck)
+    stability.refuse_unstable(stuck)
     return System(
         machine=machine,
         layers=layers,
@@ -407,36 +380,6 @@ def _corner_load(machine: Machine, K: Array, stiffness: Array, weight: Array) ->
     q = np.linalg.solve(K, weight[:, :, None])[:, :, 0]
     rows = machine.axial_rows
     return -stiffness[:, rows, rows] * (q @ machine.rows[rows].T)
-
-
-def _eigen(K: Array, M: Array) -> tuple[Array, Array]:
-    """K v = square M v: squares (..., n) and vectors (..., n, n) in columns with v^T M v = 1."""
-    inverse = np.linalg.inv(np.linalg.cholesky(M))
-    back = np.swapaxes(inverse, -1, -2)
-    square, vectors = np.linalg.eigh(inverse @ K @ back)
-    return square, back @ vectors
-
-
-def _refuse_unstable(K: Array) -> None:
-    try:
-        np.linalg.cholesky(K)
-    except np.linalg.LinAlgError:
-        raise ModelError(
-            "the loaded machine is unstable: the load overcomes the stiffness of a tilted joint"
-        ) from None
-
-
-def _refuse_loose(machine: Machine, K: Array, M: Array) -> None:
-    square, vectors = _eigen(K, M)
-    if square[0] > LOOSE * square[-1] * 1e-3 and square[0] > 0:
-        return
-    names = machine.coordinates.names(machine.corner_names)
-    share = np.abs(vectors[:, 0]) * np.sqrt(np.diag(M))
-    loosest = [names[machine.kept[k]] for k in np.argsort(share)[::-1][:3]]
-    raise ModelError(
-        f"nothing holds this motion: {', '.join(loosest)}. "
-        "Give the joint, mount or guide concerned a stiffness."
-    )
 
 
 def _in_use(amounts: Array) -> NDArray[np.int64]:

@@ -15,10 +15,11 @@ from bedsim.components.mount import bed_point, bed_rotation
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Source, Stop, standing
 from bedsim.errors import ModelError
-from bedsim.model.assembly import GrowingPart, Machine
+from bedsim.model.assembly import Machine
 from bedsim.model.convert import Tables, first_nut, make_bed
 from bedsim.model.corner import CornerParts, corner_rows, make_corners
 from bedsim.model.damping import PART_OF
+from bedsim.model.growing_part import GrowingPart
 from bedsim.model.program import Limits, Program
 from bedsim.model.side_torque import with_side_torque
 from bedsim.scenario import schema
