@@ -10,9 +10,6 @@ from bedsim.scenario.keys import PARTS
 from bedsim.scenario.ranges import BASES
 from bedsim.scenario.schema import Corner, Scenario
 
-_PARTIAL = ("screw", "nut", "joint", "mount", "guide", "frame", "carriage", "motor")
-"""Part tables: in the file every key is optional, since common tables, corners and defaults add up."""
-
 
 def file_schema() -> dict[str, Any]:
     """Give the JSON Schema (draft 2020-12) of a scenario file.
@@ -24,7 +21,7 @@ def file_schema() -> dict[str, Any]:
     for definition in definitions.values():
         for key, entry in definition.get("properties", {}).items():
             definition["properties"][key] = _uncertain(entry)
-    for part in _PARTIAL:
+    for part in PARTS:  # in the file every key is optional: common tables, corners and defaults add up
         definitions[_definition(part)].pop("required", None)
     _drop_defaulted(definitions)
     definitions["Corner"]["required"] = ["name", "x_mm", "y_mm"]
@@ -43,7 +40,7 @@ def _definition(part: str) -> str:
 
 def _drop_defaulted(definitions: dict[str, Any]) -> None:
     for part, kind in TABLE:
-        if kind == "any" and part not in _PARTIAL:
+        if kind == "any" and part not in PARTS:
             name = _definition(part)
             required = definitions[name].get("required", [])
             definitions[name]["required"] = [key for key in required if key not in TABLE[part, kind]]

@@ -11,7 +11,7 @@ SMALLEST = 1e-12
 """Of a number that is not 0, in its own unit."""
 LARGEST = {"mm": 1e5, "um": 1e6, "kg": 1e5, "k": 1e4, "s": 1e7, "deg": 1e4, "rpm": 1e6}
 """By the unit at the end of a key, in that unit: far beyond any machine, far within what can be computed."""
-LARGEST_OTHER = 1e9
+LARGEST_OTHER = 1e13
 
 
 def largest(key: str) -> float:
