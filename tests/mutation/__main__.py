@@ -30,7 +30,7 @@ COMPUTING = (
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 PROCESSES = 2
 LONGEST = 150.0  # s of one trial
-BUDGET = 60.0  # s of tests of one trial, by their usual durations, quickest first
+BUDGET = 30.0  # s of tests of one trial, by their usual durations, quickest first
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -40,12 +40,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         reach.measure()
         return 0
     chosen = _chosen(options.package or COMPUTING, options.count, options.seed)
-    found = _tried(chosen, reach.read())
-    _tell(found)
-    if options.json:
-        rows = [{"key": what.key, "line": what.line, "caught": caught} for what, caught in found]
-        Path(options.json).write_text(json.dumps(rows, indent=1), "utf-8")
+    kept = None if options.keep is None else Path(options.keep)
+    before = _before(kept)
+    tried = _tried([what for what in chosen if what.key not in before], reach.read(), kept)
+    done = before | {what.key: caught for what, caught in tried}
+    _tell([(what, done[what.key]) for what in chosen])
     return 0
+
+
+def _before(kept: Path | None) -> dict[str, bool]:
+    """Outcomes by key that an earlier call has kept."""
+    if kept is None or not kept.exists():
+        return {}
+    rows = map(json.loads, kept.read_text("utf-8").splitlines())
+    return {row["key"]: row["caught"] for row in rows}
 
 
 def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
@@ -58,7 +66,9 @@ def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
     )
     parser.add_argument("--count", type=int, default=375, help="how many disturbances (default 375)")
     parser.add_argument("--seed", type=int, default=1, help="which ones (default 1)")
-    parser.add_argument("--json", help="write every outcome to this file too")
+    parser.add_argument(
+        "--keep", help="keep every outcome in this file; what stands there is not tried again"
+    )
     return parser.parse_args(arguments)
 
 
@@ -84,7 +94,9 @@ def _chosen(packages: Sequence[str], count: int, seed: int) -> list[Disturbance]
     )
 
 
-def _tried(chosen: list[Disturbance], reached: reach.Reach) -> list[tuple[Disturbance, bool]]:
+def _tried(
+    chosen: list[Disturbance], reached: reach.Reach, kept: Path | None
+) -> list[tuple[Disturbance, bool]]:
     """Every disturbance with whether a test noticed it."""
     trial.preload()
     running: dict[int, tuple[Disturbance, float]] = {}
@@ -97,9 +109,18 @@ def _tried(chosen: list[Disturbance], reached: reach.Reach) -> list[tuple[Distur
                 running[trial.start(what, _tests(what, reached))] = (what, time.monotonic())
             for outcome in trial.wait(running, LONGEST):
                 found.append(outcome)
+                _keep(outcome, kept)
                 progress.advance(bar)
             time.sleep(0.02)
     return sorted(found, key=lambda pair: (pair[0].file, pair[0].line))
+
+
+def _keep(outcome: tuple[Disturbance, bool], kept: Path | None) -> None:
+    if kept is not None:
+        what, caught = outcome
+        row = {"key": what.key, "file": what.file, "line": what.line, "caught": caught}
+        with kept.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(row) + "\n")
 
 
 def _tests(what: Disturbance, reached: reach.Reach) -> list[str]:
