@@ -141,14 +141,15 @@ def _part_name(target: Path) -> str:
 def _write_through(beside: Path, data: bytes) -> None:
     """Write `beside`; where the system has files without a name it has none before it is complete."""
     handle = _nameless(beside.parent)
-    if handle is None:
-        with beside.open("xb") as stream:
+    if handle is not None:
+        with os.fdopen(handle, "wb") as stream:
             _fill(stream, data)
-        return
-    with os.fdopen(handle, "wb") as stream:
+            with contextlib.suppress(OSError):  # not on every file system
+                # a descriptor makes Python follow the link, and is not looked at for a whole path
+                os.link(f"/proc/self/fd/{handle}", beside, src_dir_fd=handle, follow_symlinks=True)
+                return
+    with beside.open("xb") as stream:
         _fill(stream, data)
-        # the folder's descriptor makes Python follow the link, and is not looked at for a whole path
-        os.link(f"/proc/self/fd/{handle}", beside, src_dir_fd=handle, follow_symlinks=True)
 
 
 def _nameless(folder: Path) -> int | None:
