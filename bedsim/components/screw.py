@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal, NoReturn
 
 import numpy as np
@@ -139,6 +140,12 @@ def buckling_load(screw: Screw, nut_position: Array) -> Array:
     centrally loaded; a short shaft is crushed before.
     """
     position = np.asarray(nut_position, dtype=float)
+    return np.array(_buckling_loads(screw, tuple(position.tolist())))
+
+
+@lru_cache  # the same few screws are asked about at the same places by every row and machine
+def _buckling_loads(screw: Screw, nut_position: tuple[float, ...]) -> tuple[float, ...]:
+    position = np.array(nut_position)
     high = _clamped_load(screw, position)
     low = np.zeros_like(high)
     for _ in range(HALVINGS):
@@ -146,7 +153,7 @@ def buckling_load(screw: Screw, nut_position: Array) -> Array:
         foot, nut = _on_bearings(screw, position, middle)
         held = column.stands(foot) & column.stands(nut)
         low, high = np.where(held, middle, low), np.where(held, high, middle)
-    return low
+    return tuple(low.tolist())
 
 
 def _clamped_load(screw: Screw, position: Array) -> Array:
