@@ -16,7 +16,7 @@ LARGEST_OTHER = 1e13
 
 def largest(key: str) -> float:
     """The largest size of a number under a key."""
-    return LARGEST.get(key.rpartition("_")[2], LARGEST_OTHER)
+    return LARGEST_OTHER if "_per_" in key else LARGEST.get(key.rpartition("_")[2], LARGEST_OTHER)
 
 
 class Section(BaseModel):

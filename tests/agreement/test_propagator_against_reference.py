@@ -59,7 +59,7 @@ IRREGULAR = {41: 0.06}
 tolerances five times apart differ by 0.006 um."""
 
 
-EVERY_TIME = {*range(15), *IRREGULAR}
+EVERY_TIME = {*range(8), *IRREGULAR}
 """Of the fifty, those that are run every time; the rest is run by hand: pytest -m long."""
 
 

@@ -28,6 +28,12 @@ grade = "C5"
 """
 
 
+def hearing():
+    """A command that was begun in the background of a script ignores Ctrl-C, as it should; these do not."""
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
 def begun(tmp_path, *words):
     """A command in a group of processes of its own, as a shell begins it."""
     return subprocess.Popen(
@@ -37,6 +43,7 @@ def begun(tmp_path, *words):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=hearing,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
     )
 
