@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.exudynFast = True  # type: ignore[attr-defined]  # the library's own switch: no range checks
-sys.path.insert(0, str(Path(__file__).parents[1] / "independent"))
+for folder in ("", "independent"):
+    sys.path.insert(0, str(Path(__file__).parents[1] / folder))
 
 import bodies  # noqa: E402
 import energies  # noqa: E402
