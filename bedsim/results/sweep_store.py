@@ -20,7 +20,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from bedsim.errors import ResultFileError
-from bedsim.files import not_written
+from bedsim.files import make_folder, not_written
 from bedsim.quantities import FIGURES
 from bedsim.results.store import add_array, add_text, create_atomically, get_array, mark_file, open_checked
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
@@ -67,10 +67,7 @@ class PartStore:
 
     def write(self, part: CellPart) -> None:
         """Keep a finished part. Raises ResultFileError if it cannot be written; earlier ones stay."""
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-        except OSError as fault:
-            raise ResultFileError(f"{self.folder}: cannot be made: {fault.strerror}.") from None
+        make_folder(self.folder)
         try:
             _write_part(part, self._path(part), self.fingerprint, self.program)
         except ResultFileError as fault:
@@ -177,7 +174,7 @@ def only_writer(target: Path) -> Iterator[None]:
             f"{target}: another sweep is writing it. Wait for that one or give another --output."
         ) from None
     except OSError as fault:
-        raise ResultFileError(f"{target}: cannot be written: {fault.strerror}.") from None
+        raise not_written(target, fault) from None
     try:
         yield
     finally:

@@ -171,6 +171,12 @@ def graded_lot(name: str, grade: str, dimensions: Dimensions, **more: object) ->
     return GradedLot(name=name, grade=parse_grade(grade), dimensions=dimensions, **more)  # type: ignore[arg-type]
 
 
+def lot_rows(path: Path) -> list[dict[str, str]]:
+    """Lines of a table of measured screws, remarks left out.  Raises UnreadableError."""
+    lines = read_text(path).splitlines(keepends=True)
+    return list(csv.DictReader(line for line in lines if not line.lstrip().startswith("#")))
+
+
 def read_lot(path: Path, dimensions: Dimensions) -> MeasuredLot:
     """Read a CSV with one measured screw per line into a lot with their mean and standard deviation.
 
@@ -178,8 +184,7 @@ def read_lot(path: Path, dimensions: Dimensions) -> MeasuredLot:
     variation_pv_um, once_per_turn_pv_um; a column `screw` names them.  Raises InputError naming file, line
     and column; at least two screws are needed for a spread.
     """
-    lines = read_text(path).splitlines(keepends=True)
-    rows = list(csv.DictReader(line for line in lines if not line.lstrip().startswith("#")))
+    rows = lot_rows(path)
     found = [c for c in (rows[0] if rows else {}) if c in _COLUMNS]
     unknown = [c for c in (rows[0] if rows else {}) if c not in _COLUMNS and c != "screw"]
     if unknown or not found:

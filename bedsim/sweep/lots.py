@@ -8,14 +8,12 @@ no standard gives.  More virtual printers cannot narrow either; more measured sc
 
 from __future__ import annotations
 
-import csv
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from bedsim.errors import InputError
-from bedsim.files import read_text
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.sweep_plan import Assumed, LotTable
 from bedsim.screws.grades import parse_grade
@@ -30,6 +28,7 @@ from bedsim.screws.lots import (
     OncePerTurn,
     Spread,
     Stated,
+    lot_rows,
     read_lot,
 )
 from bedsim.units import MM, UM
@@ -127,8 +126,7 @@ def _resampled(
 
 
 def _measured_columns(path: Path) -> dict[str, np.ndarray]:
-    lines = read_text(path).splitlines(keepends=True)
-    rows = list(csv.DictReader(line for line in lines if not line.lstrip().startswith("#")))
+    rows = lot_rows(path)
     named = [c for c in rows[0] if c in _COLUMNS]
     return {_COLUMNS[c][0]: np.array([float(r[c]) for r in rows]) * _COLUMNS[c][1] for c in named}
 
