@@ -68,6 +68,14 @@ def test_the_run_out_that_turns_along_pushes_the_guide():
     assert straight.side_force < 0.01 * found.side_force
 
 
+def test_sideways_shift_by_geometry():
+    """The bed tilts about its mounts, 30 mm below its surface: every point of that goes sideways by tilt
+    times 30 mm."""
+    found = slip(make_job(in_phase(joint__kind="rigid", screw__run_out__eccentricity_tir_um=0.0)), 0)
+    assert found.shift == pytest.approx(found.tilt * 30e-3, rel=1e-6)
+    assert found.tilt == pytest.approx(found.height / 0.27, rel=1e-6)
+
+
 def test_four_screws_twist_the_bed_and_relieve_a_mount():
     """Three carry it without: statics leaves nothing to share."""
     assert slip(make_job(shipped("four-screws")), 0).mount_relief > 1.0

@@ -2,11 +2,14 @@
 was measured [StepperMeasured], and by trying phases."""
 
 import itertools
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from bedsim.analysis.layer_height import trains
 from bedsim.scenario.defaults import default_ranges
+from bedsim.scenario.load import load_scenario
 from bedsim.sizing.layer_heights import Train, friendly, grid_of, layer_heights, sentence, thickness_left
 from bedsim.units import DEG, MM, UM
 
@@ -120,3 +123,23 @@ def test_the_sentence_says_what_is_left_and_where_nothing_is():
     assert "a microstep" not in told, "0.26 mm is one"
     assert "which even microsteps do not hit" in sentence(layer_heights(train(), 0.261 * MM, USUAL))
     assert "leaves nothing" in sentence(layer_heights(train(), 0.16 * MM, USUAL))
+
+
+def scenario(*settings):
+    file = Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml"
+    return load_scenario(file, ["corner.back.motor.steps_per_turn=400", *settings])
+
+
+def test_corners_whose_motors_differ_are_told_apart():
+    """A motor of 400 steps: 0.0125 mm a full step beside 0.025 mm at a lead of 5 mm."""
+    found = {corners: train.full_step for train, corners in trains(scenario()).items()}
+    assert found == {
+        ("front left", "front right"): pytest.approx(0.025 * MM),
+        ("back",): pytest.approx(0.0125 * MM),
+    }
+
+
+def test_a_belt_s_motor_is_that_of_the_first_corner():
+    """The others have none, whatever their keys say."""
+    (train,) = trains(scenario('drive.topology="belt"'))
+    assert train.full_step == pytest.approx(0.025 * MM)

@@ -5,6 +5,7 @@ at v = f lead/(50 k): closed form, a single degree of freedom.
 """
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,12 +14,15 @@ import pytest
 from bedsim.analysis.move_speeds import (
     KEEPS,
     Ride,
+    _resonances,
     avoided,
     bench_of,
     cause_at,
     good_speed,
+    is_smeared,
     per_metre,
     rides,
+    shaken_warnings,
     speed_scenario,
     taken_off,
     why_shaken,
@@ -26,7 +30,7 @@ from bedsim.analysis.move_speeds import (
 from bedsim.analysis.sizing_report import size_scenario
 from bedsim.cli.main import main
 from bedsim.scenario.load import load_scenario
-from bedsim.simulation import make_job
+from bedsim.simulation import make_job, simulate
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PLAIN = str(SCENARIOS / "plain-lead-screws.toml")
@@ -77,6 +81,49 @@ def ride(speed, share):
 def test_a_good_speed_is_the_nearest_with_sound_neighbours():
     scan = [ride(v, s) for v, s in ((1, 0.9), (1.5, 0.9), (2, 0.3), (2.5, 0.8), (3, 0.2))]
     assert good_speed(ride(2.4, 0.4), scan).speed == 1
+
+
+def test_nearest_means_by_ratio():
+    """From 4 mm/s, 2 is a factor two away and 9 more than that, though all are sound."""
+    scan = [ride(v, 0.9) for v in (1, 2, 9, 20)]
+    assert good_speed(ride(4, 0.4), scan).speed == 2
+
+
+def test_resonances_are_those_that_shake_the_seats_most():
+    """By brute force: every mode's frequency put to the machine's full matrices, a motor's unit push in,
+    the seats' motion out; the two strongest modes apart by a tenth are the ones told."""
+    loaded = plain(*FAST)
+    bench = bench_of(make_job(loaded))
+    system = bench.system
+    shaken = []
+    for frequency in bench.frequency:
+        dynamic = system.K[0] - frequency**2 * system.M[0] + 1j * frequency * system.C[0]
+        mode = system.modes[0] if system.modes[0].shape[0] == dynamic.shape[0] else None
+        answer = np.linalg.solve(dynamic, np.linalg.solve(mode.T, bench.motor_maps.T))
+        shaken.append(np.abs(bench.seat_maps @ np.linalg.solve(mode, answer)).sum())
+    order = [k for k in np.argsort(shaken)[::-1]]
+    first = bench.frequency[order[0]] / (2 * math.pi)
+    told = _resonances(bench, np.geomspace(1e-5, 1.0, 50))
+    assert any(cause.frequency == pytest.approx(first, rel=0.1) for cause in told)
+
+
+def test_a_rotor_that_swings_by_half_a_radian_of_the_fourth_order_is_smeared():
+    """4 x 0.13 rad is more than the half radian up to which the commanded angle serves, 4 x 0.12 is not."""
+    assert is_smeared(replace(ride(1, 0.9), swing=0.13))
+    assert not is_smeared(replace(ride(1, 0.9), swing=0.12))
+
+
+def test_a_run_is_warned_where_one_layer_of_one_mount_keeps_less_than_half():
+    loaded = plain(*LIFTS)
+    layers = simulate(loaded).layers
+    assert shaken_warnings(loaded, layers)
+    (as_set,) = rides(bench_of(make_job(loaded)), [(3e-3, 0.1)])
+    rest = as_set.resting
+    one = np.broadcast_to(rest, layers.mount_force.shape).copy()
+    still = replace(layers, mount_force=one, residual_height=0 * layers.residual_height)
+    assert not shaken_warnings(loaded, still)
+    one[1, 2] = 0.0
+    assert shaken_warnings(loaded, replace(still, mount_force=one))
 
 
 def test_spans_to_avoid_end_halfway_to_the_speeds_beside_them():

@@ -167,6 +167,14 @@ def test_amplitude_of_what_cannot_be_told() -> None:
     assert two_layers == pytest.approx(1.0, abs=1e-9)
 
 
+def test_five_layers_over_one_wavelength_are_enough() -> None:
+    """Four unknowns (a sine, a mean, a trend); a Hann window takes the weight off one layer of five."""
+    height = 1e-3 * np.arange(1, 6)
+    found = metrics.amplitude_at(height, wave(4e-3, 2.0, height=height), 4e-3)
+    assert_allclose(found, 2.0, rtol=1e-9)
+    assert np.isnan(metrics.amplitude_at(height[:4], wave(4e-3, height=height[:4]), 4e-3))
+
+
 def test_thick_layers_show_the_folded_band() -> None:
     """Lead 2 mm printed in 1.2 mm layers: the fit at 3 mm finds the whole error."""
     height = 1.2e-3 * np.arange(1, 101)

@@ -4,12 +4,16 @@ The machine of these tests is worked out here from statics alone: a rigid bed on
 springs, each pulled by its screw, and on three points in height.
 """
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from bedsim.diagnosis.least_squares import diagnose, excess, next_tests, phasor_of_turn, turned_response
 from bedsim.diagnosis.outside_causes import near, outside_causes
+from bedsim.diagnosis.screw_bounds import screw_bounds
 from bedsim.errors import InputError
+from bedsim.scenario.load import load_scenario
 
 CORNERS = {"left": (-0.15, -0.1), "right": (0.16, -0.1), "back": (0.0, 0.17)}
 PROBES = {"centre": (0.0, 0.0), "east": (0.1, 0.0), "north": (0.0, 0.1)}
@@ -258,3 +262,57 @@ def test_a_fit_that_is_too_good_is_no_check():
     rng = np.random.default_rng(13)
     runs = [diagnose(h, noisy(h, rng), np.full(len(h), SIGMA), SOURCES) for _ in range(300)]
     assert np.mean([r.fits_too_well for r in runs]) < 0.03
+
+
+def in_real_parts(h, mirror):
+    """Real and imaginary parts of H x + M conj(x), each as a row over the parts of x."""
+    real = np.concatenate([(h + mirror).real, -(h - mirror).imag], axis=1)
+    return np.vstack([real, np.concatenate([(h + mirror).imag, (h - mirror).real], axis=1)])
+
+
+def test_condition_number_is_that_of_the_readings():
+    """numpy's, of the matrix written out in real parts; the second largest value is far from the largest."""
+    h = np.diag([9.0, 3.0, 1.0]).astype(complex)
+    h[0, 1] = 2j
+    result = diagnose(h, h @ TRUE[:3], np.full(3, SIGMA), SOURCES[:3])
+    assert result.condition == pytest.approx(np.linalg.cond(in_real_parts(h, 0 * h)), rel=1e-12)
+
+
+@pytest.mark.parametrize(("weak", "rank"), [(0.011, 3), (0.009, 2)])
+def test_a_source_seen_a_hundred_times_weaker_than_the_strongest_is_not_told(weak, rank):
+    h = np.diag([1.0, 0.1, weak]).astype(complex)
+    result = diagnose(h, h @ TRUE[:3], np.full(3, SIGMA), SOURCES[:3])
+    assert result.rank == rank
+
+
+def test_the_forecast_of_a_test_holds_where_friction_turns_answers_backwards():
+    """Turning a coupling by a quarter multiplies what follows a screw by j and what runs against it by -j:
+    the forecast is the worst uncertainty of a fit to old and new readings, by the normal equations."""
+    rng = np.random.default_rng(3)
+    h = rng.normal(size=(4, 2)) + 1j * rng.normal(size=(4, 2))
+    mirror = 0.4 * (rng.normal(size=(4, 2)) + 1j * rng.normal(size=(4, 2)))
+    sources = [("run-out", "a"), ("run-out", "b")]
+    sigma = np.full(4, SIGMA)
+    for test in next_tests(h, sigma, sources, [1.0, 1.0], mirrored=mirror):
+        turned = np.array([1j if corner == test.corner else 1.0 for _, corner in sources])
+        both = np.vstack([in_real_parts(h, mirror), in_real_parts(h * turned, mirror * turned.conj())])
+        covariance = np.linalg.inv(both.T @ both) * SIGMA**2
+        stated = np.sqrt(np.diag(covariance).reshape(2, 2).mean(axis=0)).max()
+        assert test.worst_uncertainty == pytest.approx(stated, rel=1e-9)
+
+
+def test_what_no_screw_has_is_five_times_the_worst():
+    """Of 100 um off the axis and 123 um of travel, or of what the scenario gives where that is more: a bow
+    of 600 um TIR in the machine is 300 um off at its crest."""
+    file = Path(__file__).parents[2] / "scenarios" / "ground-stiff.toml"
+    two = (("run-out", "back"), ("once-per-turn travel", "back"))
+    assert screw_bounds(load_scenario(file), two) == pytest.approx([500e-6, 615e-6])
+    bent = load_scenario(
+        file,
+        [
+            "corner.back.screw.run_out.bow_tir_um=600",
+            'corner.back.screw.run_out.bow_measured="mounted"',
+            "corner.back.screw.travel.once_per_turn_pv_um=300",
+        ],
+    )
+    assert screw_bounds(bent, two) == pytest.approx([1500e-6, 750e-6], rel=2e-3)
