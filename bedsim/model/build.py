@@ -26,9 +26,9 @@ from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
 
-PLAY_OF_APPROACH = (
-    1e-3  # m the bed rises above layer 1 before the print begins, so that it arrives from above
-)
+# m the bed rises above layer 1 before the print begins, so that it arrives from above; every scenario leaves a
+# root diameter there
+PLAY_OF_APPROACH = 1e-3
 # Share of a shaft's own mass that moves with the thread, [Rayleigh] for the static deflection curve of each
 # kind of beam
 SHAFT_SHARE = {
@@ -106,7 +106,6 @@ def build_program(scenario: schema.Scenario) -> Program:
     """The motion program of a scenario. Raises ModelError if a layer's time is shorter than its motion."""
     job, drive = scenario.print, scenario.motion
     longest = max(c.screw.lead_mm for c in scenario.corner) * units.MM
-    room = min((c.screw.length_mm * units.MM - first_nut(scenario, c.screw)) for c in scenario.corner)
     depth = min(first_nut(scenario, c.screw) for c in scenario.corner)
     program = Program(
         layers=job.layers,
@@ -122,7 +121,7 @@ def build_program(scenario: schema.Scenario) -> Program:
         hop_dwell=drive.hop_dwell_s,
         corners=len(scenario.corner),
         run_in=min(2 * longest, 0.9 * depth),
-        approach=min(PLAY_OF_APPROACH, 0.5 * room),
+        approach=PLAY_OF_APPROACH,
     )
     if job.layers > 1:
         moving = program.layer_change(2).duration

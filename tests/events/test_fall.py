@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from bedsim.power_loss.back_driving import Falling, hilltops, loose_share
-from bedsim.power_loss.fall import fall
+from bedsim.power_loss.fall import Fall, fall
+from bedsim.power_loss.report import outcome
 from bedsim.sizing import holding, torque
 from bedsim.units import DEG, GRAVITY, MM
 
@@ -156,3 +157,49 @@ def test_racking_stiffness_stops_a_corner_that_drops_alone():
     course = fall(system, room(), longest=0.2)
     assert course.height[:, 0].min() == pytest.approx(-2 * MASS * GRAVITY / k, rel=1e-4)
     assert course.energy_error < 1e-5
+
+
+def test_a_rotor_on_its_own_leaves_the_valley_with_the_energy_of_its_hill():
+    """Corners that turn alone, the middle one without detent's hold: half J w^2 at a stop event of the hill.
+
+    A body let go on the top of a hill of torque T over N cycles swings through the valley: its speed at the
+    bottom is that of the energy 2 T/N plus what its weight gives over half a cycle."""
+    hill = 0.03
+    system = falling(detent=hill, group=(0, 1, 2), held=(True, False, True), phase=np.full(3, math.pi))
+    course = fall(system, room(), longest=2.0)
+    inertia = INERTIA + MASS * (LEAD / (2 * math.pi)) ** 2
+    turn = -course.height[:, 1] / (LEAD / (2 * math.pi))
+    speed = -course.speed[:, 1] / (LEAD / (2 * math.pi))
+    gained = MASS * GRAVITY * LEAD / (2 * math.pi) * turn
+    gained += hill / STEPS * (np.cos(STEPS * turn + math.pi) - math.cos(math.pi))
+    np.testing.assert_allclose(0.5 * inertia * speed**2, gained, atol=2e-3 * gained.max())
+
+
+def at_its_end(end, lost, speed=0.0):
+    one = np.ones((2, 3))
+    return Fall(
+        time=np.array([0.0, 1.0]),
+        height=one * [[0.0], [-lost]],
+        speed=-one * [[0.0], [speed]],
+        load=one,
+        lost=np.zeros(2),
+        end=end,
+        energy_error=0.0,
+    )
+
+
+@pytest.mark.parametrize(
+    ("end", "lost", "speed", "says"),
+    [
+        ("held", 0.0, 0.0, "holds"),
+        ("swings", 1e-4, 0.1, "holds"),
+        ("came to rest", 0.039e-3, 0.0, "holds"),
+        ("came to rest", 0.041e-3, 0.0, "sinks and stops"),
+        ("stop reached", 0.1, 0.02, "falls"),
+        ("stop reached", 0.1, 0.0005, "creeps"),
+        ("time is up", 0.1, 0.0005, "creeps"),
+    ],
+)
+def test_what_an_end_is_called(end, lost, speed, says):
+    """Lead 8 mm over 200 cycles: within 0.04 mm a rotor has found its next valley, which holds."""
+    assert outcome(at_its_end(end, lost, speed), falling(detent=0.02), 1e-3) == says

@@ -101,7 +101,7 @@ def test_resonances_are_those_that_shake_the_seats_most():
         mode = system.modes[0] if system.modes[0].shape[0] == dynamic.shape[0] else None
         answer = np.linalg.solve(dynamic, np.linalg.solve(mode.T, bench.motor_maps.T))
         shaken.append(np.abs(bench.seat_maps @ np.linalg.solve(mode, answer)).sum())
-    order = [k for k in np.argsort(shaken)[::-1]]
+    order = np.argsort(shaken)[::-1]
     first = bench.frequency[order[0]] / (2 * math.pi)
     told = _resonances(bench, np.geomspace(1e-5, 1.0, 50))
     assert any(cause.frequency == pytest.approx(first, rel=0.1) for cause in told)

@@ -224,3 +224,30 @@ def test_unknown_tests_are_refused():
         recipes.recipe("stiffnes")
     with pytest.raises(InputError, match="belong to none"):
         recipes.which_test(["a", "b"], {})
+
+
+def test_friction_of_a_carriage_comes_from_pushing_it_along_its_guide():
+    """Sideways loops tell a stiffness of the guide; only the vertical one its friction, and no stiffness."""
+    fits = [
+        stiffness_fit.fit_loop(LOOP, bed(LOOP), place, way, math.nan, 1e-7, 0.01)
+        for place, way in (("carriage", "radial"), ("carriage", "vertical"), ("joint", "radial"))
+    ]
+    keys = {(k.table, k.key): k.likely for k in stiffness_fit.scenario_keys(tuple(fits))[0]}
+    assert keys == {
+        ("guide", "radial_n_per_um"): pytest.approx(2.0),
+        ("guide", "friction_n"): pytest.approx(4.0),
+        ("joint", "lateral_n_per_mm"): pytest.approx(2000.0),
+    }
+
+
+def test_blanks_ask_for_what_the_evaluation_needs():
+    """Run-out: eighths of a turn at five places and no more; stiffness: whole loops, both ways alike; cord:
+    four readings each way with current off and on."""
+    turns = [line.split(",") for line in recipes.blank("run-out").splitlines() if line[:1].isdigit()]
+    assert sorted({float(a) for _, a, *_ in turns}) == [45.0 * k for k in range(8)]
+    assert len(turns) == 5 * 8 and max(float(s) for s, *_ in turns) < 400
+    loops = [line.split(",") for line in recipes.blank("stiffness").splitlines() if line.startswith("carr")]
+    forces = [float(row[3]) for row in loops]
+    assert max(forces) == -min(forces) == 30 and abs(sum(forces)) < 1e-9
+    cords = [line for line in recipes.blank("cord").splitlines() if line.startswith(("raises", "lowers"))]
+    assert sorted(cords.count(line) for line in set(cords)) == [4, 4, 4, 4]

@@ -266,3 +266,33 @@ def test_jog_readings_take_out_the_slope_of_the_nut_face():
     )
     fit = runout_fit.fit_positions(readings, setup(lead=0.005))[0]
     assert fit.offset == pytest.approx(35e-6 * np.exp(1j), rel=1e-6)
+
+
+def test_what_holds_the_screw_adds_its_own_uncertainty_squared():
+    """Eighths of a turn, one sigma each: 2 sigma^2/8 per component, and the holder's variance beside it."""
+    sure = setup(resolution=1 * UM, repeatability=4 * UM)
+    held = setup(resolution=1 * UM, repeatability=4 * UM, support_uncertainty=7 * UM)
+    eighths = np.arange(8) * np.pi / 4
+    fits = [
+        runout_fit.fit_positions(make(np.full(8, 0.1), eighths, turn(40e-6 + 0j, angle=eighths)), s)[0]
+        for s in (sure, held)
+    ]
+    own = 2 * sure.reading_uncertainty**2 / 8
+    np.testing.assert_allclose(fits[0].covariance, own * np.eye(2), rtol=1e-9, atol=1e-18)
+    added = held.holding_uncertainty**2
+    assert added > 0
+    np.testing.assert_allclose(
+        fits[1].covariance - fits[0].covariance, added * np.eye(2), rtol=1e-9, atol=1e-18
+    )
+
+
+def test_readings_that_fit_too_well_do_not_shrink_the_uncertainty():
+    """Without scatter the terms' covariance is that of weighted least squares, by its closed form."""
+    s = setup(resolution=1 * UM, repeatability=5 * UM)
+    at = np.array([0.02, 0.1, 0.2, 0.3, 0.38])
+    fit = many(s, lambda p: 50e-6 * np.sin(np.pi * p / 0.4) + 0j, at)
+    basis = np.stack([np.ones(5), at, np.sin(np.pi * at / 0.4)], axis=1)
+    variance = 2 * s.reading_uncertainty**2 / ANGLES.size
+    expected = np.linalg.inv(basis.T @ basis) * variance
+    assert fit.block("bow")[0, 0] == pytest.approx(expected[2, 2], rel=1e-6)
+    assert fit.block("tilt")[0, 0] == pytest.approx(expected[1, 1], rel=1e-6)
