@@ -26,8 +26,8 @@ from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
 
-# m the bed rises above layer 1 before the print begins, so that it arrives from above; every scenario leaves a
-# root diameter there
+# m the bed rises above layer 1 before the print begins, so that it arrives from above; every scenario leaves
+# a root diameter there
 PLAY_OF_APPROACH = 1e-3
 # Share of a shaft's own mass that moves with the thread, [Rayleigh] for the static deflection curve of each
 # kind of beam

@@ -1,6 +1,7 @@
 """A shaken machine: modes against scipy's simulation of linear systems, closed forms, and statics."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,8 +9,11 @@ from event_machine import machine
 from scipy.signal import StateSpace, lsim
 
 from bedsim.model.program import Limits, move
+from bedsim.scenario.load import load_scenario
 from bedsim.shake import disturbance, shaken
 from bedsim.shake.disturbance import Modes, Signal
+from bedsim.shake.report import _strongest
+from bedsim.simulation import make_job
 
 W, ZETA = 2 * math.pi * 25, 0.04
 ONE = Modes(frequency=np.array([W]), decay=np.array([ZETA * W]), shape=np.ones((1, 1)))
@@ -103,3 +107,26 @@ def test_the_dwell_is_where_a_single_mode_falls_below_the_target():
     assert shaken.dwell(ONE, start, row, 11e-6) == 0.0
     undamped = Modes(frequency=ONE.frequency, decay=np.zeros(1), shape=ONE.shape)
     assert shaken.dwell(undamped, start, row, 1e-6) == math.inf
+
+
+def test_a_shaft_that_plays_in_its_nut_moves_with_the_frame_s_translation():
+    """Two coordinates of its own at every corner, along the push; nothing else turns or rises."""
+    job = make_job(load_scenario(Path(__file__).parents[2] / "scenarios" / "plain-lead-screws.toml"))
+    at = job.machine.coordinates
+    assert at.free_shafts == (0, 1, 2)
+    e = np.zeros(at.size)
+    e[list(job.machine.kept)] = disturbance.translation(job.machine, 0.7)
+    for corner in at.free_shafts:
+        shaft = e[at.shaft(corner) : at.shaft(corner) + 2]
+        assert shaft == pytest.approx([math.cos(0.7), math.sin(0.7)])
+    assert np.sum(e**2) == pytest.approx(e[:2] @ e[:2] * (np.flatnonzero(e).size / 2))
+
+
+def test_the_strongest_mode_is_the_one_that_deflects_most():
+    """A push a on modes of w and w': a/w^2 each at rest; the softer one wins by the square of the ratio."""
+    found = Modes(frequency=np.array([100.0, 150.0, 400.0]), decay=np.ones(3), shape=np.eye(3))
+    rows = np.array([[1.0, 2.2, 3.0], [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]])
+    told = _strongest(found, np.ones(3), rows) * 2 * math.pi
+    assert told == pytest.approx([100.0, 150.0, 400.0])
+    wider = _strongest(found, np.array([1.0, 1.05, 1.0]), rows) * 2 * math.pi
+    assert wider == pytest.approx([150.0, 100.0, 400.0])

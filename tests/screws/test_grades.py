@@ -70,3 +70,11 @@ def test_finer_grades_never_allow_more():
     for key, values in bands.items():
         limits = [v for _, v in sorted(values)]
         assert limits == sorted(limits), key
+
+
+def test_a_ratio_is_told_without_a_unit():
+    """Slenderness has none; a length is told in mm."""
+    with pytest.raises(InputError, match=r"slenderness = 500: no table .*80 to 100\)"):
+        grades.limit("ISO 7", "t5max", slenderness=500.0)
+    with pytest.raises(InputError, match=r"length = 1200 mm: .* mm\)"):
+        grades.limit("C3", "ep", length=1.2)

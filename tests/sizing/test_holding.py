@@ -77,3 +77,8 @@ def test_seat_lifts_in_free_fall_without_magnet():
     assert seat_force(
         weight_share=10, downward_acceleration=0, relieved=relieved, magnet_pull=2
     ) == pytest.approx(11.7)
+
+
+@pytest.mark.parametrize("travel", [0.2, 0.21, 0.5])
+def test_a_mount_that_reaches_the_axis_of_tilting_allows_a_quarter_turn(travel):
+    assert holding.tilt_at_foreshortening(travel, 0.2) == pytest.approx(math.pi / 2)

@@ -10,12 +10,14 @@ from scipy import stats
 from bedsim.analysis.figures import metric_values
 from bedsim.components.run_out import bow_shape
 from bedsim.model.convert import make_screw
+from bedsim.scenario.sweep_plan import Assumed, LotTable
 from bedsim.screws.drawing import draw_member
 from bedsim.screws.drawn import slow_deviation
-from bedsim.screws.lots import Waves
+from bedsim.screws.lots import Dimensions, Waves
 from bedsim.simulation import simulate
 from bedsim.sweep.drawing import BLOCK, block_amounts, clocked, screws_of, straightest, turned
 from bedsim.sweep.figures import DIRECTIONS, Bands, Tally, metric_names, sharpened
+from bedsim.sweep.lots import alternatives, make_lot
 from bedsim.sweep.plan import SCREWS, load_plan
 from bedsim.sweep.response import Values, gains, run_out_gram
 from bedsim.sweep.run import order_of
@@ -305,3 +307,25 @@ def test_a_printer_whose_motor_loses_steps_meets_nothing(tmp_path):
         )
     )
     assert meets(tally.lateral_pv, tally.height_pv, tally.stopped, order).tolist() == [True, False]
+
+
+def test_other_lots_lie_within_what_is_assumed(tmp_path):
+    """40 of them, every one within its ranges, and over most of each."""
+    once = {"low": 2.0, "likely": 3.0, "high": 8.0}
+    table = LotTable(
+        grade="C7",
+        once_per_turn_rms_um=Assumed(**once, basis="invented"),
+        mount_tilt_tir_um_per_100mm=Assumed(low=10.0, likely=20.0, high=30.0, basis="invented"),
+        straightness_um=100.0,
+        thread_run_out_um=40.0,
+    )
+    size = Dimensions(length=0.3, diameter=12 * MM, lead=5 * MM, free_end=True)
+    lot = make_lot("made up", table, None, size, tmp_path)
+    drawn = [one for (one,) in alternatives(table, (lot,), tmp_path, 40, np.random.SeedSequence(3))]
+    tilt = np.array([one.mount_tilt for one in drawn])
+    rms = np.array([one.once_per_turn.rms for one in drawn])
+    for values, unit, low, high in ((tilt, UM / (100 * MM), 10, 30), (rms, UM, 2, 8)):
+        assert values.min() >= low * unit and values.max() <= high * unit
+        assert np.ptp(values) > 0.8 * (high - low) * unit
+    assert lot.mount_tilt == pytest.approx(20 * UM / (100 * MM))
+    assert lot.once_per_turn.rms == pytest.approx(3 * UM)
