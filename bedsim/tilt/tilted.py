@@ -58,7 +58,7 @@ def joint_push(machine: Machine, system: System) -> Callable[[Tilted], Array]:
 
     def push(bed: Tilted) -> Array:
         strained = tilting.strain(machine, bed, tilting.screw_heights(machine, bed))
-        moved = zip(-by_strain @ strained, observer.joint_ends, strict=True)
+        moved = zip(by_strain @ strained, observer.joint_ends, strict=True)  # either way is as far
         return np.sqrt([base.squared_way(own, ends) for own, ends in moved])
 
     return push

@@ -112,11 +112,16 @@ def both(scenario, reference=REFERENCE):
     return apart(job, found, poses(tightened, job, begin)), chunks
 
 
-def test_stop_hit():
-    """Joints that run into their stops while the screws turn."""
+@pytest.mark.parametrize("kind", ["rolling", "air_film"])
+def test_stop_hit(kind):
+    """Joints that run into their stops while the screws turn, where they rub and where they are damped."""
     found, chunks = both(
         machine(
-            joint={"kind": "rolling", "travel_mm": 0.03},
+            joint={
+                "kind": kind,
+                "travel_mm": 0.03,
+                **({"rotation_nm_per_rad": 500} if kind == "air_film" else {}),
+            },
             print={"layers": 2, "layer_mm": 0.3, "seconds_per_layer": 0.5, "settle_s": 0.1},
         )
     )

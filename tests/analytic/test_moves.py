@@ -87,9 +87,12 @@ def by_lsim(whole, profile, amounts):
 def test_least_mount_force_of_a_linear_move(speed, layer_mm):
     job, system = machine(f"print.layer_mm={layer_mm}")
     found, profile = moved(job, system, actual=False, speed=speed)
-    least = by_lsim(Whole(job, system), profile, job.amounts[0])
+    whole = Whole(job, system)
+    least = by_lsim(whole, profile, job.amounts[0])
     taken = found.resting[0] - least
     assert taken.min() > 0.15
+    at_rest = np.linalg.solve(whole.K, whole.force(profile, np.zeros(1), job.amounts[0])[0])
+    assert found.resting[0] == pytest.approx(whole.pressed(at_rest), abs=1e-5 * taken.min())
     assert found.least[0] == pytest.approx(least, abs=0.02 * taken.max())
 
 
