@@ -8,8 +8,8 @@ python tests/mutation --package sizing --count 80 --seed 2
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
-import random
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -41,11 +41,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.measure:
         reach.measure(options.files)
         return 0
-    chosen = _chosen(options.package or COMPUTING, options.count, options.seed)
     kept = None if options.keep is None else Path(options.keep)
     before = _before(kept)
+    every = _everything(options.package or COMPUTING)
     if options.again:
+        chosen = [what for what in every if what.key in before]
         before = {key: caught for key, caught in before.items() if caught}
+    else:
+        chosen = _chosen(every, options.count, options.seed)
     tried = _tried([what for what in chosen if what.key not in before], reach.read(), kept, options.budget)
     done = before | {what.key: caught for what, caught in tried}
     return int(not _tell([(what, done[what.key]) for what in chosen]))
@@ -73,7 +76,9 @@ def _options(arguments: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument(
         "--keep", help="keep every outcome in this file; what stands there is not tried again"
     )
-    parser.add_argument("--again", action="store_true", help="of what is kept try the survivors again")
+    parser.add_argument(
+        "--again", action="store_true", help="try the survivors that FILE keeps again, in place of others"
+    )
     parser.add_argument(
         "--budget", type=float, default=BUDGET, help=f"s of tests of one trial (default {BUDGET:g})"
     )
@@ -86,20 +91,22 @@ def equivalent() -> set[str]:
     return {line.split()[0] for line in lines if line.strip() and not line.startswith("#")}
 
 
-def _chosen(packages: Sequence[str], count: int, seed: int) -> list[Disturbance]:
-    """Disturbances drawn at random over the packages, without those known to change nothing."""
+def _everything(packages: Sequence[str]) -> list[Disturbance]:
+    """All disturbances of some packages, without those known to change nothing."""
     known = equivalent()
-    everything = [
+    return [
         what
         for package in packages
         for file in sorted((ROOT / "bedsim" / package).rglob("*.py"))
         for what in disturbances(file, ROOT)
         if what.key not in known
     ]
-    rng = random.Random(seed)
-    return sorted(
-        rng.sample(everything, min(count, len(everything))), key=lambda what: (what.file, what.line)
-    )
+
+
+def _chosen(every: Sequence[Disturbance], count: int, seed: int) -> list[Disturbance]:
+    """`count` of them at random: those whose keys hash lowest, so that a change elsewhere leaves them chosen."""
+    lowest = sorted(every, key=lambda what: hashlib.sha256(f"{seed} {what.key}".encode()).digest())[:count]
+    return sorted(lowest, key=lambda what: (what.file, what.line))
 
 
 def _tried(
