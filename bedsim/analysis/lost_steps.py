@@ -3,7 +3,7 @@ screw."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,9 +12,24 @@ from bedsim.engines.slip import Slip, slips
 from bedsim.errors import BedsimError
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job
-from bedsim.sizing.rows_motor import SUBJECT
-from bedsim.sizing.table import Check, shown
+from bedsim.sizing import unit
+from bedsim.sizing.rows import Row, Subject, Told
+from bedsim.sizing.rows_motor import MOTOR
+from bedsim.sizing.table import Check
 from bedsim.units import DEG, MM, UM
+
+
+class Slipped(NamedTuple):
+    """A slip, the lead [m] of its screw, and how many corners the bed has."""
+
+    slip: Slip
+    lead: float
+    corners: int
+
+    @property
+    def where(self) -> str:
+        """The corner whose motor slipped."""
+        return self.slip.corners[0] if len(self.slip.corners) == 1 else "all corners"
 
 
 def slip_rows(loaded: LoadedScenario) -> list[Check]:
@@ -24,47 +39,35 @@ def slip_rows(loaded: LoadedScenario) -> list[Check]:
         found = slips(make_job(without_play(loaded)))
     except BedsimError:
         return []
-    leads = {c.name: c.screw.lead_mm for c in loaded.scenario.corner}
-    return [row for s in found for row in _rows(s, leads[s.corners[0]], len(leads))]
+    leads = {c.name: c.screw.lead_mm * MM for c in loaded.scenario.corner}
+    slipped = [Slipped(s, leads[s.corners[0]], len(leads)) for s in found]
+    return [row for s in slipped for row in SLIPPED.checks(s, s.where)]
 
 
-def _rows(slip: Slip, lead_mm: float, corners: int) -> Iterator[Check]:
-    where = slip.corners[0] if len(slip.corners) == 1 else "all corners"
-    source = "Acarnley; statics without friction"
-    yield shown(
-        SUBJECT,
-        "height of a corner whose motor has slipped",
-        slip.height / UM,
-        "µm",
-        formula="4 lead/(steps i)",
-        source=source,
-        corner=where,
+def _height(s: Slipped) -> Told:
+    return Told(
+        s.slip.height,
         note="a stalled motor falls in step again n times four full steps away, n x "
-        f"{slip.turn / DEG:.3g}° of the screw: n times this, up or down, alike at every height until the bed "
-        "is levelled",
+        f"{s.slip.turn / DEG:.3g}° of the screw: n times this, up or down, alike at every height until the "
+        "bed is levelled",
     )
-    yield shown(
-        SUBJECT,
-        "tilt of the bed then",
-        slip.tilt / 1e-3,
-        "mm/m",
-        formula="K q = J^T k imposed",
-        source=source,
-        corner=where,
-        note=f"levelling shows {_between(slip.probe_height)} at the probes, "
-        f"{'a plane' if corners == 3 else 'a plane and a twist'}; levelling by that screw takes it away",
+
+
+def _tilt(s: Slipped) -> Told:
+    return Told(
+        s.slip.tilt,
+        note=f"levelling shows {_between(s.slip.probe_height)} at the probes, "
+        f"{'a plane' if s.corners == 3 else 'a plane and a twist'}; levelling by that screw takes it away",
     )
-    yield shown(
-        SUBJECT,
-        "side force on a guide then",
+
+
+def _side_force(s: Slipped) -> Told:
+    slip = s.slip
+    return Told(
         slip.side_force,
-        "N",
-        formula="K q = J^T k imposed",
-        source=source,
-        corner=where,
         note=f"the screw's run-out has turned with it; the bed moves {slip.shift / UM:.2g} µm sideways"
         + (f", a mount loses up to {slip.mount_relief:.2g} N" if slip.mount_relief > 0.01 else "")
-        + f". A bent screw is told from it by coming back every {lead_mm:g} mm, sideways, with at most "
+        + f". A bent screw is told from it by coming back every {s.lead / MM:g} mm, sideways, with at most "
         f"{_at_most(float(slip.once_per_turn.max()))} in height here; a slip comes once, in height, in whole "
         f"multiples of {slip.height / MM:.3g} mm",
     )
@@ -77,3 +80,36 @@ def _between(height: np.ndarray) -> str:
 
 def _at_most(height: float) -> str:
     return f"{height / UM:.2g} µm" if height >= 0.01 * UM else "0.01 µm"
+
+
+SOURCE = "Acarnley; statics without friction"
+
+SLIPPED = Subject(
+    title=MOTOR.title,
+    rows=(
+        Row(
+            key="slip_height",
+            name="height of a corner whose motor has slipped",
+            unit=unit.UM,
+            tell=_height,
+            formula="4 lead/(steps i)",
+            source=SOURCE,
+        ),
+        Row(
+            key="slip_tilt",
+            name="tilt of the bed then",
+            unit=unit.MM_PER_M,
+            tell=_tilt,
+            formula="K q = J^T k imposed",
+            source=SOURCE,
+        ),
+        Row(
+            key="slip_side_force",
+            name="side force on a guide then",
+            unit=unit.NEWTON,
+            tell=_side_force,
+            formula="K q = J^T k imposed",
+            source=SOURCE,
+        ),
+    ),
+)

@@ -50,10 +50,9 @@ from bedsim.sizing import buckling, critical_speed, motor_margin
 from bedsim.sizing.axial_train import series, torsion_seen_axially
 from bedsim.sizing.numbers import MachineNumbers
 from bedsim.sizing.rows_run_out import screw_side_stiffness
-from bedsim.sizing.rows_screw import axial_parts, softest_nut_height
+from bedsim.sizing.rows_train import axial_parts, softest_nut_height
 from bedsim.sizing.table import AGREES, Check
 from bedsim.sizing.transmission import transmitted_rigid
-from bedsim.units import DEG, G_CM2, MINUTE, N_PER_UM, UM
 
 Array = NDArray[np.float64]
 Steps = list[tuple[str, float]]
@@ -160,8 +159,8 @@ def beside_formulas(loaded: LoadedScenario, numbers: MachineNumbers, checks: Seq
 def _beside(a: Assembled, row: Check) -> Check:
     if row.key not in ANSWERS:
         return row
-    unit, answer = ANSWERS[row.key]
-    steps = answer(a, a.machine.corner_names.index(row.corner))
+    unit = row.measured.si
+    steps = ANSWERS[row.key](a, a.machine.corner_names.index(row.corner))
     if not steps:
         return row
     value = steps[-1][1] / unit
@@ -380,19 +379,19 @@ def _mount_load(a: Assembled, corner: int) -> Steps:
     return [(SHARED, float(a.resting["mount_force"][:, corner].min()))]
 
 
-ANSWERS: dict[str, tuple[float, Callable[[Assembled, int], Steps]]] = {
-    "buckling_load": (1.0, _buckling),
-    "critical_speed": (1.0 / MINUTE, _critical_speed),
-    "axial_stiffness": (N_PER_UM, _axial),
-    "sinking": (UM, _sinking),
-    "corner_frequency": (1.0, _corner_frequency),
-    "hanging_weight": (1.0, _hanging),
-    "resting_load_angle": (DEG, _resting_load_angle),
-    "inertia": (G_CM2, _inertia),
-    "rotor_resonance": (1.0, _rotor_resonance),
-    "lateral_stiffness": (N_PER_UM, _lateral),
-    "bolted_run_out": (UM, _reach),
-    "side_push": (1.0, _push),
-    "mount_load": (1.0, _mount_load),
+ANSWERS: dict[str, Callable[[Assembled, int], Steps]] = {
+    "buckling_load": _buckling,
+    "critical_speed": _critical_speed,
+    "axial_stiffness": _axial,
+    "sinking": _sinking,
+    "corner_frequency": _corner_frequency,
+    "hanging_weight": _hanging,
+    "resting_load_angle": _resting_load_angle,
+    "inertia": _inertia,
+    "rotor_resonance": _rotor_resonance,
+    "lateral_stiffness": _lateral,
+    "bolted_run_out": _reach,
+    "side_push": _push,
+    "mount_load": _mount_load,
 }
-"""By the key of a row: its unit in SI, and what the machine answers for a corner."""
+"""By the key of a row: what the machine answers for a corner, SI."""

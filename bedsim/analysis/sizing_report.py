@@ -18,15 +18,15 @@ from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
 from bedsim.sizing import loads
-from bedsim.sizing.axial_train import compliance_shares, series
 from bedsim.sizing.decision import DecisionRow, screw_decision
 from bedsim.sizing.machine import size_machine
 from bedsim.sizing.magnets import HARDWARE_BAND, REMANENCE_PER_K, REMANENCE_PER_K_RANGE
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_holding import AT_REST, SHAKEN
 from bedsim.sizing.rows_joint import element_table
-from bedsim.sizing.rows_screw import MOTOR_PUSHED, axial_parts, softest_nut_height
-from bedsim.sizing.table import Check, worst_by_name
+from bedsim.sizing.rows_screw import MOTOR_PUSHED
+from bedsim.sizing.rows_train import axial_shares, axial_stiffness
+from bedsim.sizing.table import Check, worst_of_each
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,12 +87,10 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
     decision, assumed = _decision(loaded, machine, heaviest)
     return SizingReport(
         title=loaded.scenario.title,
-        checks=tuple(worst_by_name(checks)),
+        checks=tuple(worst_of_each(checks)),
         all_checks=tuple(checks),
-        axial_shares={
-            c.name: compliance_shares(axial_parts(c, softest_nut_height(c))) for c in machine.corners
-        },
-        softest_corner=min(machine.corners, key=_axial_stiffness).name,
+        axial_shares={c.name: axial_shares(c) for c in machine.corners},
+        softest_corner=min(machine.corners, key=axial_stiffness).name,
         joint_parts=tuple(
             JointPartRow(name=n, x=x, y=y, stiffness=k, pull=pull, friction=f)
             for n, x, y, k, pull, f in element_table(heaviest.joint)
@@ -109,10 +107,6 @@ def _shaken(loaded: LoadedScenario, machine: MachineNumbers) -> MachineNumbers:
     taken, by = taken_off(loaded)
     corners = zip(machine.corners, taken, strict=True)
     return replace(machine, shaken_by=by, corners=tuple(replace(c, shaken_off=t) for c, t in corners))
-
-
-def _axial_stiffness(corner: CornerNumbers) -> float:
-    return series(list(axial_parts(corner, softest_nut_height(corner)).values()))
 
 
 def _decision(
@@ -158,7 +152,7 @@ def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
 
 
 def _cautions(scenario: Scenario, machine: MachineNumbers, checks: list[Check]) -> tuple[str, ...]:
-    passed = {c.name for c in checks if c.within is False}
+    passed = {c.key for c in checks if c.within is False}
     if AT_REST in passed:
         words = (
             "Caution: by these numbers the bed is not held when the motors are off: it can come down on "

@@ -47,44 +47,44 @@ def outside_causes(
     extruder = h * extruder_volume_per_turn / volume_per_layer if known else None  # type: ignore[operator]
     train = Train(lead=lead, steps_per_turn=steps_per_turn, microsteps=microsteps, gear_ratio=gear_ratio)
     suited = friendly(layer_heights(train, h, {}))
-    per_motor_turn = lead / gear_ratio
-    return (
+    periods = (heater, extruder, lead / gear_ratio, 4.0 * train.full_step, None)
+    return tuple(
         OutsideCause(
-            name="heater of bed or nozzle switching",
-            repeats="time",
-            wavelength=seen(heater),
-            how_to_tell="print at half speed: the bands halve their wavelength, those of screws stay.",
-        ),
-        OutsideCause(
-            name="extruder drive out of round",
-            repeats="extruded volume",
-            wavelength=seen(extruder),
-            how_to_tell="print a part of twice the section: the bands halve their wavelength, those "
-            "of screws stay.",
-        ),
-        OutsideCause(
-            name="pulley or gear between Z motor and screw",
-            repeats="turns of the motor",
-            wavelength=seen(per_motor_turn),
-            how_to_tell="with one motor turn per screw turn it cannot be told from the screw by its "
-            "period: move the "
-            "motor by a tooth against the screw and see whether the bands follow.",
-        ),
-        OutsideCause(
-            name="motor detent and uneven microsteps",
-            repeats="four full steps of the motor",
-            wavelength=seen(4.0 * train.full_step),
-            how_to_tell=f"choose a layer height that is a multiple of four full steps, {suited}: the "
-            "bands go.",
-        ),
-        OutsideCause(
-            name="pulley or gear of the X or Y drive",
-            repeats="turns of the X or Y motor",
-            wavelength=None,
-            how_to_tell="it repeats along X or Y and leaves upright stripes, the same in every "
-            "layer, not level bands.",
-        ),
+            name=name, repeats=repeats, wavelength=seen(period), how_to_tell=how.format(suited=suited)
+        )
+        for (name, repeats, how), period in zip(CAUSES, periods, strict=True)
     )
+
+
+CAUSES = (
+    (
+        "heater of bed or nozzle switching",
+        "time",
+        "print at half speed: the bands halve their wavelength, those of screws stay.",
+    ),
+    (
+        "extruder drive out of round",
+        "extruded volume",
+        "print a part of twice the section: the bands halve their wavelength, those of screws stay.",
+    ),
+    (
+        "pulley or gear between Z motor and screw",
+        "turns of the motor",
+        "with one motor turn per screw turn it cannot be told from the screw by its period: move the "
+        "motor by a tooth against the screw and see whether the bands follow.",
+    ),
+    (
+        "motor detent and uneven microsteps",
+        "four full steps of the motor",
+        "choose a layer height that is a multiple of four full steps, {suited}: the bands go.",
+    ),
+    (
+        "pulley or gear of the X or Y drive",
+        "turns of the X or Y motor",
+        "it repeats along X or Y and leaves upright stripes, the same in every layer, not level bands.",
+    ),
+)
+"""Name, what it is periodic in, how to tell it."""
 
 
 def near(cause: OutsideCause, wavelength: float, tolerance: float = 0.1) -> bool:

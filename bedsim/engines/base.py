@@ -354,7 +354,7 @@ def seen_residual(
 def print_mean(time: Array, q: Array, end: Array, printing: float, finish: float) -> Array:
     """Mean of motions (..., t, n) over the print window, by the trapezoidal rule.
 
-    Between instants motions are straight; after the last one they rest at `end` (..., n).
+    Motions are interpolated linearly between instants; after the last one they rest at `end` (..., n).
     """
     if time.size < 2 or time[-1] <= printing:
         return end

@@ -30,8 +30,8 @@ def drive(integrator: LayerIntegrator, parts: Sequence[MotionPart], stride: int)
 
 
 def _follow(integrator: LayerIntegrator, part: MotionPart, stride: int) -> MotionPart:
-    """Integrate a part as far as contacts find solutions with its step; what remains of it, in shorter
-    steps."""
+    """Integrate a part for as long as the iteration for the contacts converges with its step, and the
+    remainder with half the step."""
     (known,) = integrator.problem.forcing([part])
     rest = standing(mixed(known.rest, integrator.mix))
     step, k = stride * known.spacing, 0

@@ -100,8 +100,8 @@ class FirstOrderHold:
 
 
 def first_order_hold(mu: Complex, spacing: float, most: int) -> FirstOrderHold:
-    """Coefficients for u' = mu u + p (n,), for as many nodes as the running sum keeps its digits over,
-    `most` at most."""
+    """Coefficients for u' = mu u + p (n,), for as many nodes, at most `most`, as the weights of the running
+    sum stay within what double precision resolves."""
     count = max(1, min(most, int(DECAY / (float(-mu.real.min()) * spacing))))
     A, hold, ramp, *_ = step_of(mu, spacing)
     powers = np.ones((count + 1, mu.size), dtype=complex)

@@ -153,9 +153,9 @@ def _relaxed(layer: LayerModes, phi: Array, path: Array) -> tuple[Array, Array]:
 
 
 def _driven(layer: LayerModes, mu: Complex, free: Complex, phi: Array) -> Complex:
-    """What to add to the amplitude (m, n) of the motion about the rest position to have the amplitude that
-    decays freely, about as `free`: the ramp of g and its steps at reversals take the two apart, which is
-    averaged over a few periods.
+    """Correction (m, n) from the amplitude of the motion about the rest position to the amplitude that decays
+    freely, approximately `free`: the two differ by the response to the ramp of g and to its steps at
+    reversals, averaged over a few periods.
 
     With p what g drives a mode with and s the smooth response to its mean ramp, the amplitude beside s is
     exp(mu t) (u0 + integral of exp(-mu t) (-i/wd) p - exp(-mu t) s); what is added to u0 is averaged.

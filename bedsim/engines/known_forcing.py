@@ -29,7 +29,7 @@ class KnownForcing:
 
 
 def constant_forcing(bristles: int, offset: Array) -> KnownForcing:
-    """KnownForcing forcing that does not change, with the `offset` (e, m) of elastic rows."""
+    """Known forcing that is constant in time, with the `offset` (e, m) of elastic rows."""
     none = np.zeros((0, bristles, 1), dtype=Real)
     at = offset[None].astype(Real)
     return KnownForcing(

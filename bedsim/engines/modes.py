@@ -6,7 +6,7 @@ damping.  Bristles, explicit dampers and elastic elements (stops, flanks, motors
 
     z = Z eta (of dampers: Z eta'),      modal force = -g @ push
 
-and g is only what a row's force exceeds the linear part by that the modes carry already.  Bristle rows
+and g is the part of a row's force beyond the linear part, which the modes already carry.  Bristle rows
 count in breakaway travels: displacement zeta = J q / breakaway, deflection phi = f / F_c with the bristle
 force f and the friction limit F_c; stuck, phi = zeta, hence g = phi - zeta.  Of a flank the modes carry the
 stiffness `seat`. Arrays have a leading axis s: 1 where all members share a layer, or one entry per member
@@ -117,8 +117,8 @@ class Rows:
         )
 
     def shift(self, seen: Working, by: Working, w: int, scale: float) -> None:
-        """Move what the w acting rows see (2, z, m) back: by their places (dampers: speeds), then by the
-        bristles' and the elastic rows' speeds."""
+        """Subtract the change `by` (places of the w acting rows, of dampers speeds; then speeds of bristles
+        and elastic rows) from what the rows see (2, z, m)."""
         b, d = self.bristles, self.dampers
         seen[0, :w] -= by[:w]
         seen[1, :b] -= by[w : w + b]
@@ -171,7 +171,7 @@ class LayerModes:
 
 
 def standing(rest: Array) -> Array:
-    """The motion (2, n, m) of standing at `rest` (n, m)."""
+    """The motion (2, n, m) of a machine that stands still with eta at `rest` (n, m)."""
     return np.stack([rest, np.zeros_like(rest)])
 
 

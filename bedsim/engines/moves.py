@@ -5,7 +5,7 @@
 
 The natural modes carry everything but the motors; those push with their sine, and their place error stands
 where the rotor is, not where it was sent: a swing of more than half a radian of an error's own phase smears
-it.  Each step of a mode is exact under a force that changes straight; the motors' force ahead is predicted
+it.  Each step of a mode is exact under a force that is linear in time; the motors' force ahead is predicted
 from the last two and corrected once, second order in the step.  Source: `components/motor.py`, equation of
 motion derived; first-order hold as in `exponential.py`.
 
@@ -54,8 +54,8 @@ class Moved:
     """What moves (b,) came out as, SI.
 
     `least` (b, c) N: smallest force on every seat, `resting` (b, c) N before the move; `swing` (b,): half the
-    way of the rotor that swings most, electrical rad; `height` (b, p) m: vibration when printing starts;
-    `peak` (b, n): half the way of every mode.
+    peak-to-peak swing of the rotor that swings most, electrical rad; `height` (b, p) m: vibration when
+    printing starts; `peak` (b, n): half the peak-to-peak swing of every mode.
     """
 
     least: Array

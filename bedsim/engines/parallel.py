@@ -9,8 +9,8 @@ after it is the error of that guess; errors are propagated from segment to segme
 subtracted, one Newton step with an approximate Jacobian.  Its remainder is of second order.
 
 The check: the first layer of every segment is integrated again from its corrected start, and stands.  Where
-it differs from the corrected one by more than `FIRST`, or its end leads later layers off by more than
-`SEAM`, all segments are integrated again from the corrected starts, at most `PASSES` times.
+it differs from the corrected one by more than `FIRST`, or the error at its end would shift a later layer by
+more than `SEAM`, all segments are integrated again from the corrected starts, at most `PASSES` times.
 """
 
 from __future__ import annotations

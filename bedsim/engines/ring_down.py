@@ -107,8 +107,9 @@ def _free_decay(integrator: LayerIntegrator, rest: Array, last: Array, span: flo
 
 
 def _elastic_at_rest(integrator: LayerIntegrator, ahead: Forecast, last: Array) -> tuple[ModalState, Array]:
-    """The state with the forces that elastic elements have at rest, and their uncertainty (z, m) while
-    modes swing and their rest drifts: their slope there times the way."""
+    """The state with the forces that elastic elements have at rest, and the uncertainty (z, m) of these
+    forces: their slope there times the displacement by which modes still swing and their rest position
+    drifts."""
     layer, now = integrator.problem.layer, integrator.now
     rows, first = layer.rows, layer.rows.bristles
     g, uncertainty = now.g.copy(), np.zeros_like(now.g)

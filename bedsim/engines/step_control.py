@@ -19,10 +19,10 @@ class StepControl:
     interpolating their forces makes an error of more than `force_error` m at the probes while the bed is
     driven.
 
-    At rest the next longer step is taken while the estimated errors of a layer's stretches, summed at the
-    probes, are well on the way to stay below `error` m, and the next shorter one where they are not.  The
-    remainder is taken as one free decay where its uncertainty is less than `decay` m, and left out where
-    probes move by less than `still` m.
+    At rest the next longer step is taken while the estimated error of a stretch is well below its share of
+    what earlier stretches have left of the layer's `error` m, summed at the probes, and the next shorter one
+    where it is above.  The remainder is taken as one free decay where its uncertainty is less than `decay` m,
+    and left out where probes move by less than `still` m.
     """
 
     drive: float = 8e-4

@@ -27,7 +27,7 @@ the ends of the steps.
 4. Predictor and corrector.  At the node ahead g and g' are extrapolated along a parabola.  What they exceed
    that by moves the rows through a small matrix (`Tables.local`), of third order in the step; a
    fixed-point iteration returns it to places and speeds of the rows until no force changes by more than
-   the tolerance. Left out of the speeds, it would make long steps feed energy to quick modes.
+   the tolerance. Were the speeds not corrected too, long steps would feed energy into fast modes.
 
 What rows cause within a stretch is worked out in single precision: it adds to a motion that is known in
 double precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Shapes: n modes, z rows, b

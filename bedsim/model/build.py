@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from bedsim.components import belt, motor, mount
 from bedsim.components.frame import Coordinates, point_motion, unit
 from bedsim.components.mount import bed_point, bed_rotation
 from bedsim.components.plate import PlateShapes
-from bedsim.components.row import Flank, Friction, Link, Source, Stop, standing
+from bedsim.components.row import Link, Source, standing
 from bedsim.errors import ModelError
 from bedsim.model.assembly import Machine
 from bedsim.model.convert import Tables, first_nut, make_bed
@@ -54,32 +55,20 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
         shared_motor=shared,
     )
     shapes = PlateShapes(count=coordinates.shapes, x=float(bed.size[0] / 2), y=float(bed.size[1] / 2))
-    links: list[Link] = _plate_links(coordinates, bed, shapes)
-    frictions: list[Friction] = []
-    stops: list[Stop] = []
-    flanks: list[Flank] = []
-    sources: list[Source] = []
-    constraint: dict[int, Array] = {}
-    for corner in corners:
-        made = corner_rows(coordinates, corner, tables)
-        links += made.links
-        frictions += made.frictions
-        stops += made.stops
-        flanks += made.flanks
-        sources += made.sources
-        constraint |= made.constraint
+    made = [corner_rows(coordinates, corner, tables) for corner in corners]
     motors, motor_links, motor_sources = _drive(coordinates, scenario, corners)
-    sources += motor_sources + _heat(coordinates, bed, corners)
-    transform, kept = _transform(coordinates, constraint)
+    links = [*_plate_links(coordinates, bed, shapes), *chain(*(m.links for m in made)), *motor_links]
+    sources = [*chain(*(m.sources for m in made)), *motor_sources, *_heat(coordinates, bed, corners)]
+    transform, kept = _transform(coordinates, {k: row for m in made for k, row in m.constraint.items()})
     mass, weight = _mass(coordinates, scenario, bed, shapes, corners)
     machine = Machine(
         coordinates=coordinates,
         corner_names=tuple(c.name for c in corners),
         corner_position=np.array([c.axis for c in corners]),
-        links=tuple(links + motor_links),
-        frictions=tuple(frictions),
-        stops=tuple(stops),
-        flanks=tuple(flanks),
+        links=tuple(links),
+        frictions=tuple(chain(*(m.frictions for m in made))),
+        stops=tuple(chain(*(m.stops for m in made))),
+        flanks=tuple(chain(*(m.flanks for m in made))),
         sources=tuple(sources),
         transform=transform,
         kept=kept,

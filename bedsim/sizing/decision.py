@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-from bedsim.sizing import axial_train, buckling, holding, loads, torque, transmission
+from bedsim.sizing import axial_train, buckling, holding, loads, torque, unit
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
 from bedsim.sizing.rows_nut import ball_life_hours, mean_load, wear_hours
-from bedsim.sizing.rows_run_out import screw_side_stiffness
-from bedsim.units import N_MM, N_PER_UM, UM
+from bedsim.sizing.rows_run_out import bolted_run_out
+from bedsim.sizing.unit import Unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +35,19 @@ class PriceNumbers:
     brake: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aspect:
+    """A row of the decision: its words, and its number in SI for a screw at a corner, None where an input is
+    not given."""
+
+    name: str
+    unit: Unit
+    tell: Callable[[ScrewNumbers, CornerNumbers, Duty], float | None]
+    formula: str
+    source: str
+    note: Callable[[ScrewNumbers, ScrewNumbers, CornerNumbers, Duty], str] | str = ""
+
+
 def screw_decision(
     corner: CornerNumbers,
     duty: Duty,
@@ -43,85 +57,46 @@ def screw_decision(
     prices: PriceNumbers | None = None,
 ) -> list[DecisionRow]:
     """Compute the same quantities for a ball and a plain screw at the most loaded corner."""
-    both = (ball, plain)
-    return [
-        _row(
-            "permitted push (half the buckling load)",
-            [_column(s, corner) for s in both],
-            "N",
-            "0.5 P_cr of the span from thrust bearing to nut, on its bearings",
-            "exact beam-column (Timoshenko); 0.5: THK A15-30",
-            "higher carries more",
-        ),
-        _life_row(corner, duty, ball, plain),
-        _row(
-            "axial stiffness, shaft and nut",
-            [_axial(s, corner) / N_PER_UM for s in both],
-            "N/µm",
-            "1/(L/(E A) + 1/k_nut)",
-            "THK rigidity",
-        ),
-        _row(
-            "torque to raise",
-            [_raise(s, corner, duty) / N_MM for s in both],
-            "N mm",
-            "F l/(2 pi eta1) + drag",
-            "THK torque; Shigley eq. 8-1",
-            "likely friction",
-        ),
-        _row(
-            "brake torque to hold, detent not counted on",
-            [_brake(s, corner) / N_MM for s in both],
-            "N mm",
-            "F l eta2/(2 pi) - brake",
-            "Shigley section 8-2",
-            "at the lowest friction; 0: holds by these numbers, unshaken",
-        ),
-        _row(
-            "friction below which it no longer holds by itself",
-            [_locking(s) for s in both],
-            "",
-            "tan(lambda) cos(flank)",
-            "Shigley eq. 8-3",
-            f"assumed friction: ball {ball.friction[0]:g} to {ball.friction[2]:g}, "
-            f"plain {plain.friction[0]:g} to {plain.friction[2]:g}",
-        ),
-        _row(
-            "run-out that reaches a bolted carriage",
-            [_passed(s, corner) / UM for s in both],
-            "µm",
-            "e k_screw/(k_screw + k_guide)",
-            "springs in series",
-            "one corner alone",
-        ),
-        *_price_rows(corner, ball, plain, corners, prices),
-    ]
+    rows = [_row(aspect, corner, duty, ball, plain) for aspect in ASPECTS]
+    return [*rows, *_price_rows(corner, ball, plain, corners, prices)]
 
 
-def _row(name: str, values: list[float], unit: str, formula: str, source: str, note: str = "") -> DecisionRow:
+def _row(
+    aspect: Aspect, corner: CornerNumbers, duty: Duty, ball: ScrewNumbers, plain: ScrewNumbers
+) -> DecisionRow:
+    values = [aspect.tell(screw, corner, duty) for screw in (ball, plain)]
+    shown = [None if value is None else value / aspect.unit.si for value in values]
     return DecisionRow(
-        name=name, ball=values[0], plain=values[1], unit=unit, formula=formula, source=source, note=note
+        name=aspect.name,
+        ball=shown[0],
+        plain=shown[1],
+        unit=aspect.unit.name,
+        formula=aspect.formula,
+        source=aspect.source,
+        note=aspect.note if isinstance(aspect.note, str) else aspect.note(ball, plain, corner, duty),
     )
 
 
-def _column(screw: ScrewNumbers, corner: CornerNumbers) -> float:
+def _column(screw: ScrewNumbers, corner: CornerNumbers, _: Duty) -> float:
     return buckling.CATALOGUE_FACTOR * buckling.critical_load(screw, corner.nut_low, corner.nut_high)[0]
 
 
-def _life_row(corner: CornerNumbers, duty: Duty, ball: ScrewNumbers, plain: ScrewNumbers) -> DecisionRow:
+def _life(screw: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> float | None:
+    """Seconds: of a ball screw by its rating, of a plain nut at the upper wear coefficient."""
+    if screw.is_ball:
+        hours = ball_life_hours(screw, mean_load(corner), duty)
+    else:
+        worn = wear_hours(screw, mean_load(corner), duty)
+        hours = worn[0] if worn else None
+    return None if hours is None else hours * unit.HOUR.si
+
+
+def _life_note(_: ScrewNumbers, plain: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> str:
     worn = wear_hours(plain, mean_load(corner), duty)
-    return DecisionRow(
-        name="life at the print's duty",
-        ball=ball_life_hours(ball, mean_load(corner), duty),
-        plain=worn[0] if worn else None,
-        unit="h",
-        formula="ball: (Ca/(fw Fm))^3 10^6 turns; plain: h = k p s",
-        source="ISO 3408-5; Archard 1953",
-        note="plain: at the upper wear coefficient" + (f", {worn[1]:.2g} h at the lower" if worn else ""),
-    )
+    return "plain: at the upper wear coefficient" + (f", {worn[1]:.2g} h at the lower" if worn else "")
 
 
-def _axial(screw: ScrewNumbers, corner: CornerNumbers) -> float:
+def _axial(screw: ScrewNumbers, corner: CornerNumbers, _: Duty) -> float:
     shaft = axial_train.shaft_axial_stiffness(
         youngs_modulus=screw.youngs_modulus,
         root_diameter=screw.root_diameter,
@@ -140,14 +115,71 @@ def _brake(screw: ScrewNumbers, corner: CornerNumbers) -> float:
     return holding.torque_missing(needed, corner.motor.brake_torque)
 
 
-def _locking(screw: ScrewNumbers) -> float:
-    flank = 0.0 if screw.is_ball else screw.flank_angle
-    return torque.friction_for_self_locking(loads.lead_angle(screw), flank)
+def _frictions(ball: ScrewNumbers, plain: ScrewNumbers, _: CornerNumbers, __: Duty) -> str:
+    return (
+        f"assumed friction: ball {ball.friction[0]:g} to {ball.friction[2]:g}, "
+        f"plain {plain.friction[0]:g} to {plain.friction[2]:g}"
+    )
 
 
-def _passed(screw: ScrewNumbers, corner: CornerNumbers) -> float:
-    k = screw_side_stiffness(screw, corner)
-    return transmission.transmitted_rigid(screw.run_out, k, corner.guide_lateral)
+ASPECTS = (
+    Aspect(
+        name="permitted push (half the buckling load)",
+        unit=unit.NEWTON,
+        tell=_column,
+        formula="0.5 P_cr of the span from thrust bearing to nut, on its bearings",
+        source="exact beam-column (Timoshenko); 0.5: THK A15-30",
+        note="higher carries more",
+    ),
+    Aspect(
+        name="life at the print's duty",
+        unit=unit.HOUR,
+        tell=_life,
+        formula="ball: (Ca/(fw Fm))^3 10^6 turns; plain: h = k p s",
+        source="ISO 3408-5; Archard 1953",
+        note=_life_note,
+    ),
+    Aspect(
+        name="axial stiffness, shaft and nut",
+        unit=unit.N_PER_UM,
+        tell=_axial,
+        formula="1/(L/(E A) + 1/k_nut)",
+        source="THK rigidity",
+    ),
+    Aspect(
+        name="torque to raise",
+        unit=unit.N_MM,
+        tell=_raise,
+        formula="F l/(2 pi eta1) + drag",
+        source="THK torque; Shigley eq. 8-1",
+        note="likely friction",
+    ),
+    Aspect(
+        name="brake torque to hold, detent not counted on",
+        unit=unit.N_MM,
+        tell=lambda screw, corner, _: _brake(screw, corner),
+        formula="F l eta2/(2 pi) - brake",
+        source="Shigley section 8-2",
+        note="at the lowest friction; 0: holds by these numbers, unshaken",
+    ),
+    Aspect(
+        name="friction below which it no longer holds by itself",
+        unit=unit.ONE,
+        tell=lambda screw, *_: loads.locking_friction(screw),
+        formula="tan(lambda) cos(flank)",
+        source="Shigley eq. 8-3",
+        note=_frictions,
+    ),
+    Aspect(
+        name="run-out that reaches a bolted carriage",
+        unit=unit.UM,
+        tell=lambda screw, corner, _: bolted_run_out(screw, corner),
+        formula="e k_screw/(k_screw + k_guide)",
+        source="springs in series",
+        note="one corner alone",
+    ),
+)
+"""What is compared, in the order of the report."""
 
 
 def _price_rows(

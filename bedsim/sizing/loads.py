@@ -42,6 +42,12 @@ def efficiency_back(screw: ScrewNumbers, friction: float) -> float:
     return torque.efficiency_driven_back(lead_angle(screw), friction_angle(screw, friction))
 
 
+def locking_friction(screw: ScrewNumbers) -> float:
+    """Return the friction coefficient from which a screw holds by itself."""
+    flank = 0.0 if screw.is_ball else screw.flank_angle
+    return torque.friction_for_self_locking(lead_angle(screw), flank)
+
+
 def torque_to_hold(corner: CornerNumbers, screw: ScrewNumbers, friction: float) -> float:
     """Return the torque [N m] at a screw that keeps what hangs on a corner, at its heaviest, from sinking,
     wherever in its turn the screw rests."""

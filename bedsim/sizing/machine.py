@@ -3,14 +3,31 @@
 from __future__ import annotations
 
 from bedsim.sizing.numbers import MachineNumbers
-from bedsim.sizing.rows_holding import holding_rows, unequal_rows
-from bedsim.sizing.rows_joint import joint_rows
-from bedsim.sizing.rows_motor import motor_rows
-from bedsim.sizing.rows_mount import mount_rows
-from bedsim.sizing.rows_nut import life_rows
-from bedsim.sizing.rows_run_out import run_out_rows
-from bedsim.sizing.rows_screw import axial_rows, column_rows, torque_rows
+from bedsim.sizing.rows import AtCorner, Subject
+from bedsim.sizing.rows_holding import MOTORS_OFF, UNEQUAL
+from bedsim.sizing.rows_joint import JOINT
+from bedsim.sizing.rows_motor import MOTOR
+from bedsim.sizing.rows_mount import MOUNTS
+from bedsim.sizing.rows_nut import LIFE
+from bedsim.sizing.rows_run_out import RUN_OUT
+from bedsim.sizing.rows_screw import SCREW
+from bedsim.sizing.rows_torque import TORQUE
+from bedsim.sizing.rows_train import TRAIN
 from bedsim.sizing.table import Check
+
+SUBJECTS: tuple[Subject[AtCorner], ...] = (
+    SCREW,
+    TRAIN,
+    TORQUE,
+    MOTOR,
+    LIFE,
+    RUN_OUT,
+    JOINT,
+    MOUNTS,
+    MOTORS_OFF,
+    UNEQUAL,
+)
+"""Every row that a machine's numbers tell, in the order of the report."""
 
 
 def size_machine(machine: MachineNumbers) -> list[Check]:
@@ -18,16 +35,5 @@ def size_machine(machine: MachineNumbers) -> list[Check]:
 
     Raises ModelError when the mounts stand on one line.
     """
-    duty, corners = machine.duty, machine.corners
-    return [
-        *(row for c in corners for row in column_rows(c, duty)),
-        *(row for c in corners for row in axial_rows(c)),
-        *(row for c in corners for row in torque_rows(c, duty)),
-        *(row for c in corners for row in motor_rows(c, duty)),
-        *(row for c in corners for row in life_rows(c, duty)),
-        *(row for c in corners for row in run_out_rows(c)),
-        *(row for c in corners for row in joint_rows(c, machine)),
-        *mount_rows(machine),
-        *(row for c in corners for row in holding_rows(c, duty)),
-        *unequal_rows(machine),
-    ]
+    corners = [(AtCorner(machine, k), c.name) for k, c in enumerate(machine.corners)]
+    return [check for s in SUBJECTS for at, name in corners for check in s.checks(at, name)]

@@ -3,47 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
-from bedsim.sizing import buckling, holding, loads, statics
-from bedsim.sizing.numbers import CornerNumbers, Duty, MachineNumbers
-from bedsim.sizing.table import Check, below, shown
+from bedsim.sizing import buckling, holding, loads, statics, unit
+from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
+from bedsim.sizing.rows import AtCorner, Row, Subject, Told
 from bedsim.units import DEG, GRAVITY, MM, N_MM
 
-SUBJECT = "Motors off"
-UNEQUAL = "Unequal corners"
-AT_REST, SHAKEN = "torque to hold at the lowest friction", "torque to hold when shaken"
-
-
-def holding_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    """Rows of holding at the lowest friction and shaken, and how a fall would begin.
-
-    Detent is a potential: it holds a rotor that rests in one of its valleys, and gives back on the way down
-    what it took on the way up.  A shaken rotor passes the hills: only a brake counts then.
-    """
-    low = corner.screw.friction[0]
-    shaken = low * duty.vibration_friction
-    return [
-        _hold_row(
-            corner,
-            low,
-            AT_REST,
-            resting_torque(corner),
-            "brake + detent",
-            "detent holds only a rotor that rests in its valley: bedsim size --power-loss follows the others",
-        ),
-        _hold_row(
-            corner,
-            shaken,
-            SHAKEN,
-            corner.motor.brake_torque,
-            "brake",
-            "a shaken rotor passes its detent",
-        ),
-        _fall_row(corner, shaken),
-    ]
+AT_REST, SHAKEN = "hold_at_rest", "hold_shaken"
 
 
 def resting_torque(corner: CornerNumbers) -> float:
@@ -76,65 +44,89 @@ def rounded_up(value: float) -> str:
     return f"{math.ceil(value / step - 1e-9) * step:.2g}"
 
 
-def _hold_row(
-    corner: CornerNumbers, friction: float, name: str, held: float, against: str, note: str
-) -> Check:
-    return below(
-        SUBJECT,
-        name,
-        loads.torque_to_hold(corner, corner.screw, friction) / N_MM,
-        held / N_MM,
-        "N mm",
-        formula=f"F l eta2/(2 pi) + T_side against {against}, no help from guide and nut drag",
-        source="THK torque; Shigley section 8-2",
-        corner=corner.name,
+def _shaken_friction(at: AtCorner) -> float:
+    """Friction that is counted on while something shakes."""
+    return at.corner.screw.friction[0] * at.duty.vibration_friction
+
+
+def _held(corner: CornerNumbers, friction: float, held: float, note: str) -> Told:
+    return Told(
+        loads.torque_to_hold(corner, corner.screw, friction),
+        held,
         note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; {note}",
         missing=missing_words(corner, friction, held),
     )
 
 
-def _fall_row(corner: CornerNumbers, friction: float) -> Check:
-    screw, motor = corner.screw, corner.motor
-    a = holding.fall_acceleration(
-        load=max(corner.hanging),
-        mass=corner.moved_mass,
-        lead=screw.lead,
-        efficiency_back=loads.efficiency_back(screw, friction),
-        holding_torque=motor.brake_torque - corner.side_torque,
-        inertia=loads.inertia_at_screw(corner),
-    )
-    return shown(
-        SUBJECT,
-        "acceleration at which a shaken bed begins to sink",
-        a,
-        "m/s²",
-        formula="(F l eta2/(2 pi) + T_side - brake)/(2 pi J/l + m l eta2/(2 pi))",
-        source="Newton's second law",
-        corner=corner.name,
-        note="0: held by these numbers. bedsim size --power-loss gives the course of a fall",
+def _at_rest(at: AtCorner) -> Told:
+    """Detent is a potential: it holds a rotor that rests in one of its valleys, and gives back on the way
+    down what it took on the way up."""
+    return _held(
+        at.corner,
+        at.corner.screw.friction[0],
+        resting_torque(at.corner),
+        "detent holds only a rotor that rests in its valley: bedsim size --power-loss follows the others",
     )
 
 
-def unequal_rows(machine: MachineNumbers) -> list[Check]:
-    """Rows of height differences: one corner holds while the others drop, one drops alone, one stops while
-    lifting.
-    """
-    tilts = statics.tilt_per_height([(c.mount_x, c.mount_y) for c in machine.corners])
-    allowed = [_tilt_allowed(c, machine) for c in machine.corners]
-    rows = []
-    for corner, per_height in zip(machine.corners, tilts, strict=True):
-        others = [c for c in machine.corners if c is not corner]
-        drop = max(c.room_below for c in others)
-        rise = max(c.screw.length - c.screw.root_diameter - c.nut_low for c in others)
-        for name, possible, layer in (
-            ("one corner holds while the others drop", drop, "first"),
-            ("one coupling slips and its corner drops alone", corner.room_below, "first"),
-            ("one driver stops while the others lift", rise, "last"),
-        ):
-            rows.append(_height_row(corner, name, possible, layer, float(per_height), min(allowed)))
-        rows.append(_racking_row(corner, float(per_height)))
-        rows.append(_blocked_row(corner))
-    return rows
+def _shaken(at: AtCorner) -> Told:
+    """A shaken rotor passes the hills: only a brake counts then."""
+    brake = at.corner.motor.brake_torque
+    return _held(at.corner, _shaken_friction(at), brake, "a shaken rotor passes its detent")
+
+
+def _sinking(at: AtCorner) -> Told:
+    corner, screw = at.corner, at.corner.screw
+    return Told(
+        holding.fall_acceleration(
+            load=max(corner.hanging),
+            mass=corner.moved_mass,
+            lead=screw.lead,
+            efficiency_back=loads.efficiency_back(screw, _shaken_friction(at)),
+            holding_torque=corner.motor.brake_torque - corner.side_torque,
+            inertia=loads.inertia_at_screw(corner),
+        )
+    )
+
+
+MOTORS_OFF = Subject(
+    title="Motors off",
+    rows=(
+        Row(
+            key=AT_REST,
+            name="torque to hold at the lowest friction",
+            unit=unit.N_MM,
+            tell=_at_rest,
+            stays="below",
+            formula="F l eta2/(2 pi) + T_side against brake + detent, no help from guide and nut drag",
+            source="THK torque; Shigley section 8-2",
+        ),
+        Row(
+            key=SHAKEN,
+            name="torque to hold when shaken",
+            unit=unit.N_MM,
+            tell=_shaken,
+            stays="below",
+            formula="F l eta2/(2 pi) + T_side against brake, no help from guide and nut drag",
+            source="THK torque; Shigley section 8-2",
+        ),
+        Row(
+            key="fall_acceleration",
+            name="acceleration at which a shaken bed begins to sink",
+            unit=unit.M_S2,
+            tell=_sinking,
+            formula="(F l eta2/(2 pi) + T_side - brake)/(2 pi J/l + m l eta2/(2 pi))",
+            source="Newton's second law",
+            note="0: held by these numbers. bedsim size --power-loss gives the course of a fall",
+        ),
+    ),
+)
+
+
+def _steepness(at: AtCorner) -> float:
+    """Tilt [rad/m] of the plate for a height that its corner alone goes up or down."""
+    places = [(c.mount_x, c.mount_y) for c in at.machine.corners]
+    return float(statics.tilt_per_height(places)[at.index])
 
 
 def _tilt_allowed(corner: CornerNumbers, machine: MachineNumbers) -> float:
@@ -147,14 +139,25 @@ def _tilt_allowed(corner: CornerNumbers, machine: MachineNumbers) -> float:
     return holding.tilt_at_foreshortening(corner.mount_travel, 1.5 * radius)
 
 
-def _height_row(
-    corner: CornerNumbers, name: str, possible: float, layer: str, per_height: float, tilt: float
-) -> Check:
-    words: dict[str, Any] = {
-        "formula": "sin(acos(1 - travel/R)) x distance to the line of the others",
-        "source": "geometry of a rigid plate that carries its supports",
-        "corner": corner.name,
-    }
+def _others_drop(at: AtCorner) -> Told:
+    others = (c.room_below for k, c in enumerate(at.machine.corners) if k != at.index)
+    return _height(at, max(others), "first")
+
+
+def _drops_alone(at: AtCorner) -> Told:
+    return _height(at, at.corner.room_below, "first")
+
+
+def _others_rise(at: AtCorner) -> Told:
+    others = (c for k, c in enumerate(at.machine.corners) if k != at.index)
+    return _height(at, max(c.screw.length - c.screw.root_diameter - c.nut_low for c in others), "last")
+
+
+def _height(at: AtCorner, possible: float, layer: str) -> Told:
+    """A height [m] by which a corner can stand apart from the others, and what the mounts' grooves take of
+    it."""
+    per_height = _steepness(at)
+    tilt = min(_tilt_allowed(c, at.machine) for c in at.machine.corners)
     # the supports keep their distances in the plate, so a height is a sine; beyond the plate's own width
     # something gives before
     steep = per_height * possible
@@ -164,60 +167,80 @@ def _height_row(
         else "more than the plate is wide"
     )
     if math.isnan(tilt):
-        missing = "sizing.mount_travel_mm" if corner.mount_kind == "groove" else ""
-        return shown(UNEQUAL, name, possible / MM, "mm", note=note, missing=missing, **words)
+        return Told(possible, note=note, missing="sizing.mount_travel_mm" if _groove(at) else "")
     limit = math.sin(tilt) / per_height
-    return below(
-        UNEQUAL,
-        name,
-        possible / MM,
-        limit / MM,
-        "mm",
+    return Told(
+        possible,
+        limit,
         note=note + "; the limit is where the first mount runs out of its groove",
         missing="an end stop, sensor or monitor that catches the difference earlier"
         if possible > limit
         else "",
-        **words,
     )
 
 
-def _racking_row(corner: CornerNumbers, per_height: float) -> Check:
-    """Side force or moment for one millimetre of height difference."""
-    tilt = per_height * MM
-    if corner.mount_kind == "groove":
-        return shown(
-            UNEQUAL,
-            "side force at a mount for 1 mm of difference",
-            max(corner.bed_load) * math.tan(tilt),
-            "N",
-            formula="F tan(tilt)",
-            source="statics of a tilted seat",
-            corner=corner.name,
-        )
-    return shown(
-        UNEQUAL,
-        "racking moment at a carriage for 1 mm of difference",
-        corner.guide_tilt * tilt,
-        "N m",
-        formula="k_guide tilt",
-        source="Hooke's law; stiff plate, the other parts rigid",
-        corner=corner.name,
-    )
+def _groove(at: AtCorner) -> bool:
+    return at.corner.mount_kind == "groove"
 
 
-def _blocked_row(corner: CornerNumbers) -> Check:
-    screw, motor = corner.screw, corner.motor
+def _no_groove(at: AtCorner) -> bool:
+    return not _groove(at)
+
+
+def _blocked(at: AtCorner) -> Told:
+    screw, motor = at.corner.screw, at.corner.motor
     at_screw = motor.holding_torque * motor.gear_ratio * motor.gear_efficiency
     push = holding.thrust_of_motor(at_screw, screw.lead, loads.efficiency_raising(screw, screw.friction[0]))
-    critical, _ = buckling.critical_load(screw, corner.nut_low, corner.nut_high)
-    return below(
-        UNEQUAL,
-        "push of a motor against a blocked corner",
-        push,
-        buckling.CATALOGUE_FACTOR * critical,
-        "N",
-        formula="2 pi T eta1/l",
-        source="energy of one turn; limit as for buckling",
-        corner=corner.name,
-        note="at a crawl, full current, lowest friction: what bed, mounts and fingers would have to take",
-    )
+    critical, _ = buckling.critical_load(screw, at.corner.nut_low, at.corner.nut_high)
+    return Told(push, buckling.CATALOGUE_FACTOR * critical)
+
+
+UNEQUAL = Subject(
+    title="Unequal corners",
+    rows=(
+        *(
+            Row(
+                key=key,
+                name=name,
+                unit=unit.MM,
+                tell=tell,
+                stays="below",
+                formula="sin(acos(1 - travel/R)) x distance to the line of the others",
+                source="geometry of a rigid plate that carries its supports",
+            )
+            for key, name, tell in (
+                ("others_drop", "one corner holds while the others drop", _others_drop),
+                ("drops_alone", "one coupling slips and its corner drops alone", _drops_alone),
+                ("others_rise", "one driver stops while the others lift", _others_rise),
+            )
+        ),
+        Row(
+            key="tilt_side_force",
+            name="side force at a mount for 1 mm of difference",
+            unit=unit.NEWTON,
+            tell=lambda at: Told(max(at.corner.bed_load) * math.tan(_steepness(at) * MM)),
+            where=_groove,
+            formula="F tan(tilt)",
+            source="statics of a tilted seat",
+        ),
+        Row(
+            key="racking_moment",
+            name="racking moment at a carriage for 1 mm of difference",
+            unit=unit.NEWTON_METRE,
+            tell=lambda at: Told(at.corner.guide_tilt * (_steepness(at) * MM)),
+            where=_no_groove,
+            formula="k_guide tilt",
+            source="Hooke's law; stiff plate, the other parts rigid",
+        ),
+        Row(
+            key="blocked_push",
+            name="push of a motor against a blocked corner",
+            unit=unit.NEWTON,
+            tell=_blocked,
+            stays="below",
+            formula="2 pi T eta1/l",
+            source="energy of one turn; limit as for buckling",
+            note="at a crawl, full current, lowest friction: what bed, mounts and fingers would have to take",
+        ),
+    ),
+)

@@ -4,29 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
-from bedsim.sizing import hertz, joint_checks, joint_parts, loads
+from bedsim.sizing import hertz, joint_checks, joint_parts, loads, unit
 from bedsim.sizing.axial_train import series
-from bedsim.sizing.numbers import CornerNumbers, Duty, JointNumbers, MachineNumbers
-from bedsim.sizing.rows_run_out import joint_friction, joint_load, screw_side_stiffness
-from bedsim.sizing.table import Check, below, shown
-from bedsim.units import DEG, GRAVITY, MM, MM_S2, MPA, N_MM, N_PER_MM, N_PER_UM, UM
+from bedsim.sizing.numbers import BallNumbers, CornerNumbers, JointNumbers
+from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows_run_out import joint_friction, joint_load, jointed, screw_side_stiffness
+from bedsim.units import DEG, GRAVITY, MM, MPA, N_MM, N_PER_MM, N_PER_UM, UM
 
-JOINT = "Joint"
 HELD = "a stiffer hold against turning"
 
 
-def travel_parts(corner: CornerNumbers, machine: MachineNumbers) -> dict[str, float]:
+def travel_parts(at: AtCorner) -> dict[str, float]:
     """Return what uses up the joint's travel [m], part by part."""
-    index = [c.name for c in machine.corners].index(corner.name)
+    corner = at.corner
     # The bed follows a bolted nut most; taking that ratio for the other corners is on the far side.
     k = screw_side_stiffness(corner.screw, corner)
     followed = k / (k + corner.guide_lateral)
-    others = joint_checks.pushed_by_others([c.screw.run_out for c in machine.corners], index, followed)
+    run_outs = [c.screw.run_out for c in at.machine.corners]
     return {
         "run-out": corner.screw.run_out,
-        "clocking (the others push the bed)": others,
+        "clocking (the others push the bed)": joint_checks.pushed_by_others(run_outs, at.index, followed),
         "heat growth": corner.joint.growth,
         "misalignment": corner.joint.misalignment,
         "nut bore": corner.joint.bore,
@@ -40,263 +38,298 @@ def twist_travel(corner: CornerNumbers) -> float:
     return reach * max(map(abs, _twist(corner))) if reach > 0 else 0.0
 
 
+def element_table(joint: JointNumbers) -> Sequence[tuple[str, float, float, float, float, float]]:
+    """Return per part: name, x and y [m], sideways stiffness [N/m], pull [N], friction [N]."""
+    return [(e.name, e.x, e.y, min(e.along, e.across), e.pull, e.friction) for e in joint.parts]
+
+
 def _twist(corner: CornerNumbers) -> tuple[float, float]:
     """How far [rad] the nut is turned against its carriage after lowering and after raising."""
     return joint_checks.static_twist(*loads.nut_torques(corner), corner.joint.rotation)
 
 
-def joint_rows(corner: CornerNumbers, machine: MachineNumbers) -> list[Check]:
-    """All rows about the joint of one corner; none when it is rigid."""
-    if corner.joint.kind == "rigid":
-        return []
-    return [
-        *_travel_rows(corner, machine),
-        *_recentring_rows(corner),
-        *_turning_rows(corner),
-        *_reversal_rows(corner),
-        *_holding_rows(corner, machine.duty),
-        *_lift_off_rows(corner, machine.duty),
-        *_ball_rows(corner, machine.duty),
-    ]
+def _friction(corner: CornerNumbers) -> float:
+    """Force [N] that holds the joint against sideways motion: that of listed balls, else as stated."""
+    if corner.joint.parts and corner.joint.balls:
+        return joint_parts.assemble(corner.joint.parts_warm).friction
+    return joint_friction(corner)
 
 
-def _travel_rows(corner: CornerNumbers, machine: MachineNumbers) -> list[Check]:
-    parts = travel_parts(corner, machine)
+def _warm(joint: JointNumbers) -> joint_parts.JointSum | None:
+    """The listed parts together, magnets as warm as they get; None where none are listed."""
+    return joint_parts.assemble(joint.parts_warm) if joint.parts else None
+
+
+def _listed(at: AtCorner) -> bool:
+    """Whether the joint's parts are listed."""
+    return jointed(at) and bool(at.corner.joint.parts)
+
+
+def _on_balls(at: AtCorner) -> bool:
+    """Whether the joint's balls are listed."""
+    return jointed(at) and bool(at.corner.joint.balls)
+
+
+def _authority(corner: CornerNumbers) -> dict[str, str]:
+    return {"authority": "sum of B^T k B over the parts" if corner.joint.parts else "Coulomb friction"}
+
+
+def _travel(at: AtCorner) -> Told:
+    joint, parts = at.corner.joint, travel_parts(at)
     needed = joint_checks.travel_needed(parts)
     listed = ", ".join(f"{name} {abs(v) / UM:.3g}" for name, v in parts.items())
-    lacking = needed - corner.joint.travel
-    stiffer = f" or {HELD}" if lacking > 0 and corner.joint.reach > 0 else ""
-    return [
-        below(
-            JOINT,
-            "travel needed against travel",
-            needed / UM,
-            corner.joint.travel / UM,
-            "µm",
-            formula="sum of all parts in one direction",
-            source="geometry; upper bound",
-            corner=corner.name,
-            note=f"{listed} µm",
-            missing=f"{lacking / MM:.2g} mm of joint travel{stiffer}" if lacking > 0 else "",
-        )
-    ]
-
-
-def _recentring_rows(corner: CornerNumbers) -> list[Check]:
-    joint, friction = corner.joint, joint_friction(corner)
-    recentring, push = joint.lateral, 0.0
-    if joint.parts:
-        total = joint_parts.assemble(joint.parts_warm)
-        push = total.push
-        friction = total.friction if joint.balls else friction
-    zone = friction / recentring if recentring > 0 else math.inf
-    side = friction + recentring * corner.screw.run_out + push
-    source = "sum of B^T k B over the parts" if joint.parts else "Coulomb friction"
-    return [
-        shown(
-            JOINT,
-            "recentring stiffness",
-            recentring / N_PER_MM,
-            "N/mm",
-            formula="softest direction of the joint",
-            low_is_worse=True,
-            source=source,
-            corner=corner.name,
-        ),
-        shown(
-            JOINT,
-            "dead zone: does not come back from within",
-            zone / UM,
-            "µm",
-            formula="friction/recentring stiffness",
-            source=source,
-            corner=corner.name,
-            note="infinite: nothing recentres it" if math.isinf(zone) else f"friction {friction:.3g} N",
-        ),
-        shown(
-            JOINT,
-            "sideways push left on the bed",
-            side,
-            "N",
-            formula="friction + k_r e + wedge push",
-            source=source,
-            corner=corner.name,
-        ),
-    ]
-
-
-def _reversal_rows(corner: CornerNumbers) -> list[Check]:
-    joint, screw = corner.joint, corner.screw
-    stiffness = series([joint.rotation, corner.guide_yaw]) if joint.rotation > 0 else 0.0
-    drag = loads.nut_torques(corner)[1]
-    turn = joint_checks.wind_up(drag, stiffness) if drag > 0 else 0.0
-    return [
-        shown(
-            JOINT,
-            "stiffness against turning with the screw",
-            joint.rotation,
-            "N m/rad",
-            formula="sum of k r^2 + anti-rotation part",
-            low_is_worse=True,
-            source="rigid plate on springs",
-            corner=corner.name,
-            missing="" if joint.rotation > 0 else "a part that keeps the nut from turning",
-        ),
-        shown(
-            JOINT,
-            "height lost at each reversal",
-            joint_checks.height_lost_at_reversal(turn, screw.lead) / UM,
-            "µm",
-            formula="lead/(2 pi) 2 T_drag/k",
-            source="derived",
-            corner=corner.name,
-            note=f"the nut turns {turn / DEG:.2g}° between the senses of rotation, carriage in series; "
-            "a hop ends in one sense and a layer change without it in the other",
-        ),
-    ]
-
-
-def _turning_rows(corner: CornerNumbers) -> list[Check]:
-    """Rows of how far the load turns the nut, and what that takes of the travel."""
-    low, high = _twist(corner)
-    load, drag = loads.nut_torques(corner)
-    common: dict[str, Any] = {"source": "derived", "corner": corner.name}
-    return [
-        shown(
-            JOINT,
-            "turned by load and drag, at most",
-            high / DEG,
-            "°",
-            formula="(F l/(2 pi) + T_drag)/k",
-            note=f"{low / DEG:.2g}° after lowering; torque of the load {load / N_MM:.3g} N mm, drag "
-            f"{drag / N_MM:.3g}",
-            **common,
-        ),
-        shown(
-            JOINT,
-            "travel which that turning uses up",
-            twist_travel(corner) / UM,
-            "µm",
-            formula="r (F l/(2 pi) + T_drag)/k",
-            note=f"at the elements {corner.joint.reach / MM:.3g} mm out"
-            if corner.joint.reach > 0
-            else "none: it moves as a whole",
-            **common,
-        ),
-    ]
-
-
-def _holding_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    """Rows of the stiffness, and the radius of the joint's springs, that hold the nut as is wanted."""
-    joint = corner.joint
-    load, drag = loads.nut_torques(corner)
-    torque, way = load + drag, joint.twist_travel
-    reversal = joint_checks.stiffness_for_reversal(
-        drag, corner.screw.lead, duty.reversal_loss, corner.guide_yaw
+    lacking = needed - joint.travel
+    stiffer = f" or {HELD}" if joint.reach > 0 else ""
+    return Told(
+        needed,
+        joint.travel,
+        note=f"{listed} µm",
+        missing=f"{lacking / MM:.2g} mm of joint travel{stiffer}" if lacking > 0 else "",
     )
-    stiffness = max(joint_checks.stiffness_for_travel(torque, joint.reach, way), reversal)
-    springs = {"lateral": joint.lateral, "anti_rotation": joint.anti_rotation}
-    radius = joint_checks.radius_for_stiffness(reversal, **springs)
-    if joint.reach > 0:
-        radius = max(radius, joint_checks.radius_for_travel(torque, way, **springs))
-    wanted = f"{way / UM:.3g} µm of travel, {duty.reversal_loss / UM:.3g} µm of height at a reversal"
+
+
+def _recentring(at: AtCorner) -> Told:
+    return Told(at.corner.joint.lateral, words=_authority(at.corner))
+
+
+def _dead_zone(at: AtCorner) -> Told:
+    friction, recentring = _friction(at.corner), at.corner.joint.lateral
+    note = f"friction {friction:.3g} N" if recentring > 0 else "infinite: nothing recentres it"
+    zone = friction / recentring if recentring > 0 else math.inf
+    return Told(zone, note=note, words=_authority(at.corner))
+
+
+def _push(at: AtCorner) -> Told:
+    corner, warm = at.corner, _warm(at.corner.joint)
+    side = _friction(corner) + corner.joint.lateral * corner.screw.run_out
+    return Told(side + (warm.push if warm else 0.0), words=_authority(corner))
+
+
+def _turned(at: AtCorner) -> Told:
+    low, high = _twist(at.corner)
+    load, drag = loads.nut_torques(at.corner)
+    return Told(
+        high,
+        note=f"{low / DEG:.2g}° after lowering; torque of the load {load / N_MM:.3g} N mm, drag "
+        f"{drag / N_MM:.3g}",
+    )
+
+
+def _turned_travel(at: AtCorner) -> Told:
+    reach = at.corner.joint.reach
+    note = f"at the elements {reach / MM:.3g} mm out" if reach > 0 else "none: it moves as a whole"
+    return Told(twist_travel(at.corner), note=note)
+
+
+def _rotation(at: AtCorner) -> Told:
+    stiffness = at.corner.joint.rotation
+    return Told(stiffness, missing="" if stiffness > 0 else "a part that keeps the nut from turning")
+
+
+def _reversal(at: AtCorner) -> Told:
+    joint, drag = at.corner.joint, loads.nut_torques(at.corner)[1]
+    stiffness = series([joint.rotation, at.corner.guide_yaw]) if joint.rotation > 0 else 0.0
+    turn = joint_checks.wind_up(drag, stiffness) if drag > 0 else 0.0
+    return Told(
+        joint_checks.height_lost_at_reversal(turn, at.corner.screw.lead),
+        note=f"the nut turns {turn / DEG:.2g}° between the senses of rotation, carriage in series; "
+        "a hop ends in one sense and a layer change without it in the other",
+    )
+
+
+def _reversal_stiffness(at: AtCorner) -> float:
+    """Stiffness [N m/rad] against turning at which a reversal costs no more height than is allowed."""
+    corner, drag = at.corner, loads.nut_torques(at.corner)[1]
+    loss = at.duty.reversal_loss
+    return joint_checks.stiffness_for_reversal(drag, corner.screw.lead, loss, corner.guide_yaw)
+
+
+def _stiffness_wanted(at: AtCorner) -> Told:
+    joint, reversal = at.corner.joint, _reversal_stiffness(at)
+    torque, way = sum(loads.nut_torques(at.corner)), joint.twist_travel
+    wanted = f"{way / UM:.3g} µm of travel, {at.duty.reversal_loss / UM:.3g} µm of height at a reversal"
     if math.isinf(reversal):
         wanted += "; the carriage's own yaw gives more"
-    common: dict[str, Any] = {"source": "derived", "corner": corner.name}
-    return [
-        shown(
-            JOINT,
-            "stiffness against turning that is enough",
-            stiffness,
-            "N m/rad",
+    return Told(
+        max(joint_checks.stiffness_for_travel(torque, joint.reach, way), reversal),
+        note=f"for {wanted} (sizing.joint_twist_um, joint_reversal_um); it has {joint.rotation:.3g}",
+    )
+
+
+def _radius_wanted(at: AtCorner) -> Told:
+    joint = at.corner.joint
+    springs = {"lateral": joint.lateral, "anti_rotation": joint.anti_rotation}
+    radius = joint_checks.radius_for_stiffness(_reversal_stiffness(at), **springs)
+    if joint.reach > 0:
+        torque = sum(loads.nut_torques(at.corner))
+        radius = max(radius, joint_checks.radius_for_travel(torque, joint.twist_travel, **springs))
+    return Told(
+        radius,
+        note=f"{joint.lateral / N_PER_MM:.3g} N/mm in all on one circle, anti-rotation part "
+        f"{joint.anti_rotation:.3g} N m/rad; now {joint.reach / MM:.3g} mm",
+    )
+
+
+def _pull(at: AtCorner) -> Told:
+    joint = at.corner.joint
+    cold, warm = (joint_parts.assemble(parts).pull for parts in (joint.parts, joint.parts_warm))
+    note = f"{cold:.3g} N at room temperature; the magnets snap together if nothing keeps their gap"
+    return Told(warm, note=note)
+
+
+def _lift_off(at: AtCorner) -> Told:
+    joint, warm = at.corner.joint, _warm(at.corner.joint)
+    pull = warm.pull if warm else joint.pull
+    return Told(
+        at.duty.acceleration,
+        joint_checks.lift_off_acceleration(joint_load(at.corner) / GRAVITY, pull),
+        note=f"heaviest load; pull {pull:.3g} N" + (" with warm magnets" if warm else ""),
+    )
+
+
+def _ball_pressures(at: AtCorner) -> list[Told]:
+    joint = at.corner.joint
+    pressed = joint_load(at.corner) * (1.0 + at.duty.acceleration / GRAVITY)
+    each = (pressed + joint_parts.assemble(joint.parts).pull) / len(joint.balls)
+    return [_ball_pressure(ball, each) for ball in joint.balls]
+
+
+def _ball_pressure(ball: BallNumbers, load: float) -> Told:
+    pressure, limit = hertz.peak_pressure(load, ball.radius, ball.modulus), ball.yield_pressure
+    stiffness = hertz.normal_stiffness(load, ball.radius, ball.modulus) / 2.0
+    note = f"{ball.name}, {load:.3g} N on each; {stiffness / N_PER_UM:.2g} N/µm between two plates"
+    if limit is None or pressure / MPA <= limit / MPA:
+        return Told(pressure, limit, note=note)
+    allowed = hertz.load_at_pressure(limit, ball.radius, ball.modulus)
+    words = f"harder plates, or balls that carry at most {allowed:.2g} N each (larger or more of them)"
+    return Told(pressure, limit, note=note, missing=words)
+
+
+JOINT = Subject(
+    title="Joint",
+    rows=(
+        Row(
+            key="joint_travel",
+            name="travel needed against travel",
+            unit=unit.UM,
+            tell=_travel,
+            where=jointed,
+            stays="below",
+            formula="sum of all parts in one direction",
+            source="geometry; upper bound",
+        ),
+        Row(
+            key="recentring",
+            name="recentring stiffness",
+            unit=unit.N_PER_MM,
+            tell=_recentring,
+            where=jointed,
+            formula="softest direction of the joint",
+            source="{authority}",
+            low_is_worse=True,
+        ),
+        Row(
+            key="dead_zone",
+            name="dead zone: does not come back from within",
+            unit=unit.UM,
+            tell=_dead_zone,
+            where=jointed,
+            formula="friction/recentring stiffness",
+            source="{authority}",
+        ),
+        Row(
+            key="joint_push",
+            name="sideways push left on the bed",
+            unit=unit.NEWTON,
+            tell=_push,
+            where=jointed,
+            formula="friction + k_r e + wedge push",
+            source="{authority}",
+        ),
+        Row(
+            key="joint_twist",
+            name="turned by load and drag, at most",
+            unit=unit.DEG,
+            tell=_turned,
+            where=jointed,
+            formula="(F l/(2 pi) + T_drag)/k",
+            source="derived",
+        ),
+        Row(
+            key="twist_travel",
+            name="travel which that turning uses up",
+            unit=unit.UM,
+            tell=_turned_travel,
+            where=jointed,
+            formula="r (F l/(2 pi) + T_drag)/k",
+            source="derived",
+        ),
+        Row(
+            key="joint_rotation",
+            name="stiffness against turning with the screw",
+            unit=unit.NM_PER_RAD,
+            tell=_rotation,
+            where=jointed,
+            formula="sum of k r^2 + anti-rotation part",
+            source="rigid plate on springs",
+            low_is_worse=True,
+        ),
+        Row(
+            key="reversal_loss",
+            name="height lost at each reversal",
+            unit=unit.UM,
+            tell=_reversal,
+            where=jointed,
+            formula="lead/(2 pi) 2 T_drag/k",
+            source="derived",
+        ),
+        Row(
+            key="rotation_wanted",
+            name="stiffness against turning that is enough",
+            unit=unit.NM_PER_RAD,
+            tell=_stiffness_wanted,
+            where=jointed,
             formula="max(T r/s, 1/(2 pi h/(2 T_drag l) - 1/k_yaw))",
-            note=f"for {wanted} (sizing.joint_twist_um, joint_reversal_um); it has {joint.rotation:.3g}",
-            **common,
+            source="derived",
         ),
-        shown(
-            JOINT,
-            "radius at which the joint's springs are enough",
-            radius / MM,
-            "mm",
+        Row(
+            key="radius_wanted",
+            name="radius at which the joint's springs are enough",
+            unit=unit.MM,
+            tell=_radius_wanted,
+            where=jointed,
             formula="(T + sqrt(T^2 - 4 k_r k_a s^2))/(2 k_r s), sqrt((k - k_a)/k_r)",
-            note=f"{joint.lateral / N_PER_MM:.3g} N/mm in all on one circle, anti-rotation part "
-            f"{joint.anti_rotation:.3g} N m/rad; now {joint.reach / MM:.3g} mm",
-            **common,
+            source="derived",
         ),
-    ]
-
-
-def _lift_off_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    mass = joint_load(corner) / GRAVITY
-    pull = joint_parts.assemble(corner.joint.parts_warm).pull if corner.joint.parts else corner.joint.pull
-    limit = joint_checks.lift_off_acceleration(mass, pull)
-    return [
-        *_pull_rows(corner, pull),
-        below(
-            JOINT,
-            "deceleration against lift-off of the joint",
-            duty.acceleration / MM_S2,
-            limit / MM_S2,
-            "mm/s²",
-            formula="g + pull/m",
-            source="Newton's second law",
-            corner=corner.name,
-            note=f"heaviest load; pull {pull:.3g} N" + (" with warm magnets" if corner.joint.parts else ""),
-        ),
-    ]
-
-
-def _pull_rows(corner: CornerNumbers, warm: float) -> list[Check]:
-    if not corner.joint.parts:
-        return []
-    cold = joint_parts.assemble(corner.joint.parts).pull
-    return [
-        shown(
-            JOINT,
-            "pull of magnets and springs when warm",
-            warm,
-            "N",
+        Row(
+            key="joint_pull",
+            name="pull of magnets and springs when warm",
+            unit=unit.NEWTON,
+            tell=_pull,
+            where=_listed,
             formula="disc integral, Br (1 + alpha dT)",
             source="Vokoun et al. 2009; hardware within about 15 %",
-            corner=corner.name,
-            note=f"{cold:.3g} N at room temperature; the magnets snap together if nothing keeps their gap",
             low_is_worse=True,
-        )
-    ]
-
-
-def _ball_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    joint = corner.joint
-    rows: list[Check] = []
-    if not joint.balls:
-        return rows
-    pull = joint_parts.assemble(joint.parts).pull
-    each = (joint_load(corner) * (1.0 + duty.acceleration / GRAVITY) + pull) / len(joint.balls)
-    for ball in joint.balls:
-        pressure = hertz.peak_pressure(each, ball.radius, ball.modulus) / MPA
-        stiffness = hertz.normal_stiffness(each, ball.radius, ball.modulus) / 2.0
-        common: dict[str, Any] = {
-            "formula": "3 F/(2 pi a^2), a = (3 F R/(4 E*))^(1/3)",
-            "source": "Hertz; Johnson section 4.2",
-            "corner": corner.name,
-        }
-        note = f"{ball.name}, {each:.3g} N on each; {stiffness / N_PER_UM:.2g} N/µm between two plates"
-        name = "contact pressure of a ball on its plate"
-        if ball.yield_pressure is None:
-            rows.append(shown(JOINT, name, pressure, "MPa", note=note, **common))
-        else:
-            limit = ball.yield_pressure
-            allowed = hertz.load_at_pressure(limit, ball.radius, ball.modulus)
-            words = (
-                f"harder plates, or balls that carry at most {allowed:.2g} N each (larger or more of them)"
-            )
-            missing = words if pressure > limit / MPA else ""
-            rows.append(
-                below(JOINT, name, pressure, limit / MPA, "MPa", note=note, missing=missing, **common)
-            )
-    return rows
-
-
-def element_table(joint: JointNumbers) -> Sequence[tuple[str, float, float, float, float, float]]:
-    """Return per part: name, x and y [m], sideways stiffness [N/m], pull [N], friction [N]."""
-    return [(e.name, e.x, e.y, min(e.along, e.across), e.pull, e.friction) for e in joint.parts]
+        ),
+        Row(
+            key="joint_lift_off",
+            name="deceleration against lift-off of the joint",
+            unit=unit.MM_S2,
+            tell=_lift_off,
+            where=jointed,
+            stays="below",
+            formula="g + pull/m",
+            source="Newton's second law",
+        ),
+        Row(
+            key="ball_pressure",
+            name="contact pressure of a ball on its plate",
+            unit=unit.MPA,
+            tell=_ball_pressures,
+            where=_on_balls,
+            stays="below",
+            formula="3 F/(2 pi a^2), a = (3 F R/(4 E*))^(1/3)",
+            source="Hertz; Johnson section 4.2",
+        ),
+    ),
+)

@@ -4,21 +4,15 @@ from __future__ import annotations
 
 import math
 
-from bedsim.sizing import life, loads, wear
+from bedsim.sizing import life, loads, unit, wear
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
-from bedsim.sizing.table import Check, above, below, shown
-from bedsim.units import MPA, UM
-
-SUBJECT = "Life"
-HOUR = 3600.0
+from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.units import UM
 
 #: Static safety that screw catalogues ask for in smooth motion. Source: usual figures 1 to 2, from memory.
 STATIC_SAFETY = 2.0
 
-
-def life_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    """Rows of life for the kind of screw at hand."""
-    return _ball_rows(corner, duty) if corner.screw.is_ball else _plain_rows(corner, duty)
+HOUR = unit.HOUR.si
 
 
 def mean_load(corner: CornerNumbers) -> float:
@@ -46,7 +40,7 @@ def wear_hours(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, flo
     """
     if screw.nut_length is None:
         return None
-    pressure = wear.thread_pressure(load, pitch_diameter=screw.contact_diameter, nut_length=screw.nut_length)
+    pressure = _pressure(screw, load)
     hours = []
     for k in (duty.wear.wear_high, duty.wear.wear_low):
         travel = wear.travel_to_clearance(
@@ -61,107 +55,151 @@ def wear_hours(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, flo
     return hours[0], hours[1]
 
 
-def _ball_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    screw, rows = corner.screw, []
-    load = mean_load(corner)
-    hours = ball_life_hours(screw, load, duty)
-    if hours is not None:
-        rows.append(
-            above(
-                SUBJECT,
-                "nominal life (90 % survive)",
-                hours,
-                duty.life_hours,
-                "h",
-                formula="(Ca/(fw Fm))^3 10^6 turns",
-                source="ISO 3408-5; THK",
-                corner=corner.name,
-                note=f"mean load {load:.3g} N, {turns_per_hour(screw, duty):.3g} turns per hour; "
-                "short strokes wear and fret instead: move the nut its whole way now and then",
-            )
-        )
-    if screw.static_rating is not None:
-        rows.append(
-            above(
-                SUBJECT,
-                "static safety",
-                life.static_safety(screw.static_rating, loads.largest_thrust(corner, duty)),
-                STATIC_SAFETY,
-                "",
-                formula="C0a/F",
-                source="ISO 3408-5; limit usual, from memory",
-                corner=corner.name,
-            )
-        )
-    if len(rows) < 2:
-        rows.append(
-            _unknown(
-                corner,
-                "ratings",
-                "the maker's load ratings (sizing.dynamic_load_rating_n, sizing.static_load_rating_n)",
-            )
-        )
-    return rows
+def _pressure(screw: ScrewNumbers, load: float) -> float:
+    """Pressure [Pa] of a load [N] on the flanks of a plain nut whose length is given."""
+    assert screw.nut_length is not None
+    return wear.thread_pressure(load, pitch_diameter=screw.contact_diameter, nut_length=screw.nut_length)
 
 
-def _unknown(corner: CornerNumbers, what: str, key: str) -> Check:
-    return shown(
-        SUBJECT,
-        f"not computed: {what} not given",
-        math.nan,
-        "",
-        formula="",
-        source="",
-        corner=corner.name,
-        missing=key,
-    )
+def _rated(at: AtCorner) -> bool:
+    return at.corner.screw.is_ball and at.corner.screw.dynamic_rating is not None
 
 
-def _plain_rows(corner: CornerNumbers, duty: Duty) -> list[Check]:
-    screw = corner.screw
-    if screw.nut_length is None:
-        return [_unknown(corner, "nut length", "the plain nut's length (sizing.plain_nut_length_mm)")]
-    load = mean_load(corner)
-    pressure = wear.thread_pressure(
-        loads.largest_thrust(corner, duty), pitch_diameter=screw.contact_diameter, nut_length=screw.nut_length
-    )
-    slide = wear.sliding_distance_per_turn(screw.contact_diameter, screw.lead) * duty.speed / screw.lead
-    hours = wear_hours(screw, load, duty)
+def _statically_rated(at: AtCorner) -> bool:
+    return at.corner.screw.is_ball and at.corner.screw.static_rating is not None
+
+
+def _unrated(at: AtCorner) -> bool:
+    return at.corner.screw.is_ball and not (_rated(at) and _statically_rated(at))
+
+
+def _measured_nut(at: AtCorner) -> bool:
+    return not at.corner.screw.is_ball and at.corner.screw.nut_length is not None
+
+
+def _unmeasured_nut(at: AtCorner) -> bool:
+    return not at.corner.screw.is_ball and at.corner.screw.nut_length is None
+
+
+def _fatigue(at: AtCorner) -> Told:
+    load = mean_load(at.corner)
+    hours = ball_life_hours(at.corner.screw, load, at.duty)
     assert hours is not None
-    return [
-        shown(
-            SUBJECT,
-            "pressure on the nut's flanks",
-            pressure / MPA,
-            "MPa",
-            formula="F/(pi d2 m/2)",
-            source="RoyMech power screws; ISO 2904",
-            corner=corner.name,
-        ),
-        below(
-            SUBJECT,
-            "pressure x velocity of the plain nut",
-            pressure * slide / MPA,
-            duty.wear.pressure_velocity / MPA,
-            "MPa m/s",
-            formula="p sqrt((pi d2)^2 + l^2) n",
-            source=duty.wear.status,
-            corner=corner.name,
-            note="at travel speed, as if it never stopped",
-        ),
-        above(
-            SUBJECT,
-            f"hours until {duty.wear_clearance / UM:.0f} µm of play",
-            hours[0],
-            duty.life_hours,
-            "h",
-            formula="h = k p s",
-            source=f"Archard 1953; k: {duty.wear.status}",
-            corner=corner.name,
-            note=f"{_hours(hours[0])} to {_hours(hours[1])} h over the usual range of wear coefficients",
-        ),
-    ]
+    return Told(
+        hours * HOUR,
+        at.duty.life_hours * HOUR,
+        note=f"mean load {load:.3g} N, {turns_per_hour(at.corner.screw, at.duty):.3g} turns per hour; "
+        "short strokes wear and fret instead: move the nut its whole way now and then",
+    )
+
+
+def _static_safety(at: AtCorner) -> Told:
+    rating = at.corner.screw.static_rating
+    assert rating is not None
+    return Told(life.static_safety(rating, loads.largest_thrust(at.corner, at.duty)), STATIC_SAFETY)
+
+
+def _flank_pressure(at: AtCorner) -> float:
+    return _pressure(at.corner.screw, loads.largest_thrust(at.corner, at.duty))
+
+
+def _pressure_velocity(at: AtCorner) -> Told:
+    screw, duty = at.corner.screw, at.duty
+    slide = wear.sliding_distance_per_turn(screw.contact_diameter, screw.lead) * duty.speed / screw.lead
+    value = _flank_pressure(at) * slide
+    return Told(value, duty.wear.pressure_velocity, words={"status": duty.wear.status})
+
+
+def _worn(at: AtCorner) -> Told:
+    duty = at.duty
+    hours = wear_hours(at.corner.screw, mean_load(at.corner), duty)
+    assert hours is not None
+    return Told(
+        hours[0] * HOUR,
+        duty.life_hours * HOUR,
+        note=f"{_hours(hours[0])} to {_hours(hours[1])} h over the usual range of wear coefficients",
+        words={"play": f"{duty.wear_clearance / UM:.0f}", "status": duty.wear.status},
+    )
 
 
 def _hours(value: float) -> str:
     return f"{value:.2g}" if value < 1e6 else f"{value:.1e}"
+
+
+LIFE = Subject(
+    title="Life",
+    rows=(
+        Row(
+            key="nominal_life",
+            name="nominal life (90 % survive)",
+            unit=unit.HOUR,
+            tell=_fatigue,
+            where=_rated,
+            stays="above",
+            formula="(Ca/(fw Fm))^3 10^6 turns",
+            source="ISO 3408-5; THK",
+        ),
+        Row(
+            key="static_safety",
+            name="static safety",
+            unit=unit.ONE,
+            tell=_static_safety,
+            where=_statically_rated,
+            stays="above",
+            formula="C0a/F",
+            source="ISO 3408-5; limit usual, from memory",
+        ),
+        Row(
+            key="ratings_missing",
+            name="not computed: ratings not given",
+            unit=unit.ONE,
+            tell=lambda at: Told(
+                math.nan,
+                missing="the maker's load ratings "
+                "(sizing.dynamic_load_rating_n, sizing.static_load_rating_n)",
+            ),
+            where=_unrated,
+            formula="",
+            source="",
+        ),
+        Row(
+            key="nut_length_missing",
+            name="not computed: nut length not given",
+            unit=unit.ONE,
+            tell=lambda at: Told(math.nan, missing="the plain nut's length (sizing.plain_nut_length_mm)"),
+            where=_unmeasured_nut,
+            formula="",
+            source="",
+        ),
+        Row(
+            key="flank_pressure",
+            name="pressure on the nut's flanks",
+            unit=unit.MPA,
+            tell=lambda at: Told(_flank_pressure(at)),
+            where=_measured_nut,
+            formula="F/(pi d2 m/2)",
+            source="RoyMech power screws; ISO 2904",
+        ),
+        Row(
+            key="pressure_velocity",
+            name="pressure x velocity of the plain nut",
+            unit=unit.MPA_M_S,
+            tell=_pressure_velocity,
+            where=_measured_nut,
+            stays="below",
+            formula="p sqrt((pi d2)^2 + l^2) n",
+            source="{status}",
+            note="at travel speed, as if it never stopped",
+        ),
+        Row(
+            key="wear_life",
+            name="hours until {play} µm of play",
+            unit=unit.HOUR,
+            tell=_worn,
+            where=_measured_nut,
+            stays="above",
+            formula="h = k p s",
+            source="Archard 1953; k: {status}",
+        ),
+    ),
+)

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from bedsim.sizing import transmission
+from bedsim.sizing import transmission, unit
 from bedsim.sizing.numbers import CornerNumbers, ScrewNumbers
-from bedsim.sizing.table import Check, shown
-from bedsim.units import GRAVITY, N_PER_UM, UM
-
-RUN_OUT = "Run-out"
+from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.units import GRAVITY, UM
 
 
 def joint_load(corner: CornerNumbers) -> float:
@@ -34,15 +32,15 @@ def screw_side_stiffness(screw: ScrewNumbers, corner: CornerNumbers) -> float:
     )
 
 
-def bolted_run_out(corner: CornerNumbers) -> float:
-    """Return how far [m] the screw would push its carriage if the nut were bolted to it."""
-    k = screw_side_stiffness(corner.screw, corner)
-    return transmission.transmitted_rigid(corner.screw.run_out, k, corner.guide_lateral)
+def bolted_run_out(screw: ScrewNumbers, corner: CornerNumbers) -> float:
+    """Return how far [m] a screw would push its carriage if the nut were bolted to it."""
+    k = screw_side_stiffness(screw, corner)
+    return transmission.transmitted_rigid(screw.run_out, k, corner.guide_lateral)
 
 
 def passed_run_out(corner: CornerNumbers) -> float:
     """Return how far [m] the screw pushes its carriage through the joint at hand."""
-    joint, bolted = corner.joint, bolted_run_out(corner)
+    joint, bolted = corner.joint, bolted_run_out(corner.screw, corner)
     if joint.kind == "rigid":
         return bolted
     friction = joint_friction(corner)
@@ -56,92 +54,92 @@ def passed_run_out(corner: CornerNumbers) -> float:
     return min(through, bolted)
 
 
-def run_out_rows(corner: CornerNumbers) -> list[Check]:
-    """Rows of what reaches the carriage, bolted and through the joint at hand, and what the bearings hold."""
-    return [*_carriage_rows(corner), *_bearing_rows(corner)]
+def bolted(at: AtCorner) -> bool:
+    """Whether the nut is bolted to its carriage."""
+    return at.corner.joint.kind == "rigid"
 
 
-def _carriage_rows(corner: CornerNumbers) -> list[Check]:
-    bolted = bolted_run_out(corner)
-    rows = [
-        shown(
-            RUN_OUT,
-            "lateral stiffness of the screw at its nut",
-            screw_side_stiffness(corner.screw, corner) / N_PER_UM,
-            "N/µm",
-            formula="3EI/z^3, 12EIL^3/(z^3 b^2 (3L + b)), ... by its ends",
-            source="Roark beams",
-            corner=corner.name,
-            note="stiffest over the travel, bearings rigid",
-            key="lateral_stiffness",
-        ),
-        shown(
-            RUN_OUT,
-            "reaches the carriage if the nut is bolted to it",
-            bolted / UM,
-            "µm",
-            formula="e k_screw/(k_screw + k_guide)",
-            source="springs in series",
-            corner=corner.name,
-            note=f"one corner alone; run-out up to {corner.screw.run_out / UM:.3g} µm off the axis",
-            key="bolted_run_out",
-        ),
-    ]
-    if corner.joint.kind == "rigid":
-        return [*rows, _side_push(corner, bolted)]
-    return [
-        *rows,
-        shown(
-            RUN_OUT,
-            "reaches the carriage through the joint",
-            passed_run_out(corner) / UM,
-            "µm",
-            formula="min((k_b + k_r) e/(k_b + k_r + k_g), (F_c + k_r e)/(k_g + k_r))",
-            source="elastic-slip element; derived",
-            corner=corner.name,
-            note="one corner alone, stiff screw",
-        ),
-    ]
+def jointed(at: AtCorner) -> bool:
+    """Whether the nut has a joint."""
+    return not bolted(at)
 
 
-def _side_push(corner: CornerNumbers, moved: float) -> Check:
-    return shown(
-        RUN_OUT,
-        "sideways push on the carriage",
-        moved * corner.guide_lateral,
-        "N",
-        formula="e k_screw k_guide/(k_screw + k_guide)",
-        source="springs in series",
-        corner=corner.name,
-        note="turns with the screw; the guide and the nut carry it",
-        key="side_push",
+def _straightened(at: AtCorner) -> bool:
+    """Whether clamped ends have a bow to straighten."""
+    return at.corner.screw.mounting_moment != 0.0
+
+
+def _reaches_bolted(at: AtCorner) -> Told:
+    run_out = at.corner.screw.run_out
+    return Told(
+        bolted_run_out(at.corner.screw, at.corner),
+        note=f"one corner alone; run-out up to {run_out / UM:.3g} µm off the axis",
     )
 
 
-def _bearing_rows(corner: CornerNumbers) -> list[Check]:
-    """Rows of a bow that clamped ends straighten; none where they have nothing to straighten."""
-    screw = corner.screw
-    if screw.mounting_moment == 0.0:
-        return []
-    return [
-        shown(
-            RUN_OUT,
-            "moment on a clamped bearing from the bow",
-            screw.mounting_moment,
-            "N m",
+def _side_push(at: AtCorner) -> Told:
+    return Told(bolted_run_out(at.corner.screw, at.corner) * at.corner.guide_lateral)
+
+
+RUN_OUT = Subject(
+    title="Run-out",
+    rows=(
+        Row(
+            key="lateral_stiffness",
+            name="lateral stiffness of the screw at its nut",
+            unit=unit.N_PER_UM,
+            tell=lambda at: Told(screw_side_stiffness(at.corner.screw, at.corner)),
+            formula="3EI/z^3, 12EIL^3/(z^3 b^2 (3L + b)), ... by its ends",
+            source="Roark beams",
+            note="stiffest over the travel, bearings rigid",
+        ),
+        Row(
+            key="bolted_run_out",
+            name="reaches the carriage if the nut is bolted to it",
+            unit=unit.UM,
+            tell=_reaches_bolted,
+            formula="e k_screw/(k_screw + k_guide)",
+            source="springs in series",
+        ),
+        Row(
+            key="side_push",
+            name="sideways push on the carriage",
+            unit=unit.NEWTON,
+            tell=_side_push,
+            where=bolted,
+            formula="e k_screw k_guide/(k_screw + k_guide)",
+            source="springs in series",
+            note="turns with the screw; the guide and the nut carry it",
+        ),
+        Row(
+            key="passed_run_out",
+            name="reaches the carriage through the joint",
+            unit=unit.UM,
+            tell=lambda at: Told(passed_run_out(at.corner)),
+            where=jointed,
+            formula="min((k_b + k_r) e/(k_b + k_r + k_g), (F_c + k_r e)/(k_g + k_r))",
+            source="elastic-slip element; derived",
+            note="one corner alone, stiff screw",
+        ),
+        Row(
+            key="mounting_moment",
+            name="moment on a clamped bearing from the bow",
+            unit=unit.NEWTON_METRE,
+            tell=lambda at: Told(at.corner.screw.mounting_moment),
+            where=_straightened,
             formula="-k_tilt x slope of the mounted end",
             source="Roark beams; derived",
-            corner=corner.name,
             note="from mounting the bent screw; turns with it, beside the loads of the print",
         ),
-        shown(
-            RUN_OUT,
-            "radial force on a bearing from the bow",
-            screw.mounting_force,
-            "N",
+        Row(
+            key="mounting_force",
+            name="radial force on a bearing from the bow",
+            unit=unit.NEWTON,
+            tell=lambda at: Told(at.corner.screw.mounting_force),
+            where=_straightened,
             formula="(m0 + mL)/L",
             source="Roark beams; derived",
-            corner=corner.name,
             note="the same at both ends, opposite",
         ),
-    ]
+    ),
+)

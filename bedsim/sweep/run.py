@@ -16,7 +16,8 @@ import bedsim
 from bedsim.errors import InputError, ResultFileError
 from bedsim.identity import identity
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
-from bedsim.results.sweep_store import PartStore, made_by, only_writer, read_sweep, write_sweep
+from bedsim.results.sweep_parts import PartStore, only_writer
+from bedsim.results.sweep_store import made_by, read_sweep, write_sweep
 from bedsim.sweep import answers, prices, sensitivity
 from bedsim.sweep.drawing import BLOCK
 from bedsim.sweep.figures import ENVELOPE_MEMBERS, metric_names

@@ -14,8 +14,10 @@ from bedsim.errors import InputError, ModelError
 from bedsim.simulation import make_job
 from bedsim.sizing import holding
 from bedsim.sizing.machine import size_machine
+from bedsim.sizing.rows import Row, Subject, Told
 from bedsim.sizing.rows_holding import missing_words
-from bedsim.sizing.table import above, below, shown, worst_by_name
+from bedsim.sizing.table import worst_of_each
+from bedsim.sizing.unit import NEWTON, ONE
 from bedsim.units import GRAVITY, MM, N_MM
 
 BALL = PLAIN.replace('kind = "plain"', 'kind = "rolled_ball"').replace("starts = 4\n", "")
@@ -344,16 +346,18 @@ def test_overturning_lifts_the_lightest_mount_first(tmp_path):
 
 
 def test_worst_corner_is_kept():
-    common = {"formula": "f", "source": "s"}
-    made = [
-        below("a", "x", 1.0, 4.0, "N", corner="one", **common),
-        below("a", "x", 2.0, 4.0, "N", corner="two", **common),
-        above("a", "y", 3.0, 1.0, "", corner="one", **common),
-        shown("a", "z", 5.0, "", corner="one", low_is_worse=True, **common),
-        shown("a", "z", 4.0, "", corner="two", low_is_worse=True, **common),
-    ]
-    assert [c.corner for c in worst_by_name(made)] == ["two", "one", "two"]
-    assert [c.margin for c in made[:3]] == [4.0, 2.0, 3.0]
+    words = {"formula": "f", "source": "s"}
+    rows = (
+        Row(key="x", name="x", unit=NEWTON, tell=lambda at: at["x"], stays="below", **words),
+        Row(key="y", name="y", unit=ONE, tell=lambda at: at["y"], stays="above", **words),
+        Row(key="z", name="z", unit=ONE, tell=lambda at: at["z"], low_is_worse=True, **words),
+    )
+    one = {"x": Told(1.0, 4.0), "y": Told(3.0, 1.0), "z": Told(5.0)}
+    two = {"x": Told(2.0, 4.0), "y": Told(6.0, 1.0), "z": Told(4.0)}
+    table = Subject(title="a", rows=rows)
+    made = [*table.checks(one, "one"), *table.checks(two, "two")]
+    assert [c.corner for c in worst_of_each(made)] == ["two", "one", "two"]
+    assert [c.margin for c in made] == [4.0, 3.0, None, 2.0, 6.0, None]
 
 
 def test_more_load_never_raises_a_margin_of_the_screw(tmp_path):

@@ -18,7 +18,8 @@ from plans import AXES, content, one_thread, write_plan
 
 from bedsim.errors import InputError, ResultFileError
 from bedsim.identity import identity
-from bedsim.results.sweep_store import PartStore, only_writer, read_sweep
+from bedsim.results.sweep_parts import PartStore, only_writer
+from bedsim.results.sweep_store import read_sweep
 from bedsim.sweep import pool
 from bedsim.sweep.answers import wilson
 from bedsim.sweep.member import member_again
