@@ -1,0 +1,75 @@
+"""What a machine does at the worst place of its bed, frictionless and at rest, and what that costs elsewhere.
+
+Ten milliseconds a machine.  Friction, stops and play are left out: what lives by them goes to `checks.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bedsim.analysis import linear_machine
+from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
+from bedsim.analysis.worst_place import worst_places
+from bedsim.components.screw import buckling_load
+from bedsim.engines.base import Job
+from bedsim.model.assembly import nut_position
+from bedsim.model.convert import make_screw
+from bedsim.results.layers import Array
+from bedsim.scenario.load import LoadedScenario
+from bedsim.simulation import make_job, relative_errors
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """Errors of the worst place and what else is to be kept, SI.
+
+    `lateral`, `height`: peak to valley, m; `side_force` N: largest on a guide, heat growth included;
+    `load_angle` electrical rad; `travel`: largest part of a joint's travel used; `buckling`: least buckling
+    load over load; `mode` Hz: lowest natural frequency, contacts stuck; `seat` N: least force that keeps a
+    mount seated (infinite where all are bolted).
+    """
+
+    lateral: float
+    height: float
+    side_force: float
+    load_angle: float
+    travel: float
+    buckling: float
+    mode: float
+    seat: float
+
+
+def answer(loaded: LoadedScenario) -> Answer:
+    """Work the machine out.  Raises ModelError or InputError where it cannot be."""
+    fitted = linear_machine.without_play(loaded)
+    job = replace(make_job(fitted), probes=worst_places(fitted)[1])
+    linear = linear_machine.linear_machine(job)
+    imposed = linear_machine.own_imposed(linear)
+    q = linear_machine.motions(linear, imposed)
+    chunk = linear_machine.chunk_at_rest(linear.layers, linear.observer, q, imposed, job.machine.joint_travel)
+    errors = relative_errors(job, linear.layers, chunk.pose[0])
+    seat = chunk.mount_force[np.isfinite(chunk.mount_force)]
+    return Answer(
+        lateral=float(lateral_peak_to_valley(errors["lateral_error"]).max()),
+        height=float(peak_to_valley(errors["height_error"]).max()),
+        side_force=float(chunk.side_force.max()),
+        load_angle=float(chunk.load_angle.max()),
+        travel=float((chunk.joint_excursion / job.machine.joint_travel).max()),
+        seat=float(seat.min()) if seat.size else math.inf,
+        **_standing(fitted, job),
+    )
+
+
+def _standing(loaded: LoadedScenario, job: Job) -> dict[str, float]:
+    """Margin against buckling, and the lowest mode, over first and last layer."""
+    ends = np.unique([1, job.program.layers])
+    system = job.machine.system(ends)
+    places = nut_position(job.machine, ends)
+    margins: list[Array] = []
+    for c, corner in enumerate(loaded.scenario.corner):
+        limit = buckling_load(make_screw(corner), places[:, c])
+        margins.append(limit / np.maximum(system.corner_load[:, c], 1e-6))
+    return {"buckling": float(np.min(margins)), "mode": float(system.frequency.min() / (2 * math.pi))}
