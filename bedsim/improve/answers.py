@@ -14,12 +14,12 @@ from bedsim.analysis import linear_machine
 from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
 from bedsim.analysis.worst_place import worst_places
 from bedsim.components.screw import buckling_load
-from bedsim.engines.base import Job
 from bedsim.model.assembly import nut_position
 from bedsim.model.convert import make_screw
-from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, relative_errors
+
+NO_LOAD = 1e-6  # N; a screw that carries none does not buckle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,9 +27,8 @@ class Answer:
     """Errors of the worst place and what else is to be kept, SI.
 
     `lateral`, `height`: peak to valley, m; `side_force` N: largest on a guide, heat growth included;
-    `load_angle` electrical rad; `travel`: largest part of a joint's travel used; `buckling`: least buckling
-    load over load; `mode` Hz: lowest natural frequency, contacts stuck; `seat` N: least force that keeps a
-    mount seated (infinite where all are bolted).
+    `load_angle` electrical rad; `travel`: largest part of a joint's travel used; `seat` N: least force that
+    keeps a mount seated (infinite where all are bolted).
     """
 
     lateral: float
@@ -37,9 +36,16 @@ class Answer:
     side_force: float
     load_angle: float
     travel: float
+    seat: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """`buckling`: least buckling load of a screw over its load; `mode` Hz: lowest natural frequency, contacts
+    stuck; both over first and last layer."""
+
     buckling: float
     mode: float
-    seat: float
 
 
 def answer(loaded: LoadedScenario) -> Answer:
@@ -59,17 +65,19 @@ def answer(loaded: LoadedScenario) -> Answer:
         load_angle=float(chunk.load_angle.max()),
         travel=float((chunk.joint_excursion / job.machine.joint_travel).max()),
         seat=float(seat.min()) if seat.size else math.inf,
-        **_standing(fitted, job),
     )
 
 
-def _standing(loaded: LoadedScenario, job: Job) -> dict[str, float]:
-    """Margin against buckling, and the lowest mode, over first and last layer."""
+def standing(loaded: LoadedScenario) -> Standing:
+    """How far the screws are from buckling and how low the machine swings.  Raises as `answer` does."""
+    job = make_job(linear_machine.without_play(loaded))
     ends = np.unique([1, job.program.layers])
     system = job.machine.system(ends)
     places = nut_position(job.machine, ends)
-    margins: list[Array] = []
-    for c, corner in enumerate(loaded.scenario.corner):
-        limit = buckling_load(make_screw(corner), places[:, c])
-        margins.append(limit / np.maximum(system.corner_load[:, c], 1e-6))
-    return {"buckling": float(np.min(margins)), "mode": float(system.frequency.min() / (2 * math.pi))}
+    margins = [
+        buckling_load(make_screw(corner), places[:, c]) / np.maximum(system.corner_load[:, c], NO_LOAD)
+        for c, corner in enumerate(loaded.scenario.corner)
+    ]
+    return Standing(
+        buckling=float(np.min(margins)), mode=float(system.frequency.min() / (2 * math.pi))
+    )
