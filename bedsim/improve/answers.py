@@ -48,10 +48,12 @@ class Standing:
     mode: float
 
 
-def answer(loaded: LoadedScenario) -> Answer:
-    """Work the machine out.  Raises ModelError or InputError where it cannot be."""
+def answer(loaded: LoadedScenario, layers: int | None = None) -> Answer:
+    """Work the machine out, over the whole print or its first layers.  Raises ModelError or InputError where
+    it cannot be."""
     fitted = linear_machine.without_play(loaded)
     job = replace(make_job(fitted), probes=worst_places(fitted)[1])
+    job = job if layers is None else linear_machine.shortened(job, layers)
     linear = linear_machine.linear_machine(job)
     imposed = linear_machine.own_imposed(linear)
     q = linear_machine.motions(linear, imposed)
@@ -78,6 +80,4 @@ def standing(loaded: LoadedScenario) -> Standing:
         buckling_load(make_screw(corner), places[:, c]) / np.maximum(system.corner_load[:, c], NO_LOAD)
         for c, corner in enumerate(loaded.scenario.corner)
     ]
-    return Standing(
-        buckling=float(np.min(margins)), mode=float(system.frequency.min() / (2 * math.pi))
-    )
+    return Standing(buckling=float(np.min(margins)), mode=float(system.frequency.min() / (2 * math.pi)))

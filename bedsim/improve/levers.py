@@ -73,7 +73,7 @@ def _span(words: str, *keys: str) -> tuple[Option, ...]:
     """Low, likely and high of the defaults of some keys together."""
     told = {"low": "soft", "likely": "usual", "high": "stiff"}
     return tuple(
-        Option(words=f"{words}: {told[place]}", changes=tuple(Change(key=k, at=place) for k in keys))  # type: ignore[arg-type]
+        Option(words=f"{words}: {told[place]}", changes=tuple(Change(key=k, at=place) for k in keys))
         for place in ("low", "likely", "high")
     )
 
@@ -168,7 +168,7 @@ LEVERS: tuple[Lever, ...] = (
         name="nut.tilt_nm_per_rad",
         price=2,
         options=(
-            *_places("nut.tilt_nm_per_rad", "nut seats that tilt freely, ", " N m/rad", 1.0, 10.0, 100.0),
+            *_places("nut.tilt_nm_per_rad", "nut seats that tilt freely,", " N m/rad", 1.0, 10.0, 100.0),
             _pairs(
                 "nuts stiff against tilting", False, Change(key="nut.tilt_nm_per_rad", times=4.0), price=3
             ),

@@ -35,7 +35,9 @@ class Step:
     @property
     def words(self) -> str:
         """What to do."""
-        return f"{self.option.words}, {self.corners[0]}" if self.lever.scope == "corner" else self.option.words
+        return (
+            f"{self.option.words}, {self.corners[0]}" if self.lever.scope == "corner" else self.option.words
+        )
 
     @property
     def keys(self) -> frozenset[str]:
@@ -75,7 +77,12 @@ def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list
     for lever in levers:
         if not _is_there(lever, loaded):
             continue
-        places = {"corners": [names], "corner": [(n,) for n in names], "machine": [()]}[lever.scope]
+        by_scope: dict[str, list[tuple[str, ...]]] = {
+            "corners": [names],
+            "corner": [(n,) for n in names],
+            "machine": [()],
+        }
+        places = by_scope[lever.scope]
         found += [Step(lever=lever, option=o, corners=p) for o in lever.options for p in places]
     return [step for step in found if _changes(step, loaded)]
 

@@ -97,9 +97,7 @@ COSTS = 1.02
 """Gain from which on a return is told."""
 
 
-def unusual(
-    loaded: LoadedScenario, before: Answer, progress: Progress = lambda done: None
-) -> list[Unusual]:
+def unusual(loaded: LoadedScenario, before: Answer, progress: Progress = lambda done: None) -> list[Unusual]:
     """What costs the machine by being unusual, what lies outside its usual range first, then by what it
     costs."""
     found = []
@@ -146,12 +144,20 @@ def _of_parts(loaded: LoadedScenario) -> Iterator[Return]:
         for k in apart:
             middle = median(v for i, v in enumerate(values) if i != k)
             yield Return(
-                key=name, corners=(names[k],), now=values[k], usual=middle, outside=_is_outside(values[k], defaults[k])
+                key=name,
+                corners=(names[k],),
+                now=values[k],
+                usual=middle,
+                outside=_is_outside(values[k], defaults[k]),
             )
         first = defaults[0]
         if not apart and first is not None and first.is_guess and _differs(values[0], first.likely):
             yield Return(
-                key=name, corners=names, now=median(values), usual=first.likely, outside=_is_outside(values[0], first)
+                key=name,
+                corners=names,
+                now=median(values),
+                usual=first.likely,
+                outside=_is_outside(values[0], first),
             )
 
 
