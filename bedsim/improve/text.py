@@ -196,8 +196,8 @@ def notes(found: Improvement) -> Iterator[str]:
     yield (
         f"{found.tried} machines at the worst place of the plate, without friction and vibration; gains are "
         "errors before over after, never added. Doubts: uncertain keys drawn from their ranges, the same draw "
-        f"with and without; heights set to within {SET_WITHIN_MM:g} mm. "
-        "Prices are assumed classes where none is given."
+        f"draw with and without; heights set to within {SET_WITHIN_MM:g} mm. Prices are classes, assumed, "
+        "where none is given."
     )
     if found.run is not None:
         told = quantity(getattr(found.run, f"told_{found.aim}"), "m")

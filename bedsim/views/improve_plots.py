@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
 
 from bedsim.improve.findings import Improvement, Told
 from bedsim.ranges.split import Split
@@ -68,10 +69,10 @@ def gain_bars(ax: Axes, shown: Sequence[Told], found: Improvement) -> None:
         if told.holds is not None and not math.isnan(told.holds.middle):
             _doubt(ax, place, told)
             top = max(top, told.holds.high)
-    ax.barh([], [], color=style.SKY, edgecolor=style.INK, label="removes a cause")
-    ax.barh([], [], color=style.ORANGE, edgecolor=style.INK, hatch="....", label="works by cancelling")
+    ax.add_patch(_patch(style.SKY, "", "removes a cause"))
+    ax.add_patch(_patch(style.ORANGE, "....", "works by cancelling"))
     if any(t.refused for t in shown):
-        ax.barh([], [], color=style.PALE, edgecolor=style.INK, hatch="////", label="refused")
+        ax.add_patch(_patch(style.PALE, "////", "refused"))
     ax.plot([], [], color=style.INK, marker="D", label="over the machine's doubts: 10, 50, 90 %")
     ax.set_xscale("log")
     ax.set_xlim(0.4, 1.3 * top)
@@ -82,6 +83,13 @@ def gain_bars(ax: Axes, shown: Sequence[Told], found: Improvement) -> None:
     ax.grid(axis="y", visible=False)
     ax.set_xlabel(f"error {NAMES[found.aim]} before over after, worst place of the bed (1: nothing gained)")
     ax.set_title("What it gains")
+
+
+def _patch(colour: str, hatch: str, label: str) -> Rectangle:
+    """An empty patch for the legend."""
+    return Rectangle(
+        (1.0, 0.0), 0.0, 0.0, facecolor=colour, hatch=hatch, edgecolor=style.INK, linewidth=0.6, label=label
+    )
 
 
 def _doubt(ax: Axes, place: float, told: Told) -> None:
