@@ -195,7 +195,7 @@ def notes(found: Improvement) -> Iterator[str]:
     """How it was found and what to keep in mind."""
     yield (
         f"{found.tried} machines at the worst place of the plate, without friction and vibration; gains are "
-        "errors before over after, never added. Doubts: uncertain keys drawn from their ranges, the same draw "
+        "errors before over after, never added. Doubts: uncertain keys drawn from their ranges, the same "
         f"draw with and without; heights set to within {SET_WITHIN_MM:g} mm. Prices are classes, assumed, "
         "where none is given."
     )

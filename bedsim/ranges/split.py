@@ -34,7 +34,7 @@ from bedsim.components.frame import point_motion
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine
 from bedsim.model.side_torque import RUN_OUT
-from bedsim.results.layers import Array, LayerResult
+from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, relative_errors
 from bedsim.units import MM
@@ -117,6 +117,11 @@ def split_lateral(
         found[FRICTION, ""] = layers.lateral_error - whole
         whole = layers.lateral_error
     return _told(loaded, names, whole, worst_wall(whole), found)
+
+
+def split_of_run(run: Run, loaded: LoadedScenario) -> Split:
+    """The split of a run at its own probes, friction and vibration included."""
+    return split_lateral(loaded, run.layers.probe_name, run.layers.probe_position, run.layers)
 
 
 def _told(
