@@ -12,6 +12,7 @@ from bedsim.improve import checks, doubt, sets
 from bedsim.improve.answers import Answer, Standing, answer, standing
 from bedsim.improve.checks import Checked, Run
 from bedsim.improve.doubt import Drawn, Holds, Tolerance
+from bedsim.improve.levers import LEVERS, Lever
 from bedsim.improve.ranking import Aim, Trial, best_of_each_lever, trials
 from bedsim.improve.sets import Cheapest, Stage, silent
 from bedsim.improve.side_effects import Effect, effects, weakened
@@ -86,6 +87,7 @@ def improve(
     probability: float = 0.9,
     prices: Prices | None = None,
     with_runs: bool = True,
+    levers: Sequence[Lever] = LEVERS,
     stage: Stage = silent,
 ) -> Improvement:
     """Find what to change.  `target`: m, of the aimed error; `prices`: EUR by the names of levers, beside the
@@ -95,7 +97,7 @@ def improve(
     """
     own_prices = prices or {}
     now, stands = answer(loaded), standing(loaded)
-    every = every_step(loaded)
+    every = every_step(loaded, levers)
     singles = _singles(loaded, now, every, stage)
     with stage(len(returns(loaded)), "what is unusual") as progress:
         strange = unusual(loaded, now, progress)

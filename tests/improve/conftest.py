@@ -1,10 +1,13 @@
 """Small machines on which changes are tried."""
 
+import sys
 from pathlib import Path
 
 import pytest
 
 from bedsim.scenario.load import load_scenario
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
