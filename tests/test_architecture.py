@@ -25,7 +25,7 @@ ORDER = (
     ("wall",),
     ("ranges", "shake", "tilt"),
     ("power_loss",),
-    ("clocking", "comparison", "diagnosis", "sweep"),
+    ("clocking", "comparison", "diagnosis", "improve", "sweep"),
     ("views",),
     ("cli",),
 )

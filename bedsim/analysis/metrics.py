@@ -16,6 +16,22 @@ _DIRECTIONS = 180  # one per degree: the largest extent is missed by at most 1 -
 _PARTS = 6  # of the directions, looked at one after the other: more at once would leave the processor's cache
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorstWall:
+    """Where a lateral error is largest: index of the place, unit vector (2,) along which, and the layers
+    (indices) where it stands furthest to and fro."""
+
+    place: int
+    direction: Array
+    high: int
+    low: int
+
+    def between(self, lateral: Array) -> float:
+        """What of a part (n, p, 2) lies between these two layers, signed: parts add up to the whole."""
+        ends = lateral[[self.high, self.low], self.place] @ self.direction
+        return float(ends[0] - ends[1])
+
+
 def peak_to_valley(values: Array) -> Array:
     """Largest minus smallest value over the layers; `values` (n, ...) gives (...)."""
     return np.asarray(np.max(values, axis=0) - np.min(values, axis=0))
@@ -31,6 +47,21 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     for some in _directions():
         extent = np.maximum(extent, peak_to_valley(lateral @ some).max(axis=-1))
     return extent
+
+
+def worst_wall(lateral: Array) -> WorstWall:
+    """Place, direction and layers between which `lateral` (n, p, 2) has its largest peak-to-valley; searched
+    like `lateral_peak_to_valley`, with the same value."""
+    every = np.concatenate(_directions(), axis=1)
+    place = int(np.argmax(lateral_peak_to_valley(lateral)))
+    along = lateral[:, place] @ every
+    best = int(np.argmax(peak_to_valley(along)))
+    return WorstWall(
+        place=place,
+        direction=every[:, best],
+        high=int(np.argmax(along[:, best])),
+        low=int(np.argmin(along[:, best])),
+    )
 
 
 def _directions() -> list[Array]:

@@ -28,6 +28,12 @@ from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
 from bedsim.units import MM, UM
 
+MOST_TOLD = 5
+"""Keys told of a list."""
+
+CHOSEN = ("height_mm", "first_layer_nut_mm", "element_radius_mm", "current_percent", "magnet_force_n")
+"""Ends of keys that a builder chooses."""
+
 Shares = Mapping[tuple[str, str], tuple[float, float]]
 """(cause, corner) -> peak-to-valley it contributes to height and to lateral error, m."""
 
@@ -74,6 +80,7 @@ class Summary:
     corners: tuple[CornerFigures, ...]
     band: WorstBand
     shares: Shares
+    split: tuple[str, ...]  # where the lateral error comes from, in lines
     ranges: Ranges | None
     uncertain_keys: int  # numbers of the scenario that are not known exactly
     guessed_keys: int  # those among them that rest on a guess
@@ -97,9 +104,14 @@ def _targets(scenario: Scenario, values: Mapping[str, float]) -> tuple[str, ...]
 
 
 def summarise(
-    run: Run, loaded: LoadedScenario, shares: Shares | None = None, ranges: Ranges | None = None
+    run: Run,
+    loaded: LoadedScenario,
+    shares: Shares | None = None,
+    ranges: Ranges | None = None,
+    split: Sequence[str] = (),
 ) -> Summary:
-    """Sum up a run; `shares` say what each cause contributes, `ranges` what the uncertain keys leave open."""
+    """Sum up a run; `shares` say what each cause contributes, `ranges` what the uncertain keys leave open,
+    `split` in lines how the lateral error adds up."""
     scenario, layers = loaded.scenario, run.layers
     leads = [c.screw.lead_mm * MM for c in scenario.corner]
     values = metric_values(layers, leads)
@@ -112,6 +124,7 @@ def summarise(
         corners=corner_figures(layers, leads),
         band=worst_band(layers, band_window(layers, leads)),
         shares=shares or {},
+        split=tuple(split),
         ranges=ranges,
         uncertain_keys=len(loaded.ranges),
         guessed_keys=sum(r.basis in GUESSES for r in loaded.ranges),
@@ -134,6 +147,7 @@ def summary_lines(summary: Summary) -> list[str]:
     lines += [_band_line(summary.band), ""]
     lines += _corner_table(summary.corners)
     lines += _share_lines(summary.shares)
+    lines += ["", *summary.split] if summary.split else []
     lines += _influence_lines(summary.ranges)
     notes = [
         *summary.targets,
@@ -244,8 +258,23 @@ def _share_lines(shares: Shares) -> list[str]:
 
 
 def _influence_lines(ranges: Ranges | None) -> list[str]:
-    told = [i for i in ranges.influences if i.swing >= FLOOR][:5] if ranges else []
-    if not told:
-        return []
-    rows = [f"  {i.key:<46}moves it by {quantity(i.swing, 'm')}  ({i.basis})" for i in told]
-    return ["", "What to measure next (lateral error over each key's own range):", *rows]
+    """What to measure and what to choose: two lists, of which a measured key never heads the first."""
+    told = [i for i in ranges.influences if i.swing >= FLOOR] if ranges else []
+    conditions = [i for i in told if not is_choice(i.key)]
+    unknown = sorted(conditions, key=lambda i: i.basis == "measured")
+    if unknown and unknown[0].basis == "measured":
+        unknown = []
+    return [
+        *_influence_list("What to measure next (lateral error over each key's own range):", unknown),
+        *_influence_list("What to choose (bedsim improve ranks it):", [i for i in told if is_choice(i.key)]),
+    ]
+
+
+def _influence_list(head: str, told: Sequence[Influence]) -> list[str]:
+    rows = [f"  {i.key:<46}moves it by {quantity(i.swing, 'm')}  ({i.basis})" for i in told[:MOST_TOLD]]
+    return ["", head, *rows] if rows else []
+
+
+def is_choice(key: str) -> bool:
+    """Whether a key is a builder's to choose (a place, a setting) rather than a condition to be measured."""
+    return key.rpartition(".")[2].endswith(CHOSEN)

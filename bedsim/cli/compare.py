@@ -246,13 +246,24 @@ def _report(
     comparison = compare(items, swings)
     if folder is not None:
         _draw(comparison, items, folder)
-    click.echo("\n".join(table_lines(comparison)))
+    click.echo("\n".join([*table_lines(comparison), "", *_splits(items)]))
     for text in ("", *remarks(comparison), "", *verdicts(comparison)):
         say(text)
     lines, met = requirement_lines(comparison, requirements)
     for line in lines:
         click.echo(line)
     return 0 if met else REQUIREMENT_FAILED
+
+
+def _splits(items: Sequence[Compared]) -> list[str]:
+    """Where each run's lateral error comes from, over its own layers and probes."""
+    from bedsim.ranges.split import split_lines, split_of_run
+
+    return [
+        line
+        for item in items
+        for line in (f"{item.label}:", *(f"  {x}" for x in split_lines(split_of_run(item.run, item.loaded))))
+    ]
 
 
 def _draw(comparison: Comparison, items: Sequence[Compared], folder: Path) -> None:

@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("bedsim.cli.report", "Write a report from a result."),
     "sweep": ("bedsim.cli.sweep", "Vary keys of a scenario and collect the answers."),
     "gauge": ("bedsim.cli.gauge", "Turn dial gauge readings into run-out."),
+    "improve": ("bedsim.cli.improve", "Rank what can be changed by what it gains."),
     "clock": ("bedsim.cli.clock", "Turn the screws in their couplings for the least error."),
     "size": ("bedsim.cli.size", "Check speed, buckling, holding and life of a screw."),
 }

@@ -61,6 +61,7 @@ def command(
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import BackgroundTask, each
     from bedsim.ranges.shares import share_note, shares_of
+    from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.swings import find_ranges, steps_needed
     from bedsim.results.store import write_run
     from bedsim.scenario.idle import resting_lines
@@ -80,7 +81,8 @@ def command(
         swings, sources = task.result(progress)
     found = find_ranges(run, loaded, swings) if swings else None
     shares = shares_of(run, sources)
-    summary = summarise(run, loaded, shares, found.ranges if found else None)
+    split = split_lines(split_of_run(run, loaded))
+    summary = summarise(run, loaded, shares, found.ranges if found else None, split)
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
     say(share_note(loaded))

@@ -19,7 +19,7 @@ from bedsim.model.joint_parts import make_joints
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import layer_result, make_job
-from bedsim.units import MM, N_PER_UM
+from bedsim.units import MM, N_PER_UM, UM
 from bedsim.wall.visibility import Viewing, smallest_visible_amplitude, wall_side
 
 FACTORS = (1e-2, 1e2)
@@ -30,6 +30,8 @@ POINTS = 9
 """Places, even in the logarithm, at which a change of sign is looked for."""
 CLOSE = 1e-3
 """Part of itself to which a crossing is found."""
+LARGEST_PART = 0.5
+"""Part of the bolted machine's error that is asked for at most where no worth is given.  Our choice."""
 TURNS = 3
 """Turns of the slowest screw that are followed at most: bands repeat once per turn."""
 
@@ -72,6 +74,7 @@ class BreakEven:
     layers: int
     stiffness: Crossing
     friction: Crossing
+    seen: float = 0.0  # what an eye sees
 
     @property
     def saving(self) -> float:
@@ -98,15 +101,15 @@ def break_even(
 ) -> BreakEven:
     """Find the lateral stiffness of guide and frame, and the friction of the joint, up to which it pays.
 
-    It pays where it takes at least `worth` (m; default `visible_worth`) off the lateral peak-to-valley of
-    the same machine with bolted joints, worst probe.  Stiffness: guide and frame, radial and tangential, at
-    all corners by one factor; told as their series.  Friction: one coefficient at all corners; told as the
-    force of a corner at its load and magnets.  Quasi-static (engine equilibrium) over the first turns, a
-    fifth of the propagator's time.  With that, for whose ring-down rubs friction down, shipped machines break
-    even at up to 0.3 % more stiffness and at 2 % less to 7 % more friction.  Changes of sign on an
-    even logarithmic grid, then Brent's method [Brent1973].
-    Raises InputError when no corner has a joint.  Limits: two crossings between neighbouring places are
-    missed.
+    It pays where it takes at least `worth` (m; default `visible_worth`, but at most `LARGEST_PART` of what
+    there is) off the lateral peak-to-valley of the same machine with bolted joints, worst probe.  Stiffness:
+    guide and frame, radial and tangential, at all corners by one factor; told as their series.  Friction: one
+    coefficient at all corners; told as the force of a corner at its load and magnets.  Quasi-static (engine
+    equilibrium) over the first turns, a fifth of the propagator's time.  With that, for whose ring-down rubs
+    friction down, shipped machines break even at up to 0.3 % more stiffness and at 2 % less to 7 % more
+    friction.  Changes of sign on an even logarithmic grid, then Brent's method [Brent1973].
+    Raises InputError when no corner has a joint, or when `worth` is more than there is.  Limits: two
+    crossings between neighbouring places are missed.
     """
     kinds = dict.fromkeys(c.joint.kind for c in loaded.scenario.corner if c.joint.kind != "rigid")
     if not kinds:
@@ -114,20 +117,32 @@ def break_even(
             f'{loaded.name}: joint.kind = "rigid": there is no joint to weigh. Set the one you think of, for '
             "example --set joint.kind=rolling."
         )
-    worth = visible_worth(loaded) if worth is None else worth
     layers = followed_layers(loaded)
     rigid, joint = (lateral_pv(machine, layers) for machine in (with_rigid_joints(loaded), loaded))
+    seen = visible_worth(loaded)
+    _refuse_more_than_there_is(loaded, worth, rigid)
+    worth = min(seen, LARGEST_PART * rigid) if worth is None else worth
     stiffness = stiffness_crossing(loaded, worth, layers, progress)
     done = stiffness.curve.place.size
     return BreakEven(
         kind=" and ".join(kinds),
         worth=worth,
+        seen=seen,
         rigid=rigid,
         joint=joint,
         layers=layers,
         stiffness=stiffness,
         friction=friction_crossing(loaded, worth, layers, lambda count: progress(done + count)),
     )
+
+
+def _refuse_more_than_there_is(loaded: LoadedScenario, worth: float | None, rigid: float) -> None:
+    """No joint takes more off than the bolted machine has."""
+    if worth is not None and worth >= rigid:
+        raise InputError(
+            f"{loaded.name}: --worth-um = {worth / UM:g}: must be below {rigid / UM:.3g}, the lateral error "
+            "of the machine with bolted joints: no joint takes off more than there is."
+        )
 
 
 def followed_layers(loaded: LoadedScenario) -> int:
@@ -260,7 +275,7 @@ def break_even_lines(found: BreakEven) -> list[str]:
     pays = "it pays" if found.saving >= found.worth else "it does not pay"
     return [
         f"A {found.kind} joint pays where it takes {_worth(found.worth)} off the lateral error (peak "
-        "to valley, worst probe).",
+        f"to valley, worst probe){_less_than_seen(found)}.",
         f"As given it takes {quantity(found.saving, 'm')} off: {quantity(found.joint, 'm')} instead of "
         f"{quantity(found.rigid, 'm')} with bolted joints: {pays}.",
         _stiffness_sentence(found.stiffness),
@@ -269,6 +284,12 @@ def break_even_lines(found: BreakEven) -> list[str]:
         "mean over corners; friction as the sliding force of one corner's joint. Vibration, left out here, "
         "rubs friction down: with it shipped joints bear 2 % less to 7 % more.",
     ]
+
+
+def _less_than_seen(found: BreakEven) -> str:
+    if found.worth != LARGEST_PART * found.rigid or found.worth >= found.seen:
+        return ""
+    return f": half of what there is, since an eye asks for {quantity(found.seen, 'm')}"
 
 
 def _worth(value: float) -> str:

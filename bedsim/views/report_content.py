@@ -50,7 +50,7 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     """The page for one or more runs, walls side by side in the order given.  Raises InputError for wall or
     probe.
     """
-    summaries = [summarise(i.run, i.loaded) for i in items]
+    summaries = [summarise(i.run, i.loaded, split=i.split) for i in items]
     walls = [[_seen(item, wall, choices) for item in items] for wall in choices.walls]
     with tempfile.TemporaryDirectory(prefix="bedsim-report-") as folder:
         place = Path(folder)

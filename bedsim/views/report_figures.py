@@ -37,13 +37,15 @@ SourceErrors = Mapping[Source, tuple[Array, Array]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reported:
-    """One run with its scenario, as the report names it; `sources` only where a linear machine gave them."""
+    """One run with its scenario, as the report names it; `sources` only where a linear machine gave them,
+    `split` likewise: where the lateral error comes from, in lines."""
 
     label: str
     path: str
     run: Run
     loaded: LoadedScenario
     sources: SourceErrors = field(default_factory=dict)
+    split: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,142 @@
+"""`bedsim improve`: what to change in a machine, ranked by what it gains."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.common import progress_of, scenario_argument, set_option
+from bedsim.cli.paths import Command, OutputPath
+from bedsim.errors import InputError
+from bedsim.files import make_folder
+from bedsim.units import UM
+
+if TYPE_CHECKING:
+    from bedsim.improve.findings import Improvement
+    from bedsim.improve.ranking import Aim
+    from bedsim.scenario.load import LoadedScenario
+
+LINE_WIDTH = 110
+
+
+@click.command(name="improve", cls=Command)
+@scenario_argument
+@click.option(
+    "--target-um",
+    type=float,
+    metavar="UM",
+    help="Error (peak to valley, worst place of the bed) that is good enough: the cheapest set of changes "
+    "that reaches it is sought; default: the scenario's [target].",
+)
+@click.option(
+    "--probability",
+    type=float,
+    default=0.9,
+    show_default=True,
+    help="Share of the machines within its doubts that must reach the target, above 0 and below 1.",
+)
+@click.option(
+    "--aim",
+    type=click.Choice(("lateral", "height")),
+    default="lateral",
+    show_default=True,
+    help="Which error is to be made smaller.",
+)
+@click.option(
+    "--price",
+    "given",
+    multiple=True,
+    metavar="LEVER=EUR",
+    help="Price of a lever per corner (of the machine where it is one of the machine), for example "
+    "--price joint.kind=25; else assumed by class. May be given more than once.",
+)
+@click.option(
+    "--output",
+    type=OutputPath("a picture", ".png"),
+    metavar="FILE",
+    help="Picture file (PNG); default: results/SCENARIO_improve.png.",
+)
+@set_option
+@click.option(
+    "--json", "wants_json", is_flag=True, help="Print JSON and nothing else; draws only with --output."
+)
+@click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+def command(
+    scenario: Path,
+    target_um: float | None,
+    probability: float,
+    aim: Aim,
+    given: tuple[str, ...],
+    output: Path | None,
+    overrides: tuple[str, ...],
+    wants_json: bool,
+    no_pictures: bool,
+) -> int:
+    """Rank what can be changed by what it gains, with what it costs elsewhere and whether the gain holds.
+
+    Also names what is unusual in this machine and costs it, and the cheapest set of changes that reaches a
+    target. Winners are checked with friction.
+    """
+    from bedsim.improve.findings import improve
+    from bedsim.improve.prices import prices_for
+    from bedsim.scenario.load import load_scenario
+
+    _check(target_um, probability)
+    loaded = load_scenario(scenario, overrides)
+    prices = prices_for(loaded, given)
+    found = improve(
+        loaded,
+        aim=aim,
+        target=_target(loaded, aim, target_um),
+        probability=probability,
+        prices=prices,
+        stage=progress_of,
+    )
+    _tell(found, wants_json)
+    if not no_pictures and (output is not None or not wants_json):
+        path = _drawn(found, output or Path("results") / f"{scenario.stem}_improve.png")
+        click.echo(f"\nPicture: {path}", err=wants_json)
+    return 0
+
+
+def _check(target_um: float | None, probability: float) -> None:
+    if target_um is not None and not 0.0 < target_um < 1e5:
+        raise InputError(f"--target-um = {target_um:g}: must be above 0 and below 100000, in µm.")
+    if not 0.0 < probability < 1.0:
+        raise InputError(f"--probability = {probability:g}: must be above 0 and below 1, for example 0.9.")
+
+
+def _target(loaded: LoadedScenario, aim: Aim, given: float | None) -> float | None:
+    wanted = loaded.scenario.target
+    own = wanted.lateral_pv_um if aim == "lateral" else wanted.height_pv_um
+    target = own if given is None else given
+    return None if target is None else target * UM
+
+
+def _tell(found: Improvement, wants_json: bool) -> None:
+    from bedsim.improve.text import as_json, lines
+
+    if wants_json:
+        import json
+
+        click.echo(json.dumps(as_json(found), indent=2, ensure_ascii=False))
+        return
+    click.echo("\n".join(_wrapped(lines(found))))
+
+
+def _wrapped(texts: Iterator[str]) -> Iterator[str]:
+    for text in texts:
+        inner = " " * (len(text) - len(text.lstrip()))
+        more = "" if not inner else inner + "  "
+        yield from textwrap.wrap(text, LINE_WIDTH, subsequent_indent=more, break_on_hyphens=False) or [""]
+
+
+def _drawn(found: Improvement, path: Path) -> Path:
+    from bedsim.views.improve_plots import draw_improvement
+
+    make_folder(path.parent)
+    return draw_improvement(found, path)

@@ -1,0 +1,1 @@
+"""What a builder can change, ranked by what it gains, and what it costs elsewhere."""

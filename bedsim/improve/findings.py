@@ -1,0 +1,233 @@
+"""The whole answer: what gains most, what is unusual, sets, the cheapest that reaches a target, checked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from bedsim.analysis.cautions import cautions
+from bedsim.analysis.worst_place import worst_places
+from bedsim.errors import BedsimError
+from bedsim.improve import checks, doubt, sets
+from bedsim.improve.answers import Answer, Standing, answer, standing
+from bedsim.improve.checks import Checked, Run
+from bedsim.improve.doubt import Drawn, Holds, Tolerance
+from bedsim.improve.levers import LEVERS, Lever
+from bedsim.improve.ranking import Aim, Trial, best_of_each_lever, trials
+from bedsim.improve.sets import Cheapest, Stage, silent
+from bedsim.improve.side_effects import Effect, effects, weakened
+from bedsim.improve.steps import Prices, Step, changed, every_step
+from bedsim.improve.unusual import Unusual, returns, unusual
+from bedsim.ranges.split import Split, split_lateral
+from bedsim.scenario.load import LoadedScenario
+
+TOLD = 8
+"""Levers that are told with their doubts and side effects."""
+CHECKED = 3
+"""Winners that are run with the propagator."""
+SET_DRAWS = 30
+"""Drawn machines that a set must bring to the target."""
+CANCELS = 3.0
+"""Parts that together are so many times the whole cancel each other."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """Steps with all that is to be known of them.
+
+    `cost` EUR; `split`: what is left, in parts; `cancels`: by a number that must be met, or by parts of the
+    error that take each other off; `check`: what the propagator says, where it was asked.
+    """
+
+    trial: Trial
+    cost: float
+    effects: tuple[Effect, ...]
+    weakened: str
+    holds: Holds | None
+    tolerance: Tolerance | None
+    split: Split | None
+    cancels: bool
+    check: Checked | None = None
+
+    @property
+    def refused(self) -> str:
+        """Why it is not to be done; "" where nothing speaks against it."""
+        return self.trial.refused or self.weakened
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Improvement:
+    """Everything `bedsim improve` says, SI; `gains`: the likely machine's levers, best first; `target` m."""
+
+    title: str
+    aim: Aim
+    place: str
+    now: Answer
+    stands: Standing
+    split: Split
+    gains: tuple[Told, ...]
+    unusual: tuple[Unusual, ...]
+    by_run: tuple[Checked, ...]
+    best_set: Told | None
+    target: float | None
+    probability: float
+    cheapest: Cheapest | None
+    cheapest_told: Told | None
+    run: Run | None
+    run_refused: str
+    tried: int
+    cautions: tuple[str, ...]
+
+
+def improve(
+    loaded: LoadedScenario,
+    *,
+    aim: Aim = "lateral",
+    target: float | None = None,
+    probability: float = 0.9,
+    prices: Prices | None = None,
+    with_runs: bool = True,
+    levers: Sequence[Lever] = LEVERS,
+    stage: Stage = silent,
+) -> Improvement:
+    """Find what to change.  `target`: m, of the aimed error; `prices`: EUR by the names of levers, beside the
+    assumed classes; `with_runs` False leaves the propagator's checks out.
+
+    Raises ModelError or InputError where the machine as it is cannot be computed.
+    """
+    own_prices = prices or {}
+    now, stands = answer(loaded), standing(loaded)
+    every = every_step(loaded, levers)
+    singles = _singles(loaded, now, every, stage)
+    with stage(len(returns(loaded)), "what is unusual") as progress:
+        strange = unusual(loaded, now, progress)
+    ranked = best_of_each_lever(singles, aim)[:TOLD]
+    found = sets.beam(loaded, now, singles, aim, stage)
+    best = sets.worth_having(found, singles, aim)
+    with stage(SET_DRAWS, "machines drawn") as progress:
+        machines = doubt.drawn_machines(loaded, SET_DRAWS, progress)
+    least = _cheapest(loaded, machines, singles, found, aim, target, probability, own_prices, stage)
+    wanted = [*ranked, *([best] if best is not None and len(best.steps) > 1 else [])]
+    paid = trials(loaded, now, [least.steps]) if least is not None and least.steps else []
+    teller = _Teller(
+        loaded=loaded, stands=stands, machines=machines[: doubt.DRAWS], aim=aim, prices=own_prices
+    )
+    with stage(len(wanted) + len(paid), "whether gains hold") as progress:
+        told = []
+        for k, one in enumerate([*wanted, *paid], start=1):
+            told.append(teller.tell(one))
+            progress(k)
+    run, why_not, told, by_run = (
+        _runs(loaded, told, len(ranked), every, aim, stage) if with_runs else (None, "", told, ())
+    )
+    names, places = worst_places(loaded)
+    split = split_lateral(loaded, names, places)
+    return Improvement(
+        title=loaded.scenario.title,
+        aim=aim,
+        place=split.place,
+        now=now,
+        stands=stands,
+        split=split,
+        gains=tuple(told[: len(ranked)]),
+        unusual=tuple(strange),
+        by_run=by_run,
+        best_set=told[len(ranked)] if len(wanted) > len(ranked) else None,
+        target=target,
+        probability=probability,
+        cheapest=least,
+        cheapest_told=told[-1] if paid else None,
+        run=run,
+        run_refused=why_not,
+        tried=len(singles) + len(found) + (least.tried if least is not None else 0),
+        cautions=cautions(loaded.scenario),
+    )
+
+
+def _singles(loaded: LoadedScenario, now: Answer, every: Sequence[Step], stage: Stage) -> list[Trial]:
+    alone = [(step,) for step in every if not step.option.by_run]
+    with stage(len(alone), "single changes") as progress:
+        return trials(loaded, now, alone, progress)
+
+
+def _cheapest(
+    loaded: LoadedScenario,
+    machines: Sequence[Drawn],
+    singles: Sequence[Trial],
+    found: Sequence[Trial],
+    aim: Aim,
+    target: float | None,
+    probability: float,
+    prices: Prices,
+    stage: Stage,
+) -> Cheapest | None:
+    if target is None or not machines:
+        return None
+    options = sets.options_for(singles, found, aim)
+    with stage(len([*sets.by_price(options, prices)]), "sets by price") as progress:
+        return sets.cheapest(loaded, machines, options, aim, target, probability, prices, progress)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Teller:
+    """What all that is told has in common."""
+
+    loaded: LoadedScenario
+    stands: Standing
+    machines: Sequence[Drawn]
+    aim: Aim
+    prices: Prices
+
+    def tell(self, one: Trial) -> Told:
+        """Side effects, doubts, tolerance and what is left of the error."""
+        cost = sum(step.cost(self.prices) for step in one.steps)
+        if one.after is None:
+            return Told(
+                trial=one,
+                cost=cost,
+                effects=(),
+                weakened="",
+                holds=None,
+                tolerance=None,
+                split=None,
+                cancels=False,
+            )
+        then = changed(self.loaded, one.steps)
+        stands = standing(then)
+        split = split_lateral(then, *worst_places(then))
+        return Told(
+            trial=one,
+            cost=cost,
+            effects=effects(one.before, one.after, self.stands, stands),
+            weakened=weakened(self.stands, stands),
+            holds=doubt.holds(self.loaded, one.steps, self.machines, self.aim) if self.machines else None,
+            tolerance=doubt.tolerance(self.loaded, one, self.aim),
+            split=split,
+            cancels=any(s.cancels for s in one.steps) or split.cancelled > CANCELS,
+        )
+
+
+def _runs(
+    loaded: LoadedScenario, told: Sequence[Told], ranked: int, every: Sequence[Step], aim: Aim, stage: Stage
+) -> tuple[Run | None, str, list[Told], tuple[Checked, ...]]:
+    """The propagator's word on the first winners and the sets, and what lives by friction."""
+    told = list(told)
+    alone = [step for step in every if step.option.by_run]
+    winners = [k for k, one in enumerate(told) if not one.refused and (k < CHECKED or k >= ranked)]
+    with stage(1 + len(winners) + len(alone), "runs with friction") as progress:
+        try:
+            now = checks.run(loaded)
+        except BedsimError as fault:
+            return None, str(fault), told, ()
+        for done, k in enumerate(winners, start=1):
+            progress(done)
+            told[k] = _with_check(told[k], checks.check(loaded, now, told[k].trial.steps, aim))
+        found = []
+        for done, step in enumerate(alone, start=1 + len(winners)):
+            progress(done)
+            found.append(checks.check(loaded, now, [step], aim))
+    return now, "", told, tuple(sorted(found, key=lambda c: -c.found if c.run else 0.0))
+
+
+def _with_check(told: Told, check: Checked) -> Told:
+    return replace(told, check=check)
