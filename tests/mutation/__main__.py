@@ -104,7 +104,7 @@ def _everything(packages: Sequence[str]) -> list[Disturbance]:
 
 
 def _chosen(every: Sequence[Disturbance], count: int, seed: int) -> list[Disturbance]:
-    """`count` of them at random: the lowest by a hash of their keys, which a change elsewhere leaves alone."""
+    """`count` of them at random: lowest by a hash of their keys, which changes elsewhere leave alone."""
     lowest = sorted(every, key=lambda what: hashlib.sha256(f"{seed} {what.key}".encode()).digest())[:count]
     return sorted(lowest, key=lambda what: (what.file, what.line))
 
