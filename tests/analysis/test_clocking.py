@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from bedsim.clocking import unit_circles
-from bedsim.clocking.advice import LITTLE, advise, left_alone, levelling_turn
+from bedsim.clocking.advice import LITTLE, Setting, _placements, advise, left_alone, levelling_turn
 from bedsim.clocking.common_turn import with_least_turning
 from bedsim.clocking.response import (
     degrees,
@@ -18,7 +18,7 @@ from bedsim.clocking.response import (
     response_of,
     screws_in_hand,
 )
-from bedsim.clocking.search import assignments
+from bedsim.clocking.search import assignments, sets_to_search
 from bedsim.errors import InputError
 from bedsim.scenario.schema import RunOutKeys, TravelKeys
 from bedsim.scenario.spares import Spare
@@ -184,6 +184,25 @@ def test_turn_counts_from_now_and_moves_the_nut_by_its_share_of_a_lead(three):
     assert np.exp(1j * (back.turn + np.deg2rad(40))) == pytest.approx(np.exp(1j * back.clocking))
     assert back.nut_shift == pytest.approx(-5e-3 * back.turn / (2 * np.pi))
     assert abs(back.turn) <= np.pi
+
+
+def test_a_quarter_turn_moves_the_nut_by_a_quarter_of_the_lead(three):
+    """Lead 5 mm: 1.25 mm down for a right-hand thread turned counter-clockwise, up for a left-hand one."""
+    for hand, moved in (("right", -1.25e-3), ("left", 1.25e-3)):
+        loaded = three.with_values({"screw.hand": hand})
+        rest = dict.fromkeys(
+            ("placed", "expected", "worst", "lateral_pv", "height_pv", "worst_lateral_pv"), 0.0
+        )
+        quarter = Setting(screw=(0, 1, 2), clocking=np.array([0.0, 0.0, np.pi / 2]), **rest)
+        found = _placements(loaded, screws_in_hand(loaded, ()), quarter)
+        assert [p.nut_shift for p in found] == pytest.approx([0.0, 0.0, moved])
+
+
+def test_progress_never_goes_back_and_ends_with_all_sets(three):
+    told = []
+    advise(three, progress=told.append)
+    assert told == sorted(told) and told[-1] <= sets_to_search(3, 0)
+    assert told[-1] == 2 * 6
 
 
 def test_different_screws_are_not_swapped_and_take_no_spares(three):

@@ -7,6 +7,7 @@ the line through the other two.  Turned by 7.2 degrees a screw takes its run-out
 
 import math
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -74,6 +75,14 @@ def test_sideways_shift_by_geometry():
     found = slip(make_job(in_phase(joint__kind="rigid", screw__run_out__eccentricity_tir_um=0.0)), 0)
     assert found.shift == pytest.approx(found.tilt * 30e-3, rel=1e-6)
     assert found.tilt == pytest.approx(found.height / 0.27, rel=1e-6)
+
+
+def test_the_sideways_shift_told_is_that_of_the_probe_that_moves_most():
+    """A screw that turns its run-out along turns the bed too, and its corners go further than its middle."""
+    job = make_job(in_phase(joint__kind="rigid"))
+    alone = [slip(replace(job, probes=job.probes[k : k + 1]), 0).shift for k in range(len(job.probes))]
+    assert max(alone) > 1.01 * min(alone)
+    assert slip(job, 0).shift == pytest.approx(max(alone), rel=1e-9)
 
 
 def test_four_screws_twist_the_bed_and_relieve_a_mount():

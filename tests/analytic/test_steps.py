@@ -144,17 +144,18 @@ def test_dampers_against_the_matrix_exponential():
     np.testing.assert_allclose(found.impulse[:, 0], way, rtol=2e-4, atol=2e-5 * np.abs(way).max())
 
 
+@pytest.mark.parametrize("nodes", [2, 4, 6])
 @pytest.mark.parametrize("count", [1, 5])
-def test_a_known_force_that_bends_is_taken_exactly(count):
+def test_a_known_force_that_bends_is_taken_exactly(count, nodes):
     """A force that is a parabola in time, with nothing else acting: scipy's expm on the force and its
     derivatives appended to the state ([VanLoan1978], from memory)."""
     none = np.zeros((2, 2))
     modes, length = layer(none), 3e-3
-    time = np.linspace(0, count * length, 2 * count + 1)
+    time = np.linspace(0, count * length, nodes * count + 1)
     a, b = np.array([2.0, -5.0, 30.0]), np.array([900.0, 4e3, -2e4])
     force = a * time[:, None] + b * time[:, None] ** 2
     known = Forcing(
-        spacing=length / 2,
+        spacing=length / nodes,
         force=force[:, :, None],
         rest=np.zeros((3, 1)),
         slip=np.zeros((time.size, 0, 1)),
@@ -164,7 +165,7 @@ def test_a_known_force_that_bends_is_taken_exactly(count):
         imposed=np.zeros((1, time.size, 1)),
     )
     table = step_tables.tables(modes, length, 2)
-    answers = step_tables.answers(modes, length, 2)
+    answers = step_tables.answers(modes, length, nodes)
     found = integrated(modes, known.stretch(0, count, None, answers), table, count, none)
     G = np.zeros((9, 9))
     G[:6, :6] = matrix(none)

@@ -101,10 +101,13 @@ def test_resonances_are_those_that_shake_the_seats_most():
         mode = system.modes[0] if system.modes[0].shape[0] == dynamic.shape[0] else None
         answer = np.linalg.solve(dynamic, np.linalg.solve(mode.T, bench.motor_maps.T))
         shaken.append(np.abs(bench.seat_maps @ np.linalg.solve(mode, answer)).sum())
-    order = np.argsort(shaken)[::-1]
-    first = bench.frequency[order[0]] / (2 * math.pi)
-    told = _resonances(bench, np.geomspace(1e-5, 1.0, 50))
-    assert any(cause.frequency == pytest.approx(first, rel=0.1) for cause in told)
+    strongest = []
+    for k in np.argsort(shaken)[::-1]:
+        if all(abs(bench.frequency[k] / other - 1) > 0.1 for other in strongest):
+            strongest.append(bench.frequency[k])
+    told = {cause.frequency for cause in _resonances(bench, np.geomspace(1e-5, 1.0, 50))}
+    for frequency in np.array(strongest[:2]) / (2 * math.pi):
+        assert any(other == pytest.approx(frequency, rel=0.1) for other in told)
 
 
 def test_a_rotor_that_swings_by_half_a_radian_of_the_fourth_order_is_smeared():

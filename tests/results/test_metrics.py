@@ -170,8 +170,10 @@ def test_amplitude_of_what_cannot_be_told() -> None:
 def test_five_layers_over_one_wavelength_are_enough() -> None:
     """Four unknowns (a sine, a mean, a trend); a Hann window takes the weight off one layer of five."""
     height = 1e-3 * np.arange(1, 6)
-    found = metrics.amplitude_at(height, wave(4e-3, 2.0, height=height), 4e-3)
-    assert_allclose(found, 2.0, rtol=1e-9)
+    for wavelength in (4e-3, 5e-3):
+        found = metrics.amplitude_at(height, wave(wavelength, 2.0, height=height), wavelength)
+        assert_allclose(found, 2.0, rtol=1e-9)
+    assert np.isnan(metrics.amplitude_at(height, wave(5.2e-3, height=height), 5.2e-3))
     assert np.isnan(metrics.amplitude_at(height[:4], wave(4e-3, height=height[:4]), 4e-3))
 
 
