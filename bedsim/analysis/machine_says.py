@@ -258,7 +258,7 @@ def _axial(a: Assembled, corner: int) -> Steps:
     parts = list(axial_parts(numbers, softest_nut_height(numbers)).values())
     if a.corners[corner].joint is not None:
         turning = series([numbers.joint.rotation, numbers.guide_yaw])
-        parts.append(torsion_seen_axially(turning, numbers.screw.lead))
+        parts.append(torsion_seen_axially(turning, numbers.screw.shaft.lead))
     at = (a.at_carriage(corner), a.at_mount(corner))
     alone, held = (float(1.0 / (J @ np.linalg.solve(system.K[0], J))) for J in at)
     return [(TURNS, series(parts)), (TOGETHER, alone), (MOUNT, held)]
@@ -341,7 +341,7 @@ def _hanging(a: Assembled, corner: int) -> Steps:
 
 def _resting_load_angle(a: Assembled, corner: int) -> Steps:
     numbers = a.numbers.corners[corner]
-    lever = numbers.screw.part.travel_per_radian / numbers.motor.gear_ratio
+    lever = numbers.screw.shaft.travel_per_radian / numbers.motor.gear_ratio
 
     def angle(load: float) -> float:
         return motor_margin.load_angle(load * lever, numbers.motor.holding_torque)

@@ -1,18 +1,25 @@
-"""From a loaded scenario in workshop units to the plain SI numbers of `bedsim.sizing.numbers`."""
+"""From the machine's parts to the plain SI numbers of `bedsim.sizing.numbers`.
+
+What `bedsim run` has too is read off the parts that `bedsim.model` makes; converted here is only what sizing
+alone is told: its own keys, what a range says beside the likely value, the layers of the print."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.analysis.sizing_joint import joint_numbers
 from bedsim.components import run_out
+from bedsim.components.bed import Bed
 from bedsim.components.screw import Screw
 from bedsim.errors import BedsimError, InputError
 from bedsim.model import convert
 from bedsim.model.build import build_machine
+from bedsim.model.corner import CornerParts, make_corners
 from bedsim.model.joint_parts import bed_loads, joint_loads
 from bedsim.model.side_torque import largest_torque
 from bedsim.scenario import schema
@@ -20,26 +27,9 @@ from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.sizing_keys import OtherScrew, Prices, Sizing
 from bedsim.sizing import joint_checks, wear
-from bedsim.sizing.axial_train import series
 from bedsim.sizing.decision import PriceNumbers
 from bedsim.sizing.numbers import CornerNumbers, Duty, MachineNumbers, MotorNumbers, ScrewNumbers
-from bedsim.units import (
-    DEG,
-    G_CM2,
-    GPA,
-    MINUTE,
-    MM,
-    MM_S,
-    MM_S2,
-    MPA,
-    N_MM,
-    N_PER_UM,
-    UM,
-)
-
-#: Nut of layer 1 below the upper end of the screw if the scenario does not say; as in the scenario's own
-#: checks.
-FIRST_LAYER_BELOW_TOP = 60.0 * MM
+from bedsim.units import DEG, MINUTE, MM, MM_S2, MPA, N_MM, N_PER_UM, UM
 
 #: 1 mm3/(N m) in m2/N.
 MM3_PER_N_M = 1e-9
@@ -68,51 +58,64 @@ ROUNDED_UP = 1.1
 
 
 def gather(loaded: LoadedScenario) -> MachineNumbers:
-    """Collect every number that sizing needs.
+    """Collect every number that sizing needs: from the machine's own parts, and from the keys of sizing.
 
-    Raises ModelError when the mounts stand on one line, InputError for a counterweight heavier than what it
-    carries or a lower stop above the nut.
+    Raises ModelError when the mounts stand on one line or the plate has too many supports, InputError for a
+    counterweight heavier than what it carries or a lower stop above the nut.
     """
     scenario, sizing = loaded.scenario, sizing_of(loaded.scenario)
-    places = convert.mount_points(scenario)[:, :2]
-    start, end = bed_loads(scenario)
-    on_joint = joint_loads(scenario)
+    bed = convert.make_bed(scenario.bed)
+    parts = make_corners(scenario, bed)
+    loads = _Loads(*bed_loads(scenario), joint_loads(scenario))
+    places = np.array([c.mount.point[:2] for c in parts])
     radii = np.linalg.norm(places - places.mean(axis=0), axis=1)
-    growth = scenario.bed.expansion_um_per_m_k * 1e-6 * scenario.bed.temperature_rise_k
+    heat = [joint_checks.heat_growth(bed.expansion, bed.temperature_rise, r) for r in radii]
     turned, unassembled = _side_torques(loaded)
-    corners = []
-    for i, corner in enumerate(scenario.corner):
-        low, high = nut_range(scenario, corner)
-        screw = screw_numbers(loaded, corner)
-        heat = joint_checks.heat_growth(growth, 1.0, radii[i])
-        joint = joint_numbers(corner, sizing, high, heat, float(on_joint[i]))
-        corners.append(
-            CornerNumbers(
-                name=corner.name,
-                screw=screw,
-                motor=motor_numbers(loaded, corner, sizing),
-                joint=joint,
-                mount_kind=corner.mount.kind,
-                mount_x=float(places[i, 0]),
-                mount_y=float(places[i, 1]),
-                mount_pull=corner.mount.magnet_force_n,
-                mount_travel=None if sizing.mount_travel_mm is None else sizing.mount_travel_mm * MM,
-                mount_growth=heat,
-                carriage_mass=corner.carriage.mass_kg,
-                nut_mass=corner.nut.mass_kg,
-                nut_low=low,
-                nut_high=high,
-                room_below=high - lower_stop(scenario, corner),
-                bed_load=(float(start[i]), float(end[i])),
-                counterweight=sizing.counterweight_n,
-                side_torque=turned[i],
-                **_guide_numbers(corner),
-            )
-        )
-    for made in corners:
-        _check_corner(loaded, made)
-    return MachineNumbers(
-        corners=tuple(corners), duty=duty_numbers(scenario, sizing), unassembled=unassembled
+    made = zip(parts, heat, turned, strict=True)
+    corners = tuple(_corner(loaded, c, loads, growth, torque) for c, growth, torque in made)
+    for corner in corners:
+        _check_corner(loaded, corner)
+    duty = duty_numbers(scenario, sizing, bed, parts)
+    return MachineNumbers(corners=corners, duty=duty, unassembled=unassembled)
+
+
+class _Loads(NamedTuple):
+    """Weight (c,) N on every mount at the first and the last layer, and on every joint at its heaviest."""
+
+    start: NDArray[np.float64]
+    end: NDArray[np.float64]
+    joint: NDArray[np.float64]
+
+
+def _corner(
+    loaded: LoadedScenario, c: CornerParts, loads: _Loads, growth: float, torque: float
+) -> CornerNumbers:
+    scenario, sizing = loaded.scenario, sizing_of(loaded.scenario)
+    low, high = nut_range(scenario, c)
+    return CornerNumbers(
+        name=c.name,
+        screw=screw_numbers(loaded, c),
+        motor=motor_numbers(loaded, c, sizing),
+        joint=joint_numbers(c, sizing, high, growth, float(loads.joint[c.index])),
+        mount_kind=c.mount.kind,
+        mount_x=float(c.mount.point[0]),
+        mount_y=float(c.mount.point[1]),
+        mount_pull=c.mount.magnet_force,
+        mount_travel=None if sizing.mount_travel_mm is None else sizing.mount_travel_mm * MM,
+        mount_growth=growth,
+        carriage_mass=c.data.carriage.mass_kg,
+        nut_mass=c.nut.mass,
+        guide_lateral=min(c.guide.radial, c.guide.tangential),
+        guide_friction=c.guide.friction,
+        guide_tilt=c.guide.tilt,
+        guide_yaw=c.guide.yaw,
+        frame_vertical=c.data.frame.vertical_n_per_um * N_PER_UM,
+        nut_low=low,
+        nut_high=high,
+        room_below=high - lower_stop(scenario, c.data),
+        bed_load=(float(loads.start[c.index]), float(loads.end[c.index])),
+        counterweight=sizing.counterweight_n,
+        side_torque=torque,
     )
 
 
@@ -141,12 +144,11 @@ def _check_corner(loaded: LoadedScenario, corner: CornerNumbers) -> None:
         )
 
 
-def nut_range(scenario: schema.Scenario, corner: schema.Corner) -> tuple[float, float]:
+def nut_range(scenario: schema.Scenario, c: CornerParts) -> tuple[float, float]:
     """Return the lowest and the highest nut position [m] of the print above the screw's lower end."""
-    given, job = scenario.print.first_layer_nut_mm, scenario.print
-    top = corner.screw.length_mm * MM - FIRST_LAYER_BELOW_TOP if given is None else given * MM
+    job = scenario.print
     travel = ((job.layers - 1) * job.layer_mm + scenario.motion.z_hop_mm) * MM
-    return max(top - travel, corner.screw.root_diameter_mm * MM), top
+    return max(c.start - travel, c.screw.root_diameter), c.start
 
 
 def lower_stop(scenario: schema.Scenario, corner: schema.Corner) -> float:
@@ -164,89 +166,59 @@ def bounds_of(loaded: LoadedScenario, corner: str, key: str, likely: float) -> t
     return given.low, given.likely, given.high
 
 
-def screw_numbers(loaded: LoadedScenario, corner: schema.Corner) -> ScrewNumbers:
-    """Return a corner's screw and nut in SI."""
-    part, nut, sizing = corner.screw, corner.nut, sizing_of(loaded.scenario)
-    shaft = convert.make_screw(corner)
-    _, high = nut_range(loaded.scenario, corner)
-    contact = _contact_diameter(part.kind, part.diameter_mm, part.lead_mm / part.starts, sizing)
-    dn = sizing.speed_diameter_mm_rpm
-    length = sizing.plain_nut_length_mm
+def screw_numbers(loaded: LoadedScenario, c: CornerParts) -> ScrewNumbers:
+    """Return a corner's screw and nut with what sizing asks of them."""
+    sizing = sizing_of(loaded.scenario)
+    bent = convert.make_run_out(c.data, loaded.tables)
+    moments, forces = run_out.bearing_reactions(bent, c.screw)
+    dn, length = sizing.speed_diameter_mm_rpm, sizing.plain_nut_length_mm
     return ScrewNumbers(
-        kind=part.kind,
-        ends=shaft.ends,
-        diameter=part.diameter_mm * MM,
-        root_diameter=part.root_diameter_mm * MM,
-        contact_diameter=contact,
-        lead=part.lead_mm * MM,
-        pitch=part.lead_mm / part.starts * MM,
-        length=part.length_mm * MM,
-        youngs_modulus=part.youngs_modulus_gpa * GPA,
-        shear_modulus=part.shear_modulus_gpa * GPA,
-        density=part.density_kg_m3,
-        bearing_radial=part.bearing_radial_n_per_um * N_PER_UM,
-        upper_bearing_radial=part.upper_bearing_radial_n_per_um * N_PER_UM,
-        bearing_tilt=part.bearing_tilt_nm_per_rad,
-        bearing_axial=shaft.bearing_axial,
-        coupling=part.coupling_nm_per_rad,
-        motor_end=shaft.motor_end,
-        nut_axial=nut.axial_n_per_um * N_PER_UM,
-        drag_torque=nut.drag_torque_n_mm * N_MM,
-        friction=bounds_of(loaded, corner.name, "nut.friction_coefficient", nut.friction_coefficient),
-        flank_angle=nut.flank_angle_deg * DEG,
-        **_run_out(loaded, corner, shaft, high),
+        shaft=c.screw,
+        nut=c.nut,
+        contact_diameter=_contact_diameter(c.screw, sizing),
+        friction=bounds_of(loaded, c.name, "nut.friction_coefficient", c.nut.friction),
+        run_out=run_out.largest_offset(bent, c.screw, c.start),
+        mounting_moment=float(np.abs(moments).max()),
+        mounting_force=float(np.abs(forces).max()),
         dynamic_rating=sizing.dynamic_load_rating_n,
         static_rating=sizing.static_load_rating_n,
         load_factor=sizing.load_factor,
         speed_diameter_limit=None if dn is None else dn * MM / MINUTE,
         nut_length=None if length is None else length * MM,
-        axial_play=part.axial_play_um * UM,
-        clearance=nut.clearance_um * UM if part.kind == "plain" else 0.0,
+        axial_play=c.data.screw.axial_play_um * UM,
     )
 
 
-def _contact_diameter(kind: str, diameter: float, pitch: float, sizing: Sizing) -> float:
-    if kind == "plain":
-        return (diameter - pitch / 2.0) * MM  # pitch diameter of ISO 2904
-    return (sizing.ball_circle_diameter_mm or diameter) * MM
+def _contact_diameter(shaft: Screw, sizing: Sizing) -> float:
+    if shaft.kind == "plain":
+        return shaft.diameter - shaft.pitch / 2.0  # pitch diameter of ISO 2904
+    circle = sizing.ball_circle_diameter_mm
+    return circle * MM if circle else shaft.diameter
 
 
-def _run_out(loaded: LoadedScenario, corner: schema.Corner, shaft: Screw, top: float) -> dict[str, float]:
-    """Largest offset of the thread from its axis up to a nut at `top`, and what the bearings have to hold."""
-    bent = convert.make_run_out(corner, loaded.tables)
-    moments, forces = run_out.bearing_reactions(bent, shaft)
-    return {
-        "run_out": run_out.largest_offset(bent, shaft, top),
-        "mounting_moment": float(np.abs(moments).max()),
-        "mounting_force": float(np.abs(forces).max()),
-    }
-
-
-def motor_numbers(loaded: LoadedScenario, corner: schema.Corner, sizing: Sizing) -> MotorNumbers:
+def motor_numbers(loaded: LoadedScenario, c: CornerParts, sizing: Sizing) -> MotorNumbers:
     """Return the motor as one screw has it: with a belt, an equal share of the one motor."""
     scenario = loaded.scenario
     shared = scenario.drive.topology == "belt"
-    owner = scenario.corner[0] if shared else corner
+    owner = scenario.corner[0] if shared else c.data
+    motor = convert.make_motor(owner.motor) if shared else c.motor
     part, share = owner.motor, 1.0 / len(scenario.corner) if shared else 1.0
     detent = bounds_of(loaded, owner.name, "motor.detent_torque_n_m", part.detent_torque_n_m)
-    pulley = scenario.drive.pulley_pitch_diameter_mm / 2.0 * MM
-    inertia = share * part.rotor_inertia_g_cm2 * G_CM2
-    if shared:
-        inertia += scenario.drive.pulley_inertia_g_cm2 * G_CM2 / part.gear_ratio**2
+    belt = convert.make_belt(scenario.drive)
     return MotorNumbers(
-        holding_torque=share * part.holding_torque_n_m * part.current_percent / 100.0,
+        holding_torque=share * motor.holding_torque,
         detent_torque=share * detent[1],
         detent_low=share * detent[0],
         place_errors=place_errors(loaded, owner),
-        rotor_inertia=inertia,
+        rotor_inertia=share * motor.inertia + (belt.pulley_inertia / motor.gear**2 if shared else 0.0),
         steps_per_turn=part.steps_per_turn,
         microsteps=part.microsteps,
-        gear_ratio=part.gear_ratio,
+        gear_ratio=motor.gear,
         gear_efficiency=sizing.gear_efficiency,
         pull_out=tuple((p.speed_rpm / MINUTE, share * p.torque_n_m) for p in sizing.pull_out),
         brake_torque=sizing.brake_torque_n_m,
         axial_limit=part.axial_force_limit_n,
-        belt_torsion=scenario.drive.belt_n_per_um * N_PER_UM * pulley**2 if shared else None,
+        belt_torsion=belt.torsion if shared else None,
     )
 
 
@@ -260,10 +232,9 @@ def place_errors(loaded: LoadedScenario, corner: schema.Corner) -> dict[int, tup
     return found
 
 
-def duty_numbers(scenario: schema.Scenario, sizing: Sizing) -> Duty:
+def duty_numbers(scenario: schema.Scenario, sizing: Sizing, bed: Bed, parts: list[CornerParts]) -> Duty:
     """Return what the print asks for, in SI."""
-    job, motion, bed = scenario.print, scenario.motion, scenario.bed
-    mounts = float(np.mean([c.mount.height_mm for c in scenario.corner]))
+    job, limits = scenario.print, convert.motion_limits(scenario.motion)
     pair = wear.PAIRS[sizing.plain_nut_material]
     given = {
         "pressure_velocity": (sizing.pressure_velocity_mpa_m_s, MPA),
@@ -273,39 +244,24 @@ def duty_numbers(scenario: schema.Scenario, sizing: Sizing) -> Duty:
     changes = {name: value * unit for name, (value, unit) in given.items() if value is not None}
     if changes:
         pair = replace(pair, **changes, status="given: " + ", ".join(changes) + f"; else {pair.status}")
-    part_height = job.layers * job.layer_mm / 2.0
-    mass = bed.mass_kg + job.part_mass_kg
-    centre = (bed.mass_kg * bed.centre_height_mm + job.part_mass_kg * part_height) / mass
+    mass = bed.mass + job.part_mass_kg
+    part_height = job.layers * job.layer_mm / 2.0 * MM
+    centre = (bed.mass * float(bed.centre[2]) + job.part_mass_kg * part_height) / mass
     return Duty(
-        speed=motion.speed_mm_s * MM_S,
-        acceleration=motion.acceleration_mm_s2 * MM_S2,
+        speed=limits.speed,
+        acceleration=limits.acceleration,
         layer=job.layer_mm * MM,
-        hop=motion.z_hop_mm * MM,
+        hop=scenario.motion.z_hop_mm * MM,
         seconds_per_layer=job.seconds_per_layer,
         sideways_acceleration=sizing.frame_acceleration_mm_s2 * MM_S2,
         moving_mass=mass,
-        centre_above_mounts=(centre - mounts) * MM,
+        centre_above_mounts=centre - float(np.mean([c.mount.point[2] for c in parts])),
         life_hours=sizing.life_h,
         vibration_friction=sizing.vibration_friction,
         wear=pair,
         wear_clearance=sizing.wear_clearance_um * UM,
         reversal_loss=sizing.joint_reversal_um * UM,
     )
-
-
-def _guide_numbers(corner: schema.Corner) -> dict[str, float]:
-    guide, frame = corner.guide, corner.frame
-    sides = [
-        series([guide.radial_n_per_um, frame.radial_n_per_um]),
-        series([guide.tangential_n_per_um, frame.tangential_n_per_um]),
-    ]
-    return {
-        "guide_lateral": min(sides) * N_PER_UM,
-        "guide_friction": guide.friction_n,
-        "guide_tilt": series([guide.tilt_nm_per_rad, frame.rotation_nm_per_rad]),
-        "guide_yaw": series([guide.yaw_nm_per_rad, frame.rotation_nm_per_rad]),
-        "frame_vertical": frame.vertical_n_per_um * N_PER_UM,
-    }
 
 
 def other_screw(here: ScrewNumbers, given: OtherScrew | None, sizing: Sizing) -> tuple[ScrewNumbers, str]:
@@ -321,52 +277,50 @@ def other_screw(here: ScrewNumbers, given: OtherScrew | None, sizing: Sizing) ->
             "the plain screw is assumed: same diameter and lead, pitch of at most 2 mm a start, "
             "root and pitch diameter of ISO 2904, friction 0.08 to 0.25, nut as stiff, no drag"
         )
+    shaft = here.shaft
+    shaft = replace(shaft, kind="rolled_ball", pitch=shaft.lead, root_diameter=12.5 / 15.0 * shaft.diameter)
     return (
-        replace(
-            here,
-            kind="rolled_ball",
-            pitch=here.lead,
-            root_diameter=12.5 / 15.0 * here.diameter,
-            contact_diameter=here.diameter,
-            friction=(0.003, 0.005, 0.01),
-        ),
+        replace(here, shaft=shaft, contact_diameter=shaft.diameter, friction=(0.003, 0.005, 0.01)),
         "the ball screw is assumed: same diameter and lead, root 0.83 of the diameter (MISUMI p. 1676), "
         "friction 0.003 to 0.01, nut as stiff and with as much drag",
     )
 
 
 def _plain_twin(here: ScrewNumbers) -> ScrewNumbers:
-    starts = max(1, math.ceil(here.lead / (2.0 * MM) - 1e-9))
-    pitch = here.lead / starts
+    starts = max(1, math.ceil(here.shaft.lead / (2.0 * MM) - 1e-9))
+    pitch = here.shaft.lead / starts
+    root = here.shaft.diameter - pitch - 2.0 * (0.15 if pitch < 2.0 * MM else 0.25) * MM
     return replace(
         here,
-        kind="plain",
-        pitch=pitch,
-        root_diameter=here.diameter - pitch - 2.0 * (0.15 if pitch < 2.0 * MM else 0.25) * MM,
-        contact_diameter=here.diameter - pitch / 2.0,
+        shaft=replace(here.shaft, kind="plain", pitch=pitch, root_diameter=root),
+        nut=replace(here.nut, flank_angle=15.0 * DEG, drag_torque=0.0),
+        contact_diameter=here.shaft.diameter - pitch / 2.0,
         friction=(0.08, 0.15, 0.25),
-        flank_angle=15.0 * DEG,
-        drag_torque=0.0,
     )
 
 
 def _given_screw(here: ScrewNumbers, given: OtherScrew, sizing: Sizing) -> ScrewNumbers:
-    tir = given.eccentricity_tir_um
-    f = given.friction_coefficient
-    return replace(
-        here,
+    tir, f = given.eccentricity_tir_um, given.friction_coefficient
+    shaft = replace(
+        here.shaft,
         kind=given.kind,
         diameter=given.diameter_mm * MM,
         root_diameter=given.root_diameter_mm * MM,
-        contact_diameter=_contact_diameter(
-            given.kind, given.diameter_mm, given.lead_mm / given.starts, sizing
-        ),
         lead=given.lead_mm * MM,
         pitch=given.lead_mm / given.starts * MM,
-        friction=(f, f, f),
-        flank_angle=given.flank_angle_deg * DEG,
-        nut_axial=given.nut_axial_n_per_um * N_PER_UM,
+    )
+    nut = replace(
+        here.nut,
+        axial=given.nut_axial_n_per_um * N_PER_UM,
         drag_torque=given.drag_torque_n_mm * N_MM,
+        flank_angle=given.flank_angle_deg * DEG,
+    )
+    return replace(
+        here,
+        shaft=shaft,
+        nut=nut,
+        contact_diameter=_contact_diameter(shaft, sizing),
+        friction=(f, f, f),
         dynamic_rating=given.dynamic_load_rating_n,
         run_out=here.run_out if tir is None else tir / 2.0 * UM,
     )

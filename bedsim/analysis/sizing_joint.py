@@ -6,22 +6,20 @@ import math
 
 import numpy as np
 
+from bedsim.model.corner import CornerParts
 from bedsim.model.joint_parts import make_joint, part_elements
-from bedsim.scenario import schema
 from bedsim.scenario.sizing_keys import BallPart, Sizing
 from bedsim.sizing import hertz, joint_parts
 from bedsim.sizing.numbers import BallNumbers, JointNumbers
 from bedsim.units import GPA, MM, MPA, UM
 
 
-def joint_numbers(
-    corner: schema.Corner, sizing: Sizing, nut_top: float, growth: float, load: float
-) -> JointNumbers:
+def joint_numbers(c: CornerParts, sizing: Sizing, nut_top: float, growth: float, load: float) -> JointNumbers:
     """Return a corner's joint in SI; `growth` [m] goes into it unless a groove takes it; `load` [N]."""
-    part, align = corner.joint, corner.screw.alignment
+    part, align = c.data.joint, c.data.screw.alignment
     slope = math.hypot(align.slope_x_um_per_100mm, align.slope_y_um_per_100mm) * UM / (100.0 * MM)
     offset = math.hypot(align.offset_x_um, align.offset_y_um) * UM
-    made = make_joint(corner, sizing, load)
+    made = c.joint or make_joint(c.data, sizing, load)
     warmings = () if part.kind == "rigid" else (0.0, sizing.joint_warming_k)
     cold, warm = [part_elements(part, sizing, load, k) for k in warmings] or ((), ())
     return JointNumbers(
@@ -36,9 +34,9 @@ def joint_numbers(
         travel=made.travel,
         twist_travel=made.travel / 10.0 if sizing.joint_twist_um is None else sizing.joint_twist_um * UM,
         axial=made.axial,
-        growth=0.0 if corner.mount.kind == "groove" else growth,
+        growth=0.0 if c.mount.kind == "groove" else growth,
         misalignment=offset + slope * nut_top,
-        bore=math.hypot(corner.nut.bore_offset_x_um, corner.nut.bore_offset_y_um) * UM,
+        bore=abs(c.nut.bore_offset),
         parts=cold,
         parts_warm=warm,
         balls=tuple(_ball_numbers(b) for b in sizing.joint_part.ball),

@@ -9,6 +9,7 @@ order in e/r.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,18 +20,29 @@ from bedsim.components.row import Link, Path, Source
 Array = NDArray[np.float64]
 
 
-def link(
-    coordinates: Coordinates, corner: int, stiffness: float, radius: float, name: str, ratio: float
-) -> Link:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Belt:
+    """The belt to one screw with its pulley, SI: stiffness, pitch radius, centre off by `offset`, inertia."""
+
+    stiffness: float
+    radius: float
+    offset: float
+    pulley_inertia: float
+
+    @property
+    def torsion(self) -> float:
+        """Stiffness N m/rad of the belt at the screw: k r^2."""
+        return self.stiffness * self.radius**2
+
+
+def link(coordinates: Coordinates, corner: int, belt: Belt, name: str, ratio: float) -> Link:
     """One row: rotor of the corner minus the shared motor; `ratio` = its commanded turn over the motor's
     (hand)."""
     row = unit(coordinates.size, (coordinates.rotor(corner), 1.0), (coordinates.motor, -ratio))[None]
-    return Link(name=name, corner=corner, jacobian=row, stiffness=np.array([[stiffness * radius**2]]))
+    return Link(name=name, corner=corner, jacobian=row, stiffness=np.array([[belt.torsion]]))
 
 
-def eccentricity_source(
-    corner: int, link_name: str, offset: float, radius: float, angle: Callable[[Path], Array]
-) -> Source:
+def eccentricity_source(corner: int, link_name: str, belt: Belt, angle: Callable[[Path], Array]) -> Source:
     """The pulley's eccentricity, its phase taken as zero at the clocking zero.
 
     `angle(path)` (t,) rad of the shaft, without the clocking of a screw turned in its coupling.
@@ -39,7 +51,7 @@ def eccentricity_source(
         cause="belt pulley",
         corner=corner,
         link=link_name,
-        amount=offset / radius,
+        amount=belt.offset / belt.radius,
         values=lambda path: -np.sin(angle(path))[:, None],
         name="pulley eccentricity",
     )

@@ -17,11 +17,11 @@ from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Link, Source, standing
 from bedsim.errors import ModelError
 from bedsim.model.assembly import Machine
-from bedsim.model.convert import Tables, first_nut, make_bed
+from bedsim.model.convert import Tables, first_nut, make_bed, make_belt, motion_limits
 from bedsim.model.corner import CornerParts, corner_rows, make_corners
 from bedsim.model.damping import PART_OF
 from bedsim.model.growing_part import GrowingPart
-from bedsim.model.program import Limits, Program
+from bedsim.model.program import Program
 from bedsim.model.side_torque import with_side_torque
 from bedsim.scenario import schema
 
@@ -101,11 +101,7 @@ def build_program(scenario: schema.Scenario) -> Program:
         layer=job.layer_mm * units.MM,
         period=job.seconds_per_layer,
         settle=job.settle_s,
-        limits=Limits(
-            speed=drive.speed_mm_s * units.MM_S,
-            acceleration=drive.acceleration_mm_s2 * units.MM_S2,
-            jerk=drive.jerk_mm_s3 * units.MM_S3,
-        ),
+        limits=motion_limits(drive),
         hop=drive.z_hop_mm * units.MM,
         hop_dwell=drive.hop_dwell_s,
         corners=len(scenario.corner),
@@ -141,13 +137,11 @@ def _drive(
     motors = [(lead_corner.motor, coordinates.motor, 0)]
     links.append(motor.link(coordinates.size, 0, coordinates.motor, lead_corner.motor, "shared.motor"))
     sources += motor.sources(lead_corner.motor, 0, "shared.motor", lead_corner.turn)
-    radius = scenario.drive.pulley_pitch_diameter_mm / 2 * units.MM
-    stiffness = scenario.drive.belt_n_per_um * units.N_PER_UM
-    offset = scenario.drive.pulley_eccentricity_tir_um / 2 * units.UM
+    made = make_belt(scenario.drive)
     for c in corners:
         name = f"{c.name}.belt"
-        links.append(belt.link(coordinates, c.index, stiffness, radius, name, c.turn / lead_corner.turn))
-        sources.append(belt.eccentricity_source(c.index, name, offset, radius, c.shaft_angle))
+        links.append(belt.link(coordinates, c.index, made, name, c.turn / lead_corner.turn))
+        sources.append(belt.eccentricity_source(c.index, name, made, c.shaft_angle))
     return motors, links, sources
 
 
@@ -228,7 +222,7 @@ def _mass(
         mass[2:5, twist] += coupling.T
         weight[twist] -= g * coupling[:, 0]  # a shape that is up on the mean lifts the plate
     belt_drive = scenario.drive.topology == "belt"
-    pulley = scenario.drive.pulley_inertia_g_cm2 * units.G_CM2
+    pulley = make_belt(scenario.drive).pulley_inertia
     for c in corners:
         first, part = coordinates.carriage(c.index), c.data.carriage
         centre = np.array([0.0, 0.0, part.height_mm * units.MM])

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from bedsim import units
 from bedsim.components import bed as bed_part
-from bedsim.components import guide, lead, motor, mount, nut, run_out, screw
+from bedsim.components import belt, guide, lead, motor, mount, nut, run_out, screw
 from bedsim.components.motor_end import MotorEnd
 from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
+from bedsim.model.program import Limits
 from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
@@ -229,4 +230,23 @@ def make_travel(part: schema.TravelKeys, expansion_um_per_m_k: float, tables: Ta
         warm_up=part.warm_up_k,
         warm_up_time=part.warm_up_time_constant_min * units.MINUTE,
         expansion=expansion_um_per_m_k * 1e-6,
+    )
+
+
+def make_belt(part: schema.Drive) -> belt.Belt:
+    """The belt of a shared motor, with a pulley."""
+    return belt.Belt(
+        stiffness=part.belt_n_per_um * units.N_PER_UM,
+        radius=part.pulley_pitch_diameter_mm / 2 * units.MM,
+        offset=part.pulley_eccentricity_tir_um / 2 * units.UM,
+        pulley_inertia=part.pulley_inertia_g_cm2 * units.G_CM2,
+    )
+
+
+def motion_limits(part: schema.MotionKeys) -> Limits:
+    """What a move may not exceed."""
+    return Limits(
+        speed=part.speed_mm_s * units.MM_S,
+        acceleration=part.acceleration_mm_s2 * units.MM_S2,
+        jerk=part.jerk_mm_s3 * units.MM_S3,
     )

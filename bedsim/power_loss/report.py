@@ -125,7 +125,7 @@ def falling(
     weight = -carried.T @ system.weight[0] - np.array([c.counterweight for c in corners])
     shared = scenario.drive.topology == "belt"
     keys = scenario.power_loss or PowerLoss()
-    radius = np.array([c.screw.lead for c in corners]) / (2 * math.pi)
+    radius = np.array([c.screw.shaft.lead for c in corners]) / (2 * math.pi)
     phase = back_driving.hilltops(count) if case.hill else _phases(loaded, machine, numbers, layer)
     return Falling(
         radius=radius,

@@ -140,7 +140,7 @@ def _racked(
 def _slipping(system: Falling, corner: CornerNumbers, k: int) -> Falling:
     """Corner k's screw without its motor, the others held by theirs."""
     inertia, detent = system.inertia.copy(), system.detent.copy()
-    inertia[k] = corner.screw.part.inertia
+    inertia[k] = corner.screw.shaft.inertia
     detent[k] = 0.0
     count = system.radius.size
     return replace(system, inertia=inertia, detent=detent, group=np.arange(count), held=np.arange(count) != k)
@@ -182,7 +182,7 @@ def _lifting_row(racked: Racked, corner: CornerNumbers, k: int, system: Falling)
     others = np.arange(system.radius.size) != k
     way = float(
         min(
-            c.screw.length - c.screw.root_diameter - c.nut_low
+            c.screw.shaft.length - c.screw.shaft.root_diameter - c.nut_low
             for c, moves in zip(racked.numbers.corners, others, strict=True)
             if moves
         )
@@ -216,7 +216,7 @@ def _lifting_end(racked: Racked, system: Falling, height: Array) -> str | None:
         motor = c.motor
         at_screw = motor.holding_torque * motor.gear_ratio * motor.gear_efficiency
         strength = holding.thrust_of_motor(
-            at_screw, c.screw.lead, loads.efficiency_raising(c.screw, c.screw.friction[0])
+            at_screw, c.screw.shaft.lead, loads.efficiency_raising(c.screw, c.screw.friction[0])
         )
         if moves and need > strength:
             return f"motor at {c.name} loses steps"

@@ -27,7 +27,7 @@ def critical_load(screw: ScrewNumbers, nut_low: float, nut_high: float) -> tuple
     Source: exact beam-column, see `bedsim.components.screw.buckling_load`.
     """
     heights = np.linspace(nut_low, nut_high, HEIGHTS)
-    load = buckling_load(screw.part, heights)
+    load = buckling_load(screw.shaft, heights)
     worst = int(np.argmin(load))
     return float(load[worst]), float(heights[worst])
 

@@ -98,16 +98,16 @@ def _life_note(_: ScrewNumbers, plain: ScrewNumbers, corner: CornerNumbers, duty
 
 def _axial(screw: ScrewNumbers, corner: CornerNumbers, _: Duty) -> float:
     shaft = axial_train.shaft_axial_stiffness(
-        youngs_modulus=screw.youngs_modulus,
-        root_diameter=screw.root_diameter,
+        youngs_modulus=screw.shaft.youngs_modulus,
+        root_diameter=screw.shaft.root_diameter,
         loaded_length=corner.nut_high,
     )
-    return axial_train.series([shaft, screw.nut_axial])
+    return axial_train.series([shaft, screw.nut.axial])
 
 
 def _raise(screw: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> float:
     thrust, eta = loads.largest_thrust(corner, duty), loads.efficiency_raising(screw, screw.friction[1])
-    return torque.torque_raising(thrust, screw.lead, eta) + screw.drag_torque
+    return torque.torque_raising(thrust, screw.shaft.lead, eta) + screw.nut.drag_torque
 
 
 def _brake(screw: ScrewNumbers, corner: CornerNumbers) -> float:

@@ -24,12 +24,12 @@ def lowering_thrust(corner: CornerNumbers, acceleration: float) -> float:
 
 def lead_angle(screw: ScrewNumbers) -> float:
     """Return the lead angle [rad] where the thread touches."""
-    return torque.lead_angle(screw.lead, screw.contact_diameter)
+    return torque.lead_angle(screw.shaft.lead, screw.contact_diameter)
 
 
 def friction_angle(screw: ScrewNumbers, friction: float) -> float:
     """Return the friction angle [rad]; the flank counts for a plain nut only."""
-    return torque.friction_angle(friction, 0.0 if screw.is_ball else screw.flank_angle)
+    return torque.friction_angle(friction, 0.0 if screw.is_ball else screw.nut.flank_angle)
 
 
 def efficiency_raising(screw: ScrewNumbers, friction: float) -> float:
@@ -44,7 +44,7 @@ def efficiency_back(screw: ScrewNumbers, friction: float) -> float:
 
 def locking_friction(screw: ScrewNumbers) -> float:
     """Return the friction coefficient from which a screw holds by itself."""
-    flank = 0.0 if screw.is_ball else screw.flank_angle
+    flank = 0.0 if screw.is_ball else screw.nut.flank_angle
     return torque.friction_for_self_locking(lead_angle(screw), flank)
 
 
@@ -52,14 +52,17 @@ def torque_to_hold(corner: CornerNumbers, screw: ScrewNumbers, friction: float) 
     """Return the torque [N m] at a screw that keeps what hangs on a corner, at its heaviest, from sinking,
     wherever in its turn the screw rests."""
     back = efficiency_back(screw, friction)
-    return holding.torque_to_hold(max(corner.hanging), screw.lead, back, corner.side_torque)
+    return holding.torque_to_hold(max(corner.hanging), screw.shaft.lead, back, corner.side_torque)
 
 
 def torque_up(corner: CornerNumbers, duty: Duty, friction: float) -> float:
     """Return the torque [N m] at the screw to raise the largest thrust, nut drag included."""
     screw = corner.screw
     thrust = largest_thrust(corner, duty)
-    return torque.torque_raising(thrust, screw.lead, efficiency_raising(screw, friction)) + screw.drag_torque
+    return (
+        torque.torque_raising(thrust, screw.shaft.lead, efficiency_raising(screw, friction))
+        + screw.nut.drag_torque
+    )
 
 
 def nut_torques(corner: CornerNumbers) -> tuple[float, float]:
@@ -70,10 +73,10 @@ def nut_torques(corner: CornerNumbers) -> tuple[float, float]:
     Source: [Shigley] power screws, lead angle neglected in the friction.
     """
     screw, load = corner.screw, max(corner.hanging)
-    drag = screw.drag_torque
+    drag = screw.nut.drag_torque
     if not screw.is_ball:
-        drag += screw.friction[1] * load * screw.contact_diameter / 2.0 / math.cos(screw.flank_angle)
-    return load * screw.lead / (2.0 * math.pi), drag
+        drag += screw.friction[1] * load * screw.contact_diameter / 2.0 / math.cos(screw.nut.flank_angle)
+    return load * screw.shaft.lead / (2.0 * math.pi), drag
 
 
 def torque_down(corner: CornerNumbers, acceleration: float, friction: float) -> float:
@@ -84,22 +87,22 @@ def torque_down(corner: CornerNumbers, acceleration: float, friction: float) -> 
     """
     screw, thrust = corner.screw, lowering_thrust(corner, acceleration)
     if thrust < 0.0:
-        pulled = torque.torque_raising(-thrust, screw.lead, efficiency_raising(screw, friction))
-        return pulled + screw.drag_torque
+        pulled = torque.torque_raising(-thrust, screw.shaft.lead, efficiency_raising(screw, friction))
+        return pulled + screw.nut.drag_torque
     angle, rho = lead_angle(screw), friction_angle(screw, friction)
-    return torque.torque_lowering(thrust, screw.contact_diameter, angle, rho) + screw.drag_torque
+    return torque.torque_lowering(thrust, screw.contact_diameter, angle, rho) + screw.nut.drag_torque
 
 
 def inertia_at_screw(corner: CornerNumbers) -> float:
     """Return the inertia [kg m2] at the screw of what turns: screw and rotor."""
-    return corner.screw.part.inertia + corner.motor.rotor_inertia * corner.motor.gear_ratio**2
+    return corner.screw.shaft.inertia + corner.motor.rotor_inertia * corner.motor.gear_ratio**2
 
 
 def inertia_at_motor(corner: CornerNumbers, *, with_load: bool) -> float:
     """Return the inertia [kg m2] at the motor: rotor, screw and, for swinging, the carried mass."""
     turning = inertia_at_screw(corner)
     if with_load:
-        turning += torque.load_inertia(corner.moved_mass, corner.screw.lead)
+        turning += torque.load_inertia(corner.moved_mass, corner.screw.shaft.lead)
     return turning / corner.motor.gear_ratio**2
 
 
@@ -109,7 +112,7 @@ def motor_torque(corner: CornerNumbers, duty: Duty, friction: float) -> float:
     T_screw with what a standing side force adds where in its turn the bent screw is hardest to move.
     """
     motor, screw = corner.motor, corner.screw
-    alpha = 2.0 * math.pi * duty.acceleration / screw.lead * motor.gear_ratio
+    alpha = 2.0 * math.pi * duty.acceleration / screw.shaft.lead * motor.gear_ratio
     at_screw = torque_up(corner, duty, friction) + corner.side_torque
     steady = torque.at_motor(at_screw, motor.gear_ratio, motor.gear_efficiency)
     return steady + inertia_at_motor(corner, with_load=False) * alpha

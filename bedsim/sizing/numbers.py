@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bedsim.components.motor_end import MotorEnd
+from bedsim.components.nut import Nut
 from bedsim.components.screw import Screw
-from bedsim.sizing.ends import Ends
 from bedsim.sizing.joint_parts import PlanarElement
 from bedsim.sizing.wear import PlainPair
 from bedsim.units import GRAVITY
@@ -15,34 +14,17 @@ from bedsim.units import GRAVITY
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScrewNumbers:
-    """A screw with its nut: lengths in m, stiffness in N/m and N m/rad, torque in N m.
+    """A screw with its nut: the machine's own parts, and what sizing alone asks for, SI.
 
-    kind: "ground_ball", "rolled_ball" or "plain".  `contact_diameter` is where the thread touches: the pitch
-    diameter of a plain screw, the ball circle of a ball screw.  Friction as (low, likely, high).  Ratings in
-    N.  `axial_play`: total, where it hangs on the motor; `clearance`: radial, of a plain nut.
-    `mounting_moment` [N m] and `mounting_force` [N] on the bearing that has most to straighten.
+    `contact_diameter` is where the thread touches: the pitch diameter of a plain screw, the ball circle of a
+    ball screw.  Friction as (low, likely, high).  Ratings in N.  `axial_play`: total, where it hangs on the
+    motor; `mounting_moment` [N m] and `mounting_force` [N] on the bearing that has most to straighten.
     """
 
-    kind: str
-    ends: Ends
-    diameter: float
-    root_diameter: float
+    shaft: Screw
+    nut: Nut
     contact_diameter: float
-    lead: float
-    pitch: float
-    length: float
-    youngs_modulus: float
-    shear_modulus: float
-    density: float
-    bearing_radial: float
-    upper_bearing_radial: float
-    bearing_tilt: float
-    bearing_axial: float
-    coupling: float
-    nut_axial: float
-    drag_torque: float
     friction: tuple[float, float, float]
-    flank_angle: float
     run_out: float
     mounting_moment: float
     mounting_force: float
@@ -52,36 +34,16 @@ class ScrewNumbers:
     speed_diameter_limit: float | None = None
     nut_length: float | None = None
     axial_play: float = 0.0
-    clearance: float = 0.0
-    motor_end: MotorEnd | None = None
 
     @property
     def is_ball(self) -> bool:
         """Whether balls roll in it."""
-        return self.kind != "plain"
+        return self.shaft.kind != "plain"
 
     @property
-    def part(self) -> Screw:
-        """The shaft as the machine model has it, for what a run and sizing share; of a right-hand screw."""
-        return Screw(
-            kind=self.kind,
-            diameter=self.diameter,
-            root_diameter=self.root_diameter,
-            pitch=self.pitch,
-            lead=self.lead,
-            hand=1,
-            length=self.length,
-            ends=self.ends,
-            youngs_modulus=self.youngs_modulus,
-            shear_modulus=self.shear_modulus,
-            density=self.density,
-            bearing_radial=self.bearing_radial,
-            upper_bearing_radial=self.upper_bearing_radial,
-            bearing_tilt=self.bearing_tilt,
-            bearing_axial=self.bearing_axial,
-            coupling=self.coupling,
-            motor_end=self.motor_end,
-        )
+    def clearance(self) -> float:
+        """Radial play [m] of a plain nut; balls have none."""
+        return 0.0 if self.is_ball else self.nut.clearance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

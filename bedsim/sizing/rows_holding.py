@@ -31,7 +31,7 @@ def missing_words(corner: CornerNumbers, friction: float, held: float) -> str:
     back, left = loads.efficiency_back(screw, friction), held - corner.side_torque
     if back <= 0 or left < 0:  # the side force alone turns the screw
         return brake
-    lift = holding.counterweight_missing(max(corner.hanging), holding.load_held(left, screw.lead, back))
+    lift = holding.counterweight_missing(max(corner.hanging), holding.load_held(left, screw.shaft.lead, back))
     return (
         f"{brake}, or {rounded_up(lift)} N ({rounded_up(lift / GRAVITY)} kg) more of counterweight at each "
         "corner"
@@ -81,7 +81,7 @@ def _sinking(at: AtCorner) -> Told:
         holding.fall_acceleration(
             load=max(corner.hanging),
             mass=corner.moved_mass,
-            lead=screw.lead,
+            lead=screw.shaft.lead,
             efficiency_back=loads.efficiency_back(screw, _shaken_friction(at)),
             holding_torque=corner.motor.brake_torque - corner.side_torque,
             inertia=loads.inertia_at_screw(corner),
@@ -150,7 +150,9 @@ def _drops_alone(at: AtCorner) -> Told:
 
 def _others_rise(at: AtCorner) -> Told:
     others = (c for k, c in enumerate(at.machine.corners) if k != at.index)
-    return _height(at, max(c.screw.length - c.screw.root_diameter - c.nut_low for c in others), "last")
+    return _height(
+        at, max(c.screw.shaft.length - c.screw.shaft.root_diameter - c.nut_low for c in others), "last"
+    )
 
 
 def _height(at: AtCorner, possible: float, layer: str) -> Told:
@@ -190,7 +192,9 @@ def _no_groove(at: AtCorner) -> bool:
 def _blocked(at: AtCorner) -> Told:
     screw, motor = at.corner.screw, at.corner.motor
     at_screw = motor.holding_torque * motor.gear_ratio * motor.gear_efficiency
-    push = holding.thrust_of_motor(at_screw, screw.lead, loads.efficiency_raising(screw, screw.friction[0]))
+    push = holding.thrust_of_motor(
+        at_screw, screw.shaft.lead, loads.efficiency_raising(screw, screw.friction[0])
+    )
     critical, _ = buckling.critical_load(screw, at.corner.nut_low, at.corner.nut_high)
     return Told(push, buckling.CATALOGUE_FACTOR * critical)
 

@@ -131,7 +131,7 @@ def _reversal(at: AtCorner) -> Told:
     stiffness = series([joint.rotation, at.corner.guide_yaw]) if joint.rotation > 0 else 0.0
     turn = joint_checks.wind_up(drag, stiffness) if drag > 0 else 0.0
     return Told(
-        joint_checks.height_lost_at_reversal(turn, at.corner.screw.lead),
+        joint_checks.height_lost_at_reversal(turn, at.corner.screw.shaft.lead),
         note=f"the nut turns {turn / DEG:.2g}° between the senses of rotation, carriage in series; "
         "a hop ends in one sense and a layer change without it in the other",
     )
@@ -141,7 +141,7 @@ def _reversal_stiffness(at: AtCorner) -> float:
     """Stiffness [N m/rad] against turning at which a reversal costs no more height than is allowed."""
     corner, drag = at.corner, loads.nut_torques(at.corner)[1]
     loss = at.duty.reversal_loss
-    return joint_checks.stiffness_for_reversal(drag, corner.screw.lead, loss, corner.guide_yaw)
+    return joint_checks.stiffness_for_reversal(drag, corner.screw.shaft.lead, loss, corner.guide_yaw)
 
 
 def _stiffness_wanted(at: AtCorner) -> Told:

@@ -18,7 +18,7 @@ def train_of(corner: CornerNumbers) -> Train:
     """What turns the motor's steps into travel at a corner."""
     motor = corner.motor
     return Train(
-        lead=corner.screw.lead,
+        lead=corner.screw.shaft.lead,
         steps_per_turn=motor.steps_per_turn,
         microsteps=motor.microsteps,
         gear_ratio=motor.gear_ratio,
@@ -32,7 +32,7 @@ def _needed(at: AtCorner) -> float:
 
 def _pull_out(at: AtCorner) -> Told:
     motor, needed = at.corner.motor, _needed(at)
-    speed = at.duty.speed / at.corner.screw.lead * motor.gear_ratio
+    speed = at.duty.speed / at.corner.screw.shaft.lead * motor.gear_ratio
     if motor.pull_out:
         speeds, torques = zip(*motor.pull_out, strict=True)
         available = motor_margin.pull_out_torque(speed, speeds, torques)
@@ -73,7 +73,7 @@ def _load_angle(at: AtCorner) -> Told:
 def _resting_load_angle(at: AtCorner) -> Told:
     """The load angle of a motor that holds the heaviest load alone, nothing rubbing."""
     motor = at.corner.motor
-    held = max(at.corner.hanging) * at.corner.screw.lead / (2.0 * math.pi) / motor.gear_ratio
+    held = max(at.corner.hanging) * at.corner.screw.shaft.lead / (2.0 * math.pi) / motor.gear_ratio
     return Told(motor_margin.load_angle(held, motor.holding_torque))
 
 
@@ -89,7 +89,7 @@ def _microstep(at: AtCorner) -> Told:
 def _waiting(at: AtCorner) -> Told:
     corner, motor = at.corner, at.corner.motor
     up = loads.torque_up(corner, at.duty, corner.screw.friction[1])
-    free = loads.largest_thrust(corner, at.duty) * corner.screw.lead / (2.0 * math.pi)
+    free = loads.largest_thrust(corner, at.duty) * corner.screw.shaft.lead / (2.0 * math.pi)
     friction = (up - free) / (motor.gear_ratio * motor.gear_efficiency)
     waits = motor_margin.microsteps_before_motion(friction, motor.holding_torque, motor.microsteps)
     return Told(waits, at.duty.layer / train_of(corner).microstep)

@@ -31,7 +31,7 @@ def ball_life_hours(screw: ScrewNumbers, load: float, duty: Duty) -> float | Non
 
 def turns_per_hour(screw: ScrewNumbers, duty: Duty) -> float:
     """Return the turns of the screw per hour of printing."""
-    return life.turns_per_layer(duty.layer, duty.hop, screw.lead) * HOUR / duty.seconds_per_layer
+    return life.turns_per_layer(duty.layer, duty.hop, screw.shaft.lead) * HOUR / duty.seconds_per_layer
 
 
 def wear_hours(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, float] | None:
@@ -48,10 +48,10 @@ def wear_hours(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, flo
             wear_coefficient=k,
             pressure=pressure,
             pitch_diameter=screw.contact_diameter,
-            lead=screw.lead,
-            flank_angle=screw.flank_angle,
+            lead=screw.shaft.lead,
+            flank_angle=screw.nut.flank_angle,
         )
-        hours.append(life.life_hours(travel / screw.lead, turns_per_hour(screw, duty)))
+        hours.append(life.life_hours(travel / screw.shaft.lead, turns_per_hour(screw, duty)))
     return hours[0], hours[1]
 
 
@@ -105,7 +105,11 @@ def _flank_pressure(at: AtCorner) -> float:
 
 def _pressure_velocity(at: AtCorner) -> Told:
     screw, duty = at.corner.screw, at.duty
-    slide = wear.sliding_distance_per_turn(screw.contact_diameter, screw.lead) * duty.speed / screw.lead
+    slide = (
+        wear.sliding_distance_per_turn(screw.contact_diameter, screw.shaft.lead)
+        * duty.speed
+        / screw.shaft.lead
+    )
     value = _flank_pressure(at) * slide
     return Told(value, duty.wear.pressure_velocity, words={"status": duty.wear.status})
 

@@ -22,11 +22,11 @@ def screw_side_stiffness(screw: ScrewNumbers, corner: CornerNumbers) -> float:
     """Return the screw's largest lateral stiffness [N/m] within the nut's travel: where it pushes hardest."""
     return max(
         transmission.screw_lateral_stiffness(
-            youngs_modulus=screw.youngs_modulus,
-            root_diameter=screw.root_diameter,
-            free_length=screw.length,
+            youngs_modulus=screw.shaft.youngs_modulus,
+            root_diameter=screw.shaft.root_diameter,
+            free_length=screw.shaft.length,
             nut_height=z,
-            ends=screw.ends,
+            ends=screw.shaft.ends,
         )
         for z in (corner.nut_low, corner.nut_high)
     )

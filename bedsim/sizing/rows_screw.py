@@ -18,11 +18,11 @@ def axial_play(screw: ScrewNumbers) -> float:
     A plain nut with radial clearance c about its screw has c tan(beta) along the screw to either flank
     (derived: flanks at the angle beta from the plane across the axis).
     """
-    return screw.axial_play + 2.0 * screw.clearance * math.tan(screw.flank_angle)
+    return screw.axial_play + 2.0 * screw.clearance * math.tan(screw.nut.flank_angle)
 
 
 def _in_bearings(at: AtCorner) -> bool:
-    return at.corner.screw.motor_end is None
+    return at.corner.screw.shaft.motor_end is None
 
 
 def _on_motor(at: AtCorner) -> bool:
@@ -50,7 +50,7 @@ def _buckling(at: AtCorner) -> Told:
     load, height = _critical(at.corner)
     beyond = (
         "beyond it the screw leans on its nut, which guide and joint must hold upright"
-        if at.corner.screw.part.leans
+        if at.corner.screw.shaft.leans
         else "bedsim run refuses from this load on"
     )
     note = f"least over the travel, at a nut height of {height / MM:.0f} mm; nut and guide do not count; "
@@ -59,36 +59,36 @@ def _buckling(at: AtCorner) -> Told:
 
 def _column(at: AtCorner) -> Told:
     screw = at.corner.screw
-    free = at.corner.nut_high if screw.ends == "fixed-free" else screw.length
+    free = at.corner.nut_high if screw.shaft.ends == "fixed-free" else screw.shaft.length
     printed = buckling.permissible_column_load(
-        youngs_modulus=screw.youngs_modulus,
-        root_diameter=screw.root_diameter,
+        youngs_modulus=screw.shaft.youngs_modulus,
+        root_diameter=screw.shaft.root_diameter,
         free_length=free,
-        ends=screw.ends,
+        ends=screw.shaft.ends,
     )
     return Told(
         loads.largest_thrust(at.corner, at.duty),
         buckling.CATALOGUE_FACTOR * _critical(at.corner)[0],
-        note=f"makers' 0.5 N pi^2 E I/L^2 of {free / MM:.0f} mm, {screw.ends}, rigid bearings: "
+        note=f"makers' 0.5 N pi^2 E I/L^2 of {free / MM:.0f} mm, {screw.shaft.ends}, rigid bearings: "
         f"{printed:.0f} N",
     )
 
 
 def _compression(at: AtCorner) -> Told:
-    limit = buckling.permissible_compression(root_diameter=at.corner.screw.root_diameter)
+    limit = buckling.permissible_compression(root_diameter=at.corner.screw.shaft.root_diameter)
     return Told(loads.largest_thrust(at.corner, at.duty), limit)
 
 
 def first_bending(screw: ScrewNumbers) -> float:
     """Return the first bending frequency [Hz] of the bare screw, on rigid bearings or on its motor."""
-    if screw.motor_end is not None:
-        return critical_speed.first_frequency_on_bearings(screw.part)
+    if screw.shaft.motor_end is not None:
+        return critical_speed.first_frequency_on_bearings(screw.shaft)
     return critical_speed.first_bending_frequency(
-        youngs_modulus=screw.youngs_modulus,
-        density=screw.density,
-        root_diameter=screw.root_diameter,
-        free_length=screw.length,
-        ends=screw.ends,
+        youngs_modulus=screw.shaft.youngs_modulus,
+        density=screw.shaft.density,
+        root_diameter=screw.shaft.root_diameter,
+        free_length=screw.shaft.length,
+        ends=screw.shaft.ends,
     )
 
 
@@ -98,13 +98,13 @@ def _critical_speed(at: AtCorner) -> Told:
 
 def _turning_speed(at: AtCorner) -> Told:
     limit = critical_speed.CATALOGUE_FACTOR * first_bending(at.corner.screw)
-    return Told(at.duty.speed / at.corner.screw.lead, limit)
+    return Told(at.duty.speed / at.corner.screw.shaft.lead, limit)
 
 
 def _speed_diameter(at: AtCorner) -> Told:
     screw = at.corner.screw
     value = critical_speed.speed_diameter(
-        turns_per_second=at.duty.speed / screw.lead, ball_circle_diameter=screw.contact_diameter
+        turns_per_second=at.duty.speed / screw.shaft.lead, ball_circle_diameter=screw.contact_diameter
     )
     if screw.speed_diameter_limit is not None:
         return Told(value, screw.speed_diameter_limit, words={"authority": "limit given"})
@@ -118,7 +118,7 @@ def _speed_diameter(at: AtCorner) -> Told:
 
 
 def _slenderness(at: AtCorner) -> Told:
-    value = at.corner.screw.length / at.corner.screw.diameter
+    value = at.corner.screw.shaft.length / at.corner.screw.shaft.diameter
     asked = value > critical_speed.SLENDERNESS_ASKED
     return Told(
         value,
@@ -137,7 +137,7 @@ def _unloading(at: AtCorner) -> Told:
 def _pushed(at: AtCorner) -> Told:
     limit = at.corner.motor.axial_limit
     assert limit is not None
-    push = loads.largest_thrust(at.corner, at.duty) + at.corner.screw.part.mass * GRAVITY
+    push = loads.largest_thrust(at.corner, at.duty) + at.corner.screw.shaft.mass * GRAVITY
     return Told(push, limit, missing="a thrust bearing under the screw" if push > limit else "")
 
 

@@ -28,7 +28,9 @@ def _lowering(at: AtCorner) -> Told:
 
 def _driven_back(at: AtCorner) -> Told:
     screw, low = at.corner.screw, at.corner.screw.friction[0]
-    back = torque.torque_driven_back(max(at.corner.hanging), screw.lead, loads.efficiency_back(screw, low))
+    back = torque.torque_driven_back(
+        max(at.corner.hanging), screw.shaft.lead, loads.efficiency_back(screw, low)
+    )
     note = f"at the lowest friction {low:g}; 0: self-locking at that friction, without shaking"
     return Told(max(0.0, back), note=note)
 

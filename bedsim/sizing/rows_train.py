@@ -10,32 +10,34 @@ from bedsim.sizing.rows import AtCorner, Row, Subject, Told
 def axial_parts(corner: CornerNumbers, nut_height: float) -> dict[str, float]:
     """Return the stiffness [N/m] of every part between ground and carriage, along the screw."""
     screw, motor = corner.screw, corner.motor
-    steel = {"youngs_modulus": screw.youngs_modulus, "root_diameter": screw.root_diameter}
+    steel = {"youngs_modulus": screw.shaft.youngs_modulus, "root_diameter": screw.shaft.root_diameter}
     lower = axial_train.shaft_axial_stiffness(loaded_length=nut_height, **steel)
-    if screw.ends == "fixed-fixed":
-        upper = axial_train.shaft_axial_stiffness(loaded_length=screw.length - nut_height, **steel)
-        both = axial_train.series([screw.bearing_axial, lower])
-        both += axial_train.series([screw.bearing_axial, upper])
+    if screw.shaft.ends == "fixed-fixed":
+        upper = axial_train.shaft_axial_stiffness(loaded_length=screw.shaft.length - nut_height, **steel)
+        both = axial_train.series([screw.shaft.bearing_axial, lower])
+        both += axial_train.series([screw.shaft.bearing_axial, upper])
         parts = {"shaft and its two bearings": both}
     else:
-        thrust = "thrust bearing" if screw.motor_end is None else "coupling and motor's bearings"
-        parts = {thrust: screw.bearing_axial, "shaft, stretch": lower}
+        thrust = "thrust bearing" if screw.shaft.motor_end is None else "coupling and motor's bearings"
+        parts = {thrust: screw.shaft.bearing_axial, "shaft, stretch": lower}
     twist = axial_train.shaft_torsional_stiffness(
-        shear_modulus=screw.shear_modulus, root_diameter=screw.root_diameter, loaded_length=nut_height
+        shear_modulus=screw.shaft.shear_modulus,
+        root_diameter=screw.shaft.root_diameter,
+        loaded_length=nut_height,
     )
     magnetic = motor.steps_per_turn / 4.0 * motor.holding_torque * motor.gear_ratio**2
-    torsional = {"shaft, twist": twist, "coupling": screw.coupling, "motor's magnetic spring": magnetic}
+    torsional = {"shaft, twist": twist, "coupling": screw.shaft.coupling, "motor's magnetic spring": magnetic}
     if motor.belt_torsion is not None:
         torsional["belt"] = motor.belt_torsion
-    parts |= {name: axial_train.torsion_seen_axially(k, screw.lead) for name, k in torsional.items()}
-    return parts | {"nut": screw.nut_axial, "frame": corner.frame_vertical, "joint": corner.joint.axial}
+    parts |= {name: axial_train.torsion_seen_axially(k, screw.shaft.lead) for name, k in torsional.items()}
+    return parts | {"nut": screw.nut.axial, "frame": corner.frame_vertical, "joint": corner.joint.axial}
 
 
 def softest_nut_height(corner: CornerNumbers) -> float:
     """Return the nut height [m] within the print at which the shaft is softest along its axis."""
-    if corner.screw.ends != "fixed-fixed":
+    if corner.screw.shaft.ends != "fixed-fixed":
         return corner.nut_high
-    return min(max(corner.screw.length / 2.0, corner.nut_low), corner.nut_high)
+    return min(max(corner.screw.shaft.length / 2.0, corner.nut_low), corner.nut_high)
 
 
 def axial_shares(corner: CornerNumbers) -> dict[str, float]:

@@ -161,8 +161,8 @@ def limits_of(
     found: list[TiltLimit] = []
     for k, corner in enumerate(numbers.corners):
         name, nut = corner.name, float(machine.first_nut[k]) + level
-        root = corner.screw.root_diameter
-        top = corner.screw.length - root - nut
+        root = corner.screw.shaft.root_diameter
+        top = corner.screw.shaft.length - root - nut
         if scenario.corner[k].mount.kind == "groove" and sizing.mount_travel_mm is not None:
             found.append(_limit("mount travel", name, _give(k), sizing.mount_travel_mm * MM))
         found.append(_limit("screw's upper end", name, _climb(machine, k, 1.0), max(top, 0.0)))

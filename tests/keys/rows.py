@@ -245,14 +245,14 @@ SCREW = (
         "plain",
         "rest",
         (lambda b: b.corner.nut.plain, True),
-        (lambda b: b.size.screw.kind, "plain"),
+        (lambda b: b.size.screw.shaft.kind, "plain"),
     ),
     # d - P/2 = 18 - 1 mm with four starts
     _row(
         "screw.diameter_mm",
         18,
         "size",
-        (lambda b: b.size.screw.diameter, 0.018),
+        (lambda b: b.size.screw.shaft.diameter, 0.018),
         (lambda b: b.size.screw.contact_diameter, 0.017),
         (lambda b: b.corner.nut.pitch_radius, 8.5e-3),
         given={**PLAIN, "screw.lead_mm": 8, "screw.starts": 4},
@@ -265,7 +265,7 @@ SCREW = (
         "size",
         (lambda b: b.size.screw.contact_diameter, 0.015),
         (lambda b: b.corner.nut.pitch_radius, 7.5e-3),
-        (lambda b: b.size.screw.lead, 8e-3),
+        (lambda b: b.size.screw.shaft.lead, 8e-3),
         given={**PLAIN, "screw.lead_mm": 8},
     ),
     _row(
@@ -273,7 +273,7 @@ SCREW = (
         12.5,
         "rest",
         (lambda b: b.corner.screw.root_diameter, 0.0125),
-        (lambda b: b.size.screw.root_diameter, 0.0125),
+        (lambda b: b.size.screw.shaft.root_diameter, 0.0125),
     ),
     # a turn of -2 pi/(4 mm) per metre
     _row(
@@ -282,7 +282,7 @@ SCREW = (
         "rest",
         (lambda b: b.corner.screw.lead, 4e-3),
         (lambda b: b.corner.nut.lead, 4e-3),
-        (lambda b: b.size.screw.lead, 4e-3),
+        (lambda b: b.size.screw.shaft.lead, 4e-3),
         (lambda b: b.corner.turn, -1570.7963267948966),
     ),
     _row("screw.hand", "left", "rest", (lambda b: b.corner.turn, 1256.6370614359173)),
@@ -291,14 +291,14 @@ SCREW = (
         430,
         "rest",
         (lambda b: b.corner.screw.length, 0.43),
-        (lambda b: b.size.screw.length, 0.43),
+        (lambda b: b.size.screw.shaft.length, 0.43),
     ),
     _row(
         "screw.ends",
         "fixed-free",
         "rest",
         (lambda b: b.corner.screw.ends, "fixed-free"),
-        (lambda b: b.size.screw.ends, "fixed-free"),
+        (lambda b: b.size.screw.shaft.ends, "fixed-free"),
     ),
     _row("screw.bearing_radial_n_per_um", 25, "rest", (lambda b: b.corner.screw.bearing_radial, 25e6)),
     _row(
@@ -315,14 +315,14 @@ SCREW = (
         55,
         "rest",
         (lambda b: b.corner.screw.bearing_axial, 55e6),
-        (lambda b: b.size.screw.bearing_axial, 55e6),
+        (lambda b: b.size.screw.shaft.bearing_axial, 55e6),
     ),
     _row(
         "screw.coupling_nm_per_rad",
         60,
         "rest",
         (lambda b: b.corner.screw.coupling, 60.0),
-        (lambda b: b.size.screw.coupling, 60.0),
+        (lambda b: b.size.screw.shaft.coupling, 60.0),
     ),
     _row("screw.axial_play_um", 15, "size", (lambda b: b.size.screw.axial_play, 15e-6)),
     _row(
@@ -330,21 +330,21 @@ SCREW = (
         200,
         "rest",
         (lambda b: b.corner.screw.youngs_modulus, 2e11),
-        (lambda b: b.size.screw.youngs_modulus, 2e11),
+        (lambda b: b.size.screw.shaft.youngs_modulus, 2e11),
     ),
     _row(
         "screw.shear_modulus_gpa",
         75,
         "rest",
         (lambda b: b.corner.screw.shear_modulus, 7.5e10),
-        (lambda b: b.size.screw.shear_modulus, 7.5e10),
+        (lambda b: b.size.screw.shaft.shear_modulus, 7.5e10),
     ),
     _row(
         "screw.density_kg_m3",
         7000,
         "modes",
         (lambda b: b.corner.screw.density, 7000.0),
-        (lambda b: b.size.screw.density, 7000.0),
+        (lambda b: b.size.screw.shaft.density, 7000.0),
     ),
     _row("screw.expansion_um_per_m_k", 17, "rest", (lambda b: b.travel.expansion, 17e-6)),
     _row(
@@ -429,7 +429,7 @@ NUT = (
         60,
         "rest",
         (lambda b: b.corner.nut.axial, 60e6),
-        (lambda b: b.size.screw.nut_axial, 60e6),
+        (lambda b: b.size.screw.nut.axial, 60e6),
     ),
     _row("nut.tilt_nm_per_rad", 700, "rest", (lambda b: b.corner.nut.tilt, 700.0)),
     # 60 N/um x (8^2 + 30^2/12)/2 mm2
@@ -445,7 +445,7 @@ NUT = (
         12,
         "size",
         (lambda b: b.corner.nut.drag_torque, 0.012),
-        (lambda b: b.size.screw.drag_torque, 0.012),
+        (lambda b: b.size.screw.nut.drag_torque, 0.012),
     ),
     # seen in a hop that turns the screw by less
     _row(
@@ -494,7 +494,7 @@ NUT = (
         20,
         "size",
         (lambda b: b.corner.nut.flank_angle, math.pi / 9),
-        (lambda b: b.size.screw.flank_angle, math.pi / 9),
+        (lambda b: b.size.screw.nut.flank_angle, math.pi / 9),
         given=PLAIN,
     ),
 )
@@ -866,7 +866,7 @@ ON_ITS_MOTOR = (
         20,
         "rest",
         (lambda b: b.corner.screw.bearing_axial, 4e6),
-        (lambda b: b.size.screw.bearing_axial, 4e6),
+        (lambda b: b.size.screw.shaft.bearing_axial, 4e6),
         given=ON_MOTOR,
     ),
     _row(
@@ -1141,21 +1141,29 @@ OTHER_BALL: Given = {**PLAIN, "sizing.other_screw": {**OTHER["sizing.other_screw
 DECISION = (
     # twice the same kind: no decision
     _row(
-        "sizing.other_screw.kind", "rolled_ball", "size", (lambda b: b.other.kind, "rolled_ball"), given=OTHER
+        "sizing.other_screw.kind",
+        "rolled_ball",
+        "size",
+        (lambda b: b.other.shaft.kind, "rolled_ball"),
+        given=OTHER,
     ),
     # pitch 3 mm: 14 - 1.5 mm
     _row(
         "sizing.other_screw.diameter_mm",
         14,
         "size",
-        (lambda b: b.other.diameter, 0.014),
+        (lambda b: b.other.shaft.diameter, 0.014),
         (lambda b: b.other.contact_diameter, 0.0125),
         given=OTHER,
     ),
     _row(
-        "sizing.other_screw.root_diameter_mm", 8, "size", (lambda b: b.other.root_diameter, 8e-3), given=OTHER
+        "sizing.other_screw.root_diameter_mm",
+        8,
+        "size",
+        (lambda b: b.other.shaft.root_diameter, 8e-3),
+        given=OTHER,
     ),
-    _row("sizing.other_screw.lead_mm", 4, "size", (lambda b: b.other.lead, 4e-3), given=OTHER),
+    _row("sizing.other_screw.lead_mm", 4, "size", (lambda b: b.other.shaft.lead, 4e-3), given=OTHER),
     # pitch 1.5 mm: 12 - 0.75 mm
     _row("sizing.other_screw.starts", 2, "size", (lambda b: b.other.contact_diameter, 0.01125), given=OTHER),
     _row(
@@ -1169,14 +1177,18 @@ DECISION = (
         "sizing.other_screw.flank_angle_deg",
         20,
         "size",
-        (lambda b: b.other.flank_angle, math.pi / 9),
+        (lambda b: b.other.nut.flank_angle, math.pi / 9),
         given=OTHER,
     ),
     _row(
-        "sizing.other_screw.nut_axial_n_per_um", 40, "size", (lambda b: b.other.nut_axial, 40e6), given=OTHER
+        "sizing.other_screw.nut_axial_n_per_um", 40, "size", (lambda b: b.other.nut.axial, 40e6), given=OTHER
     ),
     _row(
-        "sizing.other_screw.drag_torque_n_mm", 4, "size", (lambda b: b.other.drag_torque, 4e-3), given=OTHER
+        "sizing.other_screw.drag_torque_n_mm",
+        4,
+        "size",
+        (lambda b: b.other.nut.drag_torque, 4e-3),
+        given=OTHER,
     ),
     _row(
         "sizing.other_screw.dynamic_load_rating_n",

@@ -54,7 +54,7 @@ def test_torque_to_raise_by_hand(tmp_path):
     corner = machine.corners[0]
     force = max(corner.hanging) * (1 + 0.2 / GRAVITY) + corner.guide_friction
     angle = math.atan(8 / (math.pi * 7)) + math.atan(0.12 / math.cos(math.radians(15)))
-    hand = force * 3.5 * MM * math.tan(angle) + corner.screw.drag_torque
+    hand = force * 3.5 * MM * math.tan(angle) + corner.screw.nut.drag_torque
     found = rows(size_scenario(loaded(tmp_path)), "left")["to raise"]
     assert found.value * 1e-3 == pytest.approx(hand)
 
@@ -85,7 +85,9 @@ def test_a_carriage_that_does_not_sink_is_pulled_down(tmp_path):
     pull = 90 - max(corner.hanging) * (1 - 0.2 / GRAVITY)
     angle = math.atan(8 / (math.pi * 7)) + math.atan(0.12 / math.cos(math.radians(15)))
     found = rows(size_scenario(loaded(tmp_path, text)), "left")["to lower"]
-    assert found.value * 1e-3 == pytest.approx(pull * 3.5 * MM * math.tan(angle) + corner.screw.drag_torque)
+    assert found.value * 1e-3 == pytest.approx(
+        pull * 3.5 * MM * math.tan(angle) + corner.screw.nut.drag_torque
+    )
 
 
 def test_the_buckling_load_is_where_a_run_refuses(tmp_path):
@@ -309,7 +311,9 @@ def test_unequal_corners_reach_the_end_of_a_groove(tmp_path):
     tilt = math.acos(1 - 3 / (1.5 * math.hypot(180, 100)))
     row = found["one coupling slips and its corner drops alone"]
     assert row.limit == pytest.approx(300 * math.sin(tilt))
-    assert row.value == pytest.approx(240 - gather(loaded(tmp_path)).corners[2].screw.root_diameter / MM)
+    assert row.value == pytest.approx(
+        240 - gather(loaded(tmp_path)).corners[2].screw.shaft.root_diameter / MM
+    )
 
 
 def test_decision_table_has_rows_and_no_verdict(tmp_path):
@@ -457,7 +461,7 @@ def test_a_motor_that_holds_its_screw_carries_bed_and_screw(tmp_path):
     report = size_scenario(loaded(tmp_path, text))
     row = rows(report, "rear")["push on the motor's bearings"]
     corner = gather(loaded(tmp_path, text)).corners[2]
-    screw = corner.screw.part.mass * GRAVITY
+    screw = corner.screw.shaft.mass * GRAVITY
     assert row.value == pytest.approx(
         rows(report, "rear")["push against half the buckling load"].value + screw
     )
