@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from bedsim.model.joint_parts import make_joint, part_elements
+from bedsim.model.joint_kind import joint_kind
+from bedsim.model.joint_parts import part_elements, plate_joint
 from bedsim.scenario import schema
 from bedsim.scenario.sizing_keys import BallPart, Sizing
 from bedsim.sizing import hertz, joint_parts
@@ -21,11 +22,13 @@ def joint_numbers(
     part, align = corner.joint, corner.screw.alignment
     slope = math.hypot(align.slope_x_um_per_100mm, align.slope_y_um_per_100mm) * UM / (100.0 * MM)
     offset = math.hypot(align.offset_x_um, align.offset_y_um) * UM
-    made = make_joint(corner, sizing, load)
-    warmings = () if part.kind == "rigid" else (0.0, sizing.joint_warming_k)
+    make = joint_kind(part.kind).make
+    made = (make or plate_joint)(corner, sizing, load)
+    warmings = () if make is None else (0.0, sizing.joint_warming_k)
     cold, warm = [part_elements(part, sizing, load, k) for k in warmings] or ((), ())
     return JointNumbers(
         kind=part.kind,
+        bolted=make is None,
         lateral=joint_parts.softest(made.planar),
         rotation=float(made.planar[2, 2]),
         anti_rotation=made.rotation,

@@ -127,6 +127,7 @@ class JointNumbers:
     """
 
     kind: str
+    bolted: bool
     lateral: float
     rotation: float
     anti_rotation: float
