@@ -6,14 +6,33 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
-__all__ = ["__version__", "load_scenario", "open_result", "simulate"]
+__all__ = [
+    "Default",
+    "JointKeys",
+    "JointKind",
+    "__version__",
+    "load_kinds",
+    "load_scenario",
+    "open_result",
+    "register_kind",
+    "simulate",
+]
 
 if TYPE_CHECKING:
+    from bedsim.model.joint_kind import JointKind
+    from bedsim.registry import Default
     from bedsim.results.store import read_run as open_result
     from bedsim.scenario.load import load_scenario
+    from bedsim.scenario.outside_kinds import load_kinds, register_kind
+    from bedsim.scenario.schema import JointKeys
     from bedsim.simulation import simulate
 
 _PUBLIC = {
+    "Default": ("bedsim.registry", "Default"),
+    "JointKeys": ("bedsim.scenario.schema", "JointKeys"),
+    "JointKind": ("bedsim.model.joint_kind", "JointKind"),
+    "load_kinds": ("bedsim.scenario.outside_kinds", "load_kinds"),
+    "register_kind": ("bedsim.scenario.outside_kinds", "register_kind"),
     "load_scenario": ("bedsim.scenario.load", "load_scenario"),
     "open_result": ("bedsim.results.store", "read_run"),
     "simulate": ("bedsim.simulation", "simulate"),
@@ -21,7 +40,7 @@ _PUBLIC = {
 
 
 def __getattr__(name: str) -> Any:
-    """Import a public function on first use, so that `bedsim --help` stays quick."""
+    """Import a public name on first use, so that `bedsim --help` stays quick."""
     if name not in _PUBLIC:
         raise AttributeError(f"module 'bedsim' has no attribute {name!r}")
     module, attribute = _PUBLIC[name]

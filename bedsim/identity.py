@@ -10,11 +10,12 @@ import hashlib
 import io
 import tokenize
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
 
+from bedsim import registry
 from bedsim.errors import BedsimError
 from bedsim.files import write_file
 
@@ -25,16 +26,19 @@ _SAYS_NOTHING = ("cli", "views")  # packages that show numbers and make none
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Identity:
-    """`code`: hash of the source; versions of the libraries; `kernels`: of their matrix products."""
+    """`code`: hash of the source; versions of the libraries; `kernels`: of their matrix products; `kinds`:
+    files from outside that kinds of parts come from, each with a hash."""
 
     code: str
     numpy: str
     scipy: str
     kernels: str
+    kinds: str = "none"
 
     def __str__(self) -> str:
         """All of it in one line."""
-        return f"code {self.code} numpy {self.numpy} scipy {self.scipy} kernels {self.kernels}"
+        own = f"code {self.code} numpy {self.numpy} scipy {self.scipy} kernels {self.kernels}"
+        return own if self.kinds == "none" else f"{own} kinds {self.kinds}"
 
     def differences(self, other: Identity) -> tuple[str, ...]:
         """What differs, each as "numpy 2.1.0 here, 2.2.0 there"."""
@@ -45,9 +49,18 @@ class Identity:
         )
 
 
-@cache
 def identity() -> Identity:
-    """That of this process."""
+    """That of this process, with the kinds it has by now."""
+    found = (f"{f.path.name} {_digest(meaning(f.text))}" for f in registry.outside_files())
+    return replace(_own(), kinds=", ".join(sorted(found)) or "none")
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+@cache
+def _own() -> Identity:
     return Identity(
         code=_code(Path(__file__).parent), numpy=version("numpy"), scipy=version("scipy"), kernels=_kernels()
     )

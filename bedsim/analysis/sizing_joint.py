@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from bedsim.model.corner import CornerParts
-from bedsim.model.joint_parts import make_joint, part_elements
+from bedsim.model.joint_parts import part_elements, plate_joint
 from bedsim.scenario.sizing_keys import BallPart, Sizing
 from bedsim.sizing import hertz, joint_parts
 from bedsim.sizing.numbers import BallNumbers, JointNumbers
@@ -19,11 +19,12 @@ def joint_numbers(c: CornerParts, sizing: Sizing, nut_top: float, growth: float,
     part, align = c.data.joint, c.data.screw.alignment
     slope = math.hypot(align.slope_x_um_per_100mm, align.slope_y_um_per_100mm) * UM / (100.0 * MM)
     offset = math.hypot(align.offset_x_um, align.offset_y_um) * UM
-    made = c.joint or make_joint(c.data, sizing, load)
-    warmings = () if part.kind == "rigid" else (0.0, sizing.joint_warming_k)
+    made = c.joint or plate_joint(c.data, sizing, load)
+    warmings = () if c.joint is None else (0.0, sizing.joint_warming_k)
     cold, warm = [part_elements(part, sizing, load, k) for k in warmings] or ((), ())
     return JointNumbers(
         kind=part.kind,
+        bolted=c.joint is None,
         lateral=joint_parts.softest(made.planar),
         rotation=float(made.planar[2, 2]),
         anti_rotation=made.rotation,

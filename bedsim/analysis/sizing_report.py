@@ -15,6 +15,7 @@ from bedsim.analysis.lost_steps import slip_rows
 from bedsim.analysis.machine_says import beside_formulas
 from bedsim.analysis.move_speeds import taken_off
 from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
+from bedsim.model.joint_kind import joint_kind
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
 from bedsim.sizing import loads
@@ -22,6 +23,7 @@ from bedsim.sizing.decision import DecisionRow, screw_decision
 from bedsim.sizing.machine import size_machine
 from bedsim.sizing.magnets import HARDWARE_BAND, REMANENCE_PER_K, REMANENCE_PER_K_RANGE
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
+from bedsim.sizing.rows import AtCorner, Subject
 from bedsim.sizing.rows_holding import AT_REST, SHAKEN
 from bedsim.sizing.rows_joint import element_table
 from bedsim.sizing.rows_screw import MOTOR_PUSHED
@@ -82,7 +84,9 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
     Raises ModelError when the mounts stand on one line.
     """
     machine = _shaken(loaded, gather(loaded))
-    checks = beside_formulas(loaded, machine, [*size_machine(machine), *slip_rows(loaded)])
+    checks = beside_formulas(
+        loaded, machine, [*size_machine(machine), *_of_kinds(machine), *slip_rows(loaded)]
+    )
     heaviest = max(machine.corners, key=lambda c: max(c.hanging))
     decision, assumed = _decision(loaded, machine, heaviest)
     return SizingReport(
@@ -100,6 +104,17 @@ def size_scenario(loaded: LoadedScenario) -> SizingReport:
         assumptions=(*_assumptions(loaded.scenario, machine), assumed),
         cautions=_cautions(loaded.scenario, machine, checks),
     )
+
+
+def _of_kinds(machine: MachineNumbers) -> list[Check]:
+    """Rows that kinds of joints have beside those of every joint."""
+    return [
+        check
+        for index, corner in enumerate(machine.corners)
+        for check in Subject(title="Joint", rows=joint_kind(corner.joint.kind).size).checks(
+            AtCorner(machine, index), corner.name
+        )
+    ]
 
 
 def _shaken(loaded: LoadedScenario, machine: MachineNumbers) -> MachineNumbers:

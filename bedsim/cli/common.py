@@ -10,11 +10,47 @@ from typing import Any
 
 import click
 
-from bedsim.cli.paths import input_argument
+from bedsim import registry
+from bedsim.cli.paths import InputPath, input_argument
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
-scenario_argument: Decorator = input_argument("scenario")
+
+def _load_kinds(_: click.Context, __: click.Parameter, files: tuple[Path, ...]) -> None:
+    from bedsim.scenario.outside_kinds import load_kinds
+
+    for file in files:
+        load_kinds(file)
+
+
+kinds_option: Decorator = click.option(
+    "--kinds",
+    type=InputPath(),
+    metavar="FILE",
+    multiple=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_load_kinds,
+    help="Python file with kinds of parts of your own; it is run. May be given more than once.",
+)
+
+
+def scenario_argument(function: Callable[..., Any]) -> Callable[..., Any]:
+    """The scenario that a command reads, and the files that its kinds of parts come from."""
+    return input_argument("scenario")(kinds_option(function))
+
+
+class KindChoice(click.Choice[str]):
+    """One of the kinds of a part, asked for when it is needed: there may be some from outside."""
+
+    def __init__(self, part: str) -> None:
+        self.part, self.case_sensitive = part, True
+
+    @property
+    def choices(self) -> tuple[str, ...]:  # type: ignore[override]
+        """Names of the kinds that there are."""
+        return registry.names(self.part)
+
 
 set_option: Decorator = click.option(
     "--set",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import progress_of, set_option
+from bedsim.cli.common import kinds_option, progress_of, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputFolder, input_argument
 from bedsim.errors import InputError
@@ -31,6 +31,7 @@ MOST_RUNS = 6
 
 @click.command(name="compare", cls=Command)
 @input_argument("files", nargs=-1, required=True, metavar="FILE...")
+@kinds_option
 @click.option(
     "--vary",
     metavar="KEY=V1,V2",

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from bedsim.cli.common import schema_option
+from bedsim.cli.common import KindChoice, kinds_option, schema_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
@@ -44,7 +44,7 @@ _ENDS = click.Choice(
     ]
 )
 _GUIDES = click.Choice(["profile_rail", "round_rod", "wheels"])
-_JOINTS = click.Choice(["rigid", "rolling", "sliding", "flexure", "air_film"])
+_JOINTS = KindChoice("joint")
 _COUNT = click.Choice(["3", "4"])
 
 QUESTIONS = (
@@ -83,6 +83,7 @@ def _with_options(function: Any) -> Any:
 @click.option("--defaults", is_flag=True, help="Ask nothing: take the suggestion for what is not given.")
 @click.option("--force", is_flag=True, help="Overwrite FILE.")
 @schema_option
+@kinds_option
 def command(file: Path, title: str, defaults: bool, force: bool, **given: Any) -> int:
     """Write a commented scenario to FILE from at most fifteen answers.
 

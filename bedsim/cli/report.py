@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli.common import kinds_option
 from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.files import write_file
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 @click.command(name="report", cls=Command)
 @input_argument("results", nargs=-1, required=True)
+@kinds_option
 @click.option(
     "--output",
     type=OutputPath("a report", ".html", ".htm"),

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import result_file
+from bedsim.cli.common import kinds_option, result_file
 from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.scenario.toml_text import toml_value
@@ -37,6 +37,7 @@ def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
 
 @click.command(name="sweep", cls=Command)
 @input_argument("plan_file", metavar="PLAN")
+@kinds_option
 @click.option(
     "--output",
     type=OutputPath("a result file (HDF5)", ".h5", ".hdf5"),

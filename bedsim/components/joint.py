@@ -17,13 +17,13 @@ The nut hangs on the screw below its joint: what stands on the joint is the corn
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components.frame import Coordinates, point_motion, rotation_motion
-from bedsim.components.row import Friction, Link, Stop
+from bedsim.components.row import Friction, Link, Source, Stop
 from bedsim.errors import ModelError
 
 Array = NDArray[np.float64]
@@ -64,6 +64,65 @@ class Joint:
     def planar(self) -> Array:
         """Stiffness (3, 3) for (x, y, rotation) of nut against carriage."""
         return planar_stiffness(self.elements, self.element_stiffness, self.rotation)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointPlace:
+    """Where a joint stands in the machine: its corner by number and name, its `height` m above the bed
+    surface, and the nut of `nut_mass` kg that hangs below it."""
+
+    coordinates: Coordinates
+    corner: int
+    name: str
+    height: float
+    nut_mass: float
+
+    @property
+    def planar(self) -> Array:
+        """Jacobian (3, size): nut minus carriage in x, y and rotation."""
+        return planar_rows(self.coordinates, self.corner, self.height, np.zeros(2))
+
+    @property
+    def link_name(self) -> str:
+        """Name of the joint's planar link: bores are imposed on it, and its excursion is told."""
+        return f"{self.name}.joint"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JointRows:
+    """What a joint adds to the machine.
+
+    `links`: its springs, first the planar one of three rows (x, y, rotation of nut against carriage);
+    `load`: what the corner's load does to a displaced joint, None where it does nothing; `constraint`:
+    coordinates that follow others, as rows (size,).
+    """
+
+    links: list[Link] = field(default_factory=list)
+    load: Link | None = None
+    frictions: list[Friction] = field(default_factory=list)
+    stops: list[Stop] = field(default_factory=list)
+    sources: list[Source] = field(default_factory=list)
+    constraint: dict[int, Array] = field(default_factory=dict)
+
+
+def plate_rows(place: JointPlace, joint: Joint) -> JointRows:
+    """Two plates that move on each other against springs, with a stop at every element."""
+    rows, name = place.planar, place.link_name
+    return JointRows(
+        links=[link(rows, place.corner, joint, name)],
+        load=load_link(place.coordinates, place.corner, rows, f"{place.name}.load", place.nut_mass),
+        frictions=frictions(rows, place.corner, joint, name),
+        stops=stops(rows, place.corner, joint, name),
+    )
+
+
+def bolted_rows(place: JointPlace) -> JointRows:
+    """A nut that goes with its carriage."""
+    coordinates, corner = place.coordinates, place.corner
+    return JointRows(
+        load=load_link(coordinates, corner, place.planar, f"{place.name}.load", place.nut_mass),
+        constraint=rigid_map(coordinates, corner, place.height, np.zeros(2)),
+    )
 
 
 def element_matrix(point: Array) -> Array:

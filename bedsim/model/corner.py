@@ -19,6 +19,7 @@ from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop, sta
 from bedsim.errors import ModelError
 from bedsim.model import convert
 from bedsim.model.convert import Tables
+from bedsim.model.joint_kind import joint_kind
 from bedsim.model.joint_parts import make_joints
 from bedsim.scenario import schema
 
@@ -114,22 +115,21 @@ class CornerRows:
 def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> CornerRows:
     """All rows of one corner."""
     data, name = c.data, c.name
-    no_offset = np.zeros(2)
     joint_height = data.joint.height_mm * units.MM
     thread_height = data.nut.thread_height_mm * units.MM
-    planar = joint.planar_rows(coordinates, c.index, joint_height, no_offset)
+    jointed = _joint_rows(coordinates, c, joint_height)
     others = 1 / c.nut.axial + 1 / (data.frame.vertical_n_per_um * units.N_PER_UM)
     others += 1 / (data.joint.axial_n_per_um * units.N_PER_UM)
     axial = screw.axial_row(coordinates, c.index, c.screw, np.zeros(3))
     links = [screw.axial_link(c.index, c.screw, axial, others, f"{name}.axial")]
-    links.append(joint.load_link(coordinates, c.index, planar, f"{name}.load", c.nut.mass))
+    links += [] if jointed.load is None else [jointed.load]
     links.append(guide.link(coordinates, c.index, c.guide, f"{name}.guide"))
     frictions = [*guide.friction(coordinates, c.index, c.guide, f"{name}.guide")]
     if c.nut.drag_torque > 0 or (c.nut.plain and c.nut.friction > 0):
         frictions.append(nut.drag(coordinates, c.index, c.nut, c.screw.hand, f"{name}.nut drag"))
     stops: list[Stop] = []
     flanks: list[Flank] = []
-    constraint: dict[int, Array] = {}
+    constraint = {**jointed.constraint}
 
     lateral = f"{name}.screw"
     if c.free_shaft:
@@ -148,12 +148,9 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Cor
         rows = screw.lateral_rows(coordinates, c.index, thread_height, joint_height)
         links.append(screw.lateral_link(c.index, c.screw, rows, c.nut.series, lateral))
 
-    if c.joint is None:
-        constraint |= joint.rigid_map(coordinates, c.index, joint_height, no_offset)
-    else:
-        links.append(joint.link(planar, c.index, c.joint, f"{name}.joint"))
-        frictions += _joint_frictions(planar, c, f"{name}.joint")
-        stops += joint.stops(planar, c.index, c.joint, f"{name}.joint")
+    links += jointed.links
+    frictions += jointed.frictions
+    stops += jointed.stops
 
     if c.mount.kind == "bolted":
         constraint |= mount.bolted_map(coordinates, c.index, c.axis, c.shapes)
@@ -167,31 +164,18 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Cor
         frictions=frictions,
         stops=stops,
         flanks=flanks,
-        sources=_corner_sources(c, tables, coordinates),
+        sources=[*_corner_sources(c, tables, coordinates), *jointed.sources],
         constraint=constraint,
     )
 
 
-def _joint_frictions(planar: Array, c: CornerParts, name: str) -> list[Friction]:
-    """Planar contacts per element; two crossed slideways rub each in its own direction instead."""
-    assert c.joint is not None
-    if c.data.joint.kind != "sliding":
-        return joint.frictions(planar, c.index, c.joint, name)
-    if c.joint.friction == 0.0:
-        return []
-    return [
-        Friction(
-            name=f"{name} slide {axis}",
-            corner=c.index,
-            jacobian=planar[k : k + 1],
-            command=np.zeros(1),
-            breakaway=c.joint.breakaway,
-            coefficient=c.joint.friction,
-            load_share=1.0,
-            preload=c.joint.pressed,
-        )
-        for k, axis in enumerate("xy")
-    ]
+def _joint_rows(coordinates: Coordinates, c: CornerParts, height: float) -> joint.JointRows:
+    place = joint.JointPlace(
+        coordinates=coordinates, corner=c.index, name=c.name, height=height, nut_mass=c.nut.mass
+    )
+    if c.joint is None:
+        return joint.bolted_rows(place)
+    return joint_kind(c.data.joint.kind).rows(place, c.joint)
 
 
 def _corner_sources(c: CornerParts, tables: Tables, coordinates: Coordinates) -> list[Source]:

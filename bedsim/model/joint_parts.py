@@ -8,12 +8,15 @@ alone counts it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components import joint
 from bedsim.components.joint import Joint
 from bedsim.model.convert import mount_points
+from bedsim.model.joint_kind import joint_kind
 from bedsim.scenario import schema
 from bedsim.scenario.sizing_keys import BallPart, MagnetPart, Sizing
 from bedsim.sizing import joint_parts, magnets, statics
@@ -21,8 +24,6 @@ from bedsim.sizing.joint_parts import PlanarElement
 from bedsim.units import DEG, GPA, GRAVITY, MM, N_PER_MM, N_PER_UM, UM
 
 Array = NDArray[np.float64]
-
-AS_A_WHOLE = ("sliding", "air_film")  # kinds whose turning uses up no travel
 
 
 def bed_loads(scenario: schema.Scenario) -> tuple[Array, Array]:
@@ -47,16 +48,22 @@ def joint_loads(scenario: schema.Scenario) -> Array:
 
 def make_joints(scenario: schema.Scenario) -> list[Joint | None]:
     """The joint of every corner, none where it is bolted."""
-    jointed = any(c.joint.kind != "rigid" for c in scenario.corner)
+    kinds = [joint_kind(c.joint.kind) for c in scenario.corner]
+    jointed = any(kind.make is not None for kind in kinds)
     loads = joint_loads(scenario) if jointed else np.zeros(len(scenario.corner))
     sizing = scenario.sizing or Sizing()
     return [
-        None if c.joint.kind == "rigid" else make_joint(c, sizing, float(load))
-        for c, load in zip(scenario.corner, loads, strict=True)
+        None if kind.make is None else kind.make(c, sizing, float(load))
+        for kind, c, load in zip(kinds, scenario.corner, loads, strict=True)
     ]
 
 
-def make_joint(corner: schema.Corner, sizing: Sizing, load: float) -> Joint:
+def whole_joint(corner: schema.Corner, sizing: Sizing, load: float) -> Joint:
+    """A joint that moves as a whole: turning uses up none of its travel."""
+    return replace(plate_joint(corner, sizing, load), ends=np.zeros((1, 2)))
+
+
+def plate_joint(corner: schema.Corner, sizing: Sizing, load: float) -> Joint:
     """A joint under a heaviest `load` N: its elements listed or on a circle, or its parts."""
     part = corner.joint
     listed = part_elements(part, sizing, load, sizing.joint_warming_k)
@@ -77,7 +84,7 @@ def make_joint(corner: schema.Corner, sizing: Sizing, load: float) -> Joint:
         element_stiffness=stiffness,
         contacts=contacts,
         load_share=share,
-        ends=np.zeros((1, 2)) if part.kind in AS_A_WHOLE else ends,
+        ends=ends,
         rotation=part.rotation_nm_per_rad,
         friction=part.friction_coefficient,
         magnet_force=pull,

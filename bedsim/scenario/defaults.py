@@ -1,31 +1,20 @@
 """What the trade takes for a part when nobody has measured it: low, likely, high, and where that comes from.
 
-`TABLE[part, kind][key]` holds the values in the units of the key.  A source is a document that was read, a
-value computed here (the inputs are named), "from memory" (recalled, not read again), or "assumed".  A
-`Default` whose low and high are equal is a convention, not a guess, and gets no range.  `nut` goes by the
-kind of its screw; parts without kinds stand under "any", and "any" also holds what is the same for every kind
-of a part.
+`TABLE[part, kind][key]` holds the values in the units of the key; a registered kind (`bedsim.registry`)
+brings its own.  A source is a document that was read, a value computed here (the inputs are named), "from
+memory" (recalled, not read again), or "assumed".  A `Default` whose low and high are equal is a convention,
+not a guess, and gets no range.  `nut` goes by the kind of its screw; parts without kinds stand under "any",
+and "any" also holds what is the same for every kind of a part.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
-ASSUMED = "assumed"
-_HERTZ = (
-    "computed: Hertz contact of three 5 mm steel balls between flat steel plates at 3 to 10 N each "
-    "(Johnson, Contact Mechanics)"
-)
-_MAGNETS = (
-    "computed: one to three pairs of axially magnetised discs, 8 x 3 to 10 x 5 mm, Br 1.3 T, gap 6 to 1 mm "
-    "(integral of Vokoun et al. 2009)"
-)
-_ROLLING = (
-    "Cross, Coulomb's law for rolling friction, Am. J. Phys. (1e-4 on hard surfaces); upper end from memory: "
-    "handbook rolling arms on ground plates"
-)
+from bedsim import registry
+from bedsim.registry import Default, fixed
+
 _BALL_NUT = (
     "computed: 20 kgf/um of a 16 x 5 catalogue nut, taken at 30 % of its load rating, 80 % of it for the "
     "housing (THK), scaled with the cube root of load down to 10 to 1000 N"
@@ -69,25 +58,6 @@ _PLAIN_ROOT = (
     "ISO 2904: d3 = d - 2 (P/2 + ac); range: Tr10x2 of class 8c goes 0.04 d below; rolled screws 0.1 d above "
     "from memory"
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Default:
-    """A value to fall back on, in the unit of its key, with the range it stands for."""
-
-    low: float
-    likely: float
-    high: float
-    source: str = ASSUMED
-
-    @property
-    def is_guess(self) -> bool:
-        """Whether the value stands for a range."""
-        return self.high > self.low
-
-
-def _fixed(value: float, source: str = "convention: not used by this kind, or none present") -> Default:
-    return Default(value, value, value, source)
 
 
 _NUT_ANY = {
@@ -176,95 +146,34 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
         "clearance_um": Default(20.0, 80.0, 200.0),
     },
     ("joint", "any"): {"height_mm": Default(-50.0, -30.0, -15.0)},
-    ("joint", "rigid"): {
-        "lateral_n_per_mm": _fixed(0.0),
-        "elements": _fixed(1),
-        "element_radius_mm": _fixed(10.0),
-        "rotation_nm_per_rad": _fixed(0.0),
-        "friction_coefficient": _fixed(0.0),
-        "magnet_force_n": _fixed(0.0),
-        "breakaway_um": _fixed(50.0),
-        "damping_n_s_per_m": _fixed(0.0),
-        "travel_mm": _fixed(1.0),
-        "axial_n_per_um": Default(100.0, 500.0, 2000.0),
-    },
-    ("joint", "rolling"): {
-        "lateral_n_per_mm": Default(0.2, 2.0, 12.0, _MAGNETS),
-        "elements": _fixed(3, ASSUMED),
-        "element_radius_mm": Default(12.0, 20.0, 30.0),
-        "rotation_nm_per_rad": _fixed(0.0),
-        "friction_coefficient": Default(1e-4, 1e-3, 4e-3, _ROLLING),
-        "magnet_force_n": Default(1.0, 10.0, 40.0, _MAGNETS),
-        "breakaway_um": Default(20.0, 50.0, 100.0, "from memory: of the order of the contact's radius"),
-        "damping_n_s_per_m": _fixed(0.0),
-        "travel_mm": Default(0.5, 1.0, 2.0),
-        "axial_n_per_um": Default(8.0, 15.0, 30.0, _HERTZ),
-    },
-    ("joint", "sliding"): {
-        "lateral_n_per_mm": _fixed(0.0),
-        "elements": _fixed(4, ASSUMED),
-        "element_radius_mm": Default(10.0, 20.0, 30.0),
-        "rotation_nm_per_rad": Default(300.0, 1000.0, 5000.0),
-        "friction_coefficient": Default(0.05, 0.12, 0.20, _SLIDING),
-        "magnet_force_n": _fixed(0.0),
-        "breakaway_um": Default(5.0, 15.0, 50.0),
-        "damping_n_s_per_m": _fixed(0.0),
-        "travel_mm": Default(0.5, 1.0, 2.0),
-        "axial_n_per_um": Default(20.0, 100.0, 300.0),
-    },
-    ("joint", "flexure"): {
-        "lateral_n_per_mm": Default(2.0, 10.0, 50.0),
-        "elements": _fixed(4, ASSUMED),
-        "element_radius_mm": Default(10.0, 15.0, 30.0),
-        "rotation_nm_per_rad": Default(20.0, 100.0, 1000.0),
-        "friction_coefficient": _fixed(0.0),
-        "magnet_force_n": _fixed(0.0),
-        "breakaway_um": _fixed(50.0),
-        "damping_n_s_per_m": _fixed(0.0),
-        "travel_mm": Default(0.2, 0.5, 1.0),
-        "axial_n_per_um": Default(10.0, 50.0, 200.0),
-    },
-    ("joint", "air_film"): {
-        "lateral_n_per_mm": _fixed(0.0),
-        "elements": _fixed(1),
-        "element_radius_mm": _fixed(20.0),
-        "friction_coefficient": _fixed(0.0, "convention: an air film has no dry friction"),
-        "magnet_force_n": _fixed(0.0),
-        "breakaway_um": _fixed(50.0),
-        "damping_n_s_per_m": Default(
-            0.0009, 0.0018, 0.0036, "computed: 10 cm2 of air at 1.8e-5 Pa s, film of 20, 10 and 5 um"
-        ),
-        "travel_mm": Default(0.5, 1.0, 2.0),
-        "axial_n_per_um": Default(5.0, 20.0, 50.0),
-    },
     ("mount", "any"): {"height_mm": Default(-25.0, -15.0, -5.0)},
     ("mount", "groove"): {
-        "radial_n_per_um": _fixed(0.0, "convention: a groove is free along itself"),
+        "radial_n_per_um": fixed(0.0, "convention: a groove is free along itself"),
         "tangential_n_per_um": Default(5.0, 15.0, 40.0),
         "vertical_n_per_um": Default(5.0, 15.0, 40.0),
-        "rotation_nm_per_rad": _fixed(0.0),
+        "rotation_nm_per_rad": fixed(0.0),
         "friction_coefficient": Default(0.05, 0.12, 0.20),
         "breakaway_um": Default(2.0, 5.0, 20.0),
     },
     ("mount", "bolted"): {
-        "radial_n_per_um": _fixed(
+        "radial_n_per_um": fixed(
             1000.0, "convention: a bolted mount is a constraint, this number is not used"
         ),
-        "tangential_n_per_um": _fixed(
+        "tangential_n_per_um": fixed(
             1000.0, "convention: a bolted mount is a constraint, this number is not used"
         ),
-        "vertical_n_per_um": _fixed(
+        "vertical_n_per_um": fixed(
             1000.0, "convention: a bolted mount is a constraint, this number is not used"
         ),
-        "rotation_nm_per_rad": _fixed(0.0),
-        "friction_coefficient": _fixed(0.0),
+        "rotation_nm_per_rad": fixed(0.0),
+        "friction_coefficient": fixed(0.0),
     },
     ("mount", "flexure"): {
         "radial_n_per_um": Default(0.01, 0.05, 0.5),
         "tangential_n_per_um": Default(1.0, 5.0, 20.0),
         "vertical_n_per_um": Default(2.0, 10.0, 50.0),
         "rotation_nm_per_rad": Default(1.0, 10.0, 100.0),
-        "friction_coefficient": _fixed(0.0),
+        "friction_coefficient": fixed(0.0),
     },
     ("guide", "any"): {"height_mm": Default(-70.0, -40.0, -15.0)},
     ("guide", "profile_rail"): {
@@ -307,7 +216,7 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
         "bearing_radial_n_per_um": Default(4.0, 8.0, 12.0, _MOTOR_BEARING),
         "bearing_axial_n_per_um": Default(1.0, 5.0, 20.0),
         "bearing_span_mm": Default(25.0, 32.0, 45.0),
-        "shaft_diameter_mm": _fixed(5.0, "from memory: 42 mm frames; 57 mm: 6.35 or 8"),
+        "shaft_diameter_mm": fixed(5.0, "from memory: 42 mm frames; 57 mm: 6.35 or 8"),
         "shaft_overhang_mm": Default(14.0, 20.0, 26.0),
         "axial_force_limit_n": Default(10.0, 10.0, 15.0, _STEPPER_SHEET),
         "current_percent": Default(50.0, 70.0, 100.0),
@@ -324,14 +233,39 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
 }
 
 
+UNUSED: Mapping[str, Mapping[str, float]] = {
+    "joint": {
+        "lateral_n_per_mm": 0.0,
+        "elements": 1,
+        "element_radius_mm": 10.0,
+        "rotation_nm_per_rad": 0.0,
+        "friction_coefficient": 0.0,
+        "magnet_force_n": 0.0,
+        "breakaway_um": 50.0,
+        "damping_n_s_per_m": 0.0,
+        "travel_mm": 1.0,
+    },
+}
+"""What stands for a key of a part that does nothing beside its kind."""
+
+
 def default_ranges(part: str, kind: str = "any") -> dict[str, Default]:
     """Give every default of a part of one kind, key -> `Default`, in the units of the keys."""
-    return {**TABLE.get((part, "any"), {}), **TABLE.get((part, kind), {})}
+    own = _of_kind(part, kind) if kind in registry.names(part) else TABLE.get((part, kind), {})
+    return {**TABLE.get((part, "any"), {}), **own}
+
+
+def _of_kind(part: str, name: str) -> dict[str, Default]:
+    kind, unused = registry.find(part, name), UNUSED.get(part, {})
+    idle = {key for keys in kind.idle.values() for key in keys}
+    stand_ins = {key: fixed(value) for key, value in unused.items() if f"{part}.{key}" in idle}
+    return {**stand_ins, **kind.defaults}
 
 
 def known_kinds(part: str) -> tuple[str, ...]:
     """Name the kinds of a part that have their own defaults."""
-    return tuple(kind for name, kind in TABLE if name == part and kind != "any")
+    listed = tuple(kind for name, kind in TABLE if name == part and kind != "any")
+    return registry.names(part) or listed
 
 
 def kind_of(part: str, corner: Mapping[str, Any]) -> str | None:

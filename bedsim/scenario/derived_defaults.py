@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, TypeGuard
 
-from bedsim.scenario.defaults import Default, default_ranges, root_diameter_default
+from bedsim.registry import Default
+from bedsim.scenario.defaults import default_ranges, root_diameter_default
 
 Corner = Mapping[str, Any]
 Rule = Callable[[Corner], Default | None]

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from bedsim.scenario.defaults import Default, default_ranges, kind_of
+from bedsim.registry import Default
+from bedsim.scenario.defaults import default_ranges, kind_of
 from bedsim.scenario.derived_defaults import RULES, derived_defaults
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.idle import range_in_use

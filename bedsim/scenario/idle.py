@@ -14,12 +14,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
+from bedsim import registry
 from bedsim.scenario.defaults import default_ranges, kind_of
 from bedsim.scenario.derived_defaults import derived_defaults
 from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import PARTS, Loc, field_at
+from bedsim.scenario.kinds_of_parts import own_keys
 from bedsim.scenario.schema import Coupling, MotorKeys
 from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup
 
@@ -123,31 +126,9 @@ IDLE: tuple[Idle, ...] = (
         why="it belongs to the balls of a nut",
     ),
     Idle(
-        keys=(
-            "joint.lateral_n_per_mm",
-            "joint.elements",
-            "joint.element_radius_mm",
-            "joint.element",
-            "joint.rotation_nm_per_rad",
-            "joint.friction_coefficient",
-            "joint.magnet_force_n",
-            "joint.breakaway_um",
-            "joint.damping_n_s_per_m",
-            "joint.travel_mm",
-            "joint.stop_n_per_um",
-        ),
-        beside={"joint.kind": _one_of("rigid")},
-        why="a bolted nut does not move on its carriage",
-    ),
-    Idle(
         keys=("joint.lateral_n_per_mm", "joint.elements", "joint.element_radius_mm"),
         beside={"joint.element": _given},
         why="the elements listed one by one stand in its place",
-    ),
-    Idle(
-        keys=("joint.elements", "joint.element.load_share"),
-        beside={"joint.kind": _one_of("sliding")},
-        why="two crossed slideways rub as a whole",
     ),
     Idle(
         keys=("joint.lateral_n_per_mm", "joint.element", "joint.magnet_force_n"),
@@ -158,24 +139,6 @@ IDLE: tuple[Idle, ...] = (
         keys=("joint.elements", "joint.element_radius_mm"),
         beside={"sizing.joint_part.ball": _given},
         why="the balls listed in sizing.joint_part stand in its place",
-    ),
-    Idle(
-        keys=(
-            "sizing.joint_part.magnet",
-            "sizing.joint_part.spring",
-            "sizing.joint_part.ball",
-            "sizing.joint_part.ring",
-            "sizing.joint_part.leaf",
-            "sizing.joint_twist_um",
-            "sizing.joint_reversal_um",
-        ),
-        beside={"joint.kind": _one_of("rigid")},
-        why="a bolted nut has no joint",
-    ),
-    Idle(
-        keys=("damping.joint_ratio",),
-        beside={"joint.kind": _one_of("rigid")},
-        why="a bolted nut has no joint that gives way",
     ),
     Idle(
         keys=("damping.mount_ratio",),
@@ -280,7 +243,25 @@ IDLE: tuple[Idle, ...] = (
     ),
 )
 
-CHOICES = frozenset(choice for rule in IDLE for choice in rule.beside)
+
+def rules() -> tuple[Idle, ...]:
+    """All rules: what each kind of a part says of the keys that do nothing beside it, and those above."""
+    return (*(rule for part in registry.parts() for rule in _of_kinds(part)), *IDLE)
+
+
+def _of_kinds(part: str) -> Iterator[Idle]:
+    choice = f"{part}.kind"
+    for kind in registry.kinds(part):
+        for why, keys in kind.idle.items():
+            yield Idle(keys=keys, beside={choice: _one_of(kind.name)}, why=why)
+    for key, (owner, _) in own_keys(part).items():
+        beside = {choice: lambda name, owner=owner: name != owner}
+        yield Idle(keys=(f"{part}.{key}",), beside=beside, why=f"only {owner} has it")
+
+
+def choices() -> frozenset[str]:
+    """The keys that put others to rest."""
+    return frozenset(choice for rule in rules() for choice in rule.beside)
 
 
 def range_in_use(full: Tree, key: str, index: int | None = None) -> bool:
@@ -292,7 +273,7 @@ def range_in_use(full: Tree, key: str, index: int | None = None) -> bool:
 
 def idle_rule(full: Tree, key: str, index: int | None = None) -> Idle | None:
     """The rule by which a key of a complete tree does nothing, at the corner `index` if it is a part's."""
-    return next((r for r in _RULES.get(key, ()) if _holds(r, full, index)), None)
+    return next((r for r in _by_key().get(key, ()) if _holds(r, full, index)), None)
 
 
 def find_idle(full: Tree, tree: Tree, overridden: Collection[str], faults: Faults) -> dict[str, str]:
@@ -301,7 +282,7 @@ def find_idle(full: Tree, tree: Tree, overridden: Collection[str], faults: Fault
     Gives those that rest because a choice was `overridden`, with the words that tell so.
     """
     resting: dict[str, str] = {}
-    for key in _RULES:
+    for key in _by_key():
         for loc, corners in _written(tree, key):
             found = [idle_rule(full, key, i) for i in corners]
             if not found or found[0] is None or None in found or _says_nothing(full, loc, tree, corners[0]):
@@ -323,10 +304,18 @@ def resting_lines(resting: Mapping[str, str]) -> list[str]:
     ]
 
 
-_RULES: dict[str, tuple[Idle, ...]] = {
-    key: tuple(rule for rule in IDLE if key in rule.keys)
-    for key in dict.fromkeys(k for r in IDLE for k in r.keys)
-}
+@cache
+def _by_key() -> dict[str, tuple[Idle, ...]]:
+    found: dict[str, list[Idle]] = {}
+    for rule in rules():
+        for key in rule.keys:
+            found.setdefault(key, []).append(rule)
+    return {key: tuple(of) for key, of in found.items()}
+
+
+def forget_kinds() -> None:
+    """Ask for the kinds anew: there are others now."""
+    _by_key.cache_clear()
 
 
 def _holds(rule: Idle, full: Tree, index: int | None) -> bool:

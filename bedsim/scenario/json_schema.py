@@ -5,8 +5,10 @@ from __future__ import annotations
 import copy
 from typing import Any
 
+from bedsim import registry
 from bedsim.scenario.defaults import TABLE
-from bedsim.scenario.keys import PARTS
+from bedsim.scenario.keys import PARTS, properties, section_of
+from bedsim.scenario.kinds_of_parts import own_keys
 from bedsim.scenario.ranges import BASES
 from bedsim.scenario.schema import Corner, Scenario
 
@@ -18,6 +20,8 @@ def file_schema() -> dict[str, Any]:
     """
     schema = copy.deepcopy(Scenario.model_json_schema())
     definitions = schema["$defs"]
+    for part in registry.parts():
+        definitions[_definition(part)]["properties"] |= _own(part)
     for definition in definitions.values():
         for key, entry in definition.get("properties", {}).items():
             definition["properties"][key] = _uncertain(entry)
@@ -30,6 +34,13 @@ def file_schema() -> dict[str, Any]:
         schema["properties"][part] = entry | {"description": f"{entry['description']} Common to all corners."}
     definitions["Range"] = _range()
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema, "title": "bedsim scenario"}
+
+
+def _own(part: str) -> dict[str, Any]:
+    """Keys that kinds of a part have alone."""
+    table = section_of(Corner.model_fields[part])
+    assert table is not None
+    return {key: properties(table)[key] for key in own_keys(part)}
 
 
 def _definition(part: str) -> str:

@@ -11,6 +11,8 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import ConfigDict, TypeAdapter
 from pydantic.fields import FieldInfo
 
+from bedsim import registry
+from bedsim.scenario.kinds_of_parts import own_keys
 from bedsim.scenario.schema import Corner, Scenario, Section
 
 PARTS = ("screw", "nut", "joint", "mount", "guide", "frame", "carriage", "motor", "coupling")
@@ -75,6 +77,35 @@ def bare(annotation: Any) -> Any:
     return annotation
 
 
+def fields_of(table: type[Section]) -> dict[str, FieldInfo]:
+    """Fields of a table by key, with those that kinds of the part add to it."""
+    part = _parts().get(table)
+    own = {} if part is None else {key: field for key, (_, field) in own_keys(part).items()}
+    return {**table.model_fields, **own}
+
+
+def properties(table: type[Section]) -> dict[str, dict[str, Any]]:
+    """JSON Schema of every key of a table, with those that kinds of the part add to it."""
+    part = _parts().get(table)
+    found: dict[str, dict[str, Any]] = dict(table.model_json_schema().get("properties", {}))
+    for kind in () if part is None else registry.kinds(part):
+        own = {} if kind.keys is None else kind.keys.model_json_schema()["properties"]
+        found |= {key: entry for key, entry in own.items() if key not in found}
+    return found
+
+
+@cache
+def _parts() -> dict[type[Section], str]:
+    found = {part: section_of(field) for part, field in Corner.model_fields.items()}
+    return {table: part for part, table in found.items() if table is not None}
+
+
+def forget_kinds() -> None:
+    """Ask for the kinds anew: there are others now."""
+    for kept in (_field_at, _adapter, _homes):
+        kept.cache_clear()
+
+
 def section_of(field: FieldInfo) -> type[Section] | None:
     """Find the table class behind a field, or None for a plain value or a list."""
     kind = bare(field.annotation)
@@ -105,9 +136,9 @@ def _field_at(loc: tuple[str | int, ...]) -> FieldInfo | None:
             if table is None:
                 return None
             continue
-        if table is None or step not in table.model_fields:
+        if table is None or step not in fields_of(table):
             return None
-        field = table.model_fields[step]
+        field = fields_of(table)[step]
         table = section_of(field)
     return field
 
@@ -134,7 +165,7 @@ def is_count(field: FieldInfo | None) -> bool:
 
 @cache
 def _adapter(table: type[Section], key: str) -> TypeAdapter[Any]:
-    field = table.model_fields[key]
+    field = fields_of(table)[key]
     annotation: Any = field.annotation
     for limit in field.metadata:
         annotation = Annotated[annotation, limit]
@@ -151,7 +182,7 @@ def value_adapter(loc: Sequence[str | int]) -> TypeAdapter[Any]:
 def known_keys(loc: Sequence[str | int]) -> tuple[str, ...]:
     """List the keys that may stand in the table at a place of the file."""
     table = table_at(loc)
-    names = () if table is None else tuple(table.model_fields)
+    names = () if table is None else tuple(fields_of(table))
     return names + PARTS if table is Scenario else names
 
 
@@ -178,7 +209,7 @@ def _homes() -> dict[str, tuple[str, ...]]:
     homes: dict[str, list[str]] = {}
 
     def walk(table: type[Section], name: str) -> None:
-        for key, field in table.model_fields.items():
+        for key, field in fields_of(table).items():
             homes.setdefault(key, []).append(name)
             inner = section_of(field) or list_section_of(field)
             if inner is not None and table is not Scenario:

@@ -18,14 +18,16 @@ from numpy.typing import NDArray
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from bedsim import registry
 from bedsim.errors import InputError
 from bedsim.scenario.checks import check_machine
 from bedsim.scenario.defaults import default_ranges, kind_of, known_kinds
 from bedsim.scenario.derived_defaults import RULES, thread_of
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.fill import Filler
-from bedsim.scenario.idle import CHOICES, find_idle
+from bedsim.scenario.idle import choices, find_idle
 from bedsim.scenario.keys import field_at, nearest, table_at
+from bedsim.scenario.kinds_of_parts import without_others
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
@@ -127,7 +129,7 @@ def scenario_from_text(text: str, *, name: str, tables: Tables) -> LoadedScenari
 
 def _made_over(text: str) -> Collection[str]:
     """Choices that may have been made over a file: all, in a resolved scenario, which records a run."""
-    return CHOICES if text.startswith(RESOLVED) else ()
+    return choices() if text.startswith(RESOLVED) else ()
 
 
 def _refuse_plan(tree: Tree, name: str) -> None:
@@ -185,7 +187,7 @@ def _validated(full: Tree, filler: Filler, faults: Faults) -> Scenario | None:
         hint = "A bed hangs on three screws or more: one [[corner]] table for each."
         faults.add("corner", f"{len(listed)} given, at least 3 needed", hint=hint)
     try:
-        return Scenario.model_validate(full, strict=True)
+        return Scenario.model_validate(without_others(full), strict=True)
     except ValidationError as error:
         items = error.errors()
         meant = _meant(items)
@@ -248,17 +250,21 @@ def _missing(loc: Sequence[str | int], full: Tree, hint: str) -> tuple[str, str]
         thread = f"diameter {diameter:g} with lead {lead:g} and starts {starts}"
         rule = f"cannot be worked out: {thread} leaves no core"
         return rule, "Give starts (lead = starts x pitch), or root_diameter_mm as measured."
-    if len(steps) == 4 and steps[2:] == ("joint", "rotation_nm_per_rad"):
-        return (
-            "is missing",
-            "An air film does not keep the nut from turning: give the anti-rotation part's stiffness.",
-        )
+    if len(steps) == 4 and (told := _needed(full["corner"][steps[1]], *steps[2:])):
+        return "is missing", told
     field = field_at(steps)
     table = table_at(steps)
     if table is not None:
         needed = [name for name, inner in table.model_fields.items() if inner.is_required()]
         return "is missing", f"Write a table [{steps[-1]}] with {', '.join(needed)}."
     return "is missing", hint or (field.description if field is not None and field.description else "")
+
+
+def _needed(corner: Tree, part: str | int, key: str | int) -> str:
+    """What the kind of a part says of a key that it has no default for."""
+    kind = kind_of(str(part), corner)
+    needed = registry.find(str(part), kind).needed if kind in registry.names(str(part)) else {}
+    return needed[str(key)].hint if key in needed else ""
 
 
 def _tables(full: Tree, tree: Tree, folder: Path, faults: Faults, known: Tables | None) -> dict[str, Any]:

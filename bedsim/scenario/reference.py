@@ -8,9 +8,12 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from bedsim.scenario.defaults import Default, default_ranges, known_kinds
+from bedsim import registry
+from bedsim.registry import Default
+from bedsim.scenario.defaults import default_ranges, known_kinds
 from bedsim.scenario.derived_defaults import RULES
-from bedsim.scenario.keys import PARTS, list_section_of, section_of, unit_of
+from bedsim.scenario.keys import PARTS, fields_of, list_section_of, properties, section_of, unit_of
+from bedsim.scenario.kinds_of_parts import own_keys
 from bedsim.scenario.schema import Corner, Scenario, Section
 
 README = Path(__file__).resolve().parents[2] / "scenarios" / "README.md"
@@ -100,7 +103,9 @@ def _spread(default: Default) -> str:
 
 def _default(part: str, key: str, field: FieldInfo) -> tuple[str, str]:
     """The default with its range, and its source, by kind where they differ."""
-    found = {kind: default_ranges(part, kind).get(key) for kind in known_kinds(part) or ("any",)}
+    owner = own_keys(part).get(key)
+    kinds = (owner[0],) if owner else known_kinds(part) or ("any",)
+    found = {kind: default_ranges(part, kind).get(key) for kind in kinds}
     given = {kind: default for kind, default in found.items() if default is not None}
     if rule := RULES.get(part, {}).get(key):
         plain = [f"{kind}: {_spread(d)}" if len(found) > 1 else _spread(d) for kind, d in given.items()]
@@ -118,18 +123,27 @@ def _default(part: str, key: str, field: FieldInfo) -> tuple[str, str]:
     return "; ".join(texts), "; ".join(f"{kind}: {d.source}" for kind, d in given.items() if d.is_guess)
 
 
+def _meaning(part: str, key: str, field: FieldInfo) -> str:
+    own = own_keys(part)
+    if key in own:
+        return f"{own[key][0]} alone: {field.description}"
+    if key != "kind" or part not in registry.parts():
+        return field.description or ""
+    return "; ".join(f"{kind.name}: {kind.sentence}" for kind in registry.kinds(part)) + "."
+
+
 def _rows(table: type[Section], part: str) -> Iterator[str]:
-    entries = table.model_json_schema()
-    for key, field in table.model_fields.items():
+    entries = properties(table)
+    for key, field in fields_of(table).items():
         if section_of(field) is not None:
             continue
         default, source = _default(part, key, field)
         cells = [
             f"`{key}`",
             unit_of(key),
-            _limits(entries["properties"][key]),
+            _limits(entries[key]),
             default,
-            field.description,
+            _meaning(part, key, field),
             source,
         ]
         yield "| " + " | ".join(str(c or "").replace("|", "\\|") for c in cells) + " |"

@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, SerializeAsAny, model_validator
 
 from bedsim.scenario.event_keys import Disturbance, PowerLoss, Tilt
+from bedsim.scenario.kinds_of_parts import KeysOfKind, KnownKind, as_its_kind_asks
 from bedsim.scenario.section import Angle, Height, Name, NonNegative, Positive, Section
 from bedsim.scenario.sizing_keys import Prices, Sizing
 
@@ -325,8 +326,8 @@ class JointElement(Section):
 class JointKeys(Section):
     """What stands between nut and carriage."""
 
-    kind: Literal["rigid", "rolling", "sliding", "flexure", "air_film"] = "rigid"
-    """Rigid (bolted), rolling balls, two crossed slideways, a flexure, or an air film."""
+    kind: Annotated[str, KnownKind("joint")] = "rigid"
+    """What it is."""
     height_mm: Height = -30.0
     """Height of the joint's plane above the bed surface (negative: below)."""
     lateral_n_per_mm: NonNegative
@@ -363,13 +364,8 @@ class JointKeys(Section):
         return self
 
     @model_validator(mode="after")
-    def _does_not_turn_freely(self) -> JointKeys:
-        circle = self.lateral_n_per_mm * self.element_radius_mm**2
-        listed = sum(e.lateral_n_per_mm * (e.x_mm**2 + e.y_mm**2) for e in self.element)
-        stiffness = self.rotation_nm_per_rad + (listed if self.element else circle)
-        if self.kind != "rigid" and stiffness <= 0:
-            raise ValueError("nothing keeps the nut from turning: rotation_nm_per_rad must be > 0")
-        return self
+    def _is_as_its_kind_asks(self) -> JointKeys:
+        return as_its_kind_asks("joint", self)
 
 
 class MountKeys(Section):
@@ -524,7 +520,7 @@ class Corner(Section):
     """The screw."""
     nut: NutKeys
     """The nut."""
-    joint: JointKeys
+    joint: Annotated[JointKeys, KeysOfKind("joint"), SerializeAsAny()]
     """Nut to carriage."""
     mount: MountKeys
     """Carriage to bed."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bedsim import registry
 from bedsim.scenario.toml_text import toml_value
 
 _BESIDE_MM = 35.0
@@ -75,6 +76,18 @@ def _number(value: float) -> float | int:
     return int(value) if float(value).is_integer() else float(f"{value:.6g}")
 
 
+def _kind_lines(part: str, name: str, words: str = "") -> list[str]:
+    """A part's kind, and the keys that it has no default for, with a first guess."""
+    *others, last = registry.names(part)
+    lines = [_line(f"{part}.kind", name, f"{words}{', '.join(others)} or {last}")]
+    for key, needed in registry.find(part, name).needed.items():
+        guess = needed.suggested
+        numbers = {"low": guess.low, "likely": guess.likely, "high": guess.high}
+        value = {**{word: _number(number) for word, number in numbers.items()}, "basis": "estimated"}
+        lines.append(_line(f"{part}.{key}", value, needed.remark))
+    return lines
+
+
 def _corner_lines(answers: Answers) -> list[str]:
     places = corner_places(answers.bed_x_mm, answers.bed_y_mm, answers.corners)
     lines = ["corner = [  # a line for each screw: what differs between them.  Made up here: put your own"]
@@ -115,12 +128,7 @@ def scenario_text(answers: Answers, title: str) -> str:
         _line("title", title),
         *_corner_lines(answers),
         _line("guide.kind", answers.guide, "profile_rail, round_rod or wheels"),
-        _line("joint.kind", answers.joint, "nut to carriage: rigid, rolling, sliding, flexure or air_film"),
-    ]
-    if answers.joint == "air_film":
-        turning = {**_guess(1000.0, 3.0), "basis": "estimated"}
-        lines.append(_line("joint.rotation_nm_per_rad", turning, "the part that keeps the nut from turning"))
-    lines += [
+        *_kind_lines("joint", answers.joint, "nut to carriage: "),
         _line("motor.holding_torque_n_m", _number(answers.holding_torque_n_m), "at rated current"),
         "",
         "[bed]",

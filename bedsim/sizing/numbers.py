@@ -89,6 +89,7 @@ class JointNumbers:
     """
 
     kind: str
+    bolted: bool
     lateral: float
     rotation: float
     anti_rotation: float

@@ -41,7 +41,7 @@ def bolted_run_out(screw: ScrewNumbers, corner: CornerNumbers) -> float:
 def passed_run_out(corner: CornerNumbers) -> float:
     """Return how far [m] the screw pushes its carriage through the joint at hand."""
     joint, bolted = corner.joint, bolted_run_out(corner.screw, corner)
-    if joint.kind == "rigid":
+    if joint.bolted:
         return bolted
     friction = joint_friction(corner)
     through = transmission.transmitted_by_joint(
@@ -56,7 +56,7 @@ def passed_run_out(corner: CornerNumbers) -> float:
 
 def bolted(at: AtCorner) -> bool:
     """Whether the nut is bolted to its carriage."""
-    return at.corner.joint.kind == "rigid"
+    return at.corner.joint.bolted
 
 
 def jointed(at: AtCorner) -> bool:

@@ -9,15 +9,18 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
+from bedsim import registry
 from bedsim.background import deaf_children, end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.identity import identity
 from bedsim.results.sweep import CellPart
+from bedsim.scenario.outside_kinds import load_as
 from bedsim.sweep.tasks import Task, run_task, run_task_of
 from bedsim.threads import ONE_EACH
 
@@ -65,7 +68,12 @@ def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
     spawn = multiprocessing.get_context("spawn")
     before = set(multiprocessing.active_children())
     with deaf_children():
-        pool = ProcessPoolExecutor(min(workers, len(left)), mp_context=spawn, initializer=end_with_parent)
+        pool = ProcessPoolExecutor(
+            min(workers, len(left)),
+            mp_context=spawn,
+            initializer=_begin,
+            initargs=(registry.outside_files(),),
+        )
     try:
         with _one_thread(), deaf_children():
             futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
@@ -81,6 +89,12 @@ def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
         raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _begin(files: Sequence[registry.OutsideFile]) -> None:
+    """What a worker does first: its tasks name kinds that come from these files."""
+    end_with_parent()
+    load_as(files)
 
 
 @contextlib.contextmanager
@@ -111,7 +125,8 @@ def dask(address: str) -> Work:
 
     def work(tasks: Sequence[Task]) -> Iterator[Parts]:
         with _client(distributed, address) as client:
-            futures = client.map(run_task_of, [identity()] * len(tasks), list(tasks), pure=False)
+            sealed = [pickle.dumps(task) for task in tasks]  # opened by a worker that is the same program
+            futures = client.map(run_task_of, [identity()] * len(tasks), sealed, pure=False)
             try:
                 for future in distributed.as_completed(futures, loop=client.loop):
                     yield _result(distributed, future, address)

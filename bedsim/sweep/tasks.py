@@ -7,6 +7,7 @@ on its neighbours.
 
 from __future__ import annotations
 
+import pickle
 import socket
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -78,15 +79,16 @@ def run_task(task: Task) -> tuple[CellPart, ...]:
     return _slow_task(task) if task.order.engine == "equilibrium" else _dynamic_task(task)
 
 
-def run_task_of(program: Identity, task: Task) -> tuple[CellPart, ...]:
-    """Work a task out for `program`, somewhere else.  Raises InputError where another program would do it."""
+def run_task_of(program: Identity, sealed: bytes) -> tuple[CellPart, ...]:
+    """Work a pickled task out for `program`, somewhere else.  Raises InputError where another program would
+    do it, or one without its kinds of parts, which could not even open the task."""
     differences = program.differences(identity())
     if differences:
         raise InputError(
             f"--scheduler: the worker on {socket.gethostname()} is another program: {'; '.join(differences)}."
             " Its numbers would not be those of this one: install the same there."
         )
-    return run_task(task)
+    return run_task(pickle.loads(sealed))
 
 
 def ready(cell: Cell, *, friction: bool) -> Prepared:

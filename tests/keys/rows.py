@@ -1331,6 +1331,10 @@ def _limit(b: Built, kind: str) -> float:
 
 
 RESTING: tuple[Given, ...] = (
+    {},
+    {},
+    {},
+    {"joint.kind": "sliding"},
     {"screw.ends": "fixed-free"},
     {"screw.ends": "supported-supported"},
     {"screw.ends": "supported-supported", "screw.run_out.bow_tir_um": 80.0},
@@ -1339,13 +1343,9 @@ RESTING: tuple[Given, ...] = (
     {},
     {},
     PLAIN,
-    {},
     LISTED,
-    {"joint.kind": "sliding"},
     SPRING,
     BALL,
-    {},
-    {},
     {"mount.kind": "bolted"},
     {},
     {"mount.kind": "bolted"},
@@ -1366,7 +1366,7 @@ RESTING: tuple[Given, ...] = (
     {"disturbance.history": "shaken.csv"},
     {},
 )
-"""Beside what each rule of `bedsim.scenario.idle` leaves its keys nothing to do, in its order."""
+"""Beside what each rule of `bedsim.scenario.idle.rules` leaves its keys nothing to do, in its order."""
 
 ALSO: tuple[Row, ...] = (
     _row("joint.axial_n_per_um", 20, "rest", given={"joint.kind": "rigid"}),

@@ -16,7 +16,7 @@ from rows import ALSO, BALL, EXEMPT, LEAF, MAGNET, RESTING, RING, ROWS, SPRING, 
 
 from bedsim.errors import InputError
 from bedsim.power_loss import report as power_loss_report
-from bedsim.scenario.idle import IDLE
+from bedsim.scenario.idle import rules
 from bedsim.scenario.keys import PARTS, is_number, list_section_of, section_of, unit_of
 from bedsim.scenario.schema import Scenario, Section
 
@@ -91,7 +91,7 @@ def _written(key: str) -> Any:
 
 
 def _resting_rows() -> Iterator[Row]:
-    for rule, given in zip(IDLE, RESTING, strict=True):
+    for rule, given in zip(rules(), RESTING, strict=True):
         for key in rule.keys:
             share = key == "joint.element.load_share"
             place = f"corner.B.{key}" if rule.followers else "joint.element" if share else None

@@ -3,11 +3,16 @@
 import numpy as np
 import pytest
 
+from bedsim import registry
 from bedsim.scenario.defaults import TABLE, default_ranges, root_diameter_default, thread_clearance_mm
 from bedsim.scenario.derived_defaults import RULES, SECTIONS, derived_defaults
 from bedsim.scenario.keys import PARTS, field_at, value_adapter
 
-ENTRIES = [(part, kind, key, d) for (part, kind), keys in TABLE.items() for key, d in keys.items()]
+LISTED = {
+    **TABLE,
+    **{(k.part, k.name): k.defaults for part in registry.parts() for k in registry.kinds(part)},
+}
+ENTRIES = [(part, kind, key, d) for (part, kind), keys in LISTED.items() for key, d in keys.items()]
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 import pytest
 
 from bedsim.results.reload import scenario_of
-from bedsim.scenario.idle import IDLE, resting_lines
+from bedsim.scenario.idle import resting_lines, rules
 from bedsim.scenario.keys import PARTS, field_at
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
@@ -12,7 +12,7 @@ JOINTED = '[joint]\nkind = "rolling"\ntravel_mm = {low = 1, likely = 2, high = 3
 
 
 def test_every_rule_names_keys_and_choices_that_there_are():
-    for rule in IDLE:
+    for rule in rules():
         for key in (*rule.keys, *rule.beside):
             steps = [0 if s == "" else s for s in key.replace(".element.", ".element..").split(".")]
             loc = ("corner", 0, *steps) if steps[0] in PARTS else tuple(steps)
