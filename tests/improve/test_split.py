@@ -35,7 +35,7 @@ def test_whole_is_that_of_the_frictionless_engine(shipped):
     run = simulate(loaded, engine="equilibrium")
     split = splits.split_of_run(run, loaded)
     assert split.whole == pytest.approx(lateral_peak_to_valley(run.layers.lateral_error).max(), rel=1e-12)
-    assert abs(split.parts[splits.FRICTION, ""]) < 2e-3 * split.whole  # interpolation between heights alone
+    assert abs(split.parts[splits.FRICTION, ""]) < 2e-3 * split.whole  # interpolation
 
 
 def test_a_tilt_acts_over_the_arm_from_guide_to_mount(shipped):
