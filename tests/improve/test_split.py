@@ -39,7 +39,7 @@ def test_whole_is_that_of_the_frictionless_engine(shipped):
 
 
 def test_a_tilt_acts_over_the_arm_from_guide_to_mount(shipped):
-    """Lever law: a carriage that tilts about its guide by w moves its mount sideways by w (h_mount - h_guide);
+    """Lever law: a carriage that tilts about its guide by w moves its mount aside by w (h_mount - h_guide);
     with the guide level with the mount nothing of the tilt reaches a bed that is not tilted itself."""
     far = told(shipped("bent-rolled-rolling-joints", SHORT))
     level = told(shipped("bent-rolled-rolling-joints", SHORT, "guide.height_mm=-15"))
