@@ -44,9 +44,8 @@ def tell(words: str, found: Sequence[Outcome]) -> None:
     """Rates of being first, and among the first three."""
     places = [99 if one.place is None else one.place for one in found]
     first, three = (np.mean([p < n for p in places]) for n in (1, 3))
-    print(
-        f"{words}: {len(found)} flaws, first in {100 * first:.0f} %, in the first three in {100 * three:.0f} %"
-    )
+    rates = f"first {100 * first:.0f} %, in the first three {100 * three:.0f} %"
+    print(f"{words}: {len(found)} flaws, {rates}")
 
 
 def gains(name: str, count: int) -> None:

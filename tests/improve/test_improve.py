@@ -20,7 +20,7 @@ from bedsim.units import UM
 
 FEW = ("joint.kind", "guide.height_mm", "nut.tilt_nm_per_rad", "mount.kind", "screw.run_out.bow_tir_um")
 SOME = tuple(lever for lever in LEVERS if lever.name in FEW)
-SMALL = ("print.layers=20",)
+SMALL = ("print.layers=60",)
 
 
 @pytest.fixture(scope="module")

@@ -35,11 +35,11 @@ def test_whole_is_that_of_the_frictionless_engine(shipped):
     run = simulate(loaded, engine="equilibrium")
     split = splits.split_of_run(run, loaded)
     assert split.whole == pytest.approx(lateral_peak_to_valley(run.layers.lateral_error).max(), rel=1e-12)
-    assert abs(split.parts[splits.FRICTION, ""]) < 2e-3 * split.whole  # interpolation between heights alone
+    assert abs(split.parts[splits.FRICTION, ""]) < 2e-3 * split.whole  # interpolation
 
 
 def test_a_tilt_acts_over_the_arm_from_guide_to_mount(shipped):
-    """Lever law: a carriage that tilts about its guide by w moves its mount sideways by w (h_mount - h_guide):
+    """Lever law: a carriage that tilts about its guide by w moves its mount aside by w (h_mount - h_guide);
     with the guide level with the mount nothing of the tilt reaches a bed that is not tilted itself."""
     far = told(shipped("bent-rolled-rolling-joints", SHORT))
     level = told(shipped("bent-rolled-rolling-joints", SHORT, "guide.height_mm=-15"))
