@@ -46,6 +46,10 @@ FILES = {file: file.read_text("utf-8") for file in sorted(ROOT.rglob("*.py"))}
 KNOWN_ARROWS = {("metrology", "screws")}  # a verdict on readings asks for the limits of the grades
 KNOWN_USERS = {("tomllib", "cli/new.py")}  # parses the text it has just written
 
+LONGEST_MODULE, LONGEST_FUNCTION = 400, 60
+# Lists of keys and of what can be changed, one entry after the other.
+KNOWN_LONG = {"improve/levers.py", "scenario/idle.py", "scenario/schema.py"}
+
 
 @cache
 def imported(source: str, module: str) -> set[str]:
@@ -170,6 +174,21 @@ def test_a_class_has_a_name_of_its_own():
             if isinstance(node, ast.ClassDef):
                 homes.setdefault(node.name, []).append(str(file.relative_to(ROOT)))
     assert not {name: files for name, files in homes.items() if len(files) > 1}
+
+
+def test_no_module_is_longer_than_can_be_read_at_once():
+    long = {str(f.relative_to(ROOT)) for f, s in FILES.items() if len(s.splitlines()) > LONGEST_MODULE}
+    assert long == KNOWN_LONG
+
+
+def test_no_function_is_longer_than_a_page():
+    functions = [
+        (f"{file.relative_to(ROOT)}: {node.name}", (node.end_lineno or 0) - node.lineno + 1)
+        for file, source in FILES.items()
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
+    ]
+    assert not [name for name, lines in functions if lines > LONGEST_FUNCTION]
 
 
 @pytest.mark.parametrize("library", HOME)

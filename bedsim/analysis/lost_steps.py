@@ -13,7 +13,7 @@ from bedsim.errors import BedsimError
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job
 from bedsim.sizing import unit
-from bedsim.sizing.rows import Row, Subject, Told
+from bedsim.sizing.rows import Row, RowValue, Subject
 from bedsim.sizing.rows_motor import MOTOR
 from bedsim.sizing.table import Check
 from bedsim.units import DEG, MM, UM
@@ -44,8 +44,8 @@ def slip_rows(loaded: LoadedScenario) -> list[Check]:
     return [row for s in slipped for row in SLIPPED.checks(s, s.where)]
 
 
-def _height(s: Slipped) -> Told:
-    return Told(
+def _height(s: Slipped) -> RowValue:
+    return RowValue(
         s.slip.height,
         note="a stalled motor falls in step again n times four full steps away, n x "
         f"{s.slip.turn / DEG:.3g}° of the screw: n times this, up or down, alike at every height until the "
@@ -53,17 +53,17 @@ def _height(s: Slipped) -> Told:
     )
 
 
-def _tilt(s: Slipped) -> Told:
-    return Told(
+def _tilt(s: Slipped) -> RowValue:
+    return RowValue(
         s.slip.tilt,
         note=f"levelling shows {_between(s.slip.probe_height)} at the probes, "
         f"{'a plane' if s.corners == 3 else 'a plane and a twist'}; levelling by that screw takes it away",
     )
 
 
-def _side_force(s: Slipped) -> Told:
+def _side_force(s: Slipped) -> RowValue:
     slip = s.slip
-    return Told(
+    return RowValue(
         slip.side_force,
         note=f"the screw's run-out has turned with it; the bed moves {slip.shift / UM:.2g} µm sideways"
         + (f", a mount loses up to {slip.mount_relief:.2g} N" if slip.mount_relief > 0.01 else "")

@@ -67,11 +67,6 @@ class Nut:
         return math.atan(self.friction)
 
 
-def side_force_limit(load: float, flank_angle: float, friction: float) -> float:
-    """Side force F tan(beta + rho) N that a loaded flank passes before it climbs; load N, angle rad."""
-    return load * math.tan(flank_angle + math.atan(friction))
-
-
 def thread_friction_radius(nut: Nut) -> float:
     """Torque of sliding friction per newton of load and unit friction coefficient, m: r_m / cos(beta).
 

@@ -11,6 +11,10 @@ reverses, and at rest the step length is controlled by an estimate of the error 
 
 A layer goes `layer.py` -> `driven.py` (commanded motion) -> `ring_down.py` -> `free_decay.py`; without
 friction it is `linear_layer.py`.
+
+Its parts: `course.py` (what is commanded), `modes.py`, `exponential.py` (exact steps), `step_tables.py` and
+`steps.py` (contact forces node by node), `step_error.py` and `step_control.py`, `layer_integrator.py` (one
+layer in time), `free.py` (no friction), `solved.py` (what is reported).
 """
 
 from __future__ import annotations

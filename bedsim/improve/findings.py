@@ -112,16 +112,11 @@ def improve(
     teller = _Teller(
         loaded=loaded, stands=stands, machines=machines[: doubt.DRAWS], aim=aim, prices=own_prices
     )
-    with stage(len(wanted) + len(paid), "whether gains hold") as progress:
-        told = []
-        for k, one in enumerate([*wanted, *paid], start=1):
-            told.append(teller.tell(one))
-            progress(k)
+    told = _all_told(teller, [*wanted, *paid], stage)
     run, why_not, told, by_run = (
         _runs(loaded, told, len(ranked), every, aim, stage) if with_runs else (None, "", told, ())
     )
-    names, places = worst_places(loaded)
-    split = split_lateral(loaded, names, places)
+    split = split_lateral(loaded, *worst_places(loaded))
     return Improvement(
         title=loaded.scenario.title,
         aim=aim,
@@ -142,6 +137,15 @@ def improve(
         tried=len(singles) + len(found) + (least.tried if least is not None else 0),
         cautions=cautions(loaded.scenario),
     )
+
+
+def _all_told(teller: _Teller, found: Sequence[Trial], stage: Stage) -> list[Told]:
+    told = []
+    with stage(len(found), "whether gains hold") as progress:
+        for k, one in enumerate(found, start=1):
+            told.append(teller.tell(one))
+            progress(k)
+    return told
 
 
 def _singles(loaded: LoadedScenario, now: Answer, every: Sequence[Step], stage: Stage) -> list[Trial]:

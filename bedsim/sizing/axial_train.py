@@ -14,16 +14,6 @@ def shaft_axial_stiffness(*, youngs_modulus: float, root_diameter: float, loaded
     return youngs_modulus * _area(root_diameter) / loaded_length
 
 
-def shaft_axial_stiffness_both_ends(
-    *, youngs_modulus: float, root_diameter: float, below: float, above: float
-) -> float:
-    """Return the stiffness [N/m] of a shaft held axially at both ends, nut `below` and `above` them [m].
-
-    k = A E L/(a b), lowest at mid-span: 4 A E/L.  Source: [MEEN7960] sheet 26; [THK-A] axial rigidity.
-    """
-    return youngs_modulus * _area(root_diameter) * (below + above) / (below * above)
-
-
 def shaft_torsional_stiffness(*, shear_modulus: float, root_diameter: float, loaded_length: float) -> float:
     """Return the torsional stiffness [N m/rad] of the shaft from coupling to nut.
 
@@ -38,18 +28,6 @@ def torsion_seen_axially(torsional_stiffness: float, lead: float) -> float:
     k = k_phi (2 pi/lead)^2.  Source: energy balance; [Varanasi2004] uses the same reduction.
     """
     return torsional_stiffness * (2.0 * math.pi / lead) ** 2
-
-
-def nut_stiffness_under_load(
-    *, table_stiffness: float, load: float, dynamic_rating: float, reference_share: float
-) -> float:
-    """Return a ball nut's stiffness [N/m] at a load [N] other than the catalogue's reference load.
-
-    k = 0.8 K_tab (F/(reference_share Ca))^(1/3); reference_share 0.3 for a nut without preload (F: the axial
-    load), 0.1 for a preloaded one (F: the preload).  0.8 covers nut body and bracket.
-    Source: [THK-A] selection of ball screws, rigidity of the nut.
-    """
-    return 0.8 * table_stiffness * (load / (reference_share * dynamic_rating)) ** (1.0 / 3.0)
 
 
 def series(stiffnesses: Sequence[float]) -> float:

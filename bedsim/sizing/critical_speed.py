@@ -70,20 +70,13 @@ def first_frequency_on_bearings(screw: Screw) -> float:
     return math.sqrt(square) / (2.0 * math.pi)
 
 
-def permissible_speed(
-    *, youngs_modulus: float, density: float, root_diameter: float, free_length: float, ends: Ends
-) -> float:
-    """Return the permissible turning speed [turns/s]: 0.8 of the critical one.
+def permissible_speed(critical: float) -> float:
+    """Return the permissible turning speed [turns/s] of a screw that whirls at `critical` [turns/s]: 0.8 of
+    it.
 
-    Source: [MISUMI-TH] p. 1677; the coefficients that follow are printed by [EEDGE-SPEED].
+    Source: [MISUMI-TH] p. 1677; with the coefficients of a beam it is what [EEDGE-SPEED] prints.
     """
-    return CATALOGUE_FACTOR * first_bending_frequency(
-        youngs_modulus=youngs_modulus,
-        density=density,
-        root_diameter=root_diameter,
-        free_length=free_length,
-        ends=ends,
-    )
+    return CATALOGUE_FACTOR * critical
 
 
 def speed_diameter(*, turns_per_second: float, ball_circle_diameter: float) -> float:

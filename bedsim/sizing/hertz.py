@@ -36,11 +36,6 @@ def peak_pressure(load: float, ball_radius: float, modulus: float) -> float:
     return 3.0 * load / (2.0 * math.pi * contact_radius(load, ball_radius, modulus) ** 2)
 
 
-def flattening(load: float, ball_radius: float, modulus: float) -> float:
-    """Return the approach [m] of ball and plate: delta = a^2/R.  Source: [Johnson] section 4.2."""
-    return contact_radius(load, ball_radius, modulus) ** 2 / ball_radius
-
-
 def normal_stiffness(load: float, ball_radius: float, modulus: float) -> float:
     """Return the stiffness [N/m] of one contact at this load: dF/d(delta) = 2 E* a.
 

@@ -63,14 +63,6 @@ def thrust_of_motor(torque: float, lead: float, efficiency: float) -> float:
     return 2.0 * math.pi * torque * efficiency / lead
 
 
-def foreshortening(tilt: float, radius: float) -> float:
-    """Return how far [m] a support at `radius` [m] from the tilting axis moves inward: R (1 - cos tilt).
-
-    Source: rotation of a rigid plate whose support points lie in one plane.
-    """
-    return radius * (1.0 - math.cos(tilt))
-
-
 def tilt_at_foreshortening(travel: float, radius: float) -> float:
     """Return the tilt [rad] at which a support at `radius` [m] has used up its `travel` s: acos(1 - s/R)."""
     return math.acos(1.0 - min(travel / radius, 1.0))

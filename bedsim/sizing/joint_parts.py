@@ -57,10 +57,6 @@ class JointSum:
     pull: float
     push: float
 
-    def push_on_bed(self, excursion: float) -> float:
-        """Return the sideways force [N] left on the bed at an excursion [m]: friction + k_r e + push."""
-        return self.friction + max(self.recentring, 0.0) * excursion + self.push
-
 
 def assemble(elements: Sequence[PlanarElement], rotation_stiffness: float = 0.0) -> JointSum:
     """Sum the elements: K = sum of B_e^T k_e B_e, with an extra anti-rotation stiffness [N m/rad] about the

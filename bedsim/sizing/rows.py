@@ -37,7 +37,7 @@ class AtCorner:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class RowValue:
     """What a row says, in SI: value, limit if there is one, a note, what is missing.
 
     `words` fill the braces in the row's name, formula and source.
@@ -71,7 +71,7 @@ class Row(Generic[Of]):
     key: str
     name: str
     unit: Unit
-    tell: Callable[[Of], Told | list[Told]]
+    tell: Callable[[Of], RowValue | list[RowValue]]
     formula: str
     source: str
     stays: Literal["", "below", "above"] = ""
@@ -96,7 +96,7 @@ class Subject(Generic[Of]):
                     yield _check(self.title, row, one, corner)
 
 
-def _check(title: str, row: Row[Of], told: Told, corner: str) -> Check:
+def _check(title: str, row: Row[Of], told: RowValue, corner: str) -> Check:
     value = told.value / row.unit.si
     limit = None if told.limit is None else told.limit / row.unit.si
     return Check(

@@ -8,7 +8,7 @@ import numpy as np
 
 from bedsim.sizing import buckling, holding, loads, statics, unit
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.units import DEG, GRAVITY, MM, N_MM
 
 AT_REST, SHAKEN = "hold_at_rest", "hold_shaken"
@@ -49,8 +49,8 @@ def _shaken_friction(at: AtCorner) -> float:
     return at.corner.screw.friction[0] * at.duty.vibration_friction
 
 
-def _held(corner: CornerNumbers, friction: float, held: float, note: str) -> Told:
-    return Told(
+def _held(corner: CornerNumbers, friction: float, held: float, note: str) -> RowValue:
+    return RowValue(
         loads.torque_to_hold(corner, corner.screw, friction),
         held,
         note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; {note}",
@@ -58,7 +58,7 @@ def _held(corner: CornerNumbers, friction: float, held: float, note: str) -> Tol
     )
 
 
-def _at_rest(at: AtCorner) -> Told:
+def _at_rest(at: AtCorner) -> RowValue:
     """Detent is a potential: it holds a rotor that rests in one of its valleys, and gives back on the way
     down what it took on the way up."""
     return _held(
@@ -69,15 +69,15 @@ def _at_rest(at: AtCorner) -> Told:
     )
 
 
-def _shaken(at: AtCorner) -> Told:
+def _shaken(at: AtCorner) -> RowValue:
     """A shaken rotor passes the hills: only a brake counts then."""
     brake = at.corner.motor.brake_torque
     return _held(at.corner, _shaken_friction(at), brake, "a shaken rotor passes its detent")
 
 
-def _sinking(at: AtCorner) -> Told:
+def _sinking(at: AtCorner) -> RowValue:
     corner, screw = at.corner, at.corner.screw
-    return Told(
+    return RowValue(
         holding.fall_acceleration(
             load=max(corner.hanging),
             mass=corner.moved_mass,
@@ -139,23 +139,23 @@ def _tilt_allowed(corner: CornerNumbers, machine: MachineNumbers) -> float:
     return holding.tilt_at_foreshortening(corner.mount_travel, 1.5 * radius)
 
 
-def _others_drop(at: AtCorner) -> Told:
+def _others_drop(at: AtCorner) -> RowValue:
     others = (c.room_below for k, c in enumerate(at.machine.corners) if k != at.index)
     return _height(at, max(others), "first")
 
 
-def _drops_alone(at: AtCorner) -> Told:
+def _drops_alone(at: AtCorner) -> RowValue:
     return _height(at, at.corner.room_below, "first")
 
 
-def _others_rise(at: AtCorner) -> Told:
+def _others_rise(at: AtCorner) -> RowValue:
     others = (c for k, c in enumerate(at.machine.corners) if k != at.index)
     return _height(
         at, max(c.screw.shaft.length - c.screw.shaft.root_diameter - c.nut_low for c in others), "last"
     )
 
 
-def _height(at: AtCorner, possible: float, layer: str) -> Told:
+def _height(at: AtCorner, possible: float, layer: str) -> RowValue:
     """A height [m] by which a corner can stand apart from the others, and what the mounts' grooves take of
     it."""
     per_height = _steepness(at)
@@ -169,9 +169,9 @@ def _height(at: AtCorner, possible: float, layer: str) -> Told:
         else "more than the plate is wide"
     )
     if math.isnan(tilt):
-        return Told(possible, note=note, missing="sizing.mount_travel_mm" if _groove(at) else "")
+        return RowValue(possible, note=note, missing="sizing.mount_travel_mm" if _groove(at) else "")
     limit = math.sin(tilt) / per_height
-    return Told(
+    return RowValue(
         possible,
         limit,
         note=note + "; the limit is where the first mount runs out of its groove",
@@ -189,14 +189,14 @@ def _no_groove(at: AtCorner) -> bool:
     return not _groove(at)
 
 
-def _blocked(at: AtCorner) -> Told:
+def _blocked(at: AtCorner) -> RowValue:
     screw, motor = at.corner.screw, at.corner.motor
     at_screw = motor.holding_torque * motor.gear_ratio * motor.gear_efficiency
     push = holding.thrust_of_motor(
         at_screw, screw.shaft.lead, loads.efficiency_raising(screw, screw.friction[0])
     )
     critical, _ = buckling.critical_load(screw, at.corner.nut_low, at.corner.nut_high)
-    return Told(push, buckling.CATALOGUE_FACTOR * critical)
+    return RowValue(push, buckling.CATALOGUE_FACTOR * critical)
 
 
 UNEQUAL = Subject(
@@ -222,7 +222,7 @@ UNEQUAL = Subject(
             key="tilt_side_force",
             name="side force at a mount for 1 mm of difference",
             unit=unit.NEWTON,
-            tell=lambda at: Told(max(at.corner.bed_load) * math.tan(_steepness(at) * MM)),
+            tell=lambda at: RowValue(max(at.corner.bed_load) * math.tan(_steepness(at) * MM)),
             where=_groove,
             formula="F tan(tilt)",
             source="statics of a tilted seat",
@@ -231,7 +231,7 @@ UNEQUAL = Subject(
             key="racking_moment",
             name="racking moment at a carriage for 1 mm of difference",
             unit=unit.NEWTON_METRE,
-            tell=lambda at: Told(at.corner.guide_tilt * (_steepness(at) * MM)),
+            tell=lambda at: RowValue(at.corner.guide_tilt * (_steepness(at) * MM)),
             where=_no_groove,
             formula="k_guide tilt",
             source="Hooke's law; stiff plate, the other parts rigid",

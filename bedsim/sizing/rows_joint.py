@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from bedsim.sizing import hertz, joint_checks, joint_parts, loads, unit
 from bedsim.sizing.axial_train import series
 from bedsim.sizing.numbers import BallNumbers, CornerNumbers, JointNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.sizing.rows_run_out import joint_friction, joint_load, jointed, screw_side_stiffness
 from bedsim.units import DEG, GRAVITY, MM, MPA, N_MM, N_PER_MM, N_PER_UM, UM
 
@@ -74,13 +74,13 @@ def _authority(corner: CornerNumbers) -> dict[str, str]:
     return {"authority": "sum of B^T k B over the parts" if corner.joint.parts else "Coulomb friction"}
 
 
-def _travel(at: AtCorner) -> Told:
+def _travel(at: AtCorner) -> RowValue:
     joint, parts = at.corner.joint, travel_parts(at)
     needed = joint_checks.travel_needed(parts)
     listed = ", ".join(f"{name} {abs(v) / UM:.3g}" for name, v in parts.items())
     lacking = needed - joint.travel
     stiffer = f" or {HELD}" if joint.reach > 0 else ""
-    return Told(
+    return RowValue(
         needed,
         joint.travel,
         note=f"{listed} µm",
@@ -88,49 +88,49 @@ def _travel(at: AtCorner) -> Told:
     )
 
 
-def _recentring(at: AtCorner) -> Told:
-    return Told(at.corner.joint.lateral, words=_authority(at.corner))
+def _recentring(at: AtCorner) -> RowValue:
+    return RowValue(at.corner.joint.lateral, words=_authority(at.corner))
 
 
-def _dead_zone(at: AtCorner) -> Told:
+def _dead_zone(at: AtCorner) -> RowValue:
     friction, recentring = _friction(at.corner), at.corner.joint.lateral
     note = f"friction {friction:.3g} N" if recentring > 0 else "infinite: nothing recentres it"
     zone = friction / recentring if recentring > 0 else math.inf
-    return Told(zone, note=note, words=_authority(at.corner))
+    return RowValue(zone, note=note, words=_authority(at.corner))
 
 
-def _push(at: AtCorner) -> Told:
+def _push(at: AtCorner) -> RowValue:
     corner, warm = at.corner, _warm(at.corner.joint)
     side = _friction(corner) + corner.joint.lateral * corner.screw.run_out
-    return Told(side + (warm.push if warm else 0.0), words=_authority(corner))
+    return RowValue(side + (warm.push if warm else 0.0), words=_authority(corner))
 
 
-def _turned(at: AtCorner) -> Told:
+def _turned(at: AtCorner) -> RowValue:
     low, high = _twist(at.corner)
     load, drag = loads.nut_torques(at.corner)
-    return Told(
+    return RowValue(
         high,
         note=f"{low / DEG:.2g}° after lowering; torque of the load {load / N_MM:.3g} N mm, drag "
         f"{drag / N_MM:.3g}",
     )
 
 
-def _turned_travel(at: AtCorner) -> Told:
+def _turned_travel(at: AtCorner) -> RowValue:
     reach = at.corner.joint.reach
     note = f"at the elements {reach / MM:.3g} mm out" if reach > 0 else "none: it moves as a whole"
-    return Told(twist_travel(at.corner), note=note)
+    return RowValue(twist_travel(at.corner), note=note)
 
 
-def _rotation(at: AtCorner) -> Told:
+def _rotation(at: AtCorner) -> RowValue:
     stiffness = at.corner.joint.rotation
-    return Told(stiffness, missing="" if stiffness > 0 else "a part that keeps the nut from turning")
+    return RowValue(stiffness, missing="" if stiffness > 0 else "a part that keeps the nut from turning")
 
 
-def _reversal(at: AtCorner) -> Told:
+def _reversal(at: AtCorner) -> RowValue:
     joint, drag = at.corner.joint, loads.nut_torques(at.corner)[1]
     stiffness = series([joint.rotation, at.corner.guide_yaw]) if joint.rotation > 0 else 0.0
     turn = joint_checks.wind_up(drag, stiffness) if drag > 0 else 0.0
-    return Told(
+    return RowValue(
         joint_checks.height_lost_at_reversal(turn, at.corner.screw.shaft.lead),
         note=f"the nut turns {turn / DEG:.2g}° between the senses of rotation, carriage in series; "
         "a hop ends in one sense and a layer change without it in the other",
@@ -144,65 +144,65 @@ def _reversal_stiffness(at: AtCorner) -> float:
     return joint_checks.stiffness_for_reversal(drag, corner.screw.shaft.lead, loss, corner.guide_yaw)
 
 
-def _stiffness_wanted(at: AtCorner) -> Told:
+def _stiffness_wanted(at: AtCorner) -> RowValue:
     joint, reversal = at.corner.joint, _reversal_stiffness(at)
     torque, way = sum(loads.nut_torques(at.corner)), joint.twist_travel
     wanted = f"{way / UM:.3g} µm of travel, {at.duty.reversal_loss / UM:.3g} µm of height at a reversal"
     if math.isinf(reversal):
         wanted += "; the carriage's own yaw gives more"
-    return Told(
+    return RowValue(
         max(joint_checks.stiffness_for_travel(torque, joint.reach, way), reversal),
         note=f"for {wanted} (sizing.joint_twist_um, joint_reversal_um); it has {joint.rotation:.3g}",
     )
 
 
-def _radius_wanted(at: AtCorner) -> Told:
+def _radius_wanted(at: AtCorner) -> RowValue:
     joint = at.corner.joint
     springs = {"lateral": joint.lateral, "anti_rotation": joint.anti_rotation}
     radius = joint_checks.radius_for_stiffness(_reversal_stiffness(at), **springs)
     if joint.reach > 0:
         torque = sum(loads.nut_torques(at.corner))
         radius = max(radius, joint_checks.radius_for_travel(torque, joint.twist_travel, **springs))
-    return Told(
+    return RowValue(
         radius,
         note=f"{joint.lateral / N_PER_MM:.3g} N/mm in all on one circle, anti-rotation part "
         f"{joint.anti_rotation:.3g} N m/rad; now {joint.reach / MM:.3g} mm",
     )
 
 
-def _pull(at: AtCorner) -> Told:
+def _pull(at: AtCorner) -> RowValue:
     joint = at.corner.joint
     cold, warm = (joint_parts.assemble(parts).pull for parts in (joint.parts, joint.parts_warm))
     note = f"{cold:.3g} N at room temperature; the magnets snap together if nothing keeps their gap"
-    return Told(warm, note=note)
+    return RowValue(warm, note=note)
 
 
-def _lift_off(at: AtCorner) -> Told:
+def _lift_off(at: AtCorner) -> RowValue:
     joint, warm = at.corner.joint, _warm(at.corner.joint)
     pull = warm.pull if warm else joint.pull
-    return Told(
+    return RowValue(
         at.duty.acceleration,
         joint_checks.lift_off_acceleration(joint_load(at.corner) / GRAVITY, pull),
         note=f"heaviest load; pull {pull:.3g} N" + (" with warm magnets" if warm else ""),
     )
 
 
-def _ball_pressures(at: AtCorner) -> list[Told]:
+def _ball_pressures(at: AtCorner) -> list[RowValue]:
     joint = at.corner.joint
     pressed = joint_load(at.corner) * (1.0 + at.duty.acceleration / GRAVITY)
     each = (pressed + joint_parts.assemble(joint.parts).pull) / len(joint.balls)
     return [_ball_pressure(ball, each) for ball in joint.balls]
 
 
-def _ball_pressure(ball: BallNumbers, load: float) -> Told:
+def _ball_pressure(ball: BallNumbers, load: float) -> RowValue:
     pressure, limit = hertz.peak_pressure(load, ball.radius, ball.modulus), ball.yield_pressure
     stiffness = hertz.normal_stiffness(load, ball.radius, ball.modulus) / 2.0
     note = f"{ball.name}, {load:.3g} N on each; {stiffness / N_PER_UM:.2g} N/µm between two plates"
     if limit is None or pressure / MPA <= limit / MPA:
-        return Told(pressure, limit, note=note)
+        return RowValue(pressure, limit, note=note)
     allowed = hertz.load_at_pressure(limit, ball.radius, ball.modulus)
     words = f"harder plates, or balls that carry at most {allowed:.2g} N each (larger or more of them)"
-    return Told(pressure, limit, note=note, missing=words)
+    return RowValue(pressure, limit, note=note, missing=words)
 
 
 JOINT = Subject(

@@ -7,7 +7,7 @@ import math
 from bedsim.sizing import loads, motor_margin, torque, unit
 from bedsim.sizing.layer_heights import Train, layer_heights, sentence
 from bedsim.sizing.numbers import CornerNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.units import DEG, MINUTE, MM_S, N_MM, UM
 
 #: Electrical load angle that should not be passed. Our assumption: half of the torque is used at 30 degrees.
@@ -30,7 +30,7 @@ def _needed(at: AtCorner) -> float:
     return loads.motor_torque(at.corner, at.duty, at.corner.screw.friction[2])
 
 
-def _pull_out(at: AtCorner) -> Told:
+def _pull_out(at: AtCorner) -> RowValue:
     motor, needed = at.corner.motor, _needed(at)
     speed = at.duty.speed / at.corner.screw.shaft.lead * motor.gear_ratio
     if motor.pull_out:
@@ -45,7 +45,7 @@ def _pull_out(at: AtCorner) -> Told:
     if short > 0:
         missing = f"{short / N_MM:.3g} N mm of motor torque at {speed * MINUTE:.0f} rpm"
     high = at.corner.screw.friction[2]
-    return Told(
+    return RowValue(
         needed,
         available,
         note=f"{speed * MINUTE:.0f} rpm of the motor, friction at its upper end {high:g}",
@@ -54,12 +54,12 @@ def _pull_out(at: AtCorner) -> Told:
     )
 
 
-def _side_torque(at: AtCorner) -> Told:
+def _side_torque(at: AtCorner) -> RowValue:
     motor = at.corner.motor
-    return Told(torque.at_motor(at.corner.side_torque, motor.gear_ratio, motor.gear_efficiency))
+    return RowValue(torque.at_motor(at.corner.side_torque, motor.gear_ratio, motor.gear_efficiency))
 
 
-def _load_angle(at: AtCorner) -> Told:
+def _load_angle(at: AtCorner) -> RowValue:
     angle = motor_margin.load_angle(_needed(at), at.corner.motor.holding_torque)
     note = (
         "infinite: the motor slips"
@@ -67,50 +67,50 @@ def _load_angle(at: AtCorner) -> Told:
         else "raising and accelerating, friction at its upper end; bedsim run shows another: going "
         "down a layer, with place errors and vibration"
     )
-    return Told(angle, LOAD_ANGLE_LIMIT, note=note)
+    return RowValue(angle, LOAD_ANGLE_LIMIT, note=note)
 
 
-def _resting_load_angle(at: AtCorner) -> Told:
+def _resting_load_angle(at: AtCorner) -> RowValue:
     """The load angle of a motor that holds the heaviest load alone, nothing rubbing."""
     motor = at.corner.motor
     held = max(at.corner.hanging) * at.corner.screw.shaft.lead / (2.0 * math.pi) / motor.gear_ratio
-    return Told(motor_margin.load_angle(held, motor.holding_torque))
+    return RowValue(motor_margin.load_angle(held, motor.holding_torque))
 
 
-def _microstep(at: AtCorner) -> Told:
+def _microstep(at: AtCorner) -> RowValue:
     motor, train = at.corner.motor, train_of(at.corner)
     increment = motor_margin.incremental_torque(motor.holding_torque, motor.microsteps)
-    return Told(
+    return RowValue(
         train.microstep,
         note=f"a full step is {train.full_step / UM:.3g} µm; one microstep adds {increment / N_MM:.3g} N mm",
     )
 
 
-def _waiting(at: AtCorner) -> Told:
+def _waiting(at: AtCorner) -> RowValue:
     corner, motor = at.corner, at.corner.motor
     up = loads.torque_up(corner, at.duty, corner.screw.friction[1])
     free = loads.largest_thrust(corner, at.duty) * corner.screw.shaft.lead / (2.0 * math.pi)
     friction = (up - free) / (motor.gear_ratio * motor.gear_efficiency)
     waits = motor_margin.microsteps_before_motion(friction, motor.holding_torque, motor.microsteps)
-    return Told(waits, at.duty.layer / train_of(corner).microstep)
+    return RowValue(waits, at.duty.layer / train_of(corner).microstep)
 
 
-def _full_steps(at: AtCorner) -> Told:
+def _full_steps(at: AtCorner) -> RowValue:
     train, layer = train_of(at.corner), at.duty.layer
     note = sentence(layer_heights(train, layer, at.corner.motor.place_errors))
-    return Told(layer / train.full_step, note=note)
+    return RowValue(layer / train.full_step, note=note)
 
 
-def _thickness(at: AtCorner) -> Told:
+def _thickness(at: AtCorner) -> RowValue:
     heights = layer_heights(train_of(at.corner), at.duty.layer, at.corner.motor.place_errors)
-    return Told(heights.wanted.thickness[1])
+    return RowValue(heights.wanted.thickness[1])
 
 
-def _resonance(at: AtCorner) -> Told:
+def _resonance(at: AtCorner) -> RowValue:
     motor = at.corner.motor
     wave = motor.steps_per_turn / 4.0 * sum(k * likely for k, (_, likely, _) in motor.place_errors.items())
     note = f"place errors change the magnetic spring by up to {100 * wave:.0f} %"
-    return Told(_swing(at.corner), note=note)
+    return RowValue(_swing(at.corner), note=note)
 
 
 def _swing(corner: CornerNumbers) -> float:
@@ -119,9 +119,9 @@ def _swing(corner: CornerNumbers) -> float:
     return motor_margin.resonance(stiffness, loads.inertia_at_motor(corner, with_load=True))
 
 
-def _met(at: AtCorner) -> Told:
+def _met(at: AtCorner) -> RowValue:
     frequency, full = _swing(at.corner), train_of(at.corner).full_step
-    return Told(
+    return RowValue(
         frequency * full,
         note=f"microstep errors (period four steps) meet it at {4 * frequency * full / MM_S:.3g} mm/s; "
         f"travel speed here: {at.duty.speed / MM_S:.3g} mm/s",
@@ -206,7 +206,7 @@ MOTOR = Subject(
             key="inertia",
             name="inertia at the motor, load carried along",
             unit=unit.G_CM2,
-            tell=lambda at: Told(loads.inertia_at_motor(at.corner, with_load=True)),
+            tell=lambda at: RowValue(loads.inertia_at_motor(at.corner, with_load=True)),
             formula="(J_screw + m (l/(2 pi))^2)/i^2 + J_rotor",
             source="THK, inertial moment",
             note="heaviest load",

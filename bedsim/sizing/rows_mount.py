@@ -5,7 +5,7 @@ from __future__ import annotations
 from bedsim.sizing import joint_checks, statics, unit
 from bedsim.sizing.mount_checks import overturning_moment, seat_force
 from bedsim.sizing.numbers import MachineNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.sizing.rows_run_out import passed_run_out
 from bedsim.units import GRAVITY, MM, MM_S2, UM
 
@@ -40,7 +40,7 @@ def _limited(at: AtCorner) -> bool:
     return _groove(at) and at.corner.mount_travel is not None
 
 
-def _seat(at: AtCorner) -> Told:
+def _seat(at: AtCorner) -> RowValue:
     """The acceleration at which a mount lifts; none is safe where the move as set lifts it by swinging, of
     which a stiff plate does not know."""
     corner, duty, less = at.corner, at.duty, relieved(at.machine)[at.index]
@@ -54,7 +54,7 @@ def _seat(at: AtCorner) -> Told:
     swings = corner.shaken_off is not None and corner.shaken_off > weight + corner.mount_pull - less
     seated = weight > 0 and not swings
     limit = GRAVITY * (1.0 + (corner.mount_pull - less) / weight) if seated else 0.0
-    return Told(
+    return RowValue(
         duty.acceleration,
         limit,
         note=f"{weight:.3g} N at rest, {left:.3g} N left then; {less:.2g} N taken off by a sideways "
@@ -64,11 +64,11 @@ def _seat(at: AtCorner) -> Told:
     )
 
 
-def _shaken(at: AtCorner) -> Told:
+def _shaken(at: AtCorner) -> RowValue:
     corner, cause = at.corner, at.machine.shaken_by
     assert corner.shaken_off is not None
     pressed = min(corner.bed_load) + corner.mount_pull
-    return Told(
+    return RowValue(
         corner.shaken_off,
         pressed,
         note=f"{cause + '; ' if cause else ''}other speeds: --speeds",
@@ -76,12 +76,12 @@ def _shaken(at: AtCorner) -> Told:
     )
 
 
-def _travel(at: AtCorner) -> Told:
+def _travel(at: AtCorner) -> RowValue:
     assert at.corner.mount_travel is not None
     parts = mount_travel_parts(at)
     needed = joint_checks.travel_needed(parts)
     lacking = needed - at.corner.mount_travel
-    return Told(
+    return RowValue(
         needed,
         at.corner.mount_travel,
         note=", ".join(f"{name} {v / UM:.3g}" for name, v in parts.items()) + " µm",
@@ -96,7 +96,7 @@ MOUNTS = Subject(
             key="mount_load",
             name="load on the mount at rest",
             unit=unit.NEWTON,
-            tell=lambda at: Told(min(at.corner.bed_load) + at.corner.mount_pull),
+            tell=lambda at: RowValue(min(at.corner.bed_load) + at.corner.mount_pull),
             where=_groove,
             formula="N_i + pull",
             source="statics of a stiff plate",

@@ -6,7 +6,7 @@ import math
 
 from bedsim.sizing import life, loads, unit, wear
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.units import UM
 
 #: Static safety that screw catalogues ask for in smooth motion. Source: usual figures 1 to 2, from memory.
@@ -81,11 +81,11 @@ def _unmeasured_nut(at: AtCorner) -> bool:
     return not at.corner.screw.is_ball and at.corner.screw.nut_length is None
 
 
-def _fatigue(at: AtCorner) -> Told:
+def _fatigue(at: AtCorner) -> RowValue:
     load = mean_load(at.corner)
     hours = ball_life_hours(at.corner.screw, load, at.duty)
     assert hours is not None
-    return Told(
+    return RowValue(
         hours * HOUR,
         at.duty.life_hours * HOUR,
         note=f"mean load {load:.3g} N, {turns_per_hour(at.corner.screw, at.duty):.3g} turns per hour; "
@@ -93,17 +93,17 @@ def _fatigue(at: AtCorner) -> Told:
     )
 
 
-def _static_safety(at: AtCorner) -> Told:
+def _static_safety(at: AtCorner) -> RowValue:
     rating = at.corner.screw.static_rating
     assert rating is not None
-    return Told(life.static_safety(rating, loads.largest_thrust(at.corner, at.duty)), STATIC_SAFETY)
+    return RowValue(life.static_safety(rating, loads.largest_thrust(at.corner, at.duty)), STATIC_SAFETY)
 
 
 def _flank_pressure(at: AtCorner) -> float:
     return _pressure(at.corner.screw, loads.largest_thrust(at.corner, at.duty))
 
 
-def _pressure_velocity(at: AtCorner) -> Told:
+def _pressure_velocity(at: AtCorner) -> RowValue:
     screw, duty = at.corner.screw, at.duty
     slide = (
         wear.sliding_distance_per_turn(screw.contact_diameter, screw.shaft.lead)
@@ -111,14 +111,14 @@ def _pressure_velocity(at: AtCorner) -> Told:
         / screw.shaft.lead
     )
     value = _flank_pressure(at) * slide
-    return Told(value, duty.wear.pressure_velocity, words={"status": duty.wear.status})
+    return RowValue(value, duty.wear.pressure_velocity, words={"status": duty.wear.status})
 
 
-def _worn(at: AtCorner) -> Told:
+def _worn(at: AtCorner) -> RowValue:
     duty = at.duty
     hours = wear_hours(at.corner.screw, mean_load(at.corner), duty)
     assert hours is not None
-    return Told(
+    return RowValue(
         hours[0] * HOUR,
         duty.life_hours * HOUR,
         note=f"{_hours(hours[0])} to {_hours(hours[1])} h over the usual range of wear coefficients",
@@ -157,7 +157,7 @@ LIFE = Subject(
             key="ratings_missing",
             name="not computed: ratings not given",
             unit=unit.ONE,
-            tell=lambda at: Told(
+            tell=lambda at: RowValue(
                 math.nan,
                 missing="the maker's load ratings "
                 "(sizing.dynamic_load_rating_n, sizing.static_load_rating_n)",
@@ -170,7 +170,7 @@ LIFE = Subject(
             key="nut_length_missing",
             name="not computed: nut length not given",
             unit=unit.ONE,
-            tell=lambda at: Told(math.nan, missing="the plain nut's length (sizing.plain_nut_length_mm)"),
+            tell=lambda at: RowValue(math.nan, missing="the plain nut's length (sizing.plain_nut_length_mm)"),
             where=_unmeasured_nut,
             formula="",
             source="",
@@ -179,7 +179,7 @@ LIFE = Subject(
             key="flank_pressure",
             name="pressure on the nut's flanks",
             unit=unit.MPA,
-            tell=lambda at: Told(_flank_pressure(at)),
+            tell=lambda at: RowValue(_flank_pressure(at)),
             where=_measured_nut,
             formula="F/(pi d2 m/2)",
             source="RoyMech power screws; ISO 2904",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bedsim.sizing import transmission, unit
 from bedsim.sizing.numbers import CornerNumbers, ScrewNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.units import GRAVITY, UM
 
 
@@ -69,16 +69,16 @@ def _straightened(at: AtCorner) -> bool:
     return at.corner.screw.mounting_moment != 0.0
 
 
-def _reaches_bolted(at: AtCorner) -> Told:
+def _reaches_bolted(at: AtCorner) -> RowValue:
     run_out = at.corner.screw.run_out
-    return Told(
+    return RowValue(
         bolted_run_out(at.corner.screw, at.corner),
         note=f"one corner alone; run-out up to {run_out / UM:.3g} µm off the axis",
     )
 
 
-def _side_push(at: AtCorner) -> Told:
-    return Told(bolted_run_out(at.corner.screw, at.corner) * at.corner.guide_lateral)
+def _side_push(at: AtCorner) -> RowValue:
+    return RowValue(bolted_run_out(at.corner.screw, at.corner) * at.corner.guide_lateral)
 
 
 RUN_OUT = Subject(
@@ -88,7 +88,7 @@ RUN_OUT = Subject(
             key="lateral_stiffness",
             name="lateral stiffness of the screw at its nut",
             unit=unit.N_PER_UM,
-            tell=lambda at: Told(screw_side_stiffness(at.corner.screw, at.corner)),
+            tell=lambda at: RowValue(screw_side_stiffness(at.corner.screw, at.corner)),
             formula="3EI/z^3, 12EIL^3/(z^3 b^2 (3L + b)), ... by its ends",
             source="Roark beams",
             note="stiffest over the travel, bearings rigid",
@@ -115,7 +115,7 @@ RUN_OUT = Subject(
             key="passed_run_out",
             name="reaches the carriage through the joint",
             unit=unit.UM,
-            tell=lambda at: Told(passed_run_out(at.corner)),
+            tell=lambda at: RowValue(passed_run_out(at.corner)),
             where=jointed,
             formula="min((k_b + k_r) e/(k_b + k_r + k_g), (F_c + k_r e)/(k_g + k_r))",
             source="elastic-slip element; derived",
@@ -125,7 +125,7 @@ RUN_OUT = Subject(
             key="mounting_moment",
             name="moment on a clamped bearing from the bow",
             unit=unit.NEWTON_METRE,
-            tell=lambda at: Told(at.corner.screw.mounting_moment),
+            tell=lambda at: RowValue(at.corner.screw.mounting_moment),
             where=_straightened,
             formula="-k_tilt x slope of the mounted end",
             source="Roark beams; derived",
@@ -135,7 +135,7 @@ RUN_OUT = Subject(
             key="mounting_force",
             name="radial force on a bearing from the bow",
             unit=unit.NEWTON,
-            tell=lambda at: Told(at.corner.screw.mounting_force),
+            tell=lambda at: RowValue(at.corner.screw.mounting_force),
             where=_straightened,
             formula="(m0 + mL)/L",
             source="Roark beams; derived",

@@ -6,7 +6,7 @@ import math
 
 from bedsim.sizing import buckling, critical_speed, loads, unit
 from bedsim.sizing.numbers import CornerNumbers, ScrewNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.units import GRAVITY, MM
 
 MOTOR_PUSHED = "motor_pushed"
@@ -46,7 +46,7 @@ def _critical(corner: CornerNumbers) -> tuple[float, float]:
     return buckling.critical_load(corner.screw, corner.nut_low, corner.nut_high)
 
 
-def _buckling(at: AtCorner) -> Told:
+def _buckling(at: AtCorner) -> RowValue:
     load, height = _critical(at.corner)
     beyond = (
         "beyond it the screw leans on its nut, which guide and joint must hold upright"
@@ -54,10 +54,10 @@ def _buckling(at: AtCorner) -> Told:
         else "bedsim run refuses from this load on"
     )
     note = f"least over the travel, at a nut height of {height / MM:.0f} mm; nut and guide do not count; "
-    return Told(load, note=note + beyond)
+    return RowValue(load, note=note + beyond)
 
 
-def _column(at: AtCorner) -> Told:
+def _column(at: AtCorner) -> RowValue:
     screw = at.corner.screw
     free = at.corner.nut_high if screw.shaft.ends == "fixed-free" else screw.shaft.length
     printed = buckling.permissible_column_load(
@@ -66,7 +66,7 @@ def _column(at: AtCorner) -> Told:
         free_length=free,
         ends=screw.shaft.ends,
     )
-    return Told(
+    return RowValue(
         loads.largest_thrust(at.corner, at.duty),
         buckling.CATALOGUE_FACTOR * _critical(at.corner)[0],
         note=f"makers' 0.5 N pi^2 E I/L^2 of {free / MM:.0f} mm, {screw.shaft.ends}, rigid bearings: "
@@ -74,9 +74,9 @@ def _column(at: AtCorner) -> Told:
     )
 
 
-def _compression(at: AtCorner) -> Told:
+def _compression(at: AtCorner) -> RowValue:
     limit = buckling.permissible_compression(root_diameter=at.corner.screw.shaft.root_diameter)
-    return Told(loads.largest_thrust(at.corner, at.duty), limit)
+    return RowValue(loads.largest_thrust(at.corner, at.duty), limit)
 
 
 def first_bending(screw: ScrewNumbers) -> float:
@@ -92,23 +92,23 @@ def first_bending(screw: ScrewNumbers) -> float:
     )
 
 
-def _critical_speed(at: AtCorner) -> Told:
-    return Told(first_bending(at.corner.screw))
+def _critical_speed(at: AtCorner) -> RowValue:
+    return RowValue(first_bending(at.corner.screw))
 
 
-def _turning_speed(at: AtCorner) -> Told:
-    limit = critical_speed.CATALOGUE_FACTOR * first_bending(at.corner.screw)
-    return Told(at.duty.speed / at.corner.screw.shaft.lead, limit)
+def _turning_speed(at: AtCorner) -> RowValue:
+    limit = critical_speed.permissible_speed(first_bending(at.corner.screw))
+    return RowValue(at.duty.speed / at.corner.screw.shaft.lead, limit)
 
 
-def _speed_diameter(at: AtCorner) -> Told:
+def _speed_diameter(at: AtCorner) -> RowValue:
     screw = at.corner.screw
     value = critical_speed.speed_diameter(
         turns_per_second=at.duty.speed / screw.shaft.lead, ball_circle_diameter=screw.contact_diameter
     )
     if screw.speed_diameter_limit is not None:
-        return Told(value, screw.speed_diameter_limit, words={"authority": "limit given"})
-    return Told(
+        return RowValue(value, screw.speed_diameter_limit, words={"authority": "limit given"})
+    return RowValue(
         value,
         critical_speed.SPEED_DIAMETER_LIMIT,
         note="76 200 with external return, 140 000 with internal: give the maker's as "
@@ -117,10 +117,10 @@ def _speed_diameter(at: AtCorner) -> Told:
     )
 
 
-def _slenderness(at: AtCorner) -> Told:
+def _slenderness(at: AtCorner) -> RowValue:
     value = at.corner.screw.shaft.length / at.corner.screw.shaft.diameter
     asked = value > critical_speed.SLENDERNESS_ASKED
-    return Told(
+    return RowValue(
         value,
         critical_speed.SLENDERNESS_LIMIT,
         note=f"sag of a lying screw; its maker asks from {critical_speed.SLENDERNESS_ASKED:g} on"
@@ -128,17 +128,17 @@ def _slenderness(at: AtCorner) -> Told:
     )
 
 
-def _unloading(at: AtCorner) -> Told:
+def _unloading(at: AtCorner) -> RowValue:
     left = min(at.corner.hanging) - at.corner.guide_friction
     limit = left / at.corner.moved_mass
-    return Told(at.duty.acceleration, limit, missing="weight on the nut" if left <= 0 else "")
+    return RowValue(at.duty.acceleration, limit, missing="weight on the nut" if left <= 0 else "")
 
 
-def _pushed(at: AtCorner) -> Told:
+def _pushed(at: AtCorner) -> RowValue:
     limit = at.corner.motor.axial_limit
     assert limit is not None
     push = loads.largest_thrust(at.corner, at.duty) + at.corner.screw.shaft.mass * GRAVITY
-    return Told(push, limit, missing="a thrust bearing under the screw" if push > limit else "")
+    return RowValue(push, limit, missing="a thrust bearing under the screw" if push > limit else "")
 
 
 SCREW = Subject(
@@ -245,7 +245,7 @@ SCREW = Subject(
             key="axial_play",
             name="jump in height if a screw is unloaded",
             unit=unit.UM,
-            tell=lambda at: Told(axial_play(at.corner.screw)),
+            tell=lambda at: RowValue(axial_play(at.corner.screw)),
             where=_loose,
             formula="axial play + 2 c tan(beta)",
             source="geometry of the thread; derived",

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from bedsim.sizing import loads, torque, unit
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.units import DEG, N_MM
 
 
-def _raising(at: AtCorner) -> Told:
+def _raising(at: AtCorner) -> RowValue:
     screw = at.corner.screw
     low, likely, high = screw.friction
     up = {f: loads.torque_up(at.corner, at.duty, f) for f in (low, likely, high)}
@@ -16,36 +16,36 @@ def _raising(at: AtCorner) -> Told:
         f"friction angle {loads.friction_angle(screw, likely) / DEG:.1f}°"
     )
     note = f"{up[low] / N_MM:.3g} to {up[high] / N_MM:.3g} for friction {low:g} to {high:g}; {angles}"
-    return Told(up[likely], note=note)
+    return RowValue(up[likely], note=note)
 
 
-def _lowering(at: AtCorner) -> Told:
+def _lowering(at: AtCorner) -> RowValue:
     likely, a = at.corner.screw.friction[1], at.duty.acceleration
     starting, stopping = (loads.torque_down(at.corner, sign * a, likely) for sign in (1.0, -1.0))
     note = f"setting off; {stopping / N_MM:.3g} while stopping; negative: the load drives, the motor brakes"
-    return Told(starting, note=note)
+    return RowValue(starting, note=note)
 
 
-def _driven_back(at: AtCorner) -> Told:
+def _driven_back(at: AtCorner) -> RowValue:
     screw, low = at.corner.screw, at.corner.screw.friction[0]
     back = torque.torque_driven_back(
         max(at.corner.hanging), screw.shaft.lead, loads.efficiency_back(screw, low)
     )
     note = f"at the lowest friction {low:g}; 0: self-locking at that friction, without shaking"
-    return Told(max(0.0, back), note=note)
+    return RowValue(max(0.0, back), note=note)
 
 
-def _efficiency(at: AtCorner) -> Told:
-    return Told(loads.efficiency_raising(at.corner.screw, at.corner.screw.friction[1]))
+def _efficiency(at: AtCorner) -> RowValue:
+    return RowValue(loads.efficiency_raising(at.corner.screw, at.corner.screw.friction[1]))
 
 
-def _efficiency_back(at: AtCorner) -> Told:
-    return Told(loads.efficiency_back(at.corner.screw, at.corner.screw.friction[1]))
+def _efficiency_back(at: AtCorner) -> RowValue:
+    return RowValue(loads.efficiency_back(at.corner.screw, at.corner.screw.friction[1]))
 
 
-def _self_locking(at: AtCorner) -> Told:
+def _self_locking(at: AtCorner) -> RowValue:
     low, _, high = at.corner.screw.friction
-    return Told(loads.locking_friction(at.corner.screw), note=f"assumed here: {low:g} to {high:g}")
+    return RowValue(loads.locking_friction(at.corner.screw), note=f"assumed here: {low:g} to {high:g}")
 
 
 TORQUE = Subject(

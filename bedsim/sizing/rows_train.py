@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bedsim.sizing import axial_train, unit
 from bedsim.sizing.numbers import CornerNumbers
-from bedsim.sizing.rows import AtCorner, Row, Subject, Told
+from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 
 
 def axial_parts(corner: CornerNumbers, nut_height: float) -> dict[str, float]:
@@ -50,19 +50,19 @@ def axial_stiffness(corner: CornerNumbers) -> float:
     return axial_train.series(list(axial_parts(corner, softest_nut_height(corner)).values()))
 
 
-def _stiffness(at: AtCorner) -> Told:
+def _stiffness(at: AtCorner) -> RowValue:
     listed = sorted(axial_shares(at.corner).items(), key=lambda item: -item[1])
     note = "of the compliance: " + ", ".join(f"{name} {100 * s:.0f} %" for name, s in listed)
-    return Told(axial_stiffness(at.corner), note=note)
+    return RowValue(axial_stiffness(at.corner), note=note)
 
 
-def _sinking(at: AtCorner) -> Told:
+def _sinking(at: AtCorner) -> RowValue:
     start, end = at.corner.bed_load
-    return Told((end - start) / axial_stiffness(at.corner))
+    return RowValue((end - start) / axial_stiffness(at.corner))
 
 
-def _frequency(at: AtCorner) -> Told:
-    return Told(axial_train.axial_frequency(axial_stiffness(at.corner), at.corner.moved_mass))
+def _frequency(at: AtCorner) -> RowValue:
+    return RowValue(axial_train.axial_frequency(axial_stiffness(at.corner), at.corner.moved_mass))
 
 
 TRAIN = Subject(
@@ -99,7 +99,7 @@ TRAIN = Subject(
             key="hanging_weight",
             name="weight that hangs on the screw",
             unit=unit.NEWTON,
-            tell=lambda at: Told(max(at.corner.hanging)),
+            tell=lambda at: RowValue(max(at.corner.hanging)),
             formula="bed share + carriage + nut - counterweight",
             source="statics",
             note="at its heaviest",

@@ -70,26 +70,12 @@ def torque_driven_back(load: float, lead: float, efficiency_back: float) -> floa
     return load * lead * efficiency_back / (2.0 * math.pi)
 
 
-def collar_torque(load: float, friction_coefficient: float, mean_diameter: float) -> float:
-    """Return the torque [N m] of a plain thrust collar: T = F f d_c/2.  Source: [Shigley] eq. 8-6."""
-    return load * friction_coefficient * mean_diameter / 2.0
-
-
 def at_motor(screw_torque: float, gear_ratio: float, gear_efficiency: float = 1.0) -> float:
     """Return the torque [N m] at the motor for a driving torque at the screw: T/(i eta_g).
 
     `gear_ratio` i is motor turns per screw turn.  Source: energy balance.
     """
     return screw_torque / (gear_ratio * gear_efficiency)
-
-
-def preload_drag(preload: float, lead: float, lead_angle: float) -> float:
-    """Return the drag torque [N m] of a preloaded ball nut: T = 0.05 (tan b)^-0.5 F0 l/(2 pi).
-
-    Source: [JIS-B1192] annex on preload torque, formula quoted from memory.
-    Limits: measured drag scatters by some ten per cent around it.
-    """
-    return 0.05 / math.sqrt(math.tan(lead_angle)) * preload * lead / (2.0 * math.pi)
 
 
 def friction_for_self_locking(lead_angle: float, flank_angle: float = 0.0) -> float:

@@ -55,16 +55,6 @@ def wall_normal(wall: str | float) -> tuple[str, Array]:
     return name, np.array(normal, dtype=float)
 
 
-def line_area(line_width: float, layer_height: float, section: Section = "rectangle") -> float:
-    """Cross-section (m2) of an extruded line of given width and height (m).
-
-    Rectangle: A = w h.  Stadium (flat top and bottom, half-round edges): A = (w - h) h + pi h^2/4.
-    """
-    if section == "rectangle":
-        return line_width * layer_height
-    return (line_width - layer_height) * layer_height + np.pi * layer_height**2 / 4.0
-
-
 def width_per_height(line_width: float, layer_height: float, section: Section = "rectangle") -> float:
     """Change of line width per change of layer thickness at constant flow, dw/dh (without unit, negative).
 

@@ -14,7 +14,7 @@ from bedsim.errors import InputError, ModelError
 from bedsim.simulation import make_job
 from bedsim.sizing import holding
 from bedsim.sizing.machine import size_machine
-from bedsim.sizing.rows import Row, Subject, Told
+from bedsim.sizing.rows import Row, RowValue, Subject
 from bedsim.sizing.rows_holding import missing_words
 from bedsim.sizing.table import worst_of_each
 from bedsim.sizing.unit import NEWTON, ONE
@@ -356,8 +356,8 @@ def test_worst_corner_is_kept():
         Row(key="y", name="y", unit=ONE, tell=lambda at: at["y"], stays="above", **words),
         Row(key="z", name="z", unit=ONE, tell=lambda at: at["z"], low_is_worse=True, **words),
     )
-    one = {"x": Told(1.0, 4.0), "y": Told(3.0, 1.0), "z": Told(5.0)}
-    two = {"x": Told(2.0, 4.0), "y": Told(6.0, 1.0), "z": Told(4.0)}
+    one = {"x": RowValue(1.0, 4.0), "y": RowValue(3.0, 1.0), "z": RowValue(5.0)}
+    two = {"x": RowValue(2.0, 4.0), "y": RowValue(6.0, 1.0), "z": RowValue(4.0)}
     table = Subject(title="a", rows=rows)
     made = [*table.checks(one, "one"), *table.checks(two, "two")]
     assert [c.corner for c in worst_of_each(made)] == ["two", "one", "two"]
