@@ -37,7 +37,7 @@ from bedsim.components.joint import Joint, JointPlace, JointRows, plate_rows, ri
 from bedsim.model.joint_kind import PART_KEYS, held_against_turning
 from bedsim.scenario.section import Positive
 from bedsim.sizing import unit
-from bedsim.sizing.rows import Row, Told
+from bedsim.sizing.rows import Row, RowValue
 from bedsim.units import MM, N_PER_UM, UM
 
 
@@ -80,7 +80,7 @@ def rows(place: JointPlace, joint: Joint) -> JointRows:
 def swing(at):
     """Of its own, f = sqrt(k g/F)/(2 pi): the load makes its stiffness and is its mass."""
     joint = at.corner.joint
-    return Told(math.sqrt(joint.lateral / (at.corner.carriage_mass + max(at.corner.bed_load) / 9.80665)) / math.tau)
+    return RowValue(math.sqrt(joint.lateral / (at.corner.carriage_mass + max(at.corner.bed_load) / 9.80665)) / math.tau)
 
 
 IDLE = ("lateral_n_per_mm", "element", "friction_coefficient", "magnet_force_n", "breakaway_um")
@@ -96,7 +96,7 @@ bedsim.register_kind(
             Row(
                 key="swing",
                 name="swings by itself at",
-                unit=unit.HZ,
+                unit=unit.HERTZ,
                 tell=swing,
                 formula="sqrt(g/L)/(2 pi)",
                 source="pendulum",

@@ -68,8 +68,7 @@ def answers(machine, key, corner=0):
     """Formula, and the steps from it to the machine's number, SI."""
     numbers, name = gather(machine), machine.scenario.corner[corner].name
     row = next(r for r in size_machine(numbers) if r.key == key and r.corner == name)
-    unit, answer = says.ANSWERS[key]
-    return row.value * unit, answer(says.assembled(machine, numbers), corner)
+    return row.value * row.measured.si, says.ANSWERS[key](says.assembled(machine, numbers), corner)
 
 
 def factor(machine, key, words, corner=0):

@@ -36,7 +36,7 @@ def test_wear_range_is_not_upside_down():
 def half_the_load_on_an_elastic_root(root, corner):
     """A cantilever as long as the nut is high, u tan u = k a/EI: Timoshenko, Theory of Elastic Stability."""
     EI, a = 206e9 * math.pi / 64 * root**4, corner.nut_high
-    stiff = corner.screw.bearing_tilt * a / EI
+    stiff = corner.screw.shaft.bearing_tilt * a / EI
     u = brentq(lambda u: u * math.sin(u) - stiff * math.cos(u), 1e-6, math.pi / 2)
     return 0.5 * u**2 * EI / a**2
 
