@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 __all__ = [
     "Default",
+    "GuideKind",
     "JointKeys",
     "JointKind",
     "__version__",
@@ -20,7 +21,7 @@ __all__ = [
 
 if TYPE_CHECKING:
     from bedsim.model.joint_kind import JointKind
-    from bedsim.registry import Default
+    from bedsim.registry import Default, GuideKind
     from bedsim.results.store import read_run as open_result
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.outside_kinds import load_kinds, register_kind
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 _PUBLIC = {
     "Default": ("bedsim.registry", "Default"),
+    "GuideKind": ("bedsim.registry", "GuideKind"),
     "JointKeys": ("bedsim.scenario.schema", "JointKeys"),
     "JointKind": ("bedsim.model.joint_kind", "JointKind"),
     "load_kinds": ("bedsim.scenario.outside_kinds", "load_kinds"),

@@ -66,6 +66,7 @@ class Kind:
 
     part: ClassVar[str] = ""
     functions: ClassVar[tuple[str, ...]] = ("refused",)
+    may_add_keys: ClassVar[bool] = True
     name: str
     sentence: str
     keys: type[Any] | None = None
@@ -73,6 +74,14 @@ class Kind:
     idle: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     needed: Mapping[str, Needed] = field(default_factory=dict)
     refused: Callable[[Any], str] = _no_fault
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GuideKind(Kind):
+    """A kind of guide: its numbers are all that tells it from others, so it has no keys of its own."""
+
+    part: ClassVar[str] = "guide"
+    may_add_keys: ClassVar[bool] = False
 
 
 @dataclass(frozen=True, slots=True)

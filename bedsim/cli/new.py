@@ -43,7 +43,7 @@ _ENDS = click.Choice(
         "motor-supported",
     ]
 )
-_GUIDES = click.Choice(["profile_rail", "round_rod", "wheels"])
+_GUIDES = KindChoice("guide")
 _JOINTS = KindChoice("joint")
 _COUNT = click.Choice(["3", "4"])
 

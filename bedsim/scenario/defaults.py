@@ -19,10 +19,6 @@ _BALL_NUT = (
     "computed: 20 kgf/um of a 16 x 5 catalogue nut, taken at 30 % of its load rating, 80 % of it for the "
     "housing (THK), scaled with the cube root of load down to 10 to 1000 N"
 )
-_RODS = (
-    "computed: middle of two steel rods built in at both ends, 8 mm on 400 mm to 12 mm on 300 mm, "
-    "2 x 192 E I/L^3"
-)
 _PLATE = "alloy data sheets: 6063, 6061, 5052 and 5182 plate, 20 to 100 °C"
 _SHEAR = "alloy data sheets: 6063, 5052, 6061"
 _ARRANGED = "computed: from a pair face to face to one back to back (Hertz); likely assumed"
@@ -30,9 +26,6 @@ _DAMPING = (
     "a stage's axial mode 0.0014, a spindle in rolling bearings 0.042, both measured; likely and high assumed"
 )
 _THRUST = "data sheet of a light duplex pair, 7.5 to 15; likely and high assumed"
-_RAIL_BREAKAWAY = (
-    "computed: 1.1 to 3.9 um from friction over tangent stiffness of four small blocks; high end assumed"
-)
 _HELIX = (
     "computed: one beam of aluminium, outside 19 to 25 mm, bore 10 to 8, 1.2 to 2.5 mm thick, 4 to 2.5 turns"
 )
@@ -49,7 +42,6 @@ _PLACE_ERROR = (
 )
 _PLACE_PHASE = "assumed: unknown; from the worst to none in layers that alternate"
 _SLIDING = "from memory: bronze, brass or POM on greased steel"
-_SEALS = "from memory: profile rail 0.002 to 0.004 of the load and 0.1 to 2 N of seal drag"
 _BALL_ROOT = (
     "MISUMI p. 1676 (shaft 15, lead 5: 12.5 mm); range from memory: catalogue ball screws 12 x 4 to 20 x 5, "
     "0.80 to 0.88 of the nominal diameter"
@@ -176,30 +168,6 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
         "friction_coefficient": fixed(0.0),
     },
     ("guide", "any"): {"height_mm": Default(-70.0, -40.0, -15.0)},
-    ("guide", "profile_rail"): {
-        "radial_n_per_um": Default(15.0, 40.0, 120.0),
-        "tangential_n_per_um": Default(15.0, 40.0, 120.0),
-        "tilt_nm_per_rad": Default(500.0, 2000.0, 8000.0),
-        "yaw_nm_per_rad": Default(500.0, 2000.0, 8000.0),
-        "friction_n": Default(0.2, 1.0, 3.0, _SEALS),
-        "breakaway_um": Default(1.0, 5.0, 60.0, _RAIL_BREAKAWAY),
-    },
-    ("guide", "round_rod"): {
-        "radial_n_per_um": Default(0.25, 0.9, 3.0, _RODS),
-        "tangential_n_per_um": Default(0.25, 0.9, 3.0, _RODS),
-        "tilt_nm_per_rad": Default(50.0, 200.0, 800.0),
-        "yaw_nm_per_rad": Default(50.0, 200.0, 800.0),
-        "friction_n": Default(0.2, 1.0, 4.0),
-        "breakaway_um": Default(5.0, 20.0, 80.0),
-    },
-    ("guide", "wheels"): {
-        "radial_n_per_um": Default(0.4, 1.0, 2.5),
-        "tangential_n_per_um": Default(0.4, 1.0, 2.5),
-        "tilt_nm_per_rad": Default(100.0, 500.0, 1500.0),
-        "yaw_nm_per_rad": Default(100.0, 500.0, 1500.0),
-        "friction_n": Default(0.5, 2.0, 6.0),
-        "breakaway_um": Default(20.0, 100.0, 400.0),
-    },
     ("frame", "any"): {
         "radial_n_per_um": Default(0.5, 2.0, 8.0),
         "tangential_n_per_um": Default(0.5, 2.0, 8.0),

@@ -144,6 +144,9 @@ def _faults(kind: Kind) -> Iterator[str]:
             yield f"{place}: {name} is no function"
     if kind.keys is None:
         return
+    if not kind.may_add_keys:
+        yield f"{place}: a kind of {kind.part} has no keys of its own"
+        return
     common = section_of(Corner.model_fields[kind.part])
     assert common is not None
     if not (isinstance(kind.keys, type) and issubclass(kind.keys, common)):

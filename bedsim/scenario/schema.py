@@ -400,8 +400,8 @@ class MountKeys(Section):
 class GuideKeys(Section):
     """The linear guide of a corner's carriage."""
 
-    kind: Literal["profile_rail", "round_rod", "wheels"]
-    """Profile rail, round rod with bushing, or wheels on extrusion."""
+    kind: Annotated[str, KnownKind("guide")]
+    """What it is."""
     height_mm: Height = -40.0
     """Height of the guide's middle above the bed surface (negative: below)."""
     offset_x_mm: float = 0.0

@@ -127,7 +127,7 @@ def scenario_text(answers: Answers, title: str) -> str:
         '# A number not known exactly may be a range: {low = 1, likely = 2, high = 4, basis = "estimated"}.',
         _line("title", title),
         *_corner_lines(answers),
-        _line("guide.kind", answers.guide, "profile_rail, round_rod or wheels"),
+        *_kind_lines("guide", answers.guide),
         *_kind_lines("joint", answers.joint, "nut to carriage: "),
         _line("motor.holding_torque_n_m", _number(answers.holding_torque_n_m), "at rated current"),
         "",

@@ -79,8 +79,8 @@ def rows(place: JointPlace, joint: Joint) -> JointRows:
 
 def swing(at):
     """Of its own, f = sqrt(k g/F)/(2 pi): the load makes its stiffness and is its mass."""
-    joint = at.corner.joint
-    return RowValue(math.sqrt(joint.lateral / (at.corner.carriage_mass + max(at.corner.bed_load) / 9.80665)) / math.tau)
+    carried = at.corner.carriage_mass + max(at.corner.bed_load) / 9.80665
+    return RowValue(math.sqrt(at.corner.joint.lateral / carried) / math.tau)
 
 
 IDLE = ("lateral_n_per_mm", "element", "friction_coefficient", "magnet_force_n", "breakaway_um")
@@ -119,7 +119,11 @@ MACHINE = """
 title = "Hung"
 bed = {size_x_mm = 300, size_y_mm = 300, mass_kg = 3.0}
 print = {layers = 6, layer_mm = 0.25, part_mass_kg = 0.2}
-screw = {kind = "rolled_ball", diameter_mm = 16, lead_mm = 5, length_mm = 400, run_out.bow_tir_um = 80}
+screw.kind = "rolled_ball"
+screw.diameter_mm = 16
+screw.lead_mm = 5
+screw.length_mm = 400
+screw.run_out.eccentricity_tir_um = 80
 joint = {kind = "pendulum", wire_length_mm = 50}
 guide = {kind = "profile_rail"}
 corner = [
@@ -140,12 +144,15 @@ values = ["rigid", "pendulum"]
 """
 
 
+BROUGHT = (*registry.kinds("joint"), *registry.kinds("guide"))
+
+
 def forget() -> None:
     """Take back what tests have registered, as if this were a process of its own."""
     for file in registry.outside_files():
         registry.forget_file(file.module)
-    for kind in registry.kinds("joint"):
-        if kind.name not in ("rigid", "rolling", "sliding", "flexure", "air_film"):
+    for kind in (*registry.kinds("joint"), *registry.kinds("guide")):
+        if kind not in BROUGHT:
             registry.remove(kind)
     keys.forget_kinds()
     idle.forget_kinds()
@@ -199,8 +206,8 @@ def test_its_stiffness_is_that_of_a_load_on_wires(hung):
 
 
 def bent(machine):
-    """What bent screws alone add to the lateral error, m."""
-    straight = machine.with_values({"screw.run_out.bow_tir_um": 0.0})
+    """What screws that stand off their axes alone add to the lateral error, m."""
+    straight = machine.with_values({"screw.run_out.eccentricity_tir_um": 0.0})
     runs = [simulate(m, engine="equilibrium").layers.lateral_error for m in (machine, straight)]
     return np.ptp(runs[0] - runs[1])
 
@@ -299,7 +306,7 @@ BAD = {
     "ends": ("raise SystemExit(0)\n", "bad.py: cannot be used: SystemExit: 0."),
     "does not parse": ("def f(:\n", "bad.py: cannot be used: SyntaxError:"),
     "says nothing": ("x = 1\n", "bad.py: registers no kind. End it with bedsim.register_kind(...)."),
-    "no kind": ("import bedsim\nbedsim.register_kind(3)\n", "register_kind(3): is no kind of joint."),
+    "no kind": ("import bedsim\nbedsim.register_kind(3)\n", "register_kind(3): is no kind of joint, guide."),
     "no function": (
         PENDULUM.replace("        make=make,\n", ""),
         "missing 1 required keyword-only argument: 'make'",
@@ -363,6 +370,39 @@ def test_a_bad_kind_is_one_sentence(folder, capsys, case):
     assert registry.names("joint") == before
     assert not registry.outside_files()
     bedsim.load_kinds("pendulum.py")  # nothing of it is left behind
+
+
+GUIDE = """
+import bedsim
+
+bedsim.register_kind(
+    bedsim.GuideKind(
+        name="dovetail",
+        sentence="dovetail slide",
+        defaults={
+            "radial_n_per_um": bedsim.Default(5.0, 10.0, 20.0),
+            "tangential_n_per_um": bedsim.Default(5.0, 10.0, 20.0),
+            "tilt_nm_per_rad": bedsim.Default(100.0, 300.0, 900.0),
+            "yaw_nm_per_rad": bedsim.Default(100.0, 300.0, 900.0),
+            "friction_n": bedsim.Default(2.0, 5.0, 9.0),
+            "breakaway_um": bedsim.Default(5.0, 15.0, 50.0),
+        },
+    )
+)
+"""
+
+
+def test_a_guide_of_ones_own_is_its_numbers(folder):
+    (folder / "dovetail.py").write_text(GUIDE, "utf-8")
+    (folder / "keyed.py").write_text(
+        GUIDE.replace("        name=", "        keys=int,\n        name="), "utf-8"
+    )
+    with pytest.raises(InputError, match=r"a kind of guide has no keys of its own"):
+        bedsim.load_kinds("keyed.py")
+    bedsim.load_kinds("dovetail.py")
+    loaded = load_scenario("machine.toml", ["joint={kind='rigid'}", "guide.kind=dovetail"])
+    assert {c.guide.friction_n for c in loaded.scenario.corner} == {5.0}
+    assert main(["new", "made.toml", "--defaults", "--guide", "dovetail"]) == 0
 
 
 def test_two_files_of_one_name_and_a_kind_out_of_nowhere(hung, tmp_path):
