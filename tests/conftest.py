@@ -1,10 +1,43 @@
 """What all tests share: one thread per process, so that test processes side by side do not fight for
-cores."""
+cores, and shipped scenarios with overrides."""
+
+from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
 
 from bedsim.threads import ONE_EACH
+
+if TYPE_CHECKING:
+    from bedsim.scenario.load import LoadedScenario
 
 for name, count in ONE_EACH.items():
     os.environ.setdefault(name, count)
 os.environ.setdefault("MPLBACKEND", "Agg")
+
+SCENARIOS = Path(__file__).parents[1] / "scenarios"
+FRICTIONLESS = (
+    "joint.friction_coefficient=0",
+    "mount.friction_coefficient=0",
+    "guide.friction_n=0",
+    "nut.drag_torque_n_mm=0",
+    "nut.friction_coefficient=0",
+)
+
+
+@pytest.fixture(scope="session")
+def shipped() -> Callable[..., LoadedScenario]:
+    """A shipped scenario by its name, with `key=value` overrides."""
+    from bedsim.scenario.load import load_scenario  # numpy reads the environment when it is loaded
+
+    return lambda name, *overrides: load_scenario(SCENARIOS / f"{name}.toml", overrides)
+
+
+@pytest.fixture(scope="session")
+def frictionless() -> tuple[str, ...]:
+    """Overrides that take all friction out."""
+    return FRICTIONLESS

@@ -22,7 +22,7 @@ from bedsim.scenario.load import LoadedScenario
 
 FEWEST, MOST, PER_LENGTH = 5, 12, 20.0
 """Heights that are solved: more where the print uses more of the screw's length.  The polynomial between them
-departs from solving every layer by less than 1e-3 of the answer (tests/analysis/test_ranges.py)."""
+departs from solving every layer by less than 1e-3 of the answer (tests/ranges/test_ranges.py)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

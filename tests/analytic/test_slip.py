@@ -6,14 +6,11 @@ the line through the other two.  Turned by 7.2 degrees a screw takes its run-out
 """
 
 import math
-import sys
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "compare"))
 from in_phase import GUIDE, NUT, E, in_phase
 
 from bedsim.analysis.lost_steps import slip_rows

@@ -48,7 +48,7 @@ def mount_rows(c: Corner, corners: list[Corner]) -> dict[str, Row]:
             1e3 * c.a, 1e3 * (weight + pull - taken) / (weight / G), "mm/s²", weight, left, taken, aside
         ),
     }
-    # swinging in the layer change: held with the modes that it comes from (tests/events)
+    # swinging in the layer change: held with the modes that it comes from (tests/analysis)
     rows[SHAKEN] = held_elsewhere("N")
     travel = optional(z, "mount_travel_mm")
     if travel is not None:

@@ -6,13 +6,8 @@ sum t_c (k_s e_c - (k_s + k_g) t_c.u_c) = 0 and sum t_c t_c^T = 3/2, so T = (2/3
 turning r w = (kappa/3) sum t_c.e_c.  Held alike in both directions T = (kappa/3) sum e_c.  Derived by hand.
 """
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "compare"))
 from in_phase import GUIDE, NUT, E, in_phase
 
 from bedsim.clocking.advice import advise

@@ -1,14 +1,8 @@
 """Small machines and results for comparisons."""
 
 import dataclasses
-import sys
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
-sys.path.insert(0, str(Path(__file__).parent))
-
 from in_phase import in_phase
 
 from bedsim.comparison.compared import Compared

@@ -1,10 +1,6 @@
 """A made-up run whose scenario loads again."""
 
 import dataclasses
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import synthetic
 
