@@ -23,7 +23,7 @@ NO_LOAD = 1e-6  # N; a screw that carries none does not buckle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class WorstAnswer:
     """Errors of the worst place and what else is to be kept, SI.
 
     `lateral`, `height`: peak to valley, m; `side_force` N: largest on a guide, heat growth included;
@@ -48,7 +48,7 @@ class Standing:
     mode: float
 
 
-def answer(loaded: LoadedScenario, layers: int | None = None) -> Answer:
+def answer(loaded: LoadedScenario, layers: int | None = None) -> WorstAnswer:
     """Work the machine out, over the whole print or its first layers.  Raises ModelError or InputError where
     it cannot be."""
     fitted = linear_machine.without_play(loaded)
@@ -60,7 +60,7 @@ def answer(loaded: LoadedScenario, layers: int | None = None) -> Answer:
     chunk = linear_machine.chunk_at_rest(linear.layers, linear.observer, q, imposed, job.machine.joint_travel)
     errors = relative_errors(job, linear.layers, chunk.pose[0])
     seat = chunk.mount_force[np.isfinite(chunk.mount_force)]
-    return Answer(
+    return WorstAnswer(
         lateral=float(lateral_peak_to_valley(errors["lateral_error"]).max()),
         height=float(peak_to_valley(errors["height_error"]).max()),
         side_force=float(chunk.side_force.max()),

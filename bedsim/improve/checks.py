@@ -20,7 +20,7 @@ from bedsim.engines.propagator import PropagatorEngine
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import answer
 from bedsim.improve.ranking import SMALLEST, Aim
-from bedsim.improve.steps import Step, changed
+from bedsim.improve.steps import LeverStep, changed
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, relative_errors
 
@@ -30,7 +30,7 @@ MOST_LAYERS = 120
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class FrictionRun:
     """Errors (m, peak to valley, worst place) over the layers that were followed: with friction and
     vibration (`lateral`, `height`), and as the frictionless machine tells them."""
 
@@ -46,8 +46,8 @@ class Checked:
     """Steps run with the propagator: gains as `told` without friction and as `found`; `refused`: why there
     is no run."""
 
-    steps: tuple[Step, ...]
-    run: Run | None
+    steps: tuple[LeverStep, ...]
+    run: FrictionRun | None
     told: float = math.nan
     found: float = math.nan
     refused: str = ""
@@ -60,7 +60,7 @@ def layers_followed(loaded: LoadedScenario) -> int:
     return min(loaded.scenario.print.layers, MOST_LAYERS, max(2, turns))
 
 
-def run(loaded: LoadedScenario) -> Run:
+def run(loaded: LoadedScenario) -> FrictionRun:
     """Run the machine's first turns.  Raises BedsimError where it cannot be computed or loses steps."""
     layers = layers_followed(loaded)
     job = shortened(replace(make_job(loaded), probes=worst_places(loaded)[1], trace_layers=()), layers)
@@ -70,7 +70,7 @@ def run(loaded: LoadedScenario) -> Run:
     pose = np.concatenate([chunk.pose[0] for chunk in chunks])
     errors = relative_errors(job, np.arange(1, layers + 1), pose)
     told = answer(loaded, layers)
-    return Run(
+    return FrictionRun(
         lateral=float(lateral_peak_to_valley(errors["lateral_error"]).max()),
         height=float(peak_to_valley(errors["height_error"]).max()),
         told_lateral=told.lateral,
@@ -79,7 +79,7 @@ def run(loaded: LoadedScenario) -> Run:
     )
 
 
-def check(loaded: LoadedScenario, now: Run, steps: Sequence[Step], aim: Aim) -> Checked:
+def check(loaded: LoadedScenario, now: FrictionRun, steps: Sequence[LeverStep], aim: Aim) -> Checked:
     """Run the machine with some steps taken, against the machine as it is (`now`)."""
     try:
         then = run(changed(loaded, steps))

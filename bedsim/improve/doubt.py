@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from bedsim.errors import BedsimError
-from bedsim.improve.answers import Answer, answer
+from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.ranking import SMALLEST, Aim, Progress, Trial
-from bedsim.improve.steps import Step, changed, present, values_of
+from bedsim.improve.steps import LeverStep, changed, present, values_of
 from bedsim.ranges.draws import Draw, draws
 from bedsim.scenario.load import LoadedScenario
 
@@ -40,7 +40,7 @@ class Drawn:
     """A drawn machine as it is; None where the draw makes none."""
 
     draw: Draw
-    before: Answer | None
+    before: WorstAnswer | None
 
 
 def drawn_machines(loaded: LoadedScenario, count: int, progress: Progress = lambda done: None) -> list[Drawn]:
@@ -52,14 +52,14 @@ def drawn_machines(loaded: LoadedScenario, count: int, progress: Progress = lamb
     return [one for one in found if one.before is not None]
 
 
-def _answer_or_none(loaded: LoadedScenario, steps: Sequence[Step], draw: Draw) -> Answer | None:
+def _answer_or_none(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw) -> WorstAnswer | None:
     try:
         return answer(changed(loaded, steps, draw))
     except BedsimError:
         return None
 
 
-def holds(loaded: LoadedScenario, steps: Sequence[Step], machines: Sequence[Drawn], aim: Aim) -> Holds:
+def holds(loaded: LoadedScenario, steps: Sequence[LeverStep], machines: Sequence[Drawn], aim: Aim) -> Holds:
     """Try steps on drawn machines."""
     gains = []
     for machine in machines:
@@ -106,7 +106,7 @@ def tolerance(loaded: LoadedScenario, one: Trial, aim: Aim) -> Tolerance | None:
     return None if off is None else Tolerance(off=off, unit=unit, gain=left)
 
 
-def _moved(loaded: LoadedScenario, one: Trial, keys: Sequence[str], by: float) -> Answer | None:
+def _moved(loaded: LoadedScenario, one: Trial, keys: Sequence[str], by: float) -> WorstAnswer | None:
     found = changed(loaded, one.steps)
     try:
         return answer(found.with_values({k: float(present(found, k)) + by for k in keys}))

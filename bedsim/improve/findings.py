@@ -9,14 +9,14 @@ from bedsim.analysis.cautions import cautions
 from bedsim.analysis.worst_place import worst_places
 from bedsim.errors import BedsimError
 from bedsim.improve import checks, doubt, sets
-from bedsim.improve.answers import Answer, Standing, answer, standing
-from bedsim.improve.checks import Checked, Run
+from bedsim.improve.answers import Standing, WorstAnswer, answer, standing
+from bedsim.improve.checks import Checked, FrictionRun
 from bedsim.improve.doubt import Drawn, Holds, Tolerance
 from bedsim.improve.levers import LEVERS, Lever
 from bedsim.improve.ranking import Aim, Trial, best_of_each_lever, trials
 from bedsim.improve.sets import Cheapest, Stage, silent
 from bedsim.improve.side_effects import Effect, effects, weakened
-from bedsim.improve.steps import Prices, Step, changed, every_step
+from bedsim.improve.steps import LeverStep, Prices, changed, every_step
 from bedsim.improve.unusual import Unusual, returns, unusual
 from bedsim.ranges.split import Split, split_lateral
 from bedsim.scenario.load import LoadedScenario
@@ -62,7 +62,7 @@ class Improvement:
     title: str
     aim: Aim
     place: str
-    now: Answer
+    now: WorstAnswer
     stands: Standing
     split: Split
     gains: tuple[Told, ...]
@@ -73,7 +73,7 @@ class Improvement:
     probability: float
     cheapest: Cheapest | None
     cheapest_told: Told | None
-    run: Run | None
+    run: FrictionRun | None
     run_refused: str
     tried: int
     cautions: tuple[str, ...]
@@ -148,7 +148,9 @@ def _all_told(teller: _Teller, found: Sequence[Trial], stage: Stage) -> list[Tol
     return told
 
 
-def _singles(loaded: LoadedScenario, now: Answer, every: Sequence[Step], stage: Stage) -> list[Trial]:
+def _singles(
+    loaded: LoadedScenario, now: WorstAnswer, every: Sequence[LeverStep], stage: Stage
+) -> list[Trial]:
     alone = [(step,) for step in every if not step.option.by_run]
     with stage(len(alone), "single changes") as progress:
         return trials(loaded, now, alone, progress)
@@ -212,8 +214,13 @@ class _Teller:
 
 
 def _runs(
-    loaded: LoadedScenario, told: Sequence[Told], ranked: int, every: Sequence[Step], aim: Aim, stage: Stage
-) -> tuple[Run | None, str, list[Told], tuple[Checked, ...]]:
+    loaded: LoadedScenario,
+    told: Sequence[Told],
+    ranked: int,
+    every: Sequence[LeverStep],
+    aim: Aim,
+    stage: Stage,
+) -> tuple[FrictionRun | None, str, list[Told], tuple[Checked, ...]]:
     """The propagator's word on the first winners and the sets, and what lives by friction."""
     told = list(told)
     alone = [step for step in every if step.option.by_run]

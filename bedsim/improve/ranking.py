@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from bedsim.errors import BedsimError
-from bedsim.improve.answers import Answer, answer
+from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.side_effects import refused
-from bedsim.improve.steps import Step, changed
+from bedsim.improve.steps import LeverStep, changed
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import UM
 
@@ -25,9 +25,9 @@ class Trial:
     """Steps taken together (often one) and what they make of the machine; `after` is None and `refused` says
     why where that cannot be had or must not be."""
 
-    steps: tuple[Step, ...]
-    before: Answer
-    after: Answer | None
+    steps: tuple[LeverStep, ...]
+    before: WorstAnswer
+    after: WorstAnswer | None
     refused: str = ""
 
     def gain(self, aim: Aim) -> float:
@@ -48,7 +48,7 @@ def height_limit(loaded: LoadedScenario) -> float | None:
     return None if given is None else given * UM
 
 
-def trial(loaded: LoadedScenario, before: Answer, steps: Sequence[Step]) -> Trial:
+def trial(loaded: LoadedScenario, before: WorstAnswer, steps: Sequence[LeverStep]) -> Trial:
     """Take some steps."""
     taken = tuple(steps)
     try:
@@ -62,8 +62,8 @@ def trial(loaded: LoadedScenario, before: Answer, steps: Sequence[Step]) -> Tria
 
 def trials(
     loaded: LoadedScenario,
-    before: Answer,
-    sets: Iterable[Sequence[Step]],
+    before: WorstAnswer,
+    sets: Iterable[Sequence[LeverStep]],
     progress: Progress = lambda done: None,
 ) -> list[Trial]:
     """Take sets of steps one by one, each from the machine as it is."""

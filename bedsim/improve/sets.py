@@ -10,11 +10,11 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 
 from bedsim.errors import BedsimError
-from bedsim.improve.answers import Answer, answer
+from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.doubt import Drawn
 from bedsim.improve.ranking import Aim, Progress, Trial, trials
 from bedsim.improve.side_effects import refused
-from bedsim.improve.steps import Prices, Step, changed
+from bedsim.improve.steps import LeverStep, Prices, changed
 from bedsim.scenario.load import LoadedScenario
 
 BEAM = 5
@@ -38,7 +38,7 @@ def silent(total: int, what: str) -> AbstractContextManager[Progress]:
     return nullcontext(lambda done: None)
 
 
-def pool_of(singles: Sequence[Trial], aim: Aim) -> list[Step]:
+def pool_of(singles: Sequence[Trial], aim: Aim) -> list[LeverStep]:
     """The best option of every lever that does anything alone, for better or worse, what does most first."""
     best: dict[str, Trial] = {}
     for one in sorted(singles, key=lambda t: -t.gain(aim)):
@@ -49,7 +49,7 @@ def pool_of(singles: Sequence[Trial], aim: Aim) -> list[Step]:
     return [t.steps[0] for t in ordered[:POOL]]
 
 
-def _together(steps: Sequence[Step]) -> bool:
+def _together(steps: Sequence[LeverStep]) -> bool:
     """Whether steps set different keys, and none levels with what another sets level with it."""
     keys: list[str] = [k for s in steps for k in s.keys]
     levels = {(c.key, c.level_with) for s in steps for c in s.option.changes if c.level_with}
@@ -57,7 +57,7 @@ def _together(steps: Sequence[Step]) -> bool:
 
 
 def beam(
-    loaded: LoadedScenario, before: Answer, singles: Sequence[Trial], aim: Aim, stage: Stage = silent
+    loaded: LoadedScenario, before: WorstAnswer, singles: Sequence[Trial], aim: Aim, stage: Stage = silent
 ) -> list[Trial]:
     """The best sets found of two and three steps, best first, beginning from the best singles."""
     pool = pool_of(singles, aim)
@@ -79,9 +79,9 @@ def _one_per_lever(found: Sequence[Trial]) -> list[Trial]:
     return [*kept.values()]
 
 
-def _grown(sets: Sequence[Sequence[Step]], pool: Sequence[Step]) -> list[tuple[Step, ...]]:
+def _grown(sets: Sequence[Sequence[LeverStep]], pool: Sequence[LeverStep]) -> list[tuple[LeverStep, ...]]:
     """Every set with one more step, each once."""
-    found: dict[frozenset[tuple[str, ...]], tuple[Step, ...]] = {}
+    found: dict[frozenset[tuple[str, ...]], tuple[LeverStep, ...]] = {}
     for steps, more in itertools.product(sets, pool):
         grown = (*steps, more)
         if _together(grown):
@@ -109,11 +109,11 @@ class Cheapest:
     """The cheapest set that reaches the target often enough (no steps: the machine as it is), or None with
     the surest that was seen; shares of the drawn machines that reach it."""
 
-    steps: tuple[Step, ...] | None
+    steps: tuple[LeverStep, ...] | None
     cost: float
     share: float
     now: float
-    surest: tuple[Step, ...]
+    surest: tuple[LeverStep, ...]
     surest_share: float
     tried: int
 
@@ -121,7 +121,7 @@ class Cheapest:
 def cheapest(
     loaded: LoadedScenario,
     machines: Sequence[Drawn],
-    options: Sequence[Step],
+    options: Sequence[LeverStep],
     aim: Aim,
     target: float,
     probability: float,
@@ -136,7 +136,7 @@ def cheapest(
     now = sum(_value(m.before, aim) <= target for m in machines) / len(machines)
     if now >= probability:
         return Cheapest(steps=(), cost=0.0, share=now, now=now, surest=(), surest_share=now, tried=0)
-    surest: tuple[Step, ...] = ()
+    surest: tuple[LeverStep, ...] = ()
     best, tried = now, 0
     may_fail = math.floor((1.0 - probability) * len(machines) + 1e-9)
     for cost, steps in by_price(options, prices):
@@ -154,7 +154,7 @@ def cheapest(
     )
 
 
-def by_price(options: Sequence[Step], prices: Prices) -> Iterator[tuple[float, tuple[Step, ...]]]:
+def by_price(options: Sequence[LeverStep], prices: Prices) -> Iterator[tuple[float, tuple[LeverStep, ...]]]:
     """All sets of up to `LARGEST` steps that go together, cheapest first."""
     sets = [s for n in range(1, LARGEST + 1) for s in itertools.combinations(options, n) if _together(s)]
     costs = [sum(step.cost(prices) for step in s) for s in sets]
@@ -164,7 +164,7 @@ def by_price(options: Sequence[Step], prices: Prices) -> Iterator[tuple[float, t
 
 def _passes(
     loaded: LoadedScenario,
-    steps: Sequence[Step],
+    steps: Sequence[LeverStep],
     machines: Sequence[Drawn],
     aim: Aim,
     target: float,
@@ -179,7 +179,9 @@ def _passes(
     return 1.0 - failed / len(machines)
 
 
-def _reaches(loaded: LoadedScenario, steps: Sequence[Step], machine: Drawn, aim: Aim, target: float) -> bool:
+def _reaches(
+    loaded: LoadedScenario, steps: Sequence[LeverStep], machine: Drawn, aim: Aim, target: float
+) -> bool:
     try:
         after = answer(changed(loaded, steps, machine.draw))
     except BedsimError:
@@ -188,14 +190,14 @@ def _reaches(loaded: LoadedScenario, steps: Sequence[Step], machine: Drawn, aim:
     return _value(after, aim) <= target and not refused(machine.before, after)
 
 
-def _value(found: Answer | None, aim: Aim) -> float:
+def _value(found: WorstAnswer | None, aim: Aim) -> float:
     return math.inf if found is None else float(getattr(found, aim))
 
 
-def options_for(singles: Sequence[Trial], sets: Sequence[Trial], aim: Aim) -> list[Step]:
+def options_for(singles: Sequence[Trial], sets: Sequence[Trial], aim: Aim) -> list[LeverStep]:
     """Steps of which the cheapest set is sought: those of the best sets, then those that gain most alone,
     several options of a lever where they cost differently or work differently."""
-    chosen: dict[tuple[str, tuple[str, ...]], Step] = {}
+    chosen: dict[tuple[str, tuple[str, ...]], LeverStep] = {}
     best = sorted((t for t in singles if t.after and not t.refused), key=lambda t: -t.gain(aim))
     told = [t.steps[0] for t in best if t.gain(aim) > EFFECT]
     for step in [*(s for t in sets[:10] for s in t.steps), *told]:

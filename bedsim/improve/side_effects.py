@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from bedsim.analysis.cautions import LOAD_ANGLE_LIMIT
 from bedsim.analysis.printed import quantity, rounded
-from bedsim.improve.answers import Answer, Standing
+from bedsim.improve.answers import Standing, WorstAnswer
 
 MOST_SIDE_FORCE = 200.0
 """N on a guide, bed warm; small profile rails bear ten times that, their screws and frames bend."""
@@ -50,7 +50,7 @@ def _told(value: float, unit: str) -> str:
     return f"{rounded(value)} {unit}".rstrip()
 
 
-def effects(before: Answer, after: Answer, stood: Standing, stands: Standing) -> tuple[Effect, ...]:
+def effects(before: WorstAnswer, after: WorstAnswer, stood: Standing, stands: Standing) -> tuple[Effect, ...]:
     """Everything beside the error that is asked for."""
 
     def one(key: str, words: str, unit: str, now: float, then: float) -> Effect:
@@ -65,12 +65,12 @@ def effects(before: Answer, after: Answer, stood: Standing, stands: Standing) ->
     )
 
 
-def refused(before: Answer, after: Answer, height_target: float | None = None) -> str:
+def refused(before: WorstAnswer, after: WorstAnswer, height_target: float | None = None) -> str:
     """Why a change is refused for its errors and forces; "" where it is not."""
     return next(_reasons(before, after, height_target), "")
 
 
-def _reasons(before: Answer, after: Answer, height_target: float | None) -> Iterator[str]:
+def _reasons(before: WorstAnswer, after: WorstAnswer, height_target: float | None) -> Iterator[str]:
     if after.side_force > MOST_SIDE_FORCE and after.side_force > (1 + TOLD) * before.side_force:
         yield f"{quantity(after.side_force, 'N')} on the guides when the bed is warm"
     if after.travel >= 1.0 > before.travel:

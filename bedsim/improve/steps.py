@@ -25,7 +25,7 @@ Prices = Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class LeverStep:
     """A lever's option at some corners (none: in the machine)."""
 
     lever: Lever
@@ -70,7 +70,7 @@ class Step:
         return f"corner.{corner}.{key}" if corner else key
 
 
-def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list[Step]:
+def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list[LeverStep]:
     """All levers that there are in this machine, at all their places, that change something."""
     names = tuple(c.name for c in loaded.scenario.corner)
     found = []
@@ -83,7 +83,7 @@ def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list
             "machine": [()],
         }
         places = by_scope[lever.scope]
-        found += [Step(lever=lever, option=o, corners=p) for o in lever.options for p in places]
+        found += [LeverStep(lever=lever, option=o, corners=p) for o in lever.options for p in places]
     return [step for step in found if _changes(step, loaded)]
 
 
@@ -96,11 +96,11 @@ def _own(owner: Any, key: str) -> Any:
     return reduce(getattr, key.split("."), owner)
 
 
-def _changes(step: Step, loaded: LoadedScenario) -> bool:
+def _changes(step: LeverStep, loaded: LoadedScenario) -> bool:
     return any(not _same(now, then) for now, then in _before_after(step, loaded))
 
 
-def _before_after(step: Step, loaded: LoadedScenario) -> Iterator[tuple[Any, Any]]:
+def _before_after(step: LeverStep, loaded: LoadedScenario) -> Iterator[tuple[Any, Any]]:
     for key, value in values_of([step], loaded).items():
         yield present(loaded, key), value
 
@@ -127,7 +127,7 @@ def _corner_of(loaded: LoadedScenario, key: str) -> Corner:
 # ---- what is set --------------------------------------------------------------------------------------
 
 
-def values_of(steps: Sequence[Step], loaded: LoadedScenario, draw: Draw | None = None) -> dict[str, Any]:
+def values_of(steps: Sequence[LeverStep], loaded: LoadedScenario, draw: Draw | None = None) -> dict[str, Any]:
     """Full keys and values that some steps set, in a machine at its likely values or in a drawn one.
 
     Factors and levels go by what the drawn machine has; a height that is set is set within `SET_WITHIN_MM`.
@@ -211,7 +211,7 @@ def _following(key: str, name: str, corner: str, value: Any, loaded: LoadedScena
     return follow(name, corner, value, loaded) if follow is not None else {}
 
 
-def changed(loaded: LoadedScenario, steps: Sequence[Step], draw: Draw | None = None) -> LoadedScenario:
+def changed(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw | None = None) -> LoadedScenario:
     """The machine with some steps taken, at its likely values or as drawn.
 
     Steps come first: kinds bring their own defaults and ranges, of which the draw then takes its values; a

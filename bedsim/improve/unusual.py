@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from statistics import median
 
 from bedsim.errors import BedsimError
-from bedsim.improve.answers import Answer, answer
+from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.ranking import SMALLEST, Progress
 from bedsim.improve.steps import present
 from bedsim.improve.usual import usual_values
@@ -83,7 +83,7 @@ class Unusual:
     """What a return gains: `lateral` and `height` error before over after."""
 
     back: Return
-    after: Answer
+    after: WorstAnswer
     lateral: float
     height: float
 
@@ -97,7 +97,9 @@ COSTS = 1.02
 """Gain from which on a return is told."""
 
 
-def unusual(loaded: LoadedScenario, before: Answer, progress: Progress = lambda done: None) -> list[Unusual]:
+def unusual(
+    loaded: LoadedScenario, before: WorstAnswer, progress: Progress = lambda done: None
+) -> list[Unusual]:
     """What costs the machine by being unusual, what lies outside its usual range first, then by what it
     costs."""
     found = []
