@@ -61,10 +61,15 @@ def disturbances(file: Path, root: Path) -> list[Disturbance]:
                     line=line,
                     node=number,
                     kind=kind,
-                    text=f"{lines[line - 1].strip()} @{column - _indent(lines[line - 1])}",
+                    text=f"{lines[line - 1].strip()} @{column - _indent(lines[line - 1])}+{_length(node)}",
                 )
             )
     return found
+
+
+def _length(node: ast.AST) -> int:
+    """Characters of a node, which tell it from others that begin where it does."""
+    return len(ast.unparse(node))
 
 
 def _indent(line: str) -> int:
