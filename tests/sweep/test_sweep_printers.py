@@ -1,6 +1,7 @@
 """Drawn printers: figures as of single runs, luck shared by all cells, sorting, clocking, closed forms."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -21,7 +22,7 @@ from bedsim.sweep.lots import alternatives, make_lot
 from bedsim.sweep.plan import SCREWS, load_plan
 from bedsim.sweep.response import Values, gains, run_out_gram
 from bedsim.sweep.run import order_of
-from bedsim.sweep.sources import RUN_OUT, columns_of, run_out_seen, terms_for
+from bedsim.sweep.sources import RUN_OUT, _travel, columns_of, run_out_seen, terms_for
 from bedsim.sweep.tasks import Task, leads_of, meets, ready, run_task
 from bedsim.units import DEG, MM, UM
 
@@ -329,3 +330,11 @@ def test_other_lots_lie_within_what_is_assumed(tmp_path):
         assert np.ptp(values) > 0.8 * (high - low) * unit
     assert lot.mount_tilt == pytest.approx(20 * UM / (100 * MM))
     assert lot.once_per_turn.rms == pytest.approx(3 * UM)
+
+
+@pytest.mark.parametrize(("layers", "lowest"), [(10, 190.0), (100, 174.75)])
+def test_travel_reaches_from_the_lowest_place_to_the_approach(layers, lowest):
+    """By hand: the run-in of 10 mm below 200 where the print is short, else 99 layers and a hop of 0.5."""
+    program = SimpleNamespace(layers=layers, layer=0.25 * MM, hop=0.5 * MM, run_in=10 * MM, approach=1 * MM)
+    found = _travel(200 * MM, program, 40 * MM)
+    assert found.low / MM == pytest.approx(lowest) and found.high / MM == pytest.approx(201.0)
