@@ -300,8 +300,8 @@ def _held(a: Assembled, corner: int, system: System, moving: list[int]) -> Array
     machine = a.machine
     share = np.zeros(machine.rows.shape[0])
     for link in machine.links:
-        own = link.corner == corner and not link.name.endswith(".mount")
-        common = link.name == "shared.motor"
+        own = link.corner == corner and link.part != "mount"
+        common = machine.coordinates.shared_motor and link.part == "motor"
         share[machine.slices[link.name]] = 1.0 / len(a.corners) if common else float(own)
     rows = machine.full_rows[:, moving]
     contacts = np.vstack([np.zeros((0, len(moving))), *(f.jacobian[:, moving] for f in machine.frictions)])

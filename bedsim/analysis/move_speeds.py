@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.printed import quantity
-from bedsim.components.motor import PLACE_ERROR
 from bedsim.engines.base import Job
 from bedsim.engines.moves import Bench, Move, Moved, follow
 from bedsim.errors import BedsimError
@@ -165,7 +164,7 @@ def moves(bench: Bench, speed: float, acceleration: float, without: int = 0) -> 
     """The layer changes looked at, one order of the place error left out if asked."""
     job = bench.job
     program = replace(job.program, limits=replace(job.program.limits, speed=speed, acceleration=acceleration))
-    kept = np.array([s.name != f"{PLACE_ERROR} {without}" for s in job.machine.sources])
+    kept = np.array([s.order != without for s in job.machine.sources])
     return [
         Move(program=program, layer=k, amounts=job.amounts[0] * kept) for k in layers(job, per_metre(bench))
     ]
@@ -245,8 +244,8 @@ def _resonances(bench: Bench, speeds: Array) -> list[Cause]:
             chosen.append(int(mode))
         if len(chosen) == 2:
             break
-    used = {bench.job.machine.sources[k].name for k in bench.job.machine.active_sources}
-    orders = [k for k in ORDERS if f"{PLACE_ERROR} {k}" in used]
+    used = {bench.job.machine.sources[k].order for k in bench.job.machine.active_sources}
+    orders = [k for k in ORDERS if k in used]
     every = [_cause(bench, order, mode, np.nan) for mode in chosen for order in orders]
     return [c for c in every if speeds[0] <= c.speed <= speeds[-1]]
 

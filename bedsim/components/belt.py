@@ -39,7 +39,7 @@ def link(coordinates: Coordinates, corner: int, belt: Belt, name: str, ratio: fl
     """One row: rotor of the corner minus the shared motor; `ratio` = its commanded turn over the motor's
     (hand)."""
     row = unit(coordinates.size, (coordinates.rotor(corner), 1.0), (coordinates.motor, -ratio))[None]
-    return Link(name=name, corner=corner, jacobian=row, stiffness=np.array([[belt.torsion]]))
+    return Link(part="belt", name=name, corner=corner, jacobian=row, stiffness=np.array([[belt.torsion]]))
 
 
 def eccentricity_source(corner: int, link_name: str, belt: Belt, angle: Callable[[Path], Array]) -> Source:

@@ -46,7 +46,7 @@ def link(coordinates: Coordinates, corner: int, guide: Guide, name: str) -> Link
     lateral = planar_frame(guide.direction) @ point_motion(size, first, guide.point)
     jacobian = np.vstack([lateral, rotation_motion(size, first)])
     stiffness = np.diag([guide.radial, guide.tangential, guide.tilt, guide.tilt, guide.yaw])
-    return Link(name=name, corner=corner, jacobian=jacobian, stiffness=stiffness)
+    return Link(part="guide", name=name, corner=corner, jacobian=jacobian, stiffness=stiffness)
 
 
 def friction(coordinates: Coordinates, corner: int, guide: Guide, name: str) -> list[Friction]:

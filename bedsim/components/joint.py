@@ -174,7 +174,7 @@ def link(rows: Array, corner: int, joint: Joint, name: str) -> Link:
     if least < -ROUNDING * most:
         raise ModelError(f"{name}: its loaded leaves buckle sideways. Make them thicker or shorter.")
     damping = joint.damping * np.diag([1.0, 1.0, 0.0]) if joint.damping else None
-    return Link(name=name, corner=corner, jacobian=rows, stiffness=stiffness, damping=damping)
+    return Link(part="joint", name=name, corner=corner, jacobian=rows, stiffness=stiffness, damping=damping)
 
 
 def frictions(rows: Array, corner: int, joint: Joint, name: str) -> list[Friction]:
@@ -242,6 +242,7 @@ def load_link(coordinates: Coordinates, corner: int, rows: Array, name: str, nut
         return load[:, None, None] * pattern
 
     return Link(
+        part="load",
         name=name,
         corner=corner,
         jacobian=np.vstack([tilt[:2], rows[:2]]),

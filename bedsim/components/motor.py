@@ -69,6 +69,7 @@ def torque(motor: Motor, lag: Array) -> Array:
 def link(size: int, corner: int, index: int, motor: Motor, name: str) -> Link:
     """The linear magnetic spring on coordinate `index`."""
     return Link(
+        part="motor",
         name=name,
         corner=corner,
         jacobian=unit(size, (index, 1.0))[None],
@@ -114,6 +115,7 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
                 amount=amplitude,
                 values=partial(place_error, order=order, phase=phase),
                 name=f"{PLACE_ERROR} {order}",
+                order=order,
             )
         )
     return found

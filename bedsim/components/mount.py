@@ -69,7 +69,7 @@ def link(displacement: Array, rotation: Array, corner: int, mount: Mount, name: 
     if mount.rotation > 0:
         stiffness += [mount.rotation] * 3
         jacobian = np.vstack([displacement, rotation])
-    return Link(name=name, corner=corner, jacobian=jacobian, stiffness=np.diag(stiffness))
+    return Link(part="mount", name=name, corner=corner, jacobian=jacobian, stiffness=np.diag(stiffness))
 
 
 def friction(displacement: Array, corner: int, mount: Mount, carried: float, name: str) -> list[Friction]:

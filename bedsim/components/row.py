@@ -12,12 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Stiffness = Callable[[Array, Array], Array]
+LinkPart = Literal["axial", "belt", "guide", "joint", "load", "motor", "mount", "plate", "screw"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +29,7 @@ class Link:
     `jacobian` (m, size); `stiffness` (m, m), or a function of the nut's position on the screw (layers,) m and
     of the corner's load (layers,) N that returns (layers, m, m); `damping` (m, m) explicit row dampers.  N/m
     for displacement rows, N m/rad for rotation rows.  `beside` kg hangs on the corner's screw but does not
-    load this connection.
+    load this connection.  `part`: which of a corner's connections it is.
     """
 
     name: str
@@ -36,6 +38,7 @@ class Link:
     stiffness: Array | Stiffness
     damping: Array | None = None
     beside: float = 0.0
+    part: LinkPart | None = None
 
     @property
     def rows(self) -> int:
@@ -143,6 +146,7 @@ class Source:
     name of "offset" means an imposed offset of the full coordinates themselves (rigid connections), m = size.
     `amount` is the strength of this machine, in the unit that makes `amount * values` an extension (a force
     on a push); a batch of machines differs in amounts alone.
+    `order`: of a motor's place error, cycles in four full steps.
     """
 
     cause: str
@@ -152,6 +156,7 @@ class Source:
     values: Callable[[Path], Array]
     name: str = ""
     also: tuple[str, ...] = ()
+    order: int | None = None
 
 
 def standing(path: Path, rows: Array) -> Array:

@@ -293,7 +293,7 @@ def lateral_link(corner: int, screw: Screw, rows: Array, nut: Array | None, name
         plane = shaft_stiffness(screw, nut_position, load)
         return two_planes(plane if nut is None else in_series(plane, np.broadcast_to(nut, plane.shape)))
 
-    return Link(name=name, corner=corner, jacobian=rows, stiffness=stiffness)
+    return Link(part="screw", name=name, corner=corner, jacobian=rows, stiffness=stiffness)
 
 
 def axial_link(corner: int, screw: Screw, row: Array, others: float, name: str) -> Link:
@@ -304,4 +304,4 @@ def axial_link(corner: int, screw: Screw, row: Array, others: float, name: str) 
         total = np.sum(list(axial_compliances(screw, nut_position).values()), axis=0) + others
         return (1.0 / total)[:, None, None]
 
-    return Link(name=name, corner=corner, jacobian=row, stiffness=stiffness)
+    return Link(part="axial", name=name, corner=corner, jacobian=row, stiffness=stiffness)

@@ -22,7 +22,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.motor import PLACE_ERROR
 from bedsim.components.row import Path
 from bedsim.engines import base, exponential
 from bedsim.engines.base import Job
@@ -94,7 +93,7 @@ class Bench:
     def motor_rows(self) -> NDArray[np.int64]:
         """Number (m,) of every motor's row."""
         machine = self.job.machine
-        return np.array([s.start for name, s in machine.slices.items() if name.endswith(".motor")])
+        return np.array([machine.slices[link.name].start for link in machine.links if link.part == "motor"])
 
     @cached_property
     def motor_maps(self) -> Array:
@@ -135,7 +134,7 @@ class Bench:
         return [
             (k, number[machine.slices[source.link].start])
             for k, source in enumerate(machine.sources)
-            if source.name.startswith(PLACE_ERROR)
+            if source.order is not None
         ]
 
     def error(self, command: Array, angle: Array, amounts: Array) -> Array:

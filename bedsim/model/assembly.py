@@ -17,12 +17,11 @@ from numpy.typing import NDArray
 
 from bedsim.components.frame import Coordinates
 from bedsim.components.friction import group_matrix
-from bedsim.components.motor import PLACE_ERROR
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Path, Push, Source, Stop
 from bedsim.components.stop import seated_stiffness
 from bedsim.model import stability
-from bedsim.model.damping import Spring, energy_shares, modal_ratio, part_of
+from bedsim.model.damping import PART_OF, Spring, energy_shares, modal_ratio, part_of
 from bedsim.model.growing_part import GrowingPart
 
 Array = NDArray[np.float64]
@@ -145,9 +144,8 @@ class Machine:
     def fastest_cycle(self) -> float:
         """Cycles of the fastest imperfection per turn of the screw: of a motor's place error, up to four per
         rotor tooth."""
-        names = [self.sources[k].name for k in self.active_sources]
-        orders = [int(name.split()[-1]) for name in names if name.startswith(PLACE_ERROR)]
-        return max(orders) * float(np.max(self.motor_electrical)) if orders else 2.0
+        highest = max((self.sources[k].order or 0 for k in self.active_sources), default=0)
+        return highest * float(np.max(self.motor_electrical)) if highest else 2.0
 
     @cached_property
     def joint_ends(self) -> tuple[tuple[Array, ...], ...]:
@@ -265,7 +263,9 @@ class System:
         for link in machine.links:
             where = machine.slices[link.name]
             yield Spring(
-                part=part_of(link.name), rows=machine.rows[where], stiffness=self.stiffness[:, where, where]
+                part=PART_OF.get(link.part or "", ""),
+                rows=machine.rows[where],
+                stiffness=self.stiffness[:, where, where],
             )
         row = 0
         for friction in machine.frictions:

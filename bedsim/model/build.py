@@ -182,7 +182,7 @@ def _plate_links(coordinates: Coordinates, bed: bed_part.Bed, shapes: PlateShape
         return []
     jacobian = np.zeros((coordinates.shapes, coordinates.size))
     jacobian[:, 6 : 6 + coordinates.shapes] = np.eye(coordinates.shapes)
-    return [Link(name="plate", corner=0, jacobian=jacobian, stiffness=shapes.stiffness(bed))]
+    return [Link(part="plate", name="plate", corner=0, jacobian=jacobian, stiffness=shapes.stiffness(bed))]
 
 
 def _part_damping(given: schema.Damping) -> dict[str, float]:

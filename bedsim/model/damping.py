@@ -31,8 +31,8 @@ PART_OF: Mapping[str, str] = {
     "mount": "mount",
     "plate": "bed",
 }
-"""Which part a row belongs to, by the word behind its corner's name; the screw's with bearings and nut, the
-guide's with the frame, the joint's with the load that hangs in it."""
+"""Which part a link belongs to, and a contact by the word behind its corner's name; the screw's with bearings
+and nut, the guide's with the frame, the joint's with the load that hangs in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +45,7 @@ class Spring:
 
 
 def part_of(name: str) -> str:
-    """The part of a row called `name`."""
+    """The part of a contact called `name`."""
     return PART_OF.get(name.rsplit(".", 1)[-1].split()[0], "")
 
 

@@ -65,7 +65,7 @@ def elastic(
     for flank in machine.flanks:
         add(flank.jacobian @ machine.transform, flank.axial_link, np.array([[0.0], [0.0], [1.0]]))
     axial = [machine.slices[flank.axial_link].start for flank in machine.flanks]
-    motors = [link.name for link in machine.links if link.name.endswith(".motor")] if motor_sine else []
+    motors = [link.name for link in machine.links if link.part == "motor"] if motor_sine else []
     for name in motors:
         add(machine.rows[machine.slices[name]], name, np.ones((1, 1)))
     n, r = machine.transform.shape[1], machine.rows.shape[0]

@@ -72,7 +72,7 @@ def racking(machine: Machine, system: System) -> Array:
     """
     strained = machine.rows @ machine.command[list(machine.kept)]
     for link in machine.links:
-        if link.name.endswith((".motor", ".belt")):
+        if link.part in ("motor", "belt"):
             strained[machine.slices[link.name]] = 0.0
     q = at_rest(system, -strained)[0]
     tension = machine.rows @ q + strained

@@ -233,7 +233,7 @@ def strain(machine: Machine, bed: Tilted, height: Array) -> Array:
     found = machine.full_rows @ u
     for link in machine.links:
         where = machine.slices[link.name]
-        if link.name.endswith((".motor", ".axial", ".belt")):
+        if link.part in ("motor", "axial", "belt"):
             found[where] = 0.0
     for i, name in enumerate(machine.corner_names):
         if f"{name}.mount" in machine.slices:

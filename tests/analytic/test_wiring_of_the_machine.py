@@ -60,3 +60,14 @@ def test_a_stop_is_touched_at_its_gap():
     for distance, touched in ((0.399e-3, False), (0.401e-3, True)):
         place[2:4, 0] = distance * np.array([math.cos(0.7), math.sin(0.7)])
         assert touching(parts, place) is touched
+
+
+@pytest.mark.parametrize("name", ["bent-rolled-rolling-joints", "plain-lead-screws", "four-screws"])
+@pytest.mark.parametrize("drive", ["motor_per_screw", "belt"])
+def test_links_and_place_errors_say_what_their_names_do(name, drive):
+    machine = make_job(shipped(name, f"drive.topology={drive}", "print.layers=2")).machine
+    assert [link.part for link in machine.links] == [link.name.rsplit(".")[-1] for link in machine.links]
+    errors = [s for s in machine.sources if s.name.startswith("place error")]
+    assert errors
+    assert [s.order for s in errors] == [int(s.name.split()[-1]) for s in errors]
+    assert {s.order for s in machine.sources if s not in errors} == {None}
