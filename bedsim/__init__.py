@@ -11,6 +11,8 @@ __all__ = [
     "GuideKind",
     "JointKeys",
     "JointKind",
+    "MountKeys",
+    "MountKind",
     "__version__",
     "load_kinds",
     "load_scenario",
@@ -21,11 +23,12 @@ __all__ = [
 
 if TYPE_CHECKING:
     from bedsim.model.joint_kind import JointKind
+    from bedsim.model.mount_kind import MountKind
     from bedsim.registry import Default, GuideKind
     from bedsim.results.store import read_run as open_result
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.outside_kinds import load_kinds, register_kind
-    from bedsim.scenario.schema import JointKeys
+    from bedsim.scenario.schema import JointKeys, MountKeys
     from bedsim.simulation import simulate
 
 _PUBLIC = {
@@ -33,6 +36,8 @@ _PUBLIC = {
     "GuideKind": ("bedsim.registry", "GuideKind"),
     "JointKeys": ("bedsim.scenario.schema", "JointKeys"),
     "JointKind": ("bedsim.model.joint_kind", "JointKind"),
+    "MountKeys": ("bedsim.scenario.schema", "MountKeys"),
+    "MountKind": ("bedsim.model.mount_kind", "MountKind"),
     "load_kinds": ("bedsim.scenario.outside_kinds", "load_kinds"),
     "register_kind": ("bedsim.scenario.outside_kinds", "register_kind"),
     "load_scenario": ("bedsim.scenario.load", "load_scenario"),

@@ -133,7 +133,7 @@ class Assembled:
     def at_mount(self, corner: int) -> Array:
         """Jacobian (n,) of the bed's height at the mount, or where it is bolted."""
         c = self.corners[corner]
-        point = np.append(c.axis, 0.0) if c.mount.kind == "bolted" else c.mount.point
+        point = np.append(c.axis, 0.0) if c.mount.bolted else c.mount.point
         return np.asarray(bed_point(self.machine.coordinates, point, c.shapes)[2] @ self.machine.transform)
 
 
@@ -286,7 +286,7 @@ def _alone(a: Assembled, corner: int, system: System) -> tuple[Array, Array, Arr
     parts = np.array([1.0 / len(a.corners) if k == at.motor and at.shared_motor else 1.0 for k in moving])
     K, M = np.zeros((2, len(moving) + 1, len(moving) + 1))
     K[1:, 1:] = _held(a, corner, system, moving)
-    seat = SEATED * K[1, 1] if c.mount.kind == "bolted" else c.mount.vertical
+    seat = SEATED * K[1, 1] if c.mount.bolted else c.mount.vertical
     K[:2, :2] += seat * np.array([[1.0, -1.0], [-1.0, 1.0]])
     M[1:, 1:] = machine.mass[np.ix_(moving, moving)] * parts
     M[0, 0] = max(*a.numbers.corners[corner].bed_load, LEAST) / machine.gravity

@@ -18,9 +18,12 @@ class Mount:
     """SI.
 
     `point` (3,) m in the machine; `direction` (2,) unit vector along the groove; `rotation` 0: no moment.
+    `bolted`: the carriage goes with the bed; `grooved`: a seat that slides along that direction, rubs there
+    and can be lifted out.
     """
 
-    kind: str
+    bolted: bool = False
+    grooved: bool = False
     point: Array
     direction: Array
     radial: float
@@ -77,7 +80,7 @@ def friction(displacement: Array, corner: int, mount: Mount, carried: float, nam
 
     `carried` N: weight of carriage and nut, which hangs on the screw but not on the mount.
     """
-    if mount.friction == 0.0 or mount.kind != "groove":
+    if mount.friction == 0.0 or not mount.grooved:
         return []
     return [
         Friction(

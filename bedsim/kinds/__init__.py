@@ -12,9 +12,14 @@ from bedsim.kinds import (
     joint_rigid,
     joint_rolling,
     joint_sliding,
+    mount_bolted,
+    mount_flexure,
+    mount_groove,
 )
 
 for _file in (joint_rigid, joint_rolling, joint_sliding, joint_flexure, joint_air_film):
     registry.add(_file.KIND)
+for _mount in (mount_groove, mount_bolted, mount_flexure):
+    registry.add(_mount.KIND)
 for _guide in (guide_profile_rail, guide_round_rod, guide_wheels):
     registry.add(_guide.KIND)

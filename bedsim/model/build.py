@@ -149,7 +149,7 @@ def _heat(coordinates: Coordinates, bed: bed_part.Bed, corners: list[CornerParts
     """Heat growth of the bed at every mount; at bolted mounts it moves the carriage along."""
     found = []
     for c in corners:
-        if c.mount.kind == "bolted":
+        if c.mount.bolted:
             first = coordinates.carriage(c.index)
             offset = unit(
                 coordinates.size,

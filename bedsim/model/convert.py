@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import cmath
-import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from bedsim.components import belt, guide, lead, motor, mount, nut, run_out, scr
 from bedsim.components.motor_end import MotorEnd
 from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
+from bedsim.model.mount_kind import mount_kind
 from bedsim.model.program import Limits
 from bedsim.scenario import schema
 
@@ -131,22 +132,9 @@ def mount_points(scenario: schema.Scenario) -> Array:
 
 
 def make_mount(part: schema.MountKeys, point: Array, outward: Array) -> mount.Mount:
-    """The mount component; its groove points to the centroid of the mounts unless a direction is given."""
-    if part.direction_deg is not None:
-        angle = part.direction_deg * units.DEG
-        outward = np.array([math.cos(angle), math.sin(angle)])
-    return mount.Mount(
-        kind=part.kind,
-        point=point,
-        direction=outward,
-        radial=part.radial_n_per_um * units.N_PER_UM,
-        tangential=part.tangential_n_per_um * units.N_PER_UM,
-        vertical=part.vertical_n_per_um * units.N_PER_UM,
-        rotation=part.rotation_nm_per_rad if part.kind == "flexure" else 0.0,
-        friction=part.friction_coefficient,
-        breakaway=part.breakaway_um * units.UM,
-        magnet_force=part.magnet_force_n,
-    )
+    """The mount that a part's kind makes of its keys at a `point` (3,) m, `outward` (2,) of the others."""
+    kind = mount_kind(part.kind)
+    return replace(kind.make(part, point, outward), bolted=kind.bolted, grooved=kind.grooved)
 
 
 def make_guide(part: schema.GuideKeys, frame: schema.Frame, outward: Array) -> guide.Guide:

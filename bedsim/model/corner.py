@@ -78,8 +78,8 @@ def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerPar
     corners = []
     for i, data in enumerate(scenario.corner):
         fitted = convert.make_nut(data.nut, data.screw)
-        bolted = data.mount.kind == "bolted"
-        at = axes[i] if bolted else points[i]
+        held = convert.make_mount(data.mount, points[i], outward[i])
+        at = axes[i] if held.bolted else points[i]
         corners.append(
             CornerParts(
                 index=i,
@@ -89,7 +89,7 @@ def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerPar
                 screw=convert.make_screw(data),
                 nut=fitted,
                 joint=joints[i],
-                mount=convert.make_mount(data.mount, points[i], outward[i]),
+                mount=held,
                 guide=convert.make_guide(data.guide, data.frame, from_middle[i]),
                 motor=convert.make_motor(data.motor),
                 start=convert.first_nut(scenario, data.screw),
@@ -152,7 +152,7 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Cor
     frictions += jointed.frictions
     stops += jointed.stops
 
-    if c.mount.kind == "bolted":
+    if c.mount.bolted:
         constraint |= mount.bolted_map(coordinates, c.index, c.axis, c.shapes)
     else:
         displacement, rotation = mount.rows(coordinates, c.index, c.mount, c.axis, c.shapes)

@@ -87,7 +87,7 @@ class Racked:
         observer = base.make_observer(self.machine, self.system, np.zeros((1, 2)))
         springs = base.extremes(observer, 0, q[None], imposed[None])["side_force"]
         weight = np.maximum(self.weight, 0.0)
-        grooved = np.array([c.mount_kind == "groove" for c in self.numbers.corners])
+        grooved = np.array([c.grooved for c in self.numbers.corners])
         return float(np.max(springs + grooved * weight * (self.groove_friction + math.tan(bed.angle))))
 
 

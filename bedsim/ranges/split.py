@@ -33,6 +33,7 @@ from bedsim.analysis.printed import FLOOR, quantity
 from bedsim.components.frame import point_motion
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine
+from bedsim.model.mount_kind import mount_kind
 from bedsim.model.side_torque import RUN_OUT
 from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
@@ -168,7 +169,7 @@ def _slope_rows(machine: Machine) -> list[int]:
 
 def _path_maps(loaded: LoadedScenario, machine: Machine) -> dict[str, Array]:
     """How the bed (b, n) follows each part of the carriages' motion; nothing where a mount is bolted."""
-    if any(corner.mount.kind == "bolted" for corner in loaded.scenario.corner):
+    if any(mount_kind(corner.mount.kind).bolted for corner in loaded.scenario.corner):
         return {}
     mounts = {f"{name}.mount" for name in machine.corner_names}
     links = [link for link in machine.links if link.name in mounts or link.name == "plate"]

@@ -139,34 +139,6 @@ TABLE: Mapping[tuple[str, str], Mapping[str, Default]] = {
     },
     ("joint", "any"): {"height_mm": Default(-50.0, -30.0, -15.0)},
     ("mount", "any"): {"height_mm": Default(-25.0, -15.0, -5.0)},
-    ("mount", "groove"): {
-        "radial_n_per_um": fixed(0.0, "convention: a groove is free along itself"),
-        "tangential_n_per_um": Default(5.0, 15.0, 40.0),
-        "vertical_n_per_um": Default(5.0, 15.0, 40.0),
-        "rotation_nm_per_rad": fixed(0.0),
-        "friction_coefficient": Default(0.05, 0.12, 0.20),
-        "breakaway_um": Default(2.0, 5.0, 20.0),
-    },
-    ("mount", "bolted"): {
-        "radial_n_per_um": fixed(
-            1000.0, "convention: a bolted mount is a constraint, this number is not used"
-        ),
-        "tangential_n_per_um": fixed(
-            1000.0, "convention: a bolted mount is a constraint, this number is not used"
-        ),
-        "vertical_n_per_um": fixed(
-            1000.0, "convention: a bolted mount is a constraint, this number is not used"
-        ),
-        "rotation_nm_per_rad": fixed(0.0),
-        "friction_coefficient": fixed(0.0),
-    },
-    ("mount", "flexure"): {
-        "radial_n_per_um": Default(0.01, 0.05, 0.5),
-        "tangential_n_per_um": Default(1.0, 5.0, 20.0),
-        "vertical_n_per_um": Default(2.0, 10.0, 50.0),
-        "rotation_nm_per_rad": Default(1.0, 10.0, 100.0),
-        "friction_coefficient": fixed(0.0),
-    },
     ("guide", "any"): {"height_mm": Default(-70.0, -40.0, -15.0)},
     ("frame", "any"): {
         "radial_n_per_um": Default(0.5, 2.0, 8.0),
@@ -212,6 +184,13 @@ UNUSED: Mapping[str, Mapping[str, float]] = {
         "breakaway_um": 50.0,
         "damping_n_s_per_m": 0.0,
         "travel_mm": 1.0,
+    },
+    "mount": {
+        "radial_n_per_um": 1.0,
+        "tangential_n_per_um": 1.0,
+        "vertical_n_per_um": 1.0,
+        "rotation_nm_per_rad": 0.0,
+        "friction_coefficient": 0.0,
     },
 }
 """What stands for a key of a part that does nothing beside its kind."""

@@ -141,29 +141,9 @@ IDLE: tuple[Idle, ...] = (
         why="the balls listed in sizing.joint_part stand in its place",
     ),
     Idle(
-        keys=("damping.mount_ratio",),
-        beside={"mount.kind": _one_of("bolted")},
-        why="a bolted mount is stiff",
-    ),
-    Idle(
         keys=("damping.bed_ratio",),
         beside={"corner": _three},
         why="three supports do not bend the bed",
-    ),
-    Idle(
-        keys=("mount.radial_n_per_um", "mount.tangential_n_per_um", "mount.vertical_n_per_um"),
-        beside={"mount.kind": _one_of("bolted")},
-        why="a bolted mount is stiff",
-    ),
-    Idle(
-        keys=("mount.rotation_nm_per_rad",),
-        beside={"mount.kind": _one_of("groove", "bolted")},
-        why="only a flexure has it",
-    ),
-    Idle(
-        keys=("mount.friction_coefficient", "mount.breakaway_um"),
-        beside={"mount.kind": _one_of("bolted", "flexure")},
-        why="only a groove rubs",
     ),
     Idle(
         keys=(
@@ -210,11 +190,6 @@ IDLE: tuple[Idle, ...] = (
         keys=("sizing.pressure_velocity_mpa_m_s",),
         beside={"screw.kind": _BALL},
         why="it belongs to plain nuts",
-    ),
-    Idle(
-        keys=("sizing.mount_travel_mm", "sizing.frame_acceleration_mm_s2"),
-        beside={"mount.kind": _one_of("bolted", "flexure")},
-        why="only a ball in a groove has a way to go and can be lifted out of its seat",
     ),
     Idle(
         keys=("sizing.joint_warming_k",),

@@ -371,8 +371,8 @@ class JointKeys(Section):
 class MountKeys(Section):
     """What holds the bed on a carriage."""
 
-    kind: Literal["groove", "bolted", "flexure"] = "groove"
-    """A ball in a radial groove, a bolted connection, or a flexure."""
+    kind: Annotated[str, KnownKind("mount")] = "groove"
+    """What it is."""
     height_mm: Height = -15.0
     """Height of the mount above the bed surface (negative: below)."""
     offset_x_mm: float = 0.0
@@ -395,6 +395,10 @@ class MountKeys(Section):
     """Travel over which that friction builds up."""
     magnet_force_n: NonNegative = 0.0
     """Pull of a magnet or spring that keeps the mount seated."""
+
+    @model_validator(mode="after")
+    def _is_as_its_kind_asks(self) -> MountKeys:
+        return as_its_kind_asks("mount", self)
 
 
 class GuideKeys(Section):
@@ -426,6 +430,10 @@ class GuideKeys(Section):
     """Direction of that bow."""
     table: str | None = None
     """CSV of guide straightness, beside the scenario: columns position_mm, offset_x_um, offset_y_um."""
+
+    @model_validator(mode="after")
+    def _is_as_its_kind_asks(self) -> GuideKeys:
+        return as_its_kind_asks("guide", self)
 
 
 class Frame(Section):
@@ -522,7 +530,7 @@ class Corner(Section):
     """The nut."""
     joint: Annotated[JointKeys, KeysOfKind("joint"), SerializeAsAny()]
     """Nut to carriage."""
-    mount: MountKeys
+    mount: Annotated[MountKeys, KeysOfKind("mount"), SerializeAsAny()]
     """Carriage to bed."""
     guide: GuideKeys
     """The guide."""

@@ -122,6 +122,7 @@ class CornerNumbers:
     motor: MotorNumbers
     joint: JointNumbers
     mount_kind: str
+    grooved: bool
     mount_x: float
     mount_y: float
     mount_pull: float

@@ -131,7 +131,7 @@ def _steepness(at: AtCorner) -> float:
 
 def _tilt_allowed(corner: CornerNumbers, machine: MachineNumbers) -> float:
     """Tilt [rad] that uses up one corner's groove; unknown (nan) if its length is not given."""
-    if corner.mount_kind != "groove" or corner.mount_travel is None:
+    if not corner.grooved or corner.mount_travel is None:
         return math.nan
     centre = np.mean([(c.mount_x, c.mount_y) for c in machine.corners], axis=0)
     radius = math.hypot(corner.mount_x - centre[0], corner.mount_y - centre[1])
@@ -182,7 +182,7 @@ def _height(at: AtCorner, possible: float, layer: str) -> RowValue:
 
 
 def _groove(at: AtCorner) -> bool:
-    return at.corner.mount_kind == "groove"
+    return at.corner.grooved
 
 
 def _no_groove(at: AtCorner) -> bool:

@@ -29,7 +29,7 @@ def mount_travel_parts(at: AtCorner) -> dict[str, float]:
 
 
 def _groove(at: AtCorner) -> bool:
-    return at.corner.mount_kind == "groove"
+    return at.corner.grooved
 
 
 def _shakes(at: AtCorner) -> bool:

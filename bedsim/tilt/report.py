@@ -16,6 +16,7 @@ from bedsim.engines.equilibrium import OFF_BY
 from bedsim.errors import InputError
 from bedsim.model import convert
 from bedsim.model.assembly import Machine, System
+from bedsim.model.mount_kind import mount_kind
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import Tilt
 from bedsim.scenario.load import LoadedScenario
@@ -125,7 +126,7 @@ def supports_of(scenario: schema.Scenario) -> Supports:
         behind = N_PER_UM * series([guide.radial_n_per_um, frame.radial_n_per_um])
         beside = N_PER_UM * series([guide.tangential_n_per_um, frame.tangential_n_per_um])
         direction.append(part.direction)
-        if part.kind == "bolted":
+        if part.bolted:
             along.append(behind)
             across.append(beside)
         else:
@@ -163,7 +164,7 @@ def limits_of(
         name, nut = corner.name, float(machine.first_nut[k]) + level
         root = corner.screw.shaft.root_diameter
         top = corner.screw.shaft.length - root - nut
-        if scenario.corner[k].mount.kind == "groove" and sizing.mount_travel_mm is not None:
+        if corner.grooved and sizing.mount_travel_mm is not None:
             found.append(_limit("mount travel", name, _give(k), sizing.mount_travel_mm * MM))
         found.append(_limit("screw's upper end", name, _climb(machine, k, 1.0), max(top, 0.0)))
         found.append(_limit("screw's lower end", name, _climb(machine, k, -1.0), max(nut - root, 0.0)))
@@ -172,7 +173,7 @@ def limits_of(
             other = corner.screw.run_out + joint.growth + joint.misalignment + joint.bore
             other += twist_travel(corner)
             found.append(_limit("joint travel", name, _push(pushes, k, other), joint.travel))
-        if scenario.corner[k].mount.kind != "bolted":
+        if not mount_kind(scenario.corner[k].mount.kind).bolted:
             found.append(_limit("mount unloaded", name, _seat(seats, k), corner.mount_pull))
     if keys.mount_tilt_deg is not None:
         found.append(_limit("mount's seat", "all", lambda bed: bed.angle, keys.mount_tilt_deg * DEG))
@@ -265,7 +266,7 @@ def _refuse_too_steep(loaded: LoadedScenario, keys: Tilt, asked: float, order: t
 def unknown_limits(scenario: schema.Scenario) -> tuple[str, ...]:
     """Keys that would limit a tilt and are not given."""
     lines = []
-    grooves = [c.name for c in scenario.corner if c.mount.kind == "groove"]
+    grooves = [c.name for c in scenario.corner if mount_kind(c.mount.kind).grooved]
     if grooves and sizing_of(scenario).mount_travel_mm is None:
         lines.append("sizing.mount_travel_mm: the grooves' length is not known, so it limits nothing here")
     if (scenario.tilt or Tilt()).mount_tilt_deg is None:
@@ -282,7 +283,7 @@ def _assumptions(scenario: schema.Scenario) -> tuple[str, ...]:
         "Joints: run-out, heat growth, misalignment and bore offset are added to what the tilt pushes them.",
         f"Errors: equilibrium with friction, stiffness at the height of the layer; {OFF_BY}.",
     ]
-    if any(c.mount.kind != "groove" for c in scenario.corner):
+    if any(not mount_kind(c.mount.kind).grooved for c in scenario.corner):
         lines.append(
             "Bolted and flexing mounts bend with the tilt: side forces are those of linear springs, no "
             "strength is checked."

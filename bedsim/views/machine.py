@@ -15,6 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, FancyArrowPatch
 
+from bedsim.model.mount_kind import mount_kind
 from bedsim.scenario.schema import Corner, Scenario
 from bedsim.units import DEG
 from bedsim.views import style
@@ -93,7 +94,7 @@ def _groove(ax: Axes, corner: Corner, centre: tuple[float, float], half: float) 
     x, y = corner.x_mm + corner.mount.offset_x_mm, corner.y_mm + corner.mount.offset_y_mm
     given = corner.mount.direction_deg
     angle = math.atan2(centre[1] - y, centre[0] - x) if given is None else given * DEG
-    if corner.mount.kind == "groove":
+    if mount_kind(corner.mount.kind).grooved:
         dx, dy = half * math.cos(angle), half * math.sin(angle)
         ax.plot([x - dx, x + dx], [y - dy, y + dy], color=style.GREEN, linewidth=5, alpha=0.5, zorder=2)
     ax.plot(x, y, marker="D", color=style.GREEN, markersize=6, markerfacecolor="white", zorder=5)

@@ -195,7 +195,7 @@ def groove_platform(radius, radial=0.0):
     links = []
     for i, point in enumerate(points):
         part = Mount(
-            kind="groove",
+            grooved=True,
             point=point,
             direction=point[:2] / radius,
             radial=radial,

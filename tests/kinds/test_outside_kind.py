@@ -144,14 +144,14 @@ values = ["rigid", "pendulum"]
 """
 
 
-BROUGHT = (*registry.kinds("joint"), *registry.kinds("guide"))
+BROUGHT = tuple(kind for part in registry.parts() for kind in registry.kinds(part))
 
 
 def forget() -> None:
     """Take back what tests have registered, as if this were a process of its own."""
     for file in registry.outside_files():
         registry.forget_file(file.module)
-    for kind in (*registry.kinds("joint"), *registry.kinds("guide")):
+    for kind in (kind for part in registry.parts() for kind in registry.kinds(part)):
         if kind not in BROUGHT:
             registry.remove(kind)
     keys.forget_kinds()
@@ -306,7 +306,10 @@ BAD = {
     "ends": ("raise SystemExit(0)\n", "bad.py: cannot be used: SystemExit: 0."),
     "does not parse": ("def f(:\n", "bad.py: cannot be used: SyntaxError:"),
     "says nothing": ("x = 1\n", "bad.py: registers no kind. End it with bedsim.register_kind(...)."),
-    "no kind": ("import bedsim\nbedsim.register_kind(3)\n", "register_kind(3): is no kind of joint, guide."),
+    "no kind": (
+        "import bedsim\nbedsim.register_kind(3)\n",
+        "register_kind(3): is no kind of joint, mount, guide.",
+    ),
     "no function": (
         PENDULUM.replace("        make=make,\n", ""),
         "missing 1 required keyword-only argument: 'make'",
@@ -403,6 +406,58 @@ def test_a_guide_of_ones_own_is_its_numbers(folder):
     loaded = load_scenario("machine.toml", ["joint={kind='rigid'}", "guide.kind=dovetail"])
     assert {c.guide.friction_n for c in loaded.scenario.corner} == {5.0}
     assert main(["new", "made.toml", "--defaults", "--guide", "dovetail"]) == 0
+
+
+PAD = '''
+from dataclasses import replace
+
+import bedsim
+from bedsim.model.mount_kind import springs
+from bedsim.scenario.section import Positive
+from bedsim.units import GPA, MM
+
+
+class PadKeys(bedsim.MountKeys):
+    pad_height_mm: Positive
+    """Height of the pad, thin against its 20 mm of width."""
+
+
+def make(part, point, outward):
+    # A square block in shear alone, G A/h: bending adds a third of (h/b)^2 to its give.  Derived.
+    stiffness = 0.5e-3 * GPA * (20 * MM) ** 2 / (part.pad_height_mm * MM)
+    return replace(springs(part, point, outward), radial=stiffness, tangential=stiffness)
+
+
+bedsim.register_kind(
+    bedsim.MountKind(
+        name="pad",
+        sentence="a rubber pad",
+        keys=PadKeys,
+        make=make,
+        defaults={
+            "pad_height_mm": bedsim.Default(1.0, 2.0, 4.0),
+            "vertical_n_per_um": bedsim.Default(1.0, 2.0, 4.0),
+        },
+        idle={
+            "the pad's own size gives it": ("mount.radial_n_per_um", "mount.tangential_n_per_um"),
+            "a pad does not slide": ("mount.friction_coefficient", "mount.breakaway_um"),
+            "only a flexure has it": ("mount.rotation_nm_per_rad",),
+        },
+    )
+)
+'''
+
+
+def test_a_mount_of_ones_own(folder):
+    """By hand: 0.5 MPa x 20 mm x 20 mm / 2 mm = 100 N/mm."""
+    (folder / "pad.py").write_text(PAD, "utf-8")
+    bedsim.load_kinds("pad.py")
+    loaded = load_scenario("machine.toml", ["joint={kind='rigid'}", "mount.kind=pad"])
+    machine = build_machine(loaded.scenario, loaded.tables)
+    link = next(link for link in machine.links if link.name == "left.mount")
+    np.testing.assert_allclose(np.diag(link.stiffness), [1e5, 1e5, 2e6], rtol=1e-12)
+    assert not [f for f in machine.frictions if ".mount" in f.name]
+    assert "mount unloaded" not in {row.name for row in size_scenario(loaded).checks}
 
 
 def test_two_files_of_one_name_and_a_kind_out_of_nowhere(hung, tmp_path):
