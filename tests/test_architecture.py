@@ -24,7 +24,7 @@ ORDER = (
     ("simulation",),
     ("analysis",),
     ("wall",),
-    ("ranges", "shake", "tilt"),
+    ("ranges", "shake", "tilt", "upkeep"),
     ("power_loss",),
     ("clocking", "comparison", "diagnosis", "improve", "sweep"),
     ("views",),

@@ -236,18 +236,24 @@ def mode_words(bench: Bench, mode: int) -> str:
 
 def _resonances(bench: Bench, speeds: Array) -> list[Cause]:
     """Where the two modes that motors shake the seats by most meet an order within the speeds looked at."""
+    chosen = shaken_most(bench, 2)
+    used = {bench.job.machine.sources[k].order for k in bench.job.machine.active_sources}
+    orders = [k for k in ORDERS if k in used]
+    every = [_cause(bench, order, mode, np.nan) for mode in chosen for order in orders]
+    return [c for c in every if speeds[0] <= c.speed <= speeds[-1]]
+
+
+def shaken_most(bench: Bench, count: int) -> list[int]:
+    """Numbers of the modes by which motors shake the seats most, at frequencies a tenth or more apart."""
     pushed = np.abs(bench.motor_maps).sum(axis=0) / (2 * bench.decay * bench.frequency)
     strength = np.abs(bench.seat_maps).sum(axis=0) * pushed
     chosen: list[int] = []
     for mode in np.argsort(strength)[::-1]:
         if all(abs(bench.frequency[mode] / bench.frequency[k] - 1) > 0.1 for k in chosen):
             chosen.append(int(mode))
-        if len(chosen) == 2:
+        if len(chosen) == count:
             break
-    used = {bench.job.machine.sources[k].order for k in bench.job.machine.active_sources}
-    orders = [k for k in ORDERS if k in used]
-    every = [_cause(bench, order, mode, np.nan) for mode in chosen for order in orders]
-    return [c for c in every if speeds[0] <= c.speed <= speeds[-1]]
+    return chosen
 
 
 def avoided(here: Sequence[Ride]) -> tuple[tuple[float, float], ...]:

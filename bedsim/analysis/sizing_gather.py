@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ from bedsim.scenario import schema
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.sizing_keys import OtherScrew, Prices, Sizing
+from bedsim.scenario.upkeep_keys import Upkeep
 from bedsim.sizing import joint_checks, wear
 from bedsim.sizing.decision import PriceNumbers
 from bedsim.sizing.numbers import CornerNumbers, Duty, MachineNumbers, MotorNumbers, ScrewNumbers
@@ -236,15 +237,19 @@ def place_errors(loaded: LoadedScenario, corner: schema.Corner) -> dict[int, tup
 def duty_numbers(scenario: schema.Scenario, sizing: Sizing, bed: Bed, parts: list[CornerParts]) -> Duty:
     """Return what the print asks for, in SI."""
     job, limits = scenario.print, convert.motion_limits(scenario.motion)
+    upkeep = scenario.upkeep or Upkeep()
     pair = wear.PAIRS[sizing.plain_nut_material]
     given = {
         "pressure_velocity": (sizing.pressure_velocity_mpa_m_s, MPA),
         "wear_low": (sizing.wear_low_mm3_per_n_m, MM3_PER_N_M),
         "wear_high": (sizing.wear_high_mm3_per_n_m, MM3_PER_N_M),
     }
-    changes = {name: value * unit for name, (value, unit) in given.items() if value is not None}
+    changes: dict[str, Any] = {
+        name: value * unit for name, (value, unit) in given.items() if value is not None
+    }
     if changes:
         pair = replace(pair, **changes, status="given: " + ", ".join(changes) + f"; else {pair.status}")
+    pair = wear.as_it_runs(pair, upkeep.nut_runs, upkeep.dirt)
     mass = bed.mass + job.part_mass_kg
     part_height = job.layers * job.layer_mm / 2.0 * MM
     centre = (bed.mass * float(bed.centre[2]) + job.part_mass_kg * part_height) / mass
@@ -252,7 +257,7 @@ def duty_numbers(scenario: schema.Scenario, sizing: Sizing, bed: Bed, parts: lis
         speed=limits.speed,
         acceleration=limits.acceleration,
         layer=job.layer_mm * MM,
-        hop=scenario.motion.z_hop_mm * MM,
+        hop=(scenario.motion.z_hop_mm + upkeep.hops_per_layer * upkeep.hop_mm) * MM,
         seconds_per_layer=job.seconds_per_layer,
         sideways_acceleration=sizing.frame_acceleration_mm_s2 * MM_S2,
         moving_mass=mass,

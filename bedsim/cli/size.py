@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
-from bedsim.cli.paths import Command, OutputPath
+from bedsim.cli.paths import Command, InputPath, OutputPath
 from bedsim.cli.text import listed, number, wrapped
 from bedsim.files import make_folder
 from bedsim.units import MM, N_PER_MM
@@ -40,6 +40,27 @@ NAME_WIDTH = 52
 @click.option("--tilt", is_flag=True, help="Instead: how far the bed can be tilted, and its errors then.")
 @click.option("--shake", is_flag=True, help="Instead: what a shaken frame does, and how long to wait.")
 @click.option("--speeds", is_flag=True, help="Instead: at which speeds of a layer change the bed shakes.")
+@click.option("--upkeep", is_flag=True, help="Instead: wear, grease, noise and a calendar of jobs.")
+@click.option(
+    "--beside",
+    type=InputPath(),
+    multiple=True,
+    metavar="SCENARIO",
+    help="With --upkeep: another machine to choose from. May be given more than once.",
+)
+@click.option(
+    "--require",
+    "requirements",
+    multiple=True,
+    metavar="CONDITION",
+    help="With --beside: what a machine must meet, as 'lateral_pv_um<=10'.",
+)
+@click.option(
+    "--calendar",
+    type=OutputPath("a calendar", ".ics"),
+    metavar="FILE",
+    help="With --upkeep: write the jobs as a file that calendars read.",
+)
 def command(
     scenario: Path,
     output: Path | None,
@@ -50,6 +71,10 @@ def command(
     tilt: bool,
     shake: bool,
     speeds: bool,
+    upkeep: bool,
+    beside: tuple[Path, ...],
+    requirements: tuple[str, ...],
+    calendar: Path | None,
 ) -> int:
     """Check whether the drive holds, turns and lasts.
 
@@ -61,10 +86,14 @@ def command(
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.odd_numbers import odd_numbers
 
+    _needs_upkeep(upkeep, beside=beside, calendar=calendar)
+    if requirements and not beside:
+        raise click.UsageError("--require does nothing without --beside.")
     loaded = load_scenario(scenario, overrides)
-    asked = {"power_loss": power_loss, "tilt": tilt, "shake": shake, "speeds": speeds}
+    more = {"beside": beside, "requirements": requirements, "calendar": calendar}
+    asked = {"power_loss": power_loss, "tilt": tilt, "shake": shake, "speeds": speeds, "upkeep": upkeep}
     if any(asked.values()):
-        return _events(loaded, output, no_pictures, **asked)
+        return _events(loaded, output, no_pictures, more, **asked)
     report = size_scenario(loaded)
     click.echo("\n".join(report_lines(report, every_corner=every_corner)))
     for text in (*odd_numbers(loaded.scenario), *resting_lines(loaded.resting)):
@@ -75,17 +104,27 @@ def command(
     return 0
 
 
-def _events(loaded: LoadedScenario, output: Path | None, no_pictures: bool, **asked: bool) -> int:
-    """Answer the events asked for one after the other, each with its own picture."""
-    from bedsim.cli import size_events
+def _needs_upkeep(upkeep: bool, **given: object) -> None:
+    for name, value in given.items():
+        if value and not upkeep:
+            raise click.UsageError(f"--{name} does nothing without --upkeep.")
+
+
+def _events(
+    loaded: LoadedScenario, output: Path | None, no_pictures: bool, more: dict[str, Any], **asked: bool
+) -> int:
+    """Answer the events asked for one after the other, each with its own picture; `more` for the upkeep."""
+    from bedsim.cli import size_events, size_upkeep
 
     chosen = [name for name, wanted in asked.items() if wanted]
     if output is not None and len(chosen) > 1:
         raise click.UsageError(
-            "--output names one picture: ask for one of --power-loss, --tilt, --shake, --speeds."
+            "--output names one picture: ask for one of --power-loss, --tilt, --shake, --speeds, --upkeep."
         )
     for k, name in enumerate(chosen):
-        answer: size_events.Answer = getattr(size_events, name)(loaded)
+        answer: size_events.Answer = (
+            size_upkeep.upkeep(loaded, **more) if name == "upkeep" else getattr(size_events, name)(loaded)
+        )
         click.echo("\n" * (k > 0) + "\n".join(answer.lines))
         if not no_pictures:
             path = output or Path("results") / f"{loaded.path.stem}_{name}.png"

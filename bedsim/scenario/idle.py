@@ -216,6 +216,21 @@ IDLE: tuple[Idle, ...] = (
         beside={"disturbance.frame_hz": _not_given},
         why="a frame that stands loose does not swing",
     ),
+    Idle(
+        keys=("upkeep.ball_diameter_mm", "upkeep.contact_angle_deg"),
+        beside={"screw.kind": _PLAIN},
+        why="a plain nut has no balls",
+    ),
+    Idle(
+        keys=("upkeep.hop_mm",),
+        beside={"upkeep.hops_per_layer": lambda hops: hops in (None, 0)},
+        why="there are no hops while a layer is printed",
+    ),
+    Idle(
+        keys=("upkeep.guide_load_rating_n",),
+        beside={"guide.kind": lambda kind: kind != "profile_rail"},
+        why="it belongs to profile rails",
+    ),
 )
 
 

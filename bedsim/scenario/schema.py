@@ -17,6 +17,7 @@ from bedsim.scenario.event_keys import Disturbance, PowerLoss, Tilt
 from bedsim.scenario.kinds_of_parts import KeysOfKind, KnownKind, as_its_kind_asks
 from bedsim.scenario.section import Angle, Height, Name, NonNegative, Positive, Section
 from bedsim.scenario.sizing_keys import Prices, Sizing
+from bedsim.scenario.upkeep_keys import Upkeep
 
 
 class BedKeys(Section):
@@ -604,3 +605,5 @@ class Scenario(Section):
     """A plane for `bedsim size --tilt`."""
     disturbance: Disturbance | None = None
     """What shakes the frame, for `bedsim size --shake`."""
+    upkeep: Upkeep | None = None
+    """How the machine is used and looked after, for `bedsim size --upkeep`."""

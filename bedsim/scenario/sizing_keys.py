@@ -206,8 +206,9 @@ class Sizing(Section):
     """Hours of printing that screw or nut shall last."""
     plain_nut_length_mm: Positive | None = None
     """Plain nut: length of its thread."""
-    plain_nut_material: Literal["bronze", "pom"] = "bronze"
-    """Plain nut: material, for usual wear and pressure x velocity figures."""
+    plain_nut_material: Literal["bronze", "pom", "pom_ptfe", "pa66"] = "bronze"
+    """Plain nut: bronze or brass, acetal, acetal with 22 % PTFE, or polyamide 66; for usual figures of wear
+    and of pressure x velocity."""
     pressure_velocity_mpa_m_s: Positive | None = None
     """Plain nut: the maker's limit of pressure times sliding speed; default: a usual figure."""
     wear_low_mm3_per_n_m: Positive | None = None

@@ -157,7 +157,10 @@ class CornerNumbers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Duty:
-    """What the print asks for: speeds in m/s, accelerations in m/s2, lengths in m, times in s."""
+    """What the print asks for: speeds in m/s, accelerations in m/s2, lengths in m, times in s.
+
+    `hop`: way down of all hops of a layer.
+    """
 
     speed: float
     acceleration: float

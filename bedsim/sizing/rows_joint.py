@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from bedsim.sizing import hertz, joint_checks, joint_parts, loads, unit
 from bedsim.sizing.axial_train import series
-from bedsim.sizing.numbers import BallNumbers, CornerNumbers, JointNumbers
+from bedsim.sizing.numbers import BallNumbers, CornerNumbers, Duty, JointNumbers
 from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.sizing.rows_run_out import joint_friction, joint_load, jointed, screw_side_stiffness
 from bedsim.units import DEG, GRAVITY, MM, MPA, N_MM, N_PER_MM, N_PER_UM, UM
@@ -188,10 +188,14 @@ def _lift_off(at: AtCorner) -> RowValue:
 
 
 def _ball_pressures(at: AtCorner) -> list[RowValue]:
-    joint = at.corner.joint
-    pressed = joint_load(at.corner) * (1.0 + at.duty.acceleration / GRAVITY)
-    each = (pressed + joint_parts.assemble(joint.parts).pull) / len(joint.balls)
-    return [_ball_pressure(ball, each) for ball in joint.balls]
+    each = ball_force(at.corner, at.duty)
+    return [_ball_pressure(ball, each) for ball in at.corner.joint.balls]
+
+
+def ball_force(corner: CornerNumbers, duty: Duty) -> float:
+    """Return the force [N] on each ball of a joint: weight, a layer change's acceleration, cold magnets."""
+    pressed = joint_load(corner) * (1.0 + duty.acceleration / GRAVITY)
+    return (pressed + joint_parts.assemble(corner.joint.parts).pull) / len(corner.joint.balls)
 
 
 def _ball_pressure(ball: BallNumbers, load: float) -> RowValue:

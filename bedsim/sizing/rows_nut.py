@@ -38,12 +38,21 @@ def wear_hours(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, flo
     """Return the hours (at high, at low wear) until a plain nut has the given play, or None without its
     length.
     """
+    found = wear_travel(screw, load, duty)
+    if found is None:
+        return None
+    hours = [life.life_hours(travel / screw.shaft.lead, turns_per_hour(screw, duty)) for travel in found]
+    return hours[0], hours[1]
+
+
+def wear_travel(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, float] | None:
+    """Return the travel [m] (at high, at low wear) until a plain nut has the given play, or None without its
+    length."""
     if screw.nut_length is None:
         return None
     pressure = _pressure(screw, load)
-    hours = []
-    for k in (duty.wear.wear_high, duty.wear.wear_low):
-        travel = wear.travel_to_clearance(
+    high, low = (
+        wear.travel_to_clearance(
             duty.wear_clearance,
             wear_coefficient=k,
             pressure=pressure,
@@ -51,8 +60,9 @@ def wear_hours(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, flo
             lead=screw.shaft.lead,
             flank_angle=screw.nut.flank_angle,
         )
-        hours.append(life.life_hours(travel / screw.shaft.lead, turns_per_hour(screw, duty)))
-    return hours[0], hours[1]
+        for k in (duty.wear.wear_high, duty.wear.wear_low)
+    )
+    return high, low
 
 
 def _pressure(screw: ScrewNumbers, load: float) -> float:

@@ -23,6 +23,7 @@ from bedsim.shake import disturbance
 from bedsim.shake import report as shake_report
 from bedsim.simulation import layer_result, make_job, simulate
 from bedsim.tilt import report as tilt_report
+from bedsim.upkeep import report as upkeep_report
 from bedsim.views import report_content
 from bedsim.views.report_figures import Choices, Reported
 from bedsim.wall.visibility import Viewing
@@ -128,6 +129,24 @@ def wall(loaded: LoadedScenario) -> Answer:
     return [report_content._seen(item, "+X", Choices(viewing=Viewing())).wall.relief]
 
 
+def upkeep(loaded: LoadedScenario) -> Answer:
+    """Upkeep: jobs, wear, grease and noise, no runs."""
+    with patch.object(upkeep_report, "_reversals", lambda *_: (None, None, 0.0, [])):
+        report = upkeep_report.upkeep_scenario(loaded)
+    jobs = [(c.name, c.first, c.why) for c in report.chores]
+    return numbers_of(
+        [str(report.start), report.use, jobs, report.guide_life, report.plain, report.threads, report.noise]
+    )
+
+
+def choice(loaded: LoadedScenario) -> Answer:
+    """A choice between a machine and itself with more weight on the bed, no runs."""
+    heavier = loaded.with_values({"bed.mass_kg": 6.0})
+    with patch.object(upkeep_report, "_figures", lambda _: ({"lateral_pv": 1e-6, "height_pv": 1e-6}, [])):
+        found = upkeep_report._choice(upkeep_report._known(loaded), [heavier], [])
+    return numbers_of([found.scores or (), [(line.weight, line.parts) for line in found.lines]])
+
+
 class _Values:
     """A summary that strays 5 um."""
 
@@ -140,7 +159,8 @@ def target(loaded: LoadedScenario) -> Answer:
 
 
 ANSWERS: Mapping[str, Callable[[LoadedScenario], Answer]] = {
-    f.__name__: f for f in (rest, friction, run, modes, size, fall, tilt, push, shake, wall, target)
+    f.__name__: f
+    for f in (rest, friction, run, modes, size, fall, tilt, push, shake, wall, target, upkeep, choice)
 }
 
 

@@ -11,10 +11,11 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from answers import fall, push, shake, size, tilt, wall
+from answers import fall, push, shake, size, tilt, upkeep, wall
 from built import FRICTIONLESS, Built, Given, Row, at_rest_in_layer_1
 
 from bedsim.analysis.sizing_gather import lower_stop, prices_of
+from bedsim.upkeep.use import use_of
 
 EXEMPT = {
     "title": "names the scenario and moves nothing",
@@ -1324,6 +1325,57 @@ EVENTS = (
     ),
 )
 
+HOPPING: Given = {"upkeep.hops_per_layer": 3}
+
+
+def _upkeep(name: str) -> Callable[[Built], Any]:
+    return lambda b: getattr(use_of(b.loaded, b.duty), name)
+
+
+def _weight(name: str, write: float, **more: Any) -> Row:
+    key = f"upkeep.weights.{name}"
+    return _row(key, write, "choice", (lambda b: getattr(b.scenario.upkeep.weights, name), write), **more)
+
+
+UPKEEP = (
+    # layers of 0.25 mm on a print of 4
+    _row("upkeep.prints_a_month", 20, "upkeep", (_upkeep("prints"), 20)),
+    _row("upkeep.print_height_mm", 50, "upkeep", (_upkeep("layers"), 200)),
+    # down and up: 4 layers of 2 (0.25 + 3 x 0.5) mm
+    _row(
+        "upkeep.hops_per_layer",
+        3,
+        "size",
+        (lambda b: b.duty.hop, 1.5e-3),
+        (_upkeep("travel"), 0.014),
+        (_upkeep("strokes"), 16),
+    ),
+    _row("upkeep.hop_mm", 2, "upkeep", (lambda b: b.duty.hop, 6e-3), given=HOPPING),
+    _row(
+        "upkeep.first_date",
+        "2027-01-31",
+        "upkeep",
+        (lambda b: b.scenario.upkeep.first_date, "2027-01-31"),
+    ),
+    # bronze without grease: 3 to 30 times
+    _row("upkeep.nut_runs", "dry", "size", (lambda b: b.duty.wear.wear_high, 3e-13), given=PLAIN),
+    _row("upkeep.dirt", "dusty", "size", (lambda b: b.duty.wear.wear_low, 3e-16), given=PLAIN),
+    _row("upkeep.ball_diameter_mm", 3.175, "upkeep", (lambda b: _balls(b, "ball"), 3.175e-3)),
+    _row("upkeep.contact_angle_deg", 50, "upkeep", (lambda b: _balls(b, "contact_angle"), 0.872665)),
+    _row(
+        "upkeep.guide_load_rating_n",
+        8000,
+        "upkeep",
+        (_call("upkeep.report:wear.guide_months", 0, upkeep), 8000.0),
+    ),
+    *(_weight(name, 2.0) for name in ("error", "hold", "back_driving", "load", "life", "upkeep", "noise")),
+    _weight("price", 2.0, given={"prices.ball_screw": 90, "prices.plain_screw": 20}),
+)
+
+
+def _balls(b: Built, name: str) -> Any:
+    return b.given_to("upkeep.report:noise.ball_passage", name, upkeep)
+
 
 def _limit(b: Built, kind: str) -> float:
     limits = b.given_to("tilt.report:tilting.first_passed", 1, tilt)
@@ -1367,6 +1419,9 @@ RESTING: tuple[Given, ...] = (
     OTHER,
     {"disturbance.history": "shaken.csv"},
     {},
+    PLAIN,
+    {},
+    {"guide.kind": "wheels"},
 )
 """Beside what each rule of `bedsim.scenario.idle.rules` leaves its keys nothing to do, in its order."""
 
@@ -1394,4 +1449,5 @@ ROWS: tuple[Row, ...] = (
     *JOINT_PARTS,
     *DECISION,
     *EVENTS,
+    *UPKEEP,
 )

@@ -1,0 +1,66 @@
+"""How much a machine is used: prints, layers, strokes, travel and hours in a month."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.upkeep_keys import Upkeep
+from bedsim.sizing import life
+from bedsim.sizing.numbers import Duty
+from bedsim.units import MM
+
+DAYS_A_MONTH = 365.25 / 12
+HOUR = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Use:
+    """SI but for counts a month; `travel` m and `strokes` of a nut, `hours`, all of one print."""
+
+    prints: float
+    layers: float
+    strokes: float
+    travel: float
+    hours: float
+    longest_stroke: float
+
+    @property
+    def travel_a_month(self) -> float:
+        """Way of a nut, up and down, m."""
+        return self.prints * self.travel
+
+    @property
+    def hours_a_month(self) -> float:
+        """Hours of printing."""
+        return self.prints * self.hours
+
+    def months_of_travel(self, travel: float) -> float:
+        """Months until a nut has gone so far (m)."""
+        return travel / self.travel_a_month
+
+    def months_of_hours(self, hours: float) -> float:
+        """Months until so many hours were printed."""
+        return hours / self.hours_a_month
+
+
+def upkeep_of(loaded: LoadedScenario) -> Upkeep:
+    """The scenario's upkeep table, or one with nothing given."""
+    return loaded.scenario.upkeep or Upkeep()
+
+
+def use_of(loaded: LoadedScenario, duty: Duty) -> Use:
+    """What the keys of `upkeep` make of the print; a stroke is one move of a layer or a hop."""
+    keys, job, motion = upkeep_of(loaded), loaded.scenario.print, loaded.scenario.motion
+    height = keys.print_height_mm or job.layers * job.layer_mm
+    layers = max(height / job.layer_mm, 1.0)
+    hops = keys.hops_per_layer + (1 if motion.z_hop_mm > 0 else 0)
+    longest = max(job.layer_mm, motion.z_hop_mm, keys.hop_mm if keys.hops_per_layer else 0.0)
+    return Use(
+        prints=keys.prints_a_month,
+        layers=layers,
+        strokes=layers * (1.0 + hops),
+        travel=layers * life.turns_per_layer(duty.layer, duty.hop, 1.0),
+        hours=layers * duty.seconds_per_layer / HOUR,
+        longest_stroke=longest * MM,
+    )
