@@ -269,8 +269,8 @@ def _figures(loaded: LoadedScenario) -> tuple[dict[str, float], list[str]]:
     """Figures of the run, the first layers of a long one; nothing where it is refused, and why."""
     leads = [c.screw.lead_mm * MM for c in loaded.scenario.corner]
     layers = loaded.scenario.print.layers
-    why = [f"errors of the first {ERROR_LAYERS} layers"] if layers > ERROR_LAYERS else []
-    shorter = loaded.with_values({"print.layers": ERROR_LAYERS}) if why else loaded
+    why = [f"errors over {min(layers, ERROR_LAYERS)} layers of {loaded.scenario.print.layer_mm:g} mm"]
+    shorter = loaded.with_values({"print.layers": ERROR_LAYERS}) if layers > ERROR_LAYERS else loaded
     try:
         return metric_values(simulate(shorter).layers, leads), why
     except BedsimError as fault:
