@@ -61,7 +61,7 @@ def _play(ax: Axes, plain: PlainWear) -> None:
     ax.fill_between(years, low, high, color=style.SKY, alpha=0.5, label="low to high wear")
     ax.axhline(plain.limit / UM, color=style.VERMILLION, linestyle=style.LINES[1], label="change the nut")
     ax.set_xlim(0.0, longest)
-    ax.set_ylim(bottom=0.0)
+    ax.set_ylim(0.0, 1.4 * plain.limit / UM)  # the legend stands above the limit
     ax.set_xlabel("years of this use")
     ax.set_ylabel("play gained (µm)")
     ax.set_title("Wear of the plain nut")
