@@ -28,7 +28,7 @@ def times(factor: float) -> str:
 
 
 def _error(found: Any, aim: Aim) -> str:
-    return quantity(getattr(found, aim), "m")
+    return "unknown" if found is None else quantity(getattr(found, aim), "m")
 
 
 def lines(found: Improvement) -> Iterator[str]:

@@ -23,6 +23,8 @@ def test_parts_add_up_to_rounding(shipped, name):
     split = told(shipped(name, SHORT))
     assert sum(split.parts.values()) == pytest.approx(split.whole, rel=1e-12)
     assert sum(split.causes.values()) == pytest.approx(split.whole, rel=1e-12)
+    for cause in (splits.OFFSET, splits.SLOPE):  # what bends do to the bed goes through its carriages alone
+        assert abs(split.parts[cause, splits.OWN]) < 1e-12 * UM + 1e-9 * split.whole
 
 
 def test_whole_is_that_of_the_frictionless_engine(shipped):
