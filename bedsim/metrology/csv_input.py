@@ -16,6 +16,7 @@ from scipy.constants import inch, lbf
 
 from bedsim.errors import InputError
 from bedsim.files import LARGEST_NUMBER, as_number, csv_rows, read_text
+from bedsim.number_text import number
 from bedsim.units import DEG, GRAVITY, MM, UM
 
 Array = NDArray[np.float64]
@@ -167,7 +168,7 @@ def _number(path: Path, line: int, name: str, cell: str, faults: list[str]) -> f
         faults.append(f"{path}: line {line}, {name} = {cell!r}: {rule}")
         return math.nan
     if math.isnan(as_number(cell)):
-        rule = f"at most {LARGEST_NUMBER:g} in size" if math.isfinite(value) else "finite"
+        rule = f"at most {number(LARGEST_NUMBER)} in size" if math.isfinite(value) else "finite"
         faults.append(f"{path}: line {line}, {name} = {cell}: must be {rule}.")
     return value
 

@@ -69,9 +69,9 @@ def kills(folder: Path, rng: random.Random, count: int, victims: Sequence[str] =
 
 
 def _furnish(folder: Path) -> None:
-    plan = bases.PLAN.replace("members = 4", 'members = 192\nengine = "propagator"')
+    plan = bases.PLAN.replace("members = 4", 'members = 128\nengine = "propagator"')
     texts = {
-        "machine.toml": bases.SCENARIO.replace("layers = 8", "layers = 24"),
+        "machine.toml": bases.SCENARIO.replace("layers = 8", "layers = 6"),
         "plan.toml": plan,
         "lot.csv": bases.LOT,
         "g.csv": bases.RUN_OUT,
@@ -175,9 +175,8 @@ def _resumed(folder: Path, wanted: SweepResult) -> str:
         found = run_sweep(load_plan(folder / "plan.toml"), folder / SWEPT, pool.here)
     except Exception as fault:
         return f"does not go on: {type(fault).__name__}: {fault}"
-    same = [
-        a.figures.tobytes() == b.figures.tobytes() for a, b in zip(found.cells, wanted.cells, strict=True)
-    ]
+    pairs = zip(found.cells, wanted.cells, strict=True)
+    same = [a.figures.tobytes() == b.figures.tobytes() for a, b in pairs]
     left = [p.name for p in folder.iterdir() if p.name.startswith(f".{SWEPT}") or "part" in p.name]
     if left:
         return f"left over after going on: {left}"

@@ -29,6 +29,7 @@ VALUES = (
     *("", " ", "a", "x" * 5000, "\x1b[2J", "\u202eabc", "é", "--", "-", "%s", "{}", "\udcff", "a\nb"),
     *(
         "print.layers=2",
+        "[[[[=]]",
         "print.layers=",
         "=3",
         "a.b.c=1",
@@ -37,7 +38,8 @@ VALUES = (
         "corner=[]",
         "x\x1b=1",
     ),
-    *("corner.left.x_mm=1e308", "lateral_pv_um<=1", "lateral_pv_um<nan", "joint.kind=rigid,rolling", "=,="),
+    "corner.left.x_mm=1e308",
+    *("lateral_pv_um<=1", "lateral_pv_um<nan", "joint.kind=rigid,rolling", "=,="),
     *("propagator", "equilibrium", "reference", "C7", "ISO 5", "C99", "run-out", "decay", "+X", "-Y", "45"),
     *("centre", "front", "0,0", "9,9", "-1,1", "1,999999999999", "tcp://127.0.0.1:1x", "barten", "expected"),
 )
@@ -74,9 +76,8 @@ def _values(option: click.Option, rng: random.Random) -> list[str]:
         return []
     count = max(option.nargs, 1)
     fitting = _fitting(option)
-    return [
-        rng.choice(fitting if fitting and rng.random() < 0.4 else (*VALUES, *FILES)) for _ in range(count)
-    ]
+    odd = (*VALUES, *FILES)
+    return [rng.choice(fitting if fitting and rng.random() < 0.4 else odd) for _ in range(count)]
 
 
 def _fitting(option: click.Option) -> tuple[str, ...]:
