@@ -18,7 +18,6 @@ from pathlib import Path
 
 import doors
 import kills
-from rich.progress import track
 
 LONGEST, WAITING = 20, 600  # s of a visit: of its own time, and with what others on the machine take
 MEMORY = 1 << 20  # KiB of the largest process
@@ -36,13 +35,21 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         count, faults, slowest = work(Path(folder), options)
     print(", ".join(f"{name} {n}" for name, n in sorted(count.items())))
-    whose = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
-    largest = max(resource.getrusage(who).ru_maxrss for who in whose)
-    if largest > MEMORY:
-        faults.append(f"a process of {largest >> 10} MiB")
-    print(f"{count.total()} in all, {len(faults)} faults; slowest {slowest}; largest {largest >> 10} MiB")
+    if _largest() > MEMORY:
+        faults.append(f"a process of {_largest() >> 10} MiB")
+    print(f"{_state(count, faults)}; slowest {slowest}")
     print("\n".join(faults))
     return int(bool(faults))
+
+
+def _state(count: Counter[str], faults: list[str]) -> str:
+    return f"{count.total()} in all, {len(faults)} faults; largest process {_largest() >> 10} MiB"
+
+
+def _largest() -> int:
+    """Memory of the largest process so far, KiB."""
+    whose = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    return max(resource.getrusage(who).ru_maxrss for who in whose)
 
 
 def _visits(folder: Path, options: argparse.Namespace) -> tuple[Counter[str], list[str], str]:
@@ -51,13 +58,15 @@ def _visits(folder: Path, options: argparse.Namespace) -> tuple[Counter[str], li
     count, faults, slowest = Counter(), [], (0.0, "")
     found = doors.visits(folder, random.Random(options.seed), options.count, options.doors)
     begin = time.process_time()
-    for visit in track(found, total=options.count, description="visits"):
+    for visit in found:
         signal.setitimer(signal.ITIMER_PROF, LONGEST)
         signal.alarm(WAITING)
         if count:  # the first makes the house
             slowest = max(slowest, (time.process_time() - begin, visit.door))
         begin = time.process_time()
         count[visit.door] += 1
+        if count.total() % 500 == 0:
+            print(_state(count, faults), flush=True)
         if visit.fault:
             kept = Path(tempfile.mkdtemp(prefix="bedsim-fault-")) / visit.door.replace(" ", "-")
             kept.write_bytes(visit.brought)
@@ -71,8 +80,10 @@ def _visits(folder: Path, options: argparse.Namespace) -> tuple[Counter[str], li
 def _kills(folder: Path, options: argparse.Namespace) -> tuple[Counter[str], list[str], str]:
     count, faults, slowest = Counter(), [], (0.0, "")
     rng = random.Random(options.seed)
-    for kill in track(kills.kills(folder, rng, options.kills, options.doors), total=options.kills):
+    for kill in kills.kills(folder, rng, options.kills, options.doors):
         count[f"{kill.victim} {kill.signal}"] += 1
+        if count.total() % 10 == 0:
+            print(_state(count, faults), flush=True)
         slowest = max(slowest, (kill.seconds, kill.victim))
         if kill.fault:
             faults.append(f"{kill.victim} {kill.signal} after {kill.after:.2f} s: {kill.fault}")

@@ -100,7 +100,7 @@ def _lasting(sound: Path, name: str) -> float:
     shutil.copytree(sound, place)
     begin = time.monotonic()
     process = _begun(place, name)
-    out, err = process.communicate(timeout=300)
+    out, err = process.communicate(timeout=900)
     assert process.returncode in (0, 1), (name, out, err)
     shutil.rmtree(place)
     return time.monotonic() - begin
