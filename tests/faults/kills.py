@@ -111,7 +111,8 @@ def _killed(folder: Path, name: str, number: signal.Signals, after: float, wante
     with contextlib.suppress(subprocess.TimeoutExpired):
         process.wait(after)
     begin = time.monotonic()
-    (os.killpg if number is signal.SIGINT else os.kill)(process.pid, number)  # a terminal tells all of them
+    with contextlib.suppress(ProcessLookupError):  # it may have ended by itself
+        (os.killpg if number is signal.SIGINT else os.kill)(process.pid, number)  # a terminal tells all
     try:
         out, err = process.communicate(timeout=LONGEST)
         while alive(process.pid) and time.monotonic() < begin + LONGEST:
