@@ -8,6 +8,8 @@ cut leaves the old file or none, never half of one.
 from __future__ import annotations
 
 import contextlib
+import csv
+import io
 import math
 import os
 import secrets
@@ -88,6 +90,17 @@ def as_text(data: bytes, name: object) -> str:
     except UnicodeDecodeError as fault:
         line = data[: fault.start].count(b"\n") + 1
         raise UnreadableError(name, f"line {line}: is not text in UTF-8") from None
+
+
+def csv_rows(text: str, name: object) -> list[tuple[int, list[str]]]:
+    """Rows of a table in CSV with their line numbers, cells without blanks around them; empty rows and those
+    that begin with # are left out.  Raises UnreadableError that names the line."""
+    reader = csv.reader(io.StringIO(text))
+    try:
+        rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
+    except csv.Error as fault:
+        raise UnreadableError(name, f"line {reader.line_num}: {fault}") from None
+    return [(line, cells) for line, cells in rows if any(cells) and not cells[0].startswith("#")]
 
 
 LARGEST_NUMBER = 1e9

@@ -17,6 +17,7 @@ from bedsim.errors import InputError
 from bedsim.identity import identity
 from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine, build_program
+from bedsim.number_text import number
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
 
@@ -66,8 +67,9 @@ def _check_motors(name: str, machine: Machine, counterweight: bool) -> None:
         at = "" if given.size == 1 else f" at {machine.corner_names[machine.motor_corner[worst]]}"
         known = " A run does not know sizing.counterweight_n." if counterweight else ""
         raise InputError(
-            f"{name}: motor.holding_torque_n_m: raising the bed asks for {asked[worst]:.2g} N m at the "
-            f"screw{at} before any friction, the motor gives {given[worst]:.2g} N m (current and gear "
+            f"{name}: motor.holding_torque_n_m: raising the bed asks for {number(asked[worst], 2)} N m "
+            f"at the "
+            f"screw{at} before any friction, the motor gives {number(given[worst], 2)} N m (current and gear "
             "counted). Check the units of bed.mass_kg and screw.lead_mm, or take a stronger motor: bedsim "
             f"size shows the margins.{known}"
         )
@@ -90,9 +92,10 @@ def _if_it_catches(job: base.Job, corner: int, layer: int) -> str:
     """What a motor that falls in step again leaves."""
     found = slip(job, 0 if job.machine.coordinates.shared_motor else corner, layer)
     return (
-        f"If it falls in step again it is off by a multiple of {found.height / units.MM:.3g} mm (four full "
-        f"steps): for each the bed tilts by {found.tilt * 1e3:.2g} mm/m and a guide takes "
-        f"{found.side_force:.2g} N more, until the bed is levelled anew."
+        f"If it falls in step again it is off by a multiple of {number(found.height / units.MM)} mm "
+        f"(four full "
+        f"steps): for each the bed tilts by {number(found.tilt * 1e3, 2)} mm/m and a guide takes "
+        f"{number(found.side_force, 2)} N more, until the bed is levelled anew."
     )
 
 

@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1] / "bedsim"
 # Each may import from the groups above it and from itself only.
 ORDER = (
-    ("errors", "quantities", "threads", "units"),
+    ("errors", "number_text", "quantities", "threads", "units"),
     ("background", "files", "registry"),
     ("identity",),
     ("scenario",),

@@ -10,6 +10,7 @@ import numpy as np
 from bedsim.analysis.linear_machine import without_play
 from bedsim.engines.slip import Slip, slips
 from bedsim.errors import BedsimError
+from bedsim.number_text import number
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job
 from bedsim.sizing import unit
@@ -48,7 +49,8 @@ def _height(s: Slipped) -> RowValue:
     return RowValue(
         s.slip.height,
         note="a stalled motor falls in step again n times four full steps away, n x "
-        f"{s.slip.turn / DEG:.3g}° of the screw: n times this, up or down, alike at every height until the "
+        f"{number(s.slip.turn / DEG)}° of the screw: n times this, up or down, alike at every height "
+        f"until the "
         "bed is levelled",
     )
 
@@ -65,21 +67,21 @@ def _side_force(s: Slipped) -> RowValue:
     slip = s.slip
     return RowValue(
         slip.side_force,
-        note=f"the screw's run-out has turned with it; the bed moves {slip.shift / UM:.2g} µm sideways"
-        + (f", a mount loses up to {slip.mount_relief:.2g} N" if slip.mount_relief > 0.01 else "")
+        note=f"the screw's run-out has turned with it; the bed moves {number(slip.shift / UM, 2)} µm sideways"
+        + (f", a mount loses up to {number(slip.mount_relief, 2)} N" if slip.mount_relief > 0.01 else "")
         + f". A bent screw is told from it by coming back every {s.lead / MM:g} mm, sideways, with at most "
         f"{_at_most(float(slip.once_per_turn.max()))} in height here; a slip comes once, in height, in whole "
-        f"multiples of {slip.height / MM:.3g} mm",
+        f"multiples of {number(slip.height / MM)} mm",
     )
 
 
 def _between(height: np.ndarray) -> str:
     low, high = np.sort([height.min(), height.max()]) / UM
-    return f"{low:.2g} to {high:.2g} µm"
+    return f"{number(low, 2)} to {number(high, 2)} µm"
 
 
 def _at_most(height: float) -> str:
-    return f"{height / UM:.2g} µm" if height >= 0.01 * UM else "0.01 µm"
+    return f"{number(height / UM, 2)} µm" if height >= 0.01 * UM else "0.01 µm"
 
 
 SOURCE = "Acarnley; statics without friction"

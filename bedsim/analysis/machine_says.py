@@ -164,6 +164,8 @@ def _beside(a: Assembled, row: Check) -> Check:
     if not steps:
         return row
     value = steps[-1][1] / unit
+    if not math.isfinite(value):  # parts so unlike that rounding leaves no answer
+        return row
     differs = abs(value - row.value) > AGREES * abs(row.value)
     return replace(row, machine=value, why=reason(row.value * unit, steps) if differs else "")
 

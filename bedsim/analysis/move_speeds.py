@@ -21,6 +21,7 @@ from bedsim.engines.base import Job
 from bedsim.engines.moves import Bench, Move, Moved, follow
 from bedsim.errors import BedsimError
 from bedsim.model.joint_parts import bed_loads
+from bedsim.number_text import number
 from bedsim.results.layers import LayerResult
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job
@@ -84,7 +85,7 @@ class Cause:
         cycles = f"{self.order} cycle{'s' * (self.order > 1)} in four full steps"
         return (
             f"the motors' place error of order {self.order} ({cycles}) rides on {self.mode} at "
-            f"{self.frequency:.3g} Hz, met at {self.speed / MM_S:.2g} mm/s"
+            f"{number(self.frequency)} Hz, met at {number(self.speed / MM_S, 2)} mm/s"
         )
 
 
@@ -275,21 +276,21 @@ def good_speed(as_set: Ride, here: Sequence[Ride]) -> Ride | None:
 def _sentence(bench: Bench, as_set: Ride, here: Sequence[Ride], avoid: Sequence[tuple[float, float]]) -> str:
     limits = bench.job.program.limits
     cause = cause_at(bench, limits.speed, limits.acceleration)
-    told = f"At {limits.speed / MM_S:.3g} mm/s, as set, {kept_words(bench, as_set)}"
+    told = f"At {number(limits.speed / MM_S)} mm/s, as set, {kept_words(bench, as_set)}"
     told += f": {cause.words}. " if cause else ". "
     if not avoid:
-        return told + f"No speed up to {here[-1].speed / MM_S:.2g} mm/s takes more than half of it."
+        return told + f"No speed up to {number(here[-1].speed / MM_S, 2)} mm/s takes more than half of it."
     every = [_span(low, high, here) for low, high in avoid]
     spans = " and ".join([", ".join(every[:-1]), every[-1]] if every[1:] else every)
     good = good_speed(as_set, here)
-    better = f"; {good.speed / MM_S:.2g} mm/s keeps {100 * good.share:.0f} %" if good else ""
+    better = f"; {number(good.speed / MM_S, 2)} mm/s keeps {100 * good.share:.0f} %" if good else ""
     return told + f"Avoid {spans}{better if as_set.share < KEEPS else ''}."
 
 
 def _span(low: float, high: float, here: Sequence[Ride]) -> str:
     if high == here[-1].speed:
-        return f"{low / MM_S:.2g} mm/s and more"
-    return f"{low / MM_S:.2g} to {high / MM_S:.2g} mm/s"
+        return f"{number(low / MM_S, 2)} mm/s and more"
+    return f"{number(low / MM_S, 2)} to {number(high / MM_S, 2)} mm/s"
 
 
 def kept_words(bench: Bench, ride: Ride) -> str:
@@ -310,7 +311,8 @@ def _assumptions(bench: Bench, as_set: Ride, here: Sequence[Ride]) -> tuple[str,
     lines = [
         "Contacts stuck, so friction damps nothing: a resonance is at most as high as shown. First layer; "
         "place errors as given, their phases too.",
-        f"A layer change reaches {top:.3g} mm/s at {as_set.acceleration / MM_S2:.4g} mm/s²: a higher setting "
+        f"A layer change reaches {number(top)} mm/s at {number(as_set.acceleration / MM_S2, 4)} mm/s²: "
+        f"a higher setting "
         "changes nothing.",
     ]
     widest = max(here, key=lambda r: r.swing)
@@ -326,7 +328,8 @@ def smeared_words(bench: Bench, ride: Ride) -> str:
     """Caution about the commanded angle, with what it would say."""
     (plain,) = rides(replace(bench, actual=False), [(ride.speed, ride.acceleration)])
     return (
-        f"At {ride.speed / MM_S:.2g} mm/s the rotors swing by {max(ORDERS) * ride.swing:.2g} rad of the "
+        f"At {number(ride.speed / MM_S, 2)} mm/s the rotors swing by "
+        f"{number(max(ORDERS) * ride.swing, 2)} rad of the "
         "fourth order's phase. bedsim run takes a place error at the commanded angle, good up to half a "
         f"radian: so {_percent(plain)} would be kept, with the error where the rotor is {_percent(ride)}."
     )
@@ -375,7 +378,8 @@ def why_shaken(loaded: LoadedScenario) -> str:
     if cause is None:
         return ""
     return (
-        f"a layer change at {limits.speed / MM_S:.3g} mm/s shakes the bed: {cause.words}; without that error "
+        f"a layer change at {number(limits.speed / MM_S)} mm/s shakes the bed: {cause.words}; without "
+        f"that error "
         f"{100 * cause.without:.0f} % of the load would stay on every mount. bedsim size --speeds shows "
         "better speeds." + (f" {smeared_words(bench, ride)}" if is_smeared(ride) else "")
     )

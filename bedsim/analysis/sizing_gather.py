@@ -22,6 +22,7 @@ from bedsim.model.build import build_machine
 from bedsim.model.corner import CornerParts, make_corners
 from bedsim.model.joint_parts import bed_loads, joint_loads
 from bedsim.model.side_torque import largest_torque
+from bedsim.number_text import number
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
@@ -136,7 +137,7 @@ def _check_corner(loaded: LoadedScenario, corner: CornerNumbers) -> None:
     if corner.counterweight > ROUNDED_UP * hanging:
         raise InputError(
             f"{loaded.name}: sizing.counterweight_n = {corner.counterweight:g}: must be at most the "
-            f"{hanging:.3g} N that hang on corner {corner.name}: the bed would rise without current."
+            f"{number(hanging)} N that hang on corner {corner.name}: the bed would rise without current."
         )
     if corner.room_below <= 0:
         stop = (corner.nut_high - corner.room_below) / MM  # as given: a usual one is below the nut

@@ -16,6 +16,7 @@ from bedsim.analysis.machine_says import beside_formulas
 from bedsim.analysis.move_speeds import taken_off
 from bedsim.analysis.sizing_gather import gather, other_screw, prices_of, sizing_of
 from bedsim.model.joint_kind import joint_kind
+from bedsim.number_text import number
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
 from bedsim.sizing import loads
@@ -161,7 +162,8 @@ def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
         first, last = (100 * k for k in REMANENCE_PER_K_RANGE)
         lines.append(
             f"Magnets: rigid, coaxial, no iron near; pull within about {100 * HARDWARE_BAND:.0f} % of "
-            f"hardware; remanence {100 * REMANENCE_PER_K:.2g} % per K ({first:.2g} to {last:.2g})."
+            f"hardware; remanence {number(100 * REMANENCE_PER_K, 2)} % per K ({number(first, 2)} to "
+            f"{number(last, 2)})."
         )
     return lines
 

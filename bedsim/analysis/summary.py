@@ -22,6 +22,7 @@ from bedsim.analysis.figures import (
 )
 from bedsim.analysis.move_speeds import shaken_warnings
 from bedsim.analysis.printed import FLOOR, quantity, span
+from bedsim.number_text import number
 from bedsim.quantities import PER_CORNER
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
@@ -222,9 +223,8 @@ def _metric_line(summary: Summary, metric: Metric) -> str:
 
 
 def _band_line(band: WorstBand) -> str:
-    place = (
-        f"{band.bottom / MM:.4g} to {band.top / MM:.4g} mm, layers {band.first_layer} to {band.last_layer}"
-    )
+    place = f"{number(band.bottom / MM, 4)} to {number(band.top / MM, 4)} mm, layers {band.first_layer} "
+    f"to {band.last_layer}"
     text = "worst height band, lateral peak to valley"
     return f"  {text:<46}{quantity(band.lateral_pv, 'm')}  ({place}, {band.probe})"
 
@@ -239,7 +239,7 @@ def _corner_table(corners: Sequence[CornerFigures]) -> list[str]:
 
 
 def _corner_row(c: CornerFigures) -> tuple[str, ...]:
-    seen = "none" if np.isinf(c.wall_wavelength) else f"{c.wall_wavelength / MM:.3g} mm"
+    seen = "none" if np.isinf(c.wall_wavelength) else f"{number(c.wall_wavelength / MM)} mm"
     told = [quantity(v, "m") for v in (c.lateral_amplitude, c.height_amplitude)]
     told += [metric_text(q, c.worst[q.name]) for q in PER_CORNER]
     return (c.name, f"{c.lead / MM:g} mm", seen, *(text.replace("less than ", "<") for text in told))

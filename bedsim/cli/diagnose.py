@@ -11,6 +11,7 @@ import click
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.paths import Command, input_argument
 from bedsim.errors import InputError
+from bedsim.number_text import number
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
@@ -145,7 +146,7 @@ def _harmonic_lines(found: Harmonics, kinds: Sequence[BandKind]) -> list[str]:
     """Bands that come back more often than once per turn."""
     kind = found.kind
     alike = [k for k in kinds if k != kind and abs(k.seen / kind.seen - 1) < 1e-6]
-    lines = [f"Bands of {kind.seen / MM:.3g} mm: {kind.name}."]
+    lines = [f"Bands of {number(kind.seen / MM)} mm: {kind.name}."]
     if alike:
         lines.append(
             f"These layers show {' and '.join(k.name for k in alike)} with the same length: print at another "
@@ -201,7 +202,7 @@ def _refuse_foreign(
     if not bands:
         return
     seen = [k for k in kinds if k.seen < float("inf")]
-    told = ", ".join(dict.fromkeys(f"{k.seen / MM:.3g} ({k.name})" for k in seen))
+    told = ", ".join(dict.fromkeys(f"{number(k.seen / MM)} ({k.name})" for k in seen))
     faults = []
     for band in bands:
         length = band.wavelength or 0.0
@@ -317,15 +318,15 @@ def _untold(estimates: Sequence[Estimate]) -> list[str]:
 def _fit_line(result: Diagnosis) -> str:
     from bedsim.diagnosis.least_squares import CHANCE
 
-    condition = "unlimited" if result.condition == float("inf") else f"{result.condition:.3g}"
+    condition = "unlimited" if result.condition == float("inf") else number(result.condition, 3)
     fit = f"Condition number {condition}, {result.rank} of {len(result.estimates)} sources independent. "
     if result.degrees == 0:
         return fit + "No readings are left over to check the model with."
-    told = f"Left over: chi square {result.chi_square:.3g} with {result.degrees} degrees of freedom"
+    told = f"Left over: chi square {number(result.chi_square)} with {result.degrees} degrees of freedom"
     if result.outside_model:
         return (
-            fit
-            + f"{told}, chance {result.chance:.1g}: the readings hold something no screw of the model makes."
+            fit + f"{told}, chance {number(result.chance, 1)}: the readings hold something no screw of the "
+            f"model makes."
         )
     if result.excess:
         return fit + f"{told}, but only with screws that no machine has."
@@ -354,7 +355,7 @@ def _next(tests: Sequence[NextTest], count: int) -> list[str]:
     best = tests[0]
     gain = f"then {best.rank} of {count} sources are told"
     if best.worst_uncertainty < float("inf"):
-        gain += f", the least sure of them to ± {best.worst_uncertainty / UM:.2g} µm"
+        gain += f", the least sure of them to ± {number(best.worst_uncertainty / UM, 2)} µm"
     return [
         f"Next: turn the screw at {best.corner} by {best.turn / DEG:.0f}° in its coupling, "
         "counter-clockwise seen from above, "
@@ -368,4 +369,4 @@ def _length(cause: OutsideCause) -> str:
         return "length not known"
     if cause.wavelength == float("inf"):
         return "the same in every layer, no bands"
-    return f"bands of {cause.wavelength / MM:.3g} mm"
+    return f"bands of {number(cause.wavelength / MM)} mm"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import signal
 import sys
 import tempfile
@@ -53,16 +54,24 @@ def stoppable() -> Iterator[None]:
             signal.signal(number, handler)
 
 
+NO_NUMBER = re.compile(r"(?<![\w.\"'/-])(-?)(nan|inf)(?![\w.\"'])")
+"""What Python prints for no number and for one without end."""
+WHY = "unknown: these inputs leave it without a value; unlimited: they leave it without a bound."
+
+
 class PlainStream:
     """A stream that shows control characters as escapes: names and titles come from files of anybody, and a
-    terminal obeys what it is sent."""
+    terminal obeys what it is sent.  What is no number is called so."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
+        self.is_speechless = False
 
     def write(self, text: str) -> int:
         """Write a text; line ends and tabs stay."""
-        return self._stream.write(plain(text))
+        said, count = NO_NUMBER.subn(lambda m: "unknown" if m[2] == "nan" else m[1] + "unlimited", text)
+        self.is_speechless |= count > 0
+        return self._stream.write(plain(said))
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
@@ -79,11 +88,13 @@ def plain(text: str) -> str:
 
 @contextlib.contextmanager
 def plain_output() -> Iterator[None]:
-    """Within the block standard output is a PlainStream."""
-    before = sys.stdout
-    sys.stdout = PlainStream(before)
+    """Within the block standard output is a PlainStream; where it had no number to show it says so below."""
+    before, stream = sys.stdout, PlainStream(sys.stdout)
+    sys.stdout = stream
     try:
         yield
+        if stream.is_speechless:
+            before.write(f"{WHY}\n")
     finally:
         sys.stdout = before
 

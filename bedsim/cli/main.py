@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import importlib
 import importlib.util
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -118,7 +119,9 @@ def main(argv: Sequence[str] | None = None) -> int:
             sys.stdout.flush()
         return outcome if isinstance(outcome, int) else 0
     except click.ClickException as fault:
-        fault.show()
+        said = io.StringIO()
+        fault.show(said)
+        click.echo(plain(said.getvalue()), err=True, nl=False)
         return 2
     except BedsimError as fault:
         click.echo(plain(str(fault)), err=True)

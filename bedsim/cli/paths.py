@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import errno
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -10,6 +12,8 @@ from typing import Any
 import click
 
 from bedsim.errors import InputError
+from bedsim.files import reason
+from bedsim.scenario.faults import shown
 
 
 class InputPath(click.ParamType):
@@ -19,7 +23,7 @@ class InputPath(click.ParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Give the path; whether it can be read is for the reader to say."""
-        return Path(value)
+        return _path(value, param)
 
 
 class OutputPath(click.ParamType):
@@ -32,7 +36,7 @@ class OutputPath(click.ParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Give the path; a folder or an ending that promises another kind of file is refused."""
-        path, option = Path(value), _option(param)
+        path, option = _path(value, param), _option(param)
         if path.is_dir():
             raise InputError(f"{option} {path}: is a folder; {self.what} is a file.")
         if path.suffix.lower() not in self.endings:
@@ -50,10 +54,24 @@ class OutputFolder(click.ParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Give the path; a file in its place is refused."""
-        path = Path(value)
+        path = _path(value, param)
         if path.exists() and not path.is_dir():
             raise InputError(f"{_option(param)} {path}: is a file; a folder belongs here.")
         return path
+
+
+def _path(value: Any, param: click.Parameter | None) -> Path:
+    """A path that the system takes for one: not too long, without a zero byte."""
+    why = ""
+    try:
+        os.lstat(value)
+    except OSError as fault:
+        why = reason(fault) if fault.errno == errno.ENAMETOOLONG else ""
+    except ValueError as fault:
+        why = str(fault)
+    if why:
+        raise InputError(f"{_option(param)} {shown(str(value))}: is not the name of a file: {why}.")
+    return Path(value)
 
 
 def _option(param: click.Parameter | None) -> str:

@@ -12,8 +12,9 @@ import click
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, InputPath, OutputPath
-from bedsim.cli.text import listed, number, wrapped
+from bedsim.cli.text import listed, wrapped
 from bedsim.files import make_folder
+from bedsim.number_text import number
 from bedsim.units import MM, N_PER_MM
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from bedsim.cli import text
+from bedsim import number_text
 from bedsim.cli.text import listed, wrapped
 from bedsim.units import DEG, MM, MM_S, UM
 
@@ -115,7 +115,7 @@ def tilt_lines(report: TiltReport) -> Iterator[str]:
     if course is None:
         yield "No tilt asked for: give tilt.about_x_deg or tilt.about_y_deg for its errors."
     else:
-        yield f"Asked for: {report.asked / DEG:.3g}° about an axis at {report.towards / DEG:.0f}°"
+        yield f"Asked for: {number(report.asked / DEG)}° about an axis at {report.towards / DEG:.0f}°"
         yield ""
         yield f"{'Order of failing':<44} {'at tilt °':>10}"
         failing = [passed for passed in report.order if passed.angle < float("inf")]
@@ -211,4 +211,4 @@ def _degrees(angle: float) -> str:
 
 def number(value: float) -> str:
     """Write a number with three digits; what is below half a thousandth is nothing."""
-    return text.number(0.0 if abs(value) < 5e-4 else float(value))
+    return number_text.number(0.0 if abs(value) < 5e-4 else float(value))

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bedsim.cli import text
+from bedsim import number_text
 from bedsim.cli.size_events import Answer, number
 from bedsim.cli.text import listed, wrapped
 from bedsim.errors import InputError
@@ -124,7 +124,7 @@ def _time(months: float) -> str:
 
 def _span(first: float, last: float) -> str:
     unit, size = ("years", YEAR) if last > 2 * YEAR else ("months", 1.0)
-    return f"{text.number(first / size, 2)} to {text.number(last / size, 2)} {unit}"
+    return f"{number_text.number(first / size, 2)} to {number_text.number(last / size, 2)} {unit}"
 
 
 def _wear_lines(report: UpkeepReport) -> Iterator[str]:

@@ -1,8 +1,7 @@
-"""How reports of `bedsim size` write numbers, lists and long lines."""
+"""How reports of `bedsim size` write lists and long lines."""
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Iterator, Sequence
 
@@ -22,13 +21,3 @@ def wrapped(text: str, first: str = " " * 6, others: str = " " * 8) -> list[str]
     return textwrap.wrap(
         text, LINE_WIDTH, initial_indent=first, subsequent_indent=others, break_on_hyphens=False
     )
-
-
-def number(value: float, digits: int = 3) -> str:
-    """Write a number with so many digits, without an exponent up to a million."""
-    if math.isnan(value):
-        return "unknown"
-    if math.isinf(value):
-        return "unlimited" if value > 0 else "-unlimited"
-    text = f"{value:.{digits}g}"
-    return f"{float(text):.0f}" if "e+" in text and abs(value) < 1e6 else text

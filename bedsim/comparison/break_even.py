@@ -16,6 +16,7 @@ from bedsim.analysis.printed import quantity, rounded
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.errors import InputError
 from bedsim.model.joint_parts import make_joints
+from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import layer_result, make_job
@@ -140,7 +141,8 @@ def _refuse_more_than_there_is(loaded: LoadedScenario, worth: float | None, rigi
     """No joint takes more off than the bolted machine has."""
     if worth is not None and worth >= rigid:
         raise InputError(
-            f"{loaded.name}: --worth-um = {worth / UM:g}: must be below {rigid / UM:.3g}, the lateral error "
+            f"{loaded.name}: --worth-um = {worth / UM:g}: must be below {number(rigid / UM)}, the "
+            f"lateral error "
             "of the machine with bolted joints: no joint takes off more than there is."
         )
 

@@ -13,6 +13,7 @@ from bedsim.analysis.figures import metric_values
 from bedsim.comparison.changed_keys import ChangedKey, changed_keys
 from bedsim.comparison.difference import Difference, FigureSwings, differences
 from bedsim.errors import InputError
+from bedsim.number_text import number
 from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
@@ -106,7 +107,8 @@ def align(items: Sequence[Compared]) -> Aligned:
         count = int(np.count_nonzero(layers.print_height <= height * (1.0 + 1e-9)))
         if count < FEWEST_LAYERS:
             raise InputError(
-                f"{item.label}: has {count} of its layers below {height / MM:.4g} mm, where the lowest print "
+                f"{item.label}: has {count} of its layers below {number(height / MM, 4)} mm, where the "
+                f"lowest print "
                 f"ends; at least {FEWEST_LAYERS} are needed to compare."
             )
         if count < len(layers.layer):
@@ -114,8 +116,8 @@ def align(items: Sequence[Compared]) -> Aligned:
         parts.append(_only(layers, count, [layers.probe_name.index(n) for n in names]))
     notes = list(probe_note)
     if cut:
-        notes.append(f"Compared up to the common height of {height / MM:.4g} mm: {', '.join(cut)}.")
-    thickness = {f"{_thickness(p) / MM:.4g}" for p in parts}
+        notes.append(f"Compared up to the common height of {number(height / MM, 4)} mm: {', '.join(cut)}.")
+    thickness = {number(_thickness(p) / MM, 4) for p in parts}
     if len(thickness) > 1:
         notes.append(
             f"Layers are {' and '.join(sorted(thickness))} mm thick: layer-thickness errors are per layer, "

@@ -13,6 +13,7 @@ from bedsim.analysis.requirements import NAMES, Requirement
 from bedsim.comparison.changed_keys import ChangedKey
 from bedsim.comparison.compared import Comparison
 from bedsim.comparison.difference import Difference, shared_keys
+from bedsim.number_text import number
 from bedsim.quantities import FIGURES
 from bedsim.units import DEG
 
@@ -132,10 +133,10 @@ def verdict(first: str, other: str, comparison: Comparison, found: Sequence[Diff
     """What changed by how much, with its uncertainty where there is one."""
     sideways = _clause(_by_name(found, "lateral_pv"), "sideways")
     up = _clause(_by_name(found, "height_pv"), "in height")
-    number = comparison.labels.index(other)
+    place = comparison.labels.index(other)
     values = comparison.values
     instead = (
-        f"{quantity(values[number]['lateral_pv'], 'm')} instead of {quantity(values[0]['lateral_pv'], 'm')}"
+        f"{quantity(values[place]['lateral_pv'], 'm')} instead of {quantity(values[0]['lateral_pv'], 'm')}"
         f"{_factor(_by_name(found, 'lateral_pv'))}"
     )
     return f"Against {first}, {other} strays {sideways}: {instead}; {up}. Peak to valley, worst probe."
@@ -193,14 +194,14 @@ def requirement_lines(comparison: Comparison, requirements: Sequence[Requirement
     """One line per condition and run after the first, and whether all are met."""
     lines, met = [], True
     for requirement in requirements:
-        for number, label in enumerate(comparison.labels[1:], start=1):
-            values, first = comparison.values[number], comparison.values[0]
+        for place, label in enumerate(comparison.labels[1:], start=1):
+            values, first = comparison.values[place], comparison.values[0]
             holds = requirement.holds(values, first)
             met &= holds
             found = requirement.value(values, first)
-            told = f"{found:.4g}"
+            told = number(found, 4)
             if math.isnan(found):
                 metric = NAMES[requirement.name][0]
-                told = f"{metric} is not known from engine {comparison.engines[number]}"
+                told = f"{metric} is not known from engine {comparison.engines[place]}"
             lines.append(f"required {requirement.text}: {'met' if holds else 'missed'} by {label} ({told})")
     return lines, met

@@ -4,7 +4,6 @@ belong to them.
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -16,7 +15,7 @@ from numpy.typing import ArrayLike
 from bedsim.diagnosis.least_squares import Complex, phasor_of_turn, turned_response
 from bedsim.diagnosis.response import UnitResponses
 from bedsim.errors import InputError
-from bedsim.files import as_number, read_text
+from bedsim.files import as_number, csv_rows, read_text
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
 from bedsim.units import DEG, MM, UM
@@ -68,14 +67,18 @@ def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Re
 
 
 def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
-    text = read_text(path)
-    lines = [(i, r) for i, r in enumerate(csv.reader(text.splitlines()), 1) if r and not r[0].startswith("#")]
+    if path.suffix.lower() == ".toml":
+        raise InputError(
+            f"{path}: is a file of keys (TOML), not a table of readings. READINGS come first, SCENARIO "
+            "second; bedsim diagnose --help shows what readings look like."
+        )
+    lines = csv_rows(read_text(path), path)
     if not lines:
         raise InputError(
             f"{path}: is empty. The first line must name the columns: {', '.join(GAUGE_COLUMNS)}."
         )
-    header = [name.strip() for name in lines[0][1]]
-    return [(i, dict(zip(header, (v.strip() for v in r), strict=False))) for i, r in lines[1:]], header
+    header = lines[0][1]
+    return [(i, dict(zip(header, r, strict=False))) for i, r in lines[1:]], header
 
 
 def _header_faults(header: Sequence[str]) -> list[str]:

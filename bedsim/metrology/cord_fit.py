@@ -14,6 +14,7 @@ from bedsim.errors import InputError
 from bedsim.metrology.csv_input import ANGLES, LENGTHS, MASSES, Table, read_table
 from bedsim.metrology.snippet import MeasuredKey
 from bedsim.metrology.stiffness_fit import note
+from bedsim.number_text import number
 from bedsim.units import GRAVITY, MM, N_MM
 
 Array = NDArray[np.float64]
@@ -163,7 +164,7 @@ def scenario_keys(fit: CordFit) -> tuple[tuple[MeasuredKey, ...], tuple[str, ...
     remarks = ["Starting torques: on plain nuts 1.2 to 1.5 times those of motion (from memory)."]
     if math.isfinite(fit.load):
         remarks.append(
-            f"Torque of the load: {fit.load / N_MM:.3g} N mm; weight times lead/(2 pi) as a check."
+            f"Torque of the load: {number(fit.load / N_MM)} N mm; weight times lead/(2 pi) as a check."
         )
     remarks.append(
         "If the screw turns by itself when the cord is let go, the bed can fall without power: block it "

@@ -3,9 +3,7 @@ list."""
 
 from __future__ import annotations
 
-import csv
 import difflib
-import io
 import math
 import re
 from collections.abc import Mapping
@@ -17,7 +15,8 @@ from numpy.typing import NDArray
 from scipy.constants import inch, lbf
 
 from bedsim.errors import InputError
-from bedsim.files import LARGEST_NUMBER, as_number, read_text
+from bedsim.files import LARGEST_NUMBER, as_number, csv_rows, read_text
+from bedsim.number_text import number
 from bedsim.units import DEG, GRAVITY, MM, UM
 
 Array = NDArray[np.float64]
@@ -57,12 +56,7 @@ def read_header(path: Path) -> tuple[list[str], dict[str, str], list[tuple[int, 
     text = read_text(path)
     pattern = re.compile(r"^#\s*([a-z][a-z0-9_]*)\s*=\s*([^#\n]*)", re.MULTILINE)
     notes = {m[1]: m[2].strip() for m in pattern.finditer(text)}
-    reader = csv.reader(io.StringIO(text))
-    rows = [
-        (reader.line_num, [c.strip() for c in cells])
-        for cells in reader
-        if any(c.strip() for c in cells) and not cells[0].lstrip().startswith("#")
-    ]
+    rows = csv_rows(text, path)
     if not rows:
         raise InputError(f"{path}: holds no table. `bedsim gauge --blank NAME FILE` writes an empty one.")
     header = rows[0][1]
@@ -174,7 +168,7 @@ def _number(path: Path, line: int, name: str, cell: str, faults: list[str]) -> f
         faults.append(f"{path}: line {line}, {name} = {cell!r}: {rule}")
         return math.nan
     if math.isnan(as_number(cell)):
-        rule = f"at most {LARGEST_NUMBER:g} in size" if math.isfinite(value) else "finite"
+        rule = f"at most {number(LARGEST_NUMBER)} in size" if math.isfinite(value) else "finite"
         faults.append(f"{path}: line {line}, {name} = {cell}: must be {rule}.")
     return value
 

@@ -13,6 +13,7 @@ from bedsim.errors import InputError
 from bedsim.metrology.csv_input import LENGTHS, NUMBERS, TIMES, read_table
 from bedsim.metrology.snippet import MeasuredKey
 from bedsim.metrology.stiffness_fit import note
+from bedsim.number_text import number
 from bedsim.units import UM
 
 Array = NDArray[np.float64]
@@ -146,7 +147,8 @@ def scenario_keys(fit: DecayFit) -> tuple[tuple[MeasuredKey, ...], tuple[str, ..
     remarks = ["Damping from a tap; friction of guides and joints is in it too and counts twice if large."]
     if math.isfinite(fit.frequency):
         remarks.append(
-            f"Frequency {fit.frequency:.3g} ± {fit.frequency_uncertainty:.2g} Hz: compare with the lowest "
+            f"Frequency {number(fit.frequency)} ± {number(fit.frequency_uncertainty, 2)} Hz: compare "
+            f"with the lowest "
             "modes of a run."
         )
     return (key,), tuple(remarks)

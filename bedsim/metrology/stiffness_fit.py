@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from bedsim.errors import InputError
 from bedsim.metrology.csv_input import FORCES, LENGTHS, Table, read_table
 from bedsim.metrology.snippet import MeasuredKey
+from bedsim.number_text import number
 from bedsim.units import MM, N_PER_MM, N_PER_UM, UM
 
 Array = NDArray[np.float64]
@@ -197,8 +198,8 @@ def _target(place: str, direction: str) -> tuple[str, str, float] | None:
 
 
 def _remark(place: str, direction: str, k: float, u: float, friction: float, uf: float) -> str:
-    rate = f"{k / N_PER_UM:.3g} ± {u / N_PER_UM:.2g} N/µm"
-    said = f"{place}, {direction}: {rate}, friction {friction:.2g} ± {uf:.1g} N"
+    rate = f"{number(k / N_PER_UM)} ± {number(u / N_PER_UM, 2)} N/µm"
+    said = f"{place}, {direction}: {rate}, friction {number(friction, 2)} ± {number(uf, 1)} N"
     meaning = {
         "carriage": "nut loose: guide and frame in series; the guide alone is stiffer",
         "frame": "pushed at the guide's rail",

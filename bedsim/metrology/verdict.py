@@ -14,6 +14,7 @@ from bedsim.metrology.centreline_fit import CentrelineFit, run_out_at
 from bedsim.metrology.readings import Extremes
 from bedsim.metrology.runout_fit import magnitude_uncertainty
 from bedsim.metrology.setup import Setup
+from bedsim.number_text import number
 from bedsim.screws.drawn import bow_shape
 from bedsim.screws.grades import Grade, GradeLimit, grades_of, has_limit, limit, parse_grade
 from bedsim.screws.limits import straightness_limits
@@ -166,7 +167,8 @@ def unread(span: float, setup: Setup) -> str | None:
     if span >= setup.resolution * (1 - 1e-9):
         return None
     return (
-        f"No position's readings differ by more than {span / UM:.2g} µm, less than one division of the gauge "
+        f"No position's readings differ by more than {number(span / UM, 2)} µm, less than one division "
+        f"of the gauge "
         f"({setup.resolution / UM:g} µm). Is the unit in the column's name the one they were written in, or "
         "are they mm (reading_mm) or inch? Or is the gauge finer (resolution_um)? No grade is judged."
     )

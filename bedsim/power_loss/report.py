@@ -17,6 +17,7 @@ from bedsim.analysis.cautions import cautions
 from bedsim.analysis.sizing_gather import bounds_of, gather, lower_stop
 from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine
+from bedsim.number_text import number
 from bedsim.power_loss import back_driving
 from bedsim.power_loss.back_driving import Falling
 from bedsim.power_loss.fall import Fall, fall
@@ -276,7 +277,7 @@ def _assumptions(
 
 
 def _rounded(value: float) -> str:
-    return f"{float(f'{value:.2g}'):g}"
+    return number(value, 2)
 
 
 def _cautions(loaded: LoadedScenario, rows: list[FallRow]) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from collections import Counter
 
 import numpy as np
 
+from bedsim.number_text import number
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.schema import Corner, Print, Scenario
 from bedsim.scenario.tree import Tree, lookup
@@ -90,15 +91,15 @@ def _runs_off(corner: Corner, job: Print, hop_mm: float, faults: Faults) -> bool
     screw, start = corner.screw, first_layer_nut_mm(corner, job)
     place = f"screw of corner {corner.name}, length_mm = {screw.length_mm:g}"
     if job.first_layer_nut_mm is not None and start > screw.length_mm - screw.root_diameter_mm:
-        root = f"{screw.root_diameter_mm:.3g} mm"
+        root = f"{number(screw.root_diameter_mm)} mm"
         rule = f"must be at least one root diameter ({root}) below the upper end ({place})"
         faults.add("print.first_layer_nut_mm", rule, value=start)
         return True
     needed = (job.layers - 1) * job.layer_mm + hop_mm + screw.root_diameter_mm
     if needed > start:
         rule = (
-            f"the nut runs off the screw: the print and one root diameter take {needed:.4g} mm, "
-            f"the nut of layer 1 is {start:.4g} mm above the lower end ({place})"
+            f"the nut runs off the screw: the print and one root diameter take {number(needed, 4)} mm, "
+            f"the nut of layer 1 is {number(start, 4)} mm above the lower end ({place})"
         )
         faults.add(
             "print.layers",

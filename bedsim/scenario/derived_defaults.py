@@ -11,6 +11,7 @@ from typing import Any, TypeGuard
 
 from bedsim.registry import Default
 from bedsim.scenario.defaults import default_ranges, root_diameter_default
+from bedsim.scenario.section import LARGEST_OTHER, SMALLEST
 
 Corner = Mapping[str, Any]
 Rule = Callable[[Corner], Default | None]
@@ -167,7 +168,8 @@ def _scaled(default: Default, factor: float, source: str | None = None) -> Defau
 
 
 def _is_positive(value: Any) -> TypeGuard[float]:
-    return isinstance(value, int | float) and not isinstance(value, bool) and value > 0
+    is_real = isinstance(value, int | float) and not isinstance(value, bool)
+    return is_real and SMALLEST <= value <= LARGEST_OTHER
 
 
 _POST_WORDS = "with a section: 48 to 192 E I/L^3; free standing: 1.5 to 3 E I/L^3"

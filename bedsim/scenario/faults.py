@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from typing import Any
 
 from pydantic_core import ErrorDetails
 
 from bedsim.errors import InputError
+from bedsim.number_text import number
 from bedsim.scenario.keys import nearest, unknown_key_hint
 
 MISSING: Any = object()
@@ -33,7 +35,7 @@ def shown(value: Any) -> str:
     elif isinstance(value, list | tuple):
         text = "[" + ", ".join(shown(v) for v in value) + "]"
     else:
-        text = f"{value:g}" if isinstance(value, float) else str(value)
+        text = number(value, 6) if isinstance(value, float) and math.isfinite(value) else str(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 
@@ -84,18 +86,18 @@ def _hint_for(key: str) -> str:
 def rule_and_hint(error: ErrorDetails, key: str) -> tuple[str, str]:
     """Translate one error of the validation library into our words."""
     kind, context = error["type"], error.get("ctx", {})
-    number = {k: f"{v:g}" for k, v in context.items() if isinstance(v, int | float)}
+    limit = {k: number(v, 6) for k, v in context.items() if isinstance(v, int | float)}
     rules = {
-        "greater_than": f"must be > {number.get('gt')}",
-        "greater_than_equal": f"must be at least {number.get('ge')}",
-        "less_than": f"must be < {number.get('lt')}",
-        "less_than_equal": f"must be at most {number.get('le')}",
+        "greater_than": f"must be > {limit.get('gt')}",
+        "greater_than_equal": f"must be at least {limit.get('ge')}",
+        "less_than": f"must be < {limit.get('lt')}",
+        "less_than_equal": f"must be at most {limit.get('le')}",
         "float_type": "must be a number or a table {low, likely, high, basis}",
         "int_type": "must be a whole number",
         "finite_number": "must be finite",
         "string_type": "must be text in quotes",
         "string_too_short": "must not be empty",
-        "string_too_long": f"must be at most {number.get('max_length')} characters long",
+        "string_too_long": f"must be at most {limit.get('max_length')} characters long",
         "string_pattern_mismatch": "may only hold letters, digits, spaces, - and _",
         "model_type": "must be a table",
         "dict_type": "must be a table",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from pathlib import Path
 
@@ -10,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError, UnreadableError
-from bedsim.files import as_number, read_text
-from bedsim.scenario.keys import nearest
+from bedsim.files import as_number, csv_rows, read_text
+from bedsim.scenario.named_files import NamedFileError, named_file
 
 Array = NDArray[np.float64]
 
@@ -24,7 +23,7 @@ def read_history(folder: Path, written: str, where: str) -> tuple[str, Array]:
 
     `where` names file and key in messages.  Raises InputError listing every fault.
     """
-    rows = _cells(_inside(folder, written, where), where, written)
+    rows = _cells(_named(folder, written, where), where, written)
     header = [cell.strip() for cell in rows[0][1]] if rows else []
     if len(header) != 2 or header[0] != "time_s" or header[1] not in COLUMNS:
         wanted = " or ".join(f"time_s, {name}" for name in COLUMNS)
@@ -46,24 +45,18 @@ def read_history(folder: Path, written: str, where: str) -> tuple[str, Array]:
     return header[1], np.array(values)
 
 
-def _inside(folder: Path, written: str, where: str) -> Path:
-    path = (folder / written).resolve()
-    if Path(written).is_absolute() or not path.is_relative_to(folder.resolve()):
-        raise InputError(f"{where}: must name a file in the scenario's folder or below it.")
-    if not path.is_file():
-        near = nearest(written, sorted(p.name for p in folder.glob("*.csv")))
-        hint = f' Did you mean "{near}"?' if near else ""
-        raise InputError(f"{where}: no such file.{hint}")
-    return path
+def _named(folder: Path, written: str, where: str) -> Path:
+    try:
+        return named_file(written, folder)
+    except NamedFileError as fault:
+        raise InputError(f"{where}: {fault}") from None
 
 
 def _cells(path: Path, where: str, written: str) -> list[tuple[int, list[str]]]:
     try:
-        reader = csv.reader(read_text(path).splitlines())
-        found = [(reader.line_num, cells) for cells in reader]
-    except (UnreadableError, csv.Error):
-        raise InputError(f"{where}: {written}: is not a table of plain columns in UTF-8.") from None
-    return [(n, c) for n, c in found if any(x.strip() for x in c) and not c[0].lstrip().startswith("#")]
+        return csv_rows(read_text(path), written)
+    except UnreadableError as fault:
+        raise InputError(f"{where}: {fault}") from None
 
 
 def _numbers(cells: list[str]) -> list[float] | None:

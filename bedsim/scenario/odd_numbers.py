@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from bedsim.number_text import number
 from bedsim.scenario.schema import Scenario
 
 USUAL: dict[str, tuple[float, float]] = {
@@ -43,7 +44,9 @@ def odd_numbers(scenario: Scenario) -> tuple[str, ...]:
     for key, (low, high) in USUAL.items():
         for value in _values(scenario, key):
             if value and not low <= value <= high:
-                asked.setdefault(f"{key} = {value:g}: usual are {low:g} to {high:g}{_ASKED}")
+                asked.setdefault(
+                    f"{key} = {number(value, 6)}: usual are {number(low)} to {number(high)}{_ASKED}"
+                )
                 break
     asked |= dict.fromkeys(_overhang(scenario))
     return tuple(asked)
@@ -64,4 +67,4 @@ def _overhang(scenario: Scenario) -> Iterator[str]:
         places = [getattr(corner, f"{axis}_mm") for corner in scenario.corner]
         apart, size = max(places) - min(places), getattr(scenario.bed, f"size_{axis}_mm")
         if apart > OVERHANG * size:
-            yield f"bed.size_{axis}_mm = {size:g}: its screws stand {apart:g} apart{_ASKED}"
+            yield f"bed.size_{axis}_mm = {number(size, 6)}: its screws stand {number(apart, 6)} apart{_ASKED}"

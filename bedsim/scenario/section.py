@@ -7,6 +7,8 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator
 from pydantic_core import PydanticCustomError
 
+from bedsim.number_text import number
+
 SMALLEST = 1e-12
 """Of a number that is not 0, in its own unit."""
 LARGEST = {"mm": 1e5, "um": 1e6, "kg": 1e5, "k": 1e4, "s": 1e7, "deg": 1e4, "rpm": 1e6}
@@ -31,11 +33,11 @@ class Section(BaseModel):
             return value
         most = largest(info.field_name or "")
         if abs(value) > most:
-            rule = f"must be at most {most:g}" if value > 0 else f"must be at least {-most:g}"
+            rule = f"must be at most {number(most)}" if value > 0 else f"must be at least {number(-most)}"
             raise PydanticCustomError("out_of_bounds", "{rule}", {"rule": rule})
         if abs(value) < SMALLEST:
             raise PydanticCustomError(
-                "out_of_bounds", "{rule}", {"rule": f"must be 0 or at least {SMALLEST:g} in size"}
+                "out_of_bounds", "{rule}", {"rule": f"must be 0 or at least {number(SMALLEST)} in size"}
             )
         return value
 

@@ -24,6 +24,7 @@ from bedsim.scenario.ranges import read_range
 from bedsim.scenario.schema import RunOutKeys, TravelKeys
 from bedsim.scenario.section import Name, Section
 from bedsim.scenario.tables import LAYOUTS, read_table
+from bedsim.scenario.tree import toml_tree
 
 _PLACE: Loc = ("corner", 0, "screw")
 
@@ -69,9 +70,14 @@ def _read(file: Path) -> list[Spare]:
 
 def _entries(file: Path, faults: Faults) -> list[dict[str, Any]]:
     try:
-        tree = tomllib.loads(read_text(file))
+        tree = toml_tree(read_text(file))
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{file}: is not TOML: {error}.") from None
+    if "corner" in tree or "scenario" in tree:
+        raise InputError(
+            f"{file}: is a scenario or a plan, not a file of spare screws: [[screw]] tables with name, "
+            "run_out and travel, or what bedsim gauge writes."
+        )
     for key in tree:
         if key != "screw":
             faults.add(key, "unknown key", hint="Known: [[screw]], one for each screw.")

@@ -52,7 +52,7 @@ class LotTable(Section):
     grade: str | None = None
     """Tolerance grade, for example "C7" or "ISO 5"; an axis `grade` wins over it."""
     measured: str | None = None
-    """CSV beside the plan with one measured screw per line, instead of a grade."""
+    """CSV in the plan's folder or below with one measured screw per line, instead of a grade."""
     law: Literal["normal", "uniform", "sorted"] = "normal"
     """How the lot fills its grade; no standard says."""
     inside: Assumed = Assumed(low=0.95, likely=0.997, high=0.9999)
@@ -166,7 +166,7 @@ class PlanFile(Section):
     title: Annotated[str, Field(min_length=1, max_length=200)]
     """What is asked."""
     scenario: Annotated[str, Field(min_length=1)]
-    """Scenario file, beside the plan or by a path relative to it."""
+    """Scenario file, in the plan's folder, below it or one folder above."""
     members: Annotated[int, Field(ge=1, le=1_000_000)] = 500
     """Virtual printers per cell."""
     seed: Annotated[int, Field(ge=0)] = 1

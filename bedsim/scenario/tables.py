@@ -7,7 +7,7 @@ import io
 import math
 import re
 from collections.abc import Sequence
-from pathlib import Path, PurePosixPath, PureWindowsPath
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from bedsim.errors import UnreadableError
 from bedsim.files import as_number, read_text
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.keys import nearest
+from bedsim.scenario.named_files import NamedFileError, named_file
 
 Array = NDArray[np.float64]
 
@@ -48,11 +49,11 @@ def read_table(
     deviation_um, sorted by position.  Gauge readings around the screw are turned into offsets.  What is wrong
     goes into `faults` and gives None.
     """
-    path = _inside(written, key, folder, faults)
-    if path is None:
-        return None
     try:
-        text = read_text(path)
+        text = read_text(named_file(written, folder))
+    except NamedFileError as fault:
+        faults.add(key, fault.rule, value=written, hint=fault.hint)
+        return None
     except UnreadableError as fault:
         faults.add(key, fault.why, value=written)
         return None
@@ -73,30 +74,6 @@ def _other_way(text: str) -> str | None:
     notes = re.findall(r"^#\s*(\w+)\s*=\s*([^#\n]*)", text, re.MULTILINE)
     found = (k for k, v in notes if k not in _NO_MATTER and v.strip() not in _USUAL_WAY.get(k, ()))
     return next(found, None)
-
-
-def _inside(written: str, key: str, folder: Path, faults: Faults) -> Path | None:
-    rule = "must name a file in the scenario's folder or below it"
-    names = (PurePosixPath(written), PureWindowsPath(written))
-    if not written or "\0" in written or any(n.is_absolute() or n.drive or ".." in n.parts for n in names):
-        faults.add(key, rule, value=written)
-        return None
-    try:
-        path = (folder / written).resolve()
-        is_inside, is_file = path.is_relative_to(folder.resolve()), path.is_file()
-    except OSError as error:
-        faults.add(key, f"cannot be read: {error.strerror}", value=written)
-        return None
-    if not is_inside:
-        faults.add(key, rule, value=written, hint="A link leads out of it.")
-        return None
-    if not is_file:
-        there = sorted(p.name for p in folder.glob("*.csv"))
-        near = nearest(written, there)
-        hint = f'Did you mean "{near}"?' if near else f"Looked in {folder}."
-        faults.add(key, "no such file", value=written, hint=hint)
-        return None
-    return path
 
 
 class _Reader:

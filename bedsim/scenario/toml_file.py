@@ -9,7 +9,7 @@ from pathlib import Path
 from bedsim.errors import InputError
 from bedsim.files import as_text, read_bytes
 from bedsim.scenario.keys import nearest
-from bedsim.scenario.tree import Tree
+from bedsim.scenario.tree import DeepTomlError, Tree, toml_tree
 
 HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 """First bytes of every result file.  Source: HDF5 file format specification, superblock (from memory)."""
@@ -32,15 +32,15 @@ def read_toml(file: Path) -> tuple[str, Tree]:
 def parse_toml(text: str, name: str) -> Tree:
     """The tree in a text; messages call it `name`."""
     try:
-        return tomllib.loads(text)
+        return toml_tree(text)
+    except DeepTomlError as fault:
+        raise InputError(f"{name}: {fault}.") from None
     except tomllib.TOMLDecodeError as error:
         if _is_table_of_readings(text):
             raise InputError(
                 f"{name}: looks like a table of readings (CSV), and a text file of keys (TOML) belongs here."
             ) from None
         raise InputError(f"{name}: {_syntax(str(error), text)}") from None
-    except RecursionError:
-        raise InputError(f"{name}: tables are nested too deeply.") from None
 
 
 def _meant(file: Path) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -103,10 +103,39 @@ def key_of(loc: Sequence[str | int], tree: Tree) -> str:
     return _joined(inner, {part: tree.get(part, {}) for part in PARTS})
 
 
+DEEPEST = 16
+"""Tables and lists within each other in a file; ours have six at most."""
+
+
+class DeepTomlError(tomllib.TOMLDecodeError):
+    """Tables within tables without end: whatever walks the tree would go down as far as it does."""
+
+    def __init__(self) -> None:
+        super().__init__("tables are nested too deeply")
+
+
+def toml_tree(text: str) -> Tree:
+    """The tree in a text.  Raises TOMLDecodeError, DeepTomlError among them."""
+    try:
+        tree = tomllib.loads(text)
+    except RecursionError:
+        raise DeepTomlError from None
+    layer: list[Any] = [tree]
+    for _ in range(DEEPEST):
+        layer = [inner for outer in layer for inner in _within(outer)]
+    if layer:
+        raise DeepTomlError
+    return tree
+
+
+def _within(thing: Any) -> Iterable[Any]:
+    return thing.values() if isinstance(thing, dict) else thing if isinstance(thing, list) else ()
+
+
 def parsed_value(text: str) -> Any:
     """Read the value of an override as TOML; what is not TOML is taken as text."""
     try:
-        table = tomllib.loads(f"v = {text}")
+        table = toml_tree(f"v = {text}")
     except tomllib.TOMLDecodeError:
         return text
     return table["v"] if set(table) == {"v"} else text

@@ -8,7 +8,6 @@ statement that rests on no limit is handed on with the screws (`assumptions`).
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -16,7 +15,8 @@ from typing import Literal
 import numpy as np
 
 from bedsim.errors import InputError
-from bedsim.files import read_text
+from bedsim.files import LARGEST_NUMBER, as_number, csv_rows, read_text
+from bedsim.number_text import number
 from bedsim.screws.grades import Grade, parse_grade
 from bedsim.units import MM, UM
 
@@ -173,8 +173,8 @@ def graded_lot(name: str, grade: str, dimensions: Dimensions, **more: object) ->
 
 def lot_rows(path: Path) -> list[dict[str, str]]:
     """Lines of a table of measured screws, remarks left out.  Raises UnreadableError."""
-    lines = read_text(path).splitlines(keepends=True)
-    return list(csv.DictReader(line for line in lines if not line.lstrip().startswith("#")))
+    (_, header), *rows = csv_rows(read_text(path), path) or [(1, [])]
+    return [dict(zip(header, cells, strict=False)) for _, cells in rows]
 
 
 def read_lot(path: Path, dimensions: Dimensions) -> MeasuredLot:
@@ -194,7 +194,7 @@ def read_lot(path: Path, dimensions: Dimensions) -> MeasuredLot:
         )
     if len(rows) < 2:
         raise InputError(f"{path}: {len(rows)} screw: a lot needs at least two screws to have a spread.")
-    values = {c: np.array([_number(path, i, c, r[c]) for i, r in enumerate(rows, 1)]) for c in found}
+    values = {c: np.array([_number(path, i, c, r.get(c)) for i, r in enumerate(rows, 1)]) for c in found}
     fields = {
         _COLUMNS[c][0]: MeanSpread(
             mean=float(v.mean()) * _COLUMNS[c][1], spread=float(v.std(ddof=1)) * _COLUMNS[c][1]
@@ -208,10 +208,8 @@ def read_lot(path: Path, dimensions: Dimensions) -> MeasuredLot:
 
 
 def _number(path: Path, line: int, column: str, text: str | None) -> float:
-    try:
-        value = float(text or "")
-    except ValueError:
-        raise InputError(f"{path}: screw {line}, {column} = {text!r}: must be a number.") from None
-    if not np.isfinite(value) or (value < 0 and column != "slope_um_per_300mm"):
-        raise InputError(f"{path}: screw {line}, {column} = {text}: must be a finite number, not negative.")
+    value = as_number(text or "")
+    if np.isnan(value) or (value < 0 and column != "slope_um_per_300mm"):
+        rule = f"must be a number, not negative, {number(LARGEST_NUMBER)} at most"
+        raise InputError(f"{path}: screw {line}, {column} = {text!r}: {rule}.")
     return value

@@ -13,6 +13,7 @@ from bedsim.analysis.cautions import cautions
 from bedsim.engines import base
 from bedsim.engines.base import Job
 from bedsim.errors import InputError
+from bedsim.number_text import number
 from bedsim.scenario.event_keys import Disturbance
 from bedsim.scenario.histories import read_history
 from bedsim.scenario.load import LoadedScenario
@@ -121,7 +122,7 @@ def frame_acceleration(loaded: LoadedScenario, keys: Disturbance) -> tuple[Signa
         length,
         (
             f"The gantry of {keys.gantry_mass_kg:g} kg is accelerated with {keys.acceleration_mm_s2:g} mm/s² "
-            f"for {length:.3g} s and pushes the frame of {keys.frame_mass_kg:g} kg back; {_feet(keys)}.",
+            f"for {number(length)} s and pushes the frame of {keys.frame_mass_kg:g} kg back; {_feet(keys)}.",
         ),
     )
 
@@ -132,7 +133,7 @@ def _measured(loaded: LoadedScenario, keys: Disturbance) -> tuple[Signal, float,
     column, data = read_history(loaded.folder, keys.history, where)
     end = float(data[-1, 0] - data[0, 0])
     if end > 60.0:
-        raise InputError(f"{where}: lasts {end:.3g} s. Allowed: up to 60 s.")
+        raise InputError(f"{where}: lasts {number(end)} s. Allowed: up to 60 s.")
     if column == "force_n":
         acts = disturbance.polygon(data[:, 0], data[:, 1])
         words = f"The force of {keys.history} acts on the frame of {keys.frame_mass_kg:g} kg; {_feet(keys)}."

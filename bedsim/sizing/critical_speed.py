@@ -47,7 +47,7 @@ def first_frequency_on_bearings(screw: Screw) -> float:
 
     Finite elements of the root circle with their consistent mass; the upper end on its bearing's radial
     stiffness, or free.  Source: [Przemieniecki] beam element.  Limits: as `first_bending_frequency`; no
-    upper end held against tilting.
+    upper end held against tilting; not a number where rounding drowns a screw beside its bearings.
     """
     length = screw.length / ELEMENTS
     stiff = span_stiffness(np.array([length]), screw.bending_stiffness)[0]
@@ -67,7 +67,8 @@ def first_frequency_on_bearings(screw: Screw) -> float:
     K[:2, :2] += screw.foot
     K[-2, -2] += 0.0 if screw.ends == "fixed-free" else screw.upper_bearing_radial
     square = scipy.linalg.eigh(K, M, eigvals_only=True, subset_by_index=(0, 0))[0]
-    return math.sqrt(square) / (2.0 * math.pi)
+    # below zero where the bearings are so stiff beside the screw that rounding drowns it
+    return math.sqrt(square) / (2.0 * math.pi) if square > 0 else math.nan
 
 
 def permissible_speed(critical: float) -> float:

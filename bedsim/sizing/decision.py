@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from bedsim.number_text import number
 from bedsim.sizing import axial_train, buckling, holding, loads, torque, unit
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
 from bedsim.sizing.rows_nut import ball_life_hours, mean_load, wear_hours
@@ -93,7 +94,7 @@ def _life(screw: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> float | Non
 
 def _life_note(_: ScrewNumbers, plain: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> str:
     worn = wear_hours(plain, mean_load(corner), duty)
-    return "plain: at the upper wear coefficient" + (f", {worn[1]:.2g} h at the lower" if worn else "")
+    return "plain: at the upper wear coefficient" + (f", {number(worn[1], 2)} h at the lower" if worn else "")
 
 
 def _axial(screw: ScrewNumbers, corner: CornerNumbers, _: Duty) -> float:

@@ -16,6 +16,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from bedsim.number_text import number
 from bedsim.units import MM, UM
 
 Bounds = tuple[float, float, float]
@@ -148,7 +149,7 @@ def _candidates(train: Train, wanted: float) -> list[float]:
 def sentence(found: LayerHeights) -> str:
     """What the wanted height leaves, and which ones near it leave less."""
     wanted, steps = found.wanted, found.wanted.height / found.train.full_step
-    is_what = f"{_mm(wanted)} mm is {steps:.4g} full steps of the motor"
+    is_what = f"{_mm(wanted)} mm is {number(steps, 4)} full steps of the motor"
     if wanted.grid == GRIDS[0][1]:
         return f"{is_what}, a multiple of four: its place error is alike in every layer and leaves nothing."
     whole = "which even microsteps do not hit" if not wanted.grid else "not a multiple of four"
@@ -171,9 +172,9 @@ def friendly(found: LayerHeights) -> str:
 
 
 def _mm(height: LayerHeight) -> str:
-    return f"{height.height / MM:.4g}"
+    return number(height.height / MM, 4)
 
 
 def _left(height: LayerHeight) -> str:
-    low, likely, high = (f"{v / UM:.2g}" for v in height.thickness)
+    low, likely, high = (number(v / UM, 2) for v in height.thickness)
     return f"{likely} µm ({low} to {high})"

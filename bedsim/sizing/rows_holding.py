@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from bedsim.number_text import number
 from bedsim.sizing import buckling, holding, loads, statics, unit
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
@@ -41,7 +42,7 @@ def missing_words(corner: CornerNumbers, friction: float, held: float) -> str:
 def rounded_up(value: float) -> str:
     """Write a positive need with two digits, never less than it is."""
     step = 10.0 ** (math.floor(math.log10(value)) - 1)
-    return f"{math.ceil(value / step - 1e-9) * step:.2g}"
+    return f"{number(math.ceil(value / step - 1e-9) * step, 2)}"
 
 
 def _shaken_friction(at: AtCorner) -> float:
@@ -53,7 +54,7 @@ def _held(corner: CornerNumbers, friction: float, held: float, note: str) -> Row
     return RowValue(
         loads.torque_to_hold(corner, corner.screw, friction),
         held,
-        note=f"load {max(corner.hanging):.3g} N, friction {friction:g}; {note}",
+        note=f"load {number(max(corner.hanging))} N, friction {friction:g}; {note}",
         missing=missing_words(corner, friction, held),
     )
 
@@ -164,7 +165,7 @@ def _height(at: AtCorner, possible: float, layer: str) -> RowValue:
     # something gives before
     steep = per_height * possible
     note = f"from the {layer} layer to the end of a screw: " + (
-        f"tilt {math.asin(steep) / DEG:.3g}° if nothing stops it"
+        f"tilt {number(math.asin(steep) / DEG)}° if nothing stops it"
         if steep < 1
         else "more than the plate is wide"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from bedsim.number_text import number
 from bedsim.sizing import hertz, joint_checks, joint_parts, loads, unit
 from bedsim.sizing.axial_train import series
 from bedsim.sizing.numbers import BallNumbers, CornerNumbers, Duty, JointNumbers
@@ -77,14 +78,14 @@ def _authority(corner: CornerNumbers) -> dict[str, str]:
 def _travel(at: AtCorner) -> RowValue:
     joint, parts = at.corner.joint, travel_parts(at)
     needed = joint_checks.travel_needed(parts)
-    listed = ", ".join(f"{name} {abs(v) / UM:.3g}" for name, v in parts.items())
+    listed = ", ".join(f"{name} {number(abs(v) / UM)}" for name, v in parts.items())
     lacking = needed - joint.travel
     stiffer = f" or {HELD}" if joint.reach > 0 else ""
     return RowValue(
         needed,
         joint.travel,
         note=f"{listed} µm",
-        missing=f"{lacking / MM:.2g} mm of joint travel{stiffer}" if lacking > 0 else "",
+        missing=f"{number(lacking / MM, 2)} mm of joint travel{stiffer}" if lacking > 0 else "",
     )
 
 
@@ -94,7 +95,7 @@ def _recentring(at: AtCorner) -> RowValue:
 
 def _dead_zone(at: AtCorner) -> RowValue:
     friction, recentring = _friction(at.corner), at.corner.joint.lateral
-    note = f"friction {friction:.3g} N" if recentring > 0 else "infinite: nothing recentres it"
+    note = f"friction {number(friction)} N" if recentring > 0 else "infinite: nothing recentres it"
     zone = friction / recentring if recentring > 0 else math.inf
     return RowValue(zone, note=note, words=_authority(at.corner))
 
@@ -110,14 +111,14 @@ def _turned(at: AtCorner) -> RowValue:
     load, drag = loads.nut_torques(at.corner)
     return RowValue(
         high,
-        note=f"{low / DEG:.2g}° after lowering; torque of the load {load / N_MM:.3g} N mm, drag "
-        f"{drag / N_MM:.3g}",
+        note=f"{number(low / DEG, 2)}° after lowering; torque of the load {number(load / N_MM)} N mm, drag "
+        f"{number(drag / N_MM)}",
     )
 
 
 def _turned_travel(at: AtCorner) -> RowValue:
     reach = at.corner.joint.reach
-    note = f"at the elements {reach / MM:.3g} mm out" if reach > 0 else "none: it moves as a whole"
+    note = f"at the elements {number(reach / MM)} mm out" if reach > 0 else "none: it moves as a whole"
     return RowValue(twist_travel(at.corner), note=note)
 
 
@@ -132,7 +133,7 @@ def _reversal(at: AtCorner) -> RowValue:
     turn = joint_checks.wind_up(drag, stiffness) if drag > 0 else 0.0
     return RowValue(
         joint_checks.height_lost_at_reversal(turn, at.corner.screw.shaft.lead),
-        note=f"the nut turns {turn / DEG:.2g}° between the senses of rotation, carriage in series; "
+        note=f"the nut turns {number(turn / DEG, 2)}° between the senses of rotation, carriage in series; "
         "a hop ends in one sense and a layer change without it in the other",
     )
 
@@ -147,12 +148,13 @@ def _reversal_stiffness(at: AtCorner) -> float:
 def _stiffness_wanted(at: AtCorner) -> RowValue:
     joint, reversal = at.corner.joint, _reversal_stiffness(at)
     torque, way = sum(loads.nut_torques(at.corner)), joint.twist_travel
-    wanted = f"{way / UM:.3g} µm of travel, {at.duty.reversal_loss / UM:.3g} µm of height at a reversal"
+    wanted = f"{number(way / UM)} µm of travel, {number(at.duty.reversal_loss / UM)} µm of height at a "
+    "reversal"
     if math.isinf(reversal):
         wanted += "; the carriage's own yaw gives more"
     return RowValue(
         max(joint_checks.stiffness_for_travel(torque, joint.reach, way), reversal),
-        note=f"for {wanted} (sizing.joint_twist_um, joint_reversal_um); it has {joint.rotation:.3g}",
+        note=f"for {wanted} (sizing.joint_twist_um, joint_reversal_um); it has {number(joint.rotation)}",
     )
 
 
@@ -165,15 +167,15 @@ def _radius_wanted(at: AtCorner) -> RowValue:
         radius = max(radius, joint_checks.radius_for_travel(torque, joint.twist_travel, **springs))
     return RowValue(
         radius,
-        note=f"{joint.lateral / N_PER_MM:.3g} N/mm in all on one circle, anti-rotation part "
-        f"{joint.anti_rotation:.3g} N m/rad; now {joint.reach / MM:.3g} mm",
+        note=f"{number(joint.lateral / N_PER_MM)} N/mm in all on one circle, anti-rotation part "
+        f"{number(joint.anti_rotation)} N m/rad; now {number(joint.reach / MM)} mm",
     )
 
 
 def _pull(at: AtCorner) -> RowValue:
     joint = at.corner.joint
     cold, warm = (joint_parts.assemble(parts).pull for parts in (joint.parts, joint.parts_warm))
-    note = f"{cold:.3g} N at room temperature; the magnets snap together if nothing keeps their gap"
+    note = f"{number(cold)} N at room temperature; the magnets snap together if nothing keeps their gap"
     return RowValue(warm, note=note)
 
 
@@ -183,7 +185,7 @@ def _lift_off(at: AtCorner) -> RowValue:
     return RowValue(
         at.duty.acceleration,
         joint_checks.lift_off_acceleration(joint_load(at.corner) / GRAVITY, pull),
-        note=f"heaviest load; pull {pull:.3g} N" + (" with warm magnets" if warm else ""),
+        note=f"heaviest load; pull {number(pull)} N" + (" with warm magnets" if warm else ""),
     )
 
 
@@ -201,11 +203,11 @@ def ball_force(corner: CornerNumbers, duty: Duty) -> float:
 def _ball_pressure(ball: BallNumbers, load: float) -> RowValue:
     pressure, limit = hertz.peak_pressure(load, ball.radius, ball.modulus), ball.yield_pressure
     stiffness = hertz.normal_stiffness(load, ball.radius, ball.modulus) / 2.0
-    note = f"{ball.name}, {load:.3g} N on each; {stiffness / N_PER_UM:.2g} N/µm between two plates"
+    note = f"{ball.name}, {number(load)} N on each; {number(stiffness / N_PER_UM, 2)} N/µm between two plates"
     if limit is None or pressure / MPA <= limit / MPA:
         return RowValue(pressure, limit, note=note)
     allowed = hertz.load_at_pressure(limit, ball.radius, ball.modulus)
-    words = f"harder plates, or balls that carry at most {allowed:.2g} N each (larger or more of them)"
+    words = f"harder plates, or balls that carry at most {number(allowed, 2)} N each (larger or more of them)"
     return RowValue(pressure, limit, note=note, missing=words)
 
 

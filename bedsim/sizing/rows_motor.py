@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from bedsim.number_text import number
 from bedsim.sizing import loads, motor_margin, torque, unit
 from bedsim.sizing.layer_heights import Train, layer_heights, sentence
 from bedsim.sizing.numbers import CornerNumbers
@@ -43,7 +44,7 @@ def _pull_out(at: AtCorner) -> RowValue:
         missing = "the motor's pull-out curve (sizing.pull_out)"
     short = needed - available
     if short > 0:
-        missing = f"{short / N_MM:.3g} N mm of motor torque at {speed * MINUTE:.0f} rpm"
+        missing = f"{number(short / N_MM)} N mm of motor torque at {speed * MINUTE:.0f} rpm"
     high = at.corner.screw.friction[2]
     return RowValue(
         needed,
@@ -82,7 +83,8 @@ def _microstep(at: AtCorner) -> RowValue:
     increment = motor_margin.incremental_torque(motor.holding_torque, motor.microsteps)
     return RowValue(
         train.microstep,
-        note=f"a full step is {train.full_step / UM:.3g} µm; one microstep adds {increment / N_MM:.3g} N mm",
+        note=f"a full step is {number(train.full_step / UM)} µm; one microstep adds "
+        f"{number(increment / N_MM)} N mm",
     )
 
 
@@ -123,8 +125,8 @@ def _met(at: AtCorner) -> RowValue:
     frequency, full = _swing(at.corner), train_of(at.corner).full_step
     return RowValue(
         frequency * full,
-        note=f"microstep errors (period four steps) meet it at {4 * frequency * full / MM_S:.3g} mm/s; "
-        f"travel speed here: {at.duty.speed / MM_S:.3g} mm/s",
+        note=f"microstep errors (period four steps) meet it at {number(4 * frequency * full / MM_S)} mm/s; "
+        f"travel speed here: {number(at.duty.speed / MM_S)} mm/s",
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bedsim.number_text import number
 from bedsim.sizing import joint_checks, statics, unit
 from bedsim.sizing.mount_checks import overturning_moment, seat_force
 from bedsim.sizing.numbers import MachineNumbers
@@ -57,8 +58,9 @@ def _seat(at: AtCorner) -> RowValue:
     return RowValue(
         duty.acceleration,
         limit,
-        note=f"{weight:.3g} N at rest, {left:.3g} N left then; {less:.2g} N taken off by a sideways "
-        f"acceleration of {duty.sideways_acceleration / MM_S2:.4g} mm/s²"
+        note=f"{number(weight)} N at rest, {number(left)} N left then; {number(less, 2)} N taken off by "
+        f"a sideways "
+        f"acceleration of {number(duty.sideways_acceleration / MM_S2, 4)} mm/s²"
         + ("; the layer change as set lifts it by swinging, see below" if swings else ""),
         missing="weight on this mount: it does not stay in its seat" if limit <= 0 else "",
     )
@@ -84,8 +86,8 @@ def _travel(at: AtCorner) -> RowValue:
     return RowValue(
         needed,
         at.corner.mount_travel,
-        note=", ".join(f"{name} {v / UM:.3g}" for name, v in parts.items()) + " µm",
-        missing=f"{lacking / MM:.2g} mm of groove" if lacking > 0 else "",
+        note=", ".join(f"{name} {number(v / UM)}" for name, v in parts.items()) + " µm",
+        missing=f"{number(lacking / MM, 2)} mm of groove" if lacking > 0 else "",
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from bedsim.number_text import number
 from bedsim.sizing import life, loads, unit, wear
 from bedsim.sizing.numbers import CornerNumbers, Duty, ScrewNumbers
 from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
@@ -98,7 +99,8 @@ def _fatigue(at: AtCorner) -> RowValue:
     return RowValue(
         hours * HOUR,
         at.duty.life_hours * HOUR,
-        note=f"mean load {load:.3g} N, {turns_per_hour(at.corner.screw, at.duty):.3g} turns per hour; "
+        note=f"mean load {number(load)} N, {number(turns_per_hour(at.corner.screw, at.duty))} turns per "
+        f"hour; "
         "short strokes wear and fret instead: move the nut its whole way now and then",
     )
 
@@ -137,7 +139,7 @@ def _worn(at: AtCorner) -> RowValue:
 
 
 def _hours(value: float) -> str:
-    return f"{value:.2g}" if value < 1e6 else f"{value:.1e}"
+    return number(value, 2)
 
 
 LIFE = Subject(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bedsim.number_text import number
 from bedsim.sizing import transmission, unit
 from bedsim.sizing.numbers import CornerNumbers, ScrewNumbers
 from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
@@ -73,7 +74,7 @@ def _reaches_bolted(at: AtCorner) -> RowValue:
     run_out = at.corner.screw.run_out
     return RowValue(
         bolted_run_out(at.corner.screw, at.corner),
-        note=f"one corner alone; run-out up to {run_out / UM:.3g} µm off the axis",
+        note=f"one corner alone; run-out up to {number(run_out / UM)} µm off the axis",
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bedsim.number_text import number
 from bedsim.sizing import loads, torque, unit
 from bedsim.sizing.rows import AtCorner, Row, RowValue, Subject
 from bedsim.units import DEG, N_MM
@@ -15,14 +16,15 @@ def _raising(at: AtCorner) -> RowValue:
         f"lead angle {loads.lead_angle(screw) / DEG:.1f}°, "
         f"friction angle {loads.friction_angle(screw, likely) / DEG:.1f}°"
     )
-    note = f"{up[low] / N_MM:.3g} to {up[high] / N_MM:.3g} for friction {low:g} to {high:g}; {angles}"
+    note = f"{number(up[low] / N_MM)} to {number(up[high] / N_MM)} for friction {low:g} to {high:g}; {angles}"
     return RowValue(up[likely], note=note)
 
 
 def _lowering(at: AtCorner) -> RowValue:
     likely, a = at.corner.screw.friction[1], at.duty.acceleration
     starting, stopping = (loads.torque_down(at.corner, sign * a, likely) for sign in (1.0, -1.0))
-    note = f"setting off; {stopping / N_MM:.3g} while stopping; negative: the load drives, the motor brakes"
+    note = f"setting off; {number(stopping / N_MM)} while stopping; negative: the load drives, the "
+    "motor brakes"
     return RowValue(starting, note=note)
 
 

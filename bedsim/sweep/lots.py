@@ -14,6 +14,8 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.errors import InputError
+from bedsim.scenario.faults import shown
+from bedsim.scenario.named_files import NamedFileError, named_file
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.sweep_plan import Assumed, LotTable
 from bedsim.screws.grades import parse_grade
@@ -69,10 +71,10 @@ def make_lot(name: str, table: LotTable, grade: str | None, dimensions: Dimensio
 
 
 def _beside(folder: Path, name: str, written: str) -> Path:
-    path = folder / written
-    if not path.is_file():
-        raise InputError(f'lot {name!r}: measured = "{written}": there is no such file in {folder}.')
-    return path
+    try:
+        return named_file(written, folder, of="plan")
+    except NamedFileError as fault:
+        raise InputError(f"lot {name!r}: measured = {shown(written)}: {fault}") from None
 
 
 def _graded(name: str, table: LotTable, grade: str, dimensions: Dimensions) -> GradedLot:
@@ -115,7 +117,7 @@ def alternatives(
 def _resampled(
     table: LotTable, lots: tuple[Lot, ...], folder: Path, rng: np.random.Generator
 ) -> tuple[Lot, ...]:
-    columns = _measured_columns(folder / str(table.measured))
+    columns = _measured_columns(_beside(folder, "", str(table.measured)))
     count = next(iter(columns.values())).size
     picked = rng.integers(count, size=count)
     fields = {

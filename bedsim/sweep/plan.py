@@ -17,6 +17,7 @@ from bedsim.files import read_text
 from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import nearest, unit_of
 from bedsim.scenario.load import LoadedScenario, load_scenario
+from bedsim.scenario.named_files import NamedFileError, named_file
 from bedsim.scenario.sweep_plan import SPECIAL_KEYS, AxisTable, PlanFile, Value, read_plan_file
 from bedsim.screws.drawing import typical_screw
 from bedsim.screws.lots import Lot
@@ -91,7 +92,7 @@ def load_plan(path: str | Path) -> Plan:
     """
     file_path = Path(path)
     file = read_plan_file(file_path)
-    loaded = load_scenario(file_path.parent / file.scenario)
+    loaded = load_scenario(_scenario(file_path, file.scenario))
     axes = tuple(_axis(a) for a in file.axis)
     faults = Faults(str(file_path))
     _check_special(file, axes, faults)
@@ -294,6 +295,14 @@ def _cell(
         buy=buy,
         clocking=str(settings.get("clocking", "random")),
     )
+
+
+def _scenario(plan: Path, written: str) -> Path:
+    try:
+        named_file(written, plan.parent, of="plan", above=1)
+    except NamedFileError as fault:
+        raise InputError(f"{plan}: scenario = {shown(written)}: {fault}") from None
+    return plan.parent / written
 
 
 def _fingerprint(file: PlanFile, loaded: LoadedScenario, cells: Sequence[Cell]) -> str:

@@ -17,6 +17,7 @@ from bedsim.errors import InputError
 from bedsim.model import convert
 from bedsim.model.assembly import Machine, System
 from bedsim.model.mount_kind import mount_kind
+from bedsim.number_text import number
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import Tilt
 from bedsim.scenario.load import LoadedScenario
@@ -258,7 +259,8 @@ def _refuse_too_steep(loaded: LoadedScenario, keys: Tilt, asked: float, order: t
     key = "about_x_deg" if abs(keys.about_x_deg) >= abs(keys.about_y_deg) else "about_y_deg"
     largest = math.floor(first.angle / DEG * 100) / 100
     raise InputError(
-        f"{loaded.name}: tilt.{key} = {getattr(keys, key):g}: a tilt of {asked / DEG:.3g}° passes a limit: "
+        f"{loaded.name}: tilt.{key} = {getattr(keys, key):g}: a tilt of {number(asked / DEG)}° passes a "
+        f"limit: "
         f"{limit_words(first)}, at {largest:g}°. Largest tilt in this direction: {largest:g}°."
     )
 

@@ -14,6 +14,7 @@ from bedsim.analysis.figures import METRICS, Metric, layer_thickness, metric_tex
 from bedsim.analysis.printed import FLOOR
 from bedsim.comparison.break_even import BreakEven, Crossing
 from bedsim.comparison.compared import Compared, Comparison, worst_probe
+from bedsim.number_text import number
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
 from bedsim.units import DEG, MM, N_PER_UM, UM
@@ -215,7 +216,7 @@ def break_even_curves(ax: Axes, crossing: Crossing, found: BreakEven, unit: floa
         place, curve.joint / UM, label=style.wrapped(f"{found.kind} joint"), **style.series(1, marked=False)
     )
     limit = (curve.rigid - found.worth) / UM
-    text = f"bolted less {found.worth / UM:.2g} µm"
+    text = f"bolted less {number(found.worth / UM, 2)} µm"
     ax.plot(place, limit, color=style.GREY, linestyle=(0, (1, 1)), label=style.wrapped(text))
     ax.fill_between(
         place,
@@ -232,7 +233,7 @@ def break_even_curves(ax: Axes, crossing: Crossing, found: BreakEven, unit: floa
         label = "break-even" if k == 0 else None
         ax.axvline(at / unit, color=style.PURPLE, linewidth=1.2, linestyle=(0, (8, 2, 2, 2)), label=label)
         place_above = (at / unit, 1.0), (0, 2), ax.get_xaxis_transform(), "offset points"
-        ax.annotate(f"{at / unit:.2g}", *place_above, color=style.PURPLE, fontsize=8, ha="center")
+        ax.annotate(number(at / unit, 2), *place_above, color=style.PURPLE, fontsize=8, ha="center")
     ax.set_xscale("log")
     ax.set_ylim(bottom=0.0)
     ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))

@@ -19,6 +19,7 @@ from bedsim.metrology.readings import Extremes, Readings
 from bedsim.metrology.runout_fit import PositionFit, curve
 from bedsim.metrology.setup import Setup
 from bedsim.metrology.stiffness_fit import LoopFit
+from bedsim.number_text import number
 from bedsim.units import MM, N_PER_UM, UM
 from bedsim.views import style
 
@@ -189,7 +190,7 @@ def _loop(ax: Axes, loop: LoopFit) -> None:
     ends = np.mean(x) + (force - loop.force.mean()) / loop.stiffness / UM
     ax.plot(ends, force, color=style.BLACK, linestyle=(0, (6, 2)), label="fitted slope")
     height = "" if math.isnan(loop.height) else f", {loop.height / MM:g} mm"
-    found = f"{loop.stiffness / N_PER_UM:.2g} N/µm, friction {loop.friction:.2g} N"
+    found = f"{number(loop.stiffness / N_PER_UM, 2)} N/µm, friction {number(loop.friction, 2)} N"
     title = f"{loop.place}, {loop.direction}{height}\n{found}"
     ax.set(xlabel="displacement (µm)", ylabel="force (N)", title=title)
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from bedsim.analysis import metrics
 from bedsim.analysis.figures import layer_thickness
+from bedsim.number_text import number
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
@@ -159,7 +160,7 @@ def wavelength_marks(scenario: Scenario, layer: float) -> list[tuple[float, str]
             seen = metrics.wall_wavelength(lead * MM, layer, harmonic)
             if np.isfinite(seen):
                 folded = abs(seen - lead * MM / harmonic) > 1e-9 * seen
-                text = f"{name}, seen at {seen / MM:.3g} mm" if folded else f"{name} mm"
+                text = f"{name}, seen at {number(seen / MM)} mm" if folded else f"{name} mm"
                 marks[text] = (seen, text)
     return list(marks.values())
 

@@ -11,6 +11,7 @@ import numpy as np
 from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
+from bedsim.number_text import number
 from bedsim.quantities import PER_CORNER
 from bedsim.units import MM
 from bedsim.views.report_figures import (
@@ -157,11 +158,13 @@ def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
     for seen in row:
         for s in seen.sightings:
             name = f"{seen.reported.label}: {s.band.label}" if several else s.band.label
-            length = "level" if np.isinf(s.band.seen_wavelength) else f"{s.band.seen_wavelength / MM:.3g} mm"
+            length = (
+                "level" if np.isinf(s.band.seen_wavelength) else f"{number(s.band.seen_wavelength / MM)} mm"
+            )
             if np.isnan(s.ratio):
                 rows.append((name, length, "not resolved", "–", "–", "–"))
                 continue
-            limit, ratio = span(*s.visible_between, "m"), f"{s.ratio:.2g}"
+            limit, ratio = span(*s.visible_between, "m"), number(s.ratio, 2)
             rows.append((name, length, quantity(s.band.amplitude, "m"), limit, ratio, s.verdict))
     return PageTable(
         caption="Bands at the leads and their parts, as the layers show them.",

@@ -10,6 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from bedsim.analysis.printed import quantity, span
+from bedsim.number_text import number
 from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM
@@ -74,9 +75,10 @@ def wall_sentence(wall: Wall, sightings: Sequence[Sighting]) -> str:
     if found is None:
         return f"Wall {wall.name}: too low to tell bands of the leads."
     return (
-        f"Wall {wall.name}: the band that stands out most is {found.band.seen_wavelength / MM:.3g} mm long "
+        f"Wall {wall.name}: the band that stands out most is {number(found.band.seen_wavelength / MM)} "
+        f"mm long "
         f"({found.band.label}) with an amplitude of {quantity(found.band.amplitude, 'm')}, "
-        f"{found.ratio:.2g} times the "
+        f"{number(found.ratio, 2)} times the "
         f"smallest visible ({span(*found.visible_between, 'm')}): {found.verdict}."
     )
 

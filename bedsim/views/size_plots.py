@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter
 
+from bedsim.number_text import number
 from bedsim.sizing.table import Check
 from bedsim.units import MM
 from bedsim.views import style
@@ -75,7 +76,7 @@ def margin_bars(ax: Axes, checks: Sequence[Check]) -> None:
 def _margin_text(margin: float | None) -> str:
     if margin is None or margin > WIDEST:
         return f"> {WIDEST:g}"
-    return f"{margin:.2g}" if margin >= NARROWEST else f"{margin:.1g}"
+    return number(margin, 2) if margin >= NARROWEST else number(margin, 1)
 
 
 def share_bars(ax: Axes, shares: Mapping[str, float], corner: str) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bedsim.analysis.move_speeds import KEEPS, Ride, SpeedReport
+from bedsim.number_text import number
 from bedsim.units import MM, MM_S, MM_S2, UM
 from bedsim.views import style
 
@@ -20,7 +21,7 @@ def draw_speeds(report: SpeedReport, path: Path) -> Path:
         for low, high in report.avoid:
             upper.axvspan(low / MM_S, high / MM_S, color=style.PALE, zorder=0)
         for k, rides in enumerate((report.here, *report.others)):
-            label = f"{rides[0].acceleration / MM_S2:.4g} mm/s²" + (" (as set)" if k == 0 else "")
+            label = f"{number(rides[0].acceleration / MM_S2, 4)} mm/s²" + (" (as set)" if k == 0 else "")
             _curve(upper, rides, [100 * max(r.share, -0.5) for r in rides], k, label)
             _curve(lower, rides, [r.vibration / UM for r in rides], k, label)
         upper.axhline(100 * KEEPS, color=style.INK, linewidth=0.8, linestyle=":", label="half of the load")

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from bedsim.errors import InputError
+from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.units import DEG, MM, UM
 from bedsim.wall.bands import Band
@@ -240,7 +241,7 @@ def assumptions(viewing: Viewing) -> tuple[str, ...]:
         f"{viewing.incidence / DEG:g}° from its normal. Gloss, several lamps and daylight change the "
         "contrast.",
         f"The eye looks squarely at the wall from {viewing.distance:g} m; the wall fills "
-        f"{viewing.field:.2g}° of its view. A larger wall shows smaller bands.",
+        f"{number(viewing.field, 2)}° of its view. A larger wall shows smaller bands.",
         _eye_assumption(viewing),
         "Many even bands are assumed; a single step or a beat is another matter. Layer lines mask bands near "
         "their own wavelength, which is left out.",

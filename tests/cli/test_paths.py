@@ -26,7 +26,7 @@ def test_every_command_tells_what_it_reads_and_writes(name):
     for param in command.params:
         for kind in kinds(param):
             assert not isinstance(kind, click.Path | click.File), param.name
-            if param.name in ("output", "write_to", "coupon", "blank", "file") and kind.name in (
+            if param.name in ("output", "write_to", "coupon", "blank", "file", "calendar") and kind.name in (
                 "file",
                 "folder",
             ):

@@ -1,32 +1,31 @@
-"""Every door that files come in by, and what a visit may end with."""
+"""Every door that files and options come in by, and what a visit may end with."""
 
 from __future__ import annotations
 
 import contextlib
 import io
+import os
 import random
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import bases
 import mutants
+from option_words import words_of
 
 from bedsim.cli.main import main
 from bedsim.results.store import write_run
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
+from bedsim.sweep import pool
+from bedsim.sweep.plan import load_plan
+from bedsim.sweep.run import run_sweep
 
-ROOT = Path(__file__).parents[2]
-SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
-PLANS = sorted((ROOT / "scenarios" / "sweeps").glob("*.toml"))
 CODES = (0, 1, 2, 3)
-SPEECHLESS = re.compile(r"(?<![\w.])(nan|inf)(?![\w.])")
-GAUGE = "\n".join(
-    ["# length_mm = 400", "position_mm,angle_deg,reading_um"]
-    + [f"{z},{a},{10 + z / 50 + (a % 90) / 9:.1f}" for z in (50, 150, 250, 350) for a in range(0, 360, 45)]
-)
-BANDS = "wall,probe,wavelength_mm,amplitude_um,crest_mm\n+X,centre,5,4.0,1.25\n+Y,centre,5,1.5,3.10\n"
+SPEECHLESS = re.compile(r"(?<![\w.\"'/-])-?(nan|inf)(?![\w.\"'])")
+"""A number that is none, as Python prints it; in quotes it is what somebody wrote."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,54 +46,174 @@ class Visit:
             return "a traceback"
         if self.code == 2 and not self.said.strip():
             return "refused without a word"
+        if not self.said.replace("\n", "").replace("\t", "").replace("\xa0", "").isprintable():
+            return "a control character"
         if self.code in (0, 1) and SPEECHLESS.search(self.said):
             return "a number that is none"
         return ""
 
 
-def visits(folder: Path, rng: random.Random, count: int) -> Iterator[Visit]:
-    """So many visits, the doors in turn."""
-    result = folder / "whole.h5"
-    loaded = load_scenario(ROOT / "scenarios" / "ground-stiff.toml", ["print.layers=3"])
-    write_run(simulate(loaded, "equilibrium"), result)
-    whole = result.read_bytes()
+class House:
+    """A folder with a sound file of every kind, where visits are received."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        texts = {
+            "machine.toml": bases.SCENARIO,
+            "plan.toml": bases.PLAN,
+            "lot.csv": bases.LOT,
+            "offsets.csv": bases.OFFSETS,
+            "travel.csv": bases.TRAVEL,
+            "history.csv": bases.HISTORY,
+            "g.csv": bases.RUN_OUT,
+            "spares.toml": bases.SPARES,
+            "shaken.toml": bases.SCENARIO + bases.HISTORY_KEYS,
+            "tables.toml": bases.SCENARIO.replace(
+                "[nut]", '[screw.run_out]\ntable = "offsets.csv"\n[screw.travel]\ntable = "travel.csv"\n[nut]'
+            ),
+        }
+        for name, text in texts.items():
+            (folder / name).write_text(text, "utf-8")
+        write_run(simulate(load_scenario(folder / "machine.toml"), "equilibrium"), folder / "whole.h5")
+        run_sweep(load_plan(folder / "plan.toml"), folder / "swept.h5", pool.here)
+        self.whole, self.swept = (folder / "whole.h5").read_bytes(), (folder / "swept.h5").read_bytes()
+        self.texts = texts
+
+    def visit(self, door: str, name: str, data: bytes, words: Sequence[str]) -> Visit:
+        """Put the bytes at `name`, give the command, put things back."""
+        file = self.folder / name
+        file.write_bytes(data)
+        out, err, here = io.StringIO(), io.StringIO(), Path.cwd()
+        os.chdir(self.folder)
+        try:
+            with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+                code = main(list(words))
+        finally:
+            os.chdir(here)
+        if name in self.texts:
+            file.write_text(self.texts[name], "utf-8")
+        return Visit(door=door, brought=data, code=code, said=out.getvalue() + err.getvalue())
+
+
+def visits(folder: Path, rng: random.Random, count: int, doors: Sequence[str] = ()) -> Iterator[Visit]:
+    """So many visits: the doors in turn, those that cost more less often."""
+    house = House(folder)
+    chosen = {name: DOORS[name] for name in doors or DOORS}
+    turns = [door for door, often in chosen.values() for _ in range(often)]
+    rng.shuffle(turns)
     for k in range(count):
-        yield (_scenario, _scenario, _plan, _gauge, _bands, _result)[k % 6](folder, rng, whole)
+        yield turns[k % len(turns)](house, rng)
 
 
-def _visit(door: str, file: Path, data: bytes, words: list[str]) -> Visit:
-    file.write_bytes(data)
-    out, err = io.StringIO(), io.StringIO()
-    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
-        code = main(words)
-    return Visit(door=door, brought=data, code=code, said=out.getvalue() + err.getvalue())
+def _quick_scenario(house: House, rng: random.Random) -> Visit:
+    """A scenario is read before the readings, which are not there."""
+    text = bases.SCENARIO if rng.random() < 0.5 else rng.choice(bases.SHIPPED).read_text("utf-8")
+    data = mutants.toml(text, rng)
+    return house.visit("scenario", "s.toml", data, ["diagnose", "none.csv", "s.toml"])
 
 
-def _scenario(folder: Path, rng: random.Random, _: bytes) -> Visit:
-    data = mutants.toml(rng.choice(SCENARIOS).read_text("utf-8"), rng)
-    file = folder / "s.toml"
-    return _visit("size", file, data, ["size", str(file), "--no-pictures"])
+def _sized(house: House, rng: random.Random) -> Visit:
+    options = rng.choice(([], [], ["--power-loss"], ["--every-corner"]))
+    data = mutants.toml(bases.SCENARIO, rng)
+    return house.visit("size", "s.toml", data, ["size", "s.toml", "--no-pictures", *options])
 
 
-def _plan(folder: Path, rng: random.Random, _: bytes) -> Visit:
-    data = mutants.toml(rng.choice(PLANS).read_text("utf-8"), rng)
-    file = folder / "p.toml"
-    return _visit("sweep", file, data, ["sweep", str(file), "--member", "x"])
+def _run(house: House, rng: random.Random) -> Visit:
+    words = ["run", "s.toml", "--engine", "equilibrium", "--no-pictures", "--no-ranges", "--output", "r.h5"]
+    return house.visit("run", "s.toml", mutants.toml(bases.SCENARIO, rng), words)
 
 
-def _gauge(folder: Path, rng: random.Random, _: bytes) -> Visit:
-    file = folder / "g.csv"
-    words = ["gauge", str(file), "--no-pictures", "--output", str(folder / "out")]
-    return _visit("gauge", file, mutants.csv(GAUGE, rng), words)
+def _named_table(house: House, rng: random.Random) -> Visit:
+    name = rng.choice(("offsets.csv", "travel.csv"))
+    data = mutants.csv(house.texts[name], rng)
+    return house.visit("tables", name, data, ["diagnose", "none.csv", "tables.toml"])
 
 
-def _bands(folder: Path, rng: random.Random, _: bytes) -> Visit:
-    file, scenario = folder / "b.csv", str(ROOT / "scenarios" / "ground-stiff.toml")
-    words = ["diagnose", str(file), scenario, "--set", "guide.friction_n=0", "--set", "print.layers=8"]
-    return _visit("diagnose", file, mutants.csv(BANDS, rng), words)
+def _history(house: House, rng: random.Random) -> Visit:
+    words = ["size", "shaken.toml", "--shake", "--no-pictures"]
+    return house.visit("history", "history.csv", mutants.csv(bases.HISTORY, rng), words)
 
 
-def _result(folder: Path, rng: random.Random, whole: bytes) -> Visit:
-    file = folder / "r.h5"
-    data = mutants.binary(whole if rng.random() < 0.5 else whole[:-80], rng)
-    return _visit("report", file, data, ["report", str(file), "--output", str(folder / "r.html")])
+def _spares(house: House, rng: random.Random) -> Visit:
+    """Spares are read before the probe is looked for, which is not there."""
+    words = ["clock", "machine.toml", "--spares", "sp.toml", "--probe", "?"]
+    return house.visit("spares", "sp.toml", mutants.toml(bases.SPARES, rng), words)
+
+
+def _spare_table(house: House, rng: random.Random) -> Visit:
+    name = rng.choice(("offsets.csv", "travel.csv"))
+    data = mutants.csv(house.texts[name], rng)
+    words = ["clock", "machine.toml", "--spares", "spares.toml", "--probe", "?"]
+    return house.visit("spare tables", name, data, words)
+
+
+def _plan(house: House, rng: random.Random) -> Visit:
+    text = bases.PLAN if rng.random() < 0.8 else rng.choice(bases.PLANS).read_text("utf-8")
+    return house.visit("plan", "p.toml", mutants.toml(text, rng), ["sweep", "p.toml", "--member", "x"])
+
+
+def _lot(house: House, rng: random.Random) -> Visit:
+    words = ["sweep", "plan.toml", "--member", "x"]
+    return house.visit("lot", "lot.csv", mutants.csv(bases.LOT, rng), words)
+
+
+def _gauge(house: House, rng: random.Random) -> Visit:
+    kind = rng.choice(list(bases.GAUGES))
+    graded = ["--grade", "C7", "--set", "diameter_mm=12"] if kind in ("run-out", "jog", "extremes") else []
+    more = rng.choice(([], [], ["--corner"], ["--drop-outliers"], graded))
+    words = ["gauge", "r.csv", "--no-pictures", "--output", "out", *more]
+    return house.visit(f"gauge {kind}", "r.csv", mutants.csv(bases.GAUGES[kind], rng), words)
+
+
+def _readings(house: House, rng: random.Random) -> Visit:
+    text = rng.choice((bases.BANDS, bases.EIGHTHS))
+    words = ["diagnose", "b.csv", "machine.toml", "--set", "guide.friction_n=0"]
+    return house.visit("diagnose", "b.csv", mutants.csv(text, rng), words)
+
+
+def _result(house: House, rng: random.Random) -> Visit:
+    """A result is read before the other file, which is not there; without its seal a process of its own
+    looks at it first."""
+    whole = house.whole if rng.random() < 0.98 else house.whole[:-80]
+    data = mutants.binary(whole, rng)
+    return house.visit("result", "r.h5", data, ["compare", "r.h5", "none.h5"])
+
+
+def _report(house: House, rng: random.Random) -> Visit:
+    """Seldom: whatever is whole makes a page with all its figures."""
+    if rng.random() < 0.9:
+        return _quick_scenario(house, rng)
+    data = mutants.binary(house.whole[:-80], rng)
+    return house.visit("report", "r.h5", data, ["report", "r.h5", "--output", "r.html"])
+
+
+def _swept(house: House, rng: random.Random) -> Visit:
+    data = mutants.binary(house.swept if rng.random() < 0.98 else house.swept[:-80], rng)
+    words = ["sweep", "plan.toml", "--output", "r2.h5", "--member", "1,2"]
+    return house.visit("sweep result", "r2.h5", data, words)
+
+
+def _options(house: House, rng: random.Random) -> Visit:
+    words = words_of(rng)
+    return house.visit("options", "words.txt", "\n".join(words).encode("utf-8", "replace"), words)
+
+
+Door = Callable[[House, random.Random], Visit]
+DOORS: dict[str, tuple[Door, int]] = {
+    "scenario": (_quick_scenario, 26),
+    "size": (_sized, 1),
+    "run": (_run, 1),
+    "tables": (_named_table, 8),
+    "history": (_history, 2),
+    "spares": (_spares, 6),
+    "spare tables": (_spare_table, 6),
+    "plan": (_plan, 8),
+    "lot": (_lot, 4),
+    "gauge": (_gauge, 18),
+    "diagnose": (_readings, 2),
+    "result": (_result, 1),
+    "report": (_report, 1),
+    "sweep result": (_swept, 1),
+    "options": (_options, 18),
+}
+"""Doors by name, and how many visits of a round each has."""

@@ -33,6 +33,8 @@ def printed(words):
             continue
         digits, _, exponent = text.partition("e")
         places = len(digits.partition(".")[2]) - int(exponent or 0)
+        if "." not in digits and abs(float(text)) >= 1000:  # zeros at the end of 95000 stand for its size
+            places -= len(digits) - len(digits.rstrip("0"))
         found.append((float(text), 0.5 * 10.0**-places))
     return found
 

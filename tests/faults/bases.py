@@ -1,0 +1,120 @@
+"""Sound files of every kind, small enough that a visit costs little; mutants are made from them."""
+
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+SHIPPED = sorted((ROOT / "scenarios").glob("*.toml"))
+PLANS = sorted((ROOT / "scenarios" / "sweeps").glob("*.toml"))
+
+SCENARIO = """title = "small"
+[bed]
+size_x_mm = 300
+size_y_mm = 300
+mass_kg = 2.5
+[print]
+layers = 8
+layer_mm = 0.2
+first_layer_nut_mm = 350
+[screw]
+kind = "rolled_ball"
+diameter_mm = 16
+lead_mm = 5
+length_mm = 400
+ends = "fixed-supported"
+[nut]
+mass_kg = 0.2
+[guide]
+kind = "profile_rail"
+[frame]
+radial_n_per_um = 1.0
+tangential_n_per_um = 1.0
+[motor]
+holding_torque_n_m = 0.4
+[[corner]]
+name = "left"
+x_mm = -180
+y_mm = -100
+[[corner]]
+name = "right"
+x_mm = 180
+y_mm = -100
+[[corner]]
+name = "rear"
+x_mm = 0
+y_mm = 200
+"""
+"""A machine whose nuts have no clearance: every engine carries it."""
+
+PLAN = """title = "small"
+scenario = "machine.toml"
+members = 4
+seed = 5
+[target]
+lateral_pv_um = 6
+[lot]
+measured = "lot.csv"
+[lot_doubt]
+draws = 2
+members = 16
+[[axis]]
+key = "joint.kind"
+values = ["rigid", "rolling"]
+[prices]
+screw = {C5 = 120, C7 = 45}
+per_corner = {"joint.kind" = {rigid = 0, rolling = 25}}
+"""
+LOT = """screw,eccentricity_tir_um,bow_tir_um,slope_um_per_300mm,once_per_turn_pv_um
+a,20,60,12,8
+b,30,90,-20,9
+c,12,40,5,4
+"""
+RUN_OUT = "\n".join(
+    ["# length_mm = 400", "position_mm,angle_deg,reading_um"]
+    + [f"{z},{a},{10 + z / 50 + (a % 90) / 9:.1f}" for z in (50, 150, 250, 350) for a in range(0, 360, 45)]
+)
+JOGGED = "\n".join(
+    ["# length_mm = 400", "# lead_mm = 4", "# zero_position_mm = 50", "position_mm,jog_mm,reading_um"]
+    + [f"{z},{j / 2},{10 + z / 50 + (j % 5):.1f}" for z in (50, 200, 350) for j in range(12)]
+)
+EXTREMES = "# length_mm = 400\nposition_mm,min_um,max_um\n20,0,30\n200,5,80\n380,2,41\n"
+PUSHED = "\n".join(
+    ["# test = stiffness", "# resolution_um = 1", "place,direction,height_mm,force_n,displacement_um"]
+    + [
+        f"carriage,radial,{h},{f},{f / 2 + (3 if k < 3 else -3)}"
+        for h in (100, 200)
+        for k, f in enumerate((0, 10, 20, 30, 20, 10, 0, -10, -20, -30, -20, -10, 0))
+    ]
+)
+TAPPED = "# test = decay\n# resolution_um = 1\ncycle,amplitude_um\n" + "\n".join(
+    f"{n},{200 * 0.8**n:.0f}" for n in range(8)
+)
+CORD = "# test = cord\n# radius_mm = 10\n# step_g = 2\ndirection,motor,mass_g\n" + "\n".join(
+    f"{way},{motor},{mass}"
+    for motor in ("off", "on")
+    for way, mass in (("raises", 200), ("lowers", 60))
+    for _ in "1234"
+)
+GAUGES = {
+    "run-out": RUN_OUT,
+    "jog": JOGGED,
+    "extremes": EXTREMES,
+    "push": PUSHED,
+    "tap": TAPPED,
+    "cord": CORD,
+}
+BANDS = "wall,probe,wavelength_mm,amplitude_um,crest_mm\n+X,centre,5,4.0,1.25\n+Y,centre,5,1.5,3.10\n"
+EIGHTHS = "probe,axis,eighth,reading_um\n" + "\n".join(
+    f"centre,{axis},{k},{3 * k % 7}.5" for axis in "xy" for k in range(6)
+)
+SPARES = """[[screw]]
+name = "A"
+run_out = {bow_tir_um = 30, bow_deg = 40}
+[[screw]]
+name = "B"
+run_out = {table = "offsets.csv"}
+travel = {table = "travel.csv"}
+"""
+OFFSETS = "position_mm,offset_x_um,offset_y_um\n0,0,0\n200,12,-7\n400,0,0\n"
+TRAVEL = "position_mm,deviation_um\n0,0\n200,4\n400,-3\n"
+HISTORY = "time_s,acceleration_mm_s2\n" + "\n".join(f"{k / 100:.2f},{(-1) ** k * 500}" for k in range(40))
+HISTORY_KEYS = '[disturbance]\nhistory = "history.csv"\nframe_mass_kg = 30\nframe_hz = 12\n'
