@@ -74,23 +74,25 @@ class Deviation:
     g: Array
 
 
-def driven_path(space: ContactSpace, trail: Trail, phi: Array, breaks: Array, k: int) -> DrivenPath:
-    """The path of member `k` of a trail from deflections `phi` (b,) on; `breaks` s: the ends of the pieces
-    of the motion, its beginning first."""
-    rows = space.rows
-    driven = int(np.searchsorted(trail.time, breaks[-1] + INSTANT))
-    moved = trail.moved[:driven, :, k]
-    phis = np.empty_like(moved)
+def driven_paths(space: ContactSpace, trail: Trail, phi: Array, breaks: Array) -> list[DrivenPath]:
+    """The paths of the first k members of a trail from deflections `phi` (b, k) on; `breaks` s: the ends of
+    the pieces of the motion, its beginning first."""
+    driven, count = int(np.searchsorted(trail.time, breaks[-1] + INSTANT)), phi.shape[1]
+    moved = trail.moved[:driven, :, :count]
+    phis = np.empty_like(moved)  # in the middle of the steps
     for i, by in enumerate(moved):
-        middle = after(rows, phi[:, None], by[:, None] / 2)[:, 0]
-        phis[i], phi = middle, after(rows, middle[:, None], by[:, None] / 2)[:, 0]
+        phis[i] = after(space.rows, phi, by / 2)
+        phi = after(space.rows, phis[i], by / 2)
     time = np.concatenate([[0.0], trail.time])
     nodes = _nodes(time[: driven + 1], breaks)
-    return DrivenPath(
-        time=time[nodes],
-        intervals=tuple(_interval(space, moved[a:e], phis[a:e]) for a, e in pairwise(nodes)),
-        resting=_ring_down(space, trail.path[driven:, :, k]),
-    )
+    return [
+        DrivenPath(
+            time=time[nodes],
+            intervals=tuple(_interval(space, moved[a:e, :, k], phis[a:e, :, k]) for a, e in pairwise(nodes)),
+            resting=_ring_down(space, trail.path[driven:, :, k]),
+        )
+        for k in range(count)
+    ]
 
 
 def _nodes(time: Array, breaks: Array) -> list[int]:
@@ -134,20 +136,18 @@ def _ring_down(space: ContactSpace, paths: Array) -> Array:
     for path in _gathered(paths):
         times = max(1, int(np.ceil(path.max(initial=0.0) / PARTS)))
         step = slack * (rows.every(path) / times)
-        one = np.eye(b) - step + step @ step / 2
-        found = np.linalg.matrix_power(one, times) @ found
+        for _ in range(times):
+            slipped = step @ found
+            found = found - slipped + step @ slipped / 2
     return found
 
 
-def _gathered(paths: Array) -> list[Array]:
-    """Path lengths of steps put together up to `PARTS`."""
-    found, total = [], np.zeros(paths.shape[1])
-    for path in paths:
-        if total.max(initial=0.0) > 0 and (total + path).max() > PARTS:
-            found.append(total)
-            total = np.zeros(paths.shape[1])
-        total = total + path
-    return [*found, total]
+def _gathered(paths: Array) -> Array:
+    """Path lengths (i, c) of steps (t, c) put together to about `PARTS`."""
+    if not paths.size:
+        return paths
+    part = np.floor(np.cumsum(paths.max(axis=1)) / PARTS)
+    return np.add.reduceat(paths, np.flatnonzero(np.diff(part, prepend=-1.0)), axis=0)
 
 
 def march(

@@ -25,7 +25,7 @@ from bedsim.engines import base, contact_space, deviation_report, state
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.contact_space import ContactSpace, limited
 from bedsim.engines.deviation_report import Reporter
-from bedsim.engines.deviation_steps import Deviation, DrivenPath, driven_path, march
+from bedsim.engines.deviation_steps import Deviation, DrivenPath, driven_paths, march
 from bedsim.engines.layer import solve
 from bedsim.engines.modes import layer_modes
 from bedsim.engines.propagator import BLOCK, PropagatorEngine
@@ -130,7 +130,7 @@ class _Batch:
         full, rows = report(solved), problem.layer.rows
         space, breaks = contact_space.contact_space(problem.layer), problem.plan.motion.time
         phi = (start.f[:, rows.order] / rows.limit).T
-        paths = [driven_path(space, solved.trail, phi[:, k], breaks, k) for k in range(len(self.groups))]
+        paths = driven_paths(space, solved.trail, phi[:, : len(self.groups)], breaks)
         time = paths[0].time
         at = np.array([np.argmin(np.abs(time - t)) for t in breaks])
         forced = deviation_report.forced(job, solved, space, time)

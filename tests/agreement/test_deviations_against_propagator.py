@@ -8,7 +8,7 @@ import pytest
 from engine_machines import UM, shipped
 
 from bedsim.engines import contact_space, deviation_steps, state
-from bedsim.engines.deviation_steps import Deviation, driven_path, march
+from bedsim.engines.deviation_steps import Deviation, driven_paths, march
 from bedsim.engines.deviations import DeviationsEngine, grouped
 from bedsim.engines.layer_integrator import Trail
 from bedsim.engines.modes import layer_modes
@@ -188,7 +188,7 @@ def test_march_follows_the_difference_of_two_bristles(space, monkeypatch, interv
     trail, b = trail_of(space), space.rows.bristles
     rng = np.random.default_rng(2)
     phi = rng.uniform(-0.5, 0.5, b)
-    path = driven_path(space, trail, phi, np.array([0.0, 0.5, 1.0]), 0)
+    (path,) = driven_paths(space, trail, phi[:, None], np.array([0.0, 0.5, 1.0]))
     differ = rng.uniform(-0.5, 0.5, (b, 1))
     imposed = path.time[:, None, None] * differ
     still = Deviation(psi=np.zeros((b, 1)), place=np.zeros((b, 1)), g=np.zeros((b, 1)))
@@ -200,7 +200,7 @@ def test_march_follows_the_difference_of_two_bristles(space, monkeypatch, interv
 
 def test_a_member_like_the_nominal_stays_like_it(space):
     b = space.rows.bristles
-    path = driven_path(space, trail_of(space), np.zeros(b), np.array([0.0, 1.0]), 0)
+    (path,) = driven_paths(space, trail_of(space), np.zeros((b, 1)), np.array([0.0, 1.0]))
     zero = np.zeros((b, 3))
     imposed = np.zeros((len(path.intervals) + 1, b, 3), dtype=np.float32)
     seen, end = march(space, path, Deviation(psi=zero, place=zero, g=zero), imposed)
@@ -209,6 +209,7 @@ def test_a_member_like_the_nominal_stays_like_it(space):
 
 
 def test_nodes_stand_at_the_ends_of_the_pieces(space):
-    path = driven_path(space, trail_of(space), np.zeros(space.rows.bristles), np.array([0.0, 0.25, 1.0]), 0)
+    start = np.zeros((space.rows.bristles, 1))
+    (path,) = driven_paths(space, trail_of(space), start, np.array([0.0, 0.25, 1.0]))
     assert len(path.intervals) == 2 * deviation_steps.INTERVALS
     assert {0.0, 0.25, 1.0} <= set(np.round(path.time, 9))
