@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines.driven import FREELY, drive, forcing_spacing, parts_of
-from bedsim.engines.layer_integrator import begin, leave
+from bedsim.engines.layer_integrator import begin, joined, leave
 from bedsim.engines.layer_problem import LayerProblem
 from bedsim.engines.linear_layer import linear_layer
 from bedsim.engines.ring_down import ring_down
@@ -51,6 +51,7 @@ def solve(problem: LayerProblem, members: slice, before: State) -> Solved:
         mean=mean,
         bound=bound,
         path=np.zeros((problem.layer.rows.contacts, m)) + integrator.path,
+        trail=joined(integrator.trails) if integrator.trails else None,
         statistics={
             k: float(v) * problem.index.size
             for k, v in (("steps", integrator.taken), ("tries", integrator.tries))

@@ -27,6 +27,21 @@ LAG = 0.04  # electrical rad: below it a motor's sine departs from its slope by 
 LASTING = 0.01  # s: half-life of an error that was seen
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trail:
+    """What contacts travel in t steps that end at `time` (t,) s: increments `moved` (t, b, m) of the bristle
+    rows with the commanded slip, and `path` (t, c, m), in breakaways."""
+
+    time: Array
+    moved: Array
+    path: Array
+
+
+def joined(trails: list[Trail]) -> Trail:
+    """Trails one after the other."""
+    return Trail(**{k: np.concatenate([getattr(x, k) for x in trails]) for k in ("time", "moved", "path")})
+
+
 @dataclass(slots=True, kw_only=True)
 class LayerIntegrator:
     """The state of some members in a layer, and the motions stored so far."""
@@ -49,6 +64,7 @@ class LayerIntegrator:
     rate: Array | None = None  # (c, m) of it at rest by now, 1/s, as it decays with the slowest mode
     tries: int = 0
     taken: int = 0
+    trails: list[Trail] = field(default_factory=list)  # where the problem asks for them
 
     @property
     def members(self) -> int:
@@ -130,6 +146,8 @@ class LayerIntegrator:
         """Accept a stretch, whose motions count from `rest` (2, n, m)."""
         if found.kept:
             self.store(found.stored, self.time + spacing * np.array(found.kept), rest[0])
+        if self.problem.trailed and found.taken:
+            self.trails.append(_trail(self.time, spacing, found))
         self.time += spacing * found.taken
         self.taken += found.taken
         self.path = self.path + found.path
@@ -172,6 +190,14 @@ class LayerIntegrator:
         last = self.imposed[-1][:, -1:]
         force = (last @ layer.imposed + problem.plan.shared(layer.weight[:, None]))[:, 0]
         return last, mixed((force / layer.frequency**2).T, self.mix)
+
+
+def _trail(began: float, spacing: float, found: Outcome) -> Trail:
+    moved = np.diff(found.places.astype(float), axis=0)
+    if found.slip is not None:
+        moved += found.slip
+    time: Array = began + spacing * np.arange(1.0, found.taken + 1)
+    return Trail(time=time, moved=moved, path=found.paths.astype(float))
 
 
 def enter(layer: LayerModes, before: State, imposed: Array) -> ModalState:

@@ -30,6 +30,7 @@ class LayerProblem:
     observer: Observer
     index: NDArray[np.int64]  # of the plan's layers in the observer
     view: Array  # (s, v, n) all that is watched, per mode
+    trailed: bool = False  # whether what contacts travel is kept
     made: dict[tuple[float, int], Tables] = field(default_factory=dict)
     answered: dict[tuple[float, int], Working] = field(default_factory=dict)
     forcings: dict[MotionPart, Forcing] = field(default_factory=dict)

@@ -72,7 +72,7 @@ class PropagatorEngine:
     ) -> tuple[State, Chunk]:
         """One layer of all members: the state at its end and what is reported of it."""
         before = before.within_limit(job.machine, system.friction_limit[index])
-        problem = self._problem(job, system, observer, np.array([index]))
+        problem = self.problem(job, system, observer, np.array([index]))
         ends, chunks = [], []
         for first in range(0, job.members, BLOCK):
             here = slice(first, first + BLOCK)
@@ -85,12 +85,19 @@ class PropagatorEngine:
         """A layer of one machine for each of the states `before`."""
         system = job.machine.system(layers)
         observer = base.make_observer(job.machine, system, job.probes)
-        problem = self._problem(job, system, observer, np.arange(layers.size))
+        problem = self.problem(job, system, observer, np.arange(layers.size))
         return solve(problem, slice(0, layers.size), before.within_limit(job.machine, system.friction_limit))
 
-    def _problem(
-        self, job: Job, system: System, observer: Observer, index: NDArray[np.int64]
+    def problem(
+        self,
+        job: Job,
+        system: System,
+        observer: Observer,
+        index: NDArray[np.int64],
+        *,
+        trailed: bool = False,
     ) -> LayerProblem:
+        """What all members share in the layers `index` of a system; `trailed`: keep what contacts travel."""
         modes = layer_modes(job, system, index)
         return LayerProblem(
             plan=course.course(job, system.layers[index]),
@@ -99,4 +106,5 @@ class PropagatorEngine:
             observer=observer,
             index=index,
             view=base.view(observer, index) @ modes.modes,
+            trailed=trailed,
         )

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from bedsim.engines import base, free, free_decay, known_forcing
 from bedsim.engines.free_decay import Forecast
-from bedsim.engines.layer_integrator import LayerIntegrator
+from bedsim.engines.layer_integrator import LayerIntegrator, Trail
 from bedsim.engines.layer_problem import mapped
 from bedsim.engines.modes import Real, mixed, standing
 from bedsim.engines.step_control import INSTANT, spaces
@@ -98,6 +98,9 @@ def _free_decay(integrator: LayerIntegrator, rest: Array, last: Array, span: flo
         return False
     integrator.store((found.seen - rest).astype(Real), integrator.time + found.time, rest)
     integrator.time += span
+    if problem.trailed:
+        still = np.zeros((1, *integrator.now.phi.shape))
+        integrator.trails.append(Trail(time=np.array([integrator.time]), moved=still, path=found.path[None]))
     integrator.path, integrator.rate = integrator.path + found.path, found.rate
     integrator.now = found.end
     if integrator.impulse is not None:

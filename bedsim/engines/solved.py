@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, History, Observer
 from bedsim.engines.course import Course
+from bedsim.engines.layer_integrator import Trail
 from bedsim.engines.modes import LayerModes, Working, mixed
 from bedsim.engines.state import State
 from bedsim.quantities import REPORTED
@@ -39,6 +40,7 @@ class Solved:
     bound: Array  # (m,) m, of what is left at the end
     path: Array  # (c, m) of the contacts, breakaways
     statistics: dict[str, float]
+    trail: Trail | None = None  # where the problem asks for it
 
     @property
     def probes(self) -> Array:

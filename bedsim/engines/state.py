@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from bedsim.model.assembly import Machine, System
 from bedsim.model.nonlinear import Elastic, elastic, force_and_tangent
 
 Array = NDArray[np.float64]
+Carried = TypeVar("Carried")
 
 LAYERS_AT_ONCE = 64  # whose matrices are held in memory
 NEWTON_STEPS = 80
@@ -45,7 +47,7 @@ class State:
         """One member, its axis kept."""
         return self.part(slice(k, k + 1))
 
-    def part(self, members: slice | NDArray[np.bool_]) -> State:
+    def part(self, members: slice | NDArray[np.bool_] | NDArray[np.intp]) -> State:
         """Some members."""
         return State(q=self.q[members], v=self.v[members], f=self.f[members])
 
@@ -179,9 +181,9 @@ def slow_steps(layer: SlowLayer, state: State, force: Array, imposed: Array, sli
 
 
 def one_by_one(
-    job: Job, first: int, last: int, begin: State, solve: Callable[..., tuple[State, Chunk]]
-) -> Generator[Chunk, None, State]:
-    """Layers one after the other from the state `begin`; the state at their end is returned.
+    job: Job, first: int, last: int, begin: Carried, solve: Callable[..., tuple[Carried, Chunk]]
+) -> Generator[Chunk, None, Carried]:
+    """Layers one after the other from what is carried at their `begin`; that at their end is returned.
 
     `solve(job, system, observer, index, layer, before)` does a layer, the `index`-th of the system.
     """

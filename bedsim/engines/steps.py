@@ -83,6 +83,8 @@ class Outcome:
     `error` m: estimated error of the steps at the probes, and `force_error` m: the part of it from
     interpolating the forces of dampers and elastic elements; `touched`: whether stops act; `taken`: steps,
     short of those asked for where the iteration at a node did not converge; `tries`: iterations in all.
+    `places` (taken+1, b, m) of the bristles at the nodes and `paths` (taken, c, m) between them, in
+    breakaways, last until the next stretch only; `slip` (taken, b, 1): commanded besides, if any.
     """
 
     stored: Working
@@ -95,6 +97,9 @@ class Outcome:
     touched: bool
     taken: int
     tries: int
+    places: Working
+    paths: Working
+    slip: Working | None
 
 
 def integrate(
@@ -152,6 +157,9 @@ def integrate(
         touched=not alone and not rows.clear(room.seen[1 : k + 1, 0, b + rows.dampers :]),
         taken=k,
         tries=tries,
+        places=room.seen[: k + 1, 0, :b],
+        paths=room.paths[:k],
+        slip=None if known.move is None else known.slip[:k],
     )
 
 

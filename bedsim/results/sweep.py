@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+UNMEASURED = (float("nan"), float("nan"))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CellPart:
@@ -16,7 +18,7 @@ class CellPart:
 
     `other_meets` (lots, k): whether the first k printers meet the target with each alternative lot,
     `own_meets` (k,) with the lot itself; empty except in the part with member 0.  `envelope` (kept members,
-    layers, 2) m.
+    layers, 2) m; `engine_error` m of height and sideways that the engine measured, NaN: none.
     """
 
     cell: int
@@ -26,6 +28,7 @@ class CellPart:
     own_meets: NDArray[np.bool_]
     other_meets: NDArray[np.bool_]
     envelope: NDArray[np.float32]
+    engine_error: tuple[float, float] = UNMEASURED
 
     @property
     def members(self) -> int:
@@ -41,7 +44,7 @@ class CellResult:
     metrics); `probability` with Wilson's interval `wilson` and with `lot_interval`, which holds what is not
     known of the lot (NaN: not worked out); `envelope` (layers, q, 2): quantiles of the largest lateral and
     height error over the probes, m. `settings`: keys and values as JSON; `price` NaN where not all prices are
-    given.
+    given; `engine_error` m of height and sideways that the engine measured on some printers, NaN: none.
     """
 
     index: int
@@ -60,6 +63,7 @@ class CellResult:
     reject_price: float
     envelope: Array
     print_height: Array
+    engine_error: tuple[float, float] = UNMEASURED
 
     @property
     def members(self) -> int:

@@ -117,6 +117,7 @@ def _write_part(part: CellPart, path: Path, fingerprint: str, program: str) -> N
         mark_file(file, PART_TYPE, FORMAT_VERSION)
         file.attrs["fingerprint"], file.attrs["program"] = fingerprint, program
         file.attrs["cell"], file.attrs["first"] = np.int64(part.cell), np.int64(part.first)
+        file.attrs["engine_error"] = np.array(part.engine_error)
         for name in ("figures", "stopped", "own_meets", "other_meets", "envelope"):
             file.create_dataset(name, data=getattr(part, name))
 
@@ -131,6 +132,7 @@ def _read_part(path: Path) -> CellPart:
             own_meets=file["own_meets"][()],
             other_meets=file["other_meets"][()],
             envelope=file["envelope"][()],
+            engine_error=(float(file.attrs["engine_error"][0]), float(file.attrs["engine_error"][1])),
         )
 
 

@@ -33,6 +33,7 @@ _PLAN_TEXTS = {
     "scenario_source": "scenario as written",
     "scenario_resolved": "scenario with every default filled in, before the axes set their keys",
 }
+_ENGINE_ERROR = ("engine_error_height", "engine_error_lateral")
 _UNITS = {q.name: q.unit for q in FIGURES}
 
 
@@ -116,6 +117,9 @@ def _write_cells(group: Group, result: SweepResult) -> None:
         )
         meaning = f"interval for what is not known of the lot, {which} end"
         column(f"lot_{which}", [c.lot_interval[side] for c in cells], meaning)
+    for k, name in enumerate(_ENGINE_ERROR):
+        meaning = f"{name[13:]} error of the engine, largest among printers that were stepped in full besides"
+        column(name, [c.engine_error[k] for c in cells], meaning, unit="m")
     column("price", [c.price for c in cells], "price of the machine's parts", unit=result.currency)
     column(
         "reject_price",
@@ -215,6 +219,10 @@ def read_sweep(path: Path) -> SweepResult:
         )
 
 
+def _pair(height: float, lateral: float) -> tuple[float, float]:
+    return float(height), float(lateral)
+
+
 def _read_cells(file: Group, metrics: Sequence[str]) -> Iterator[CellResult]:
     cells, members = file["cells"], file["members"]
     texts = {name: get_array(cells[name], "text") for name in ("label", "settings", "place")}
@@ -246,4 +254,5 @@ def _read_cells(file: Group, metrics: Sequence[str]) -> Iterator[CellResult]:
             reject_price=float(numbers["reject_price"][k]),
             envelope=np.stack([envelope["lateral"][()], envelope["height"][()]], axis=-1),
             print_height=envelope["print_height"][()],
+            engine_error=_pair(*(numbers[n][k] if n in numbers else np.nan for n in _ENGINE_ERROR)),
         )

@@ -171,10 +171,11 @@ class PlanFile(Section):
     """Virtual printers per cell."""
     seed: Annotated[int, Field(ge=0)] = 1
     """Seed of all draws."""
-    engine: Literal["equilibrium", "propagator"] = "equilibrium"
-    """equilibrium: every layer at rest, without friction, play, stops and vibration: within 4 % or 0.2 um of
-    the propagator on the shipped machines, but with sliding joints 5 to 9 um too good; propagator:
-    everything, slower."""
+    engine: Literal["deviations", "equilibrium", "propagator"] = "deviations"
+    """deviations: friction and vibration, most printers as slow deviations from a few that are stepped in
+    full, with the error measured and told; no play of plain nuts; equilibrium: every layer at rest, without
+    friction, play, stops and vibration: within 4 % or 0.2 um of the propagator on the shipped machines, but
+    with sliding joints 5 to 9 um too good; propagator: everything, slowest."""
     mode: Literal["grid", "list", "random"] = "grid"
     """All combinations of the axes, the cells listed, or `cells` random combinations."""
     cells: Annotated[int, Field(ge=1, le=10_000)] = 32

@@ -25,7 +25,7 @@ _IDENTITY_COLUMNS = 512
 
 def metric_names(engine: str) -> tuple[str, ...]:
     """Figures that the engine can tell, in the order of every table."""
-    vibrates = engine == "propagator"
+    vibrates = engine != "equilibrium"
     hidden = {q.name for q in FIGURES if q.of_solver or (q.by_vibration and not vibrates)}
     return tuple(m.name for m in METRICS if m.name not in hidden)
 

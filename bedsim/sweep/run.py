@@ -24,14 +24,15 @@ from bedsim.sweep.figures import ENVELOPE_MEMBERS, metric_names
 from bedsim.sweep.plan import SENSITIVITY, Cell, Plan
 from bedsim.sweep.pool import Work
 from bedsim.sweep.tasks import Order, Task, meets
-from bedsim.units import MM
+from bedsim.units import MM, UM
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 Key = tuple[int, int, int]  # cell, first member, one past the last
 
 SLOW_PRINTERS = 4096  # of one task without friction: bounds its memory
-DYNAMIC_MEMBERS, DYNAMIC_CELLS = BLOCK, 8  # of one batch of the propagator
+# Of one batch of the propagator and of the deviations, whose machines in full serve all of a batch
+DYNAMIC_MEMBERS, DYNAMIC_CELLS = {"propagator": BLOCK, "deviations": 4 * BLOCK}, 8
 NAN = float("nan")
 
 
@@ -151,10 +152,11 @@ def _dynamic_tasks(
 
 
 def dynamic_batches(plan: Plan, cells: Sequence[Cell], first: int, last: int) -> Iterator[Task]:
-    """Batches of the propagator for cells of one group."""
+    """Batches of an engine with friction for cells of one group."""
+    members = DYNAMIC_MEMBERS[plan.file.engine]
     for k in range(0, len(cells), DYNAMIC_CELLS):
-        for start in range(first, last, DYNAMIC_MEMBERS):
-            end = min(start + DYNAMIC_MEMBERS, last)
+        for start in range(first, last, members):
+            end = min(start + members, last)
             yield Task(order=order_of(plan), cells=tuple(cells[k : k + DYNAMIC_CELLS]), first=start, last=end)
 
 
@@ -196,7 +198,7 @@ def assemble(plan: Plan, store: PartStore) -> SweepResult:
         program_version=bedsim.__version__,
         program=str(identity()),
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-        notes=plan.notes,
+        notes=(*plan.notes, *_measured(cells)),
         metrics=metric_names(plan.file.engine),
         levels=np.array(answers.LEVELS),
         axis_names=tuple(a.name for a in plan.axes),
@@ -209,6 +211,23 @@ def assemble(plan: Plan, store: PartStore) -> SweepResult:
         cells=cells,
     )
     return with_sensitivity(result)
+
+
+def _measured(cells: Sequence[CellResult]) -> tuple[str, ...]:
+    """What the engine measured its error as, if it did."""
+    height, lateral = (np.array([c.engine_error[k] for c in cells]) / UM for k in (0, 1))
+    if np.isnan(height).all():
+        return ()
+    return (
+        "Error of the engine: printers that were stepped in full besides differ by at most "
+        f"{np.nanmax(height):.3f} µm in height and {np.nanmax(lateral):.3f} µm sideways.",
+    )
+
+
+def _worst_error(parts: Sequence[CellPart]) -> tuple[float, float]:
+    """Largest error measured in any part, NaN where none was."""
+    height, lateral = (np.fmax.reduce([p.engine_error[k] for p in parts]) for k in (0, 1))
+    return float(height), float(lateral)
 
 
 def _cell_result(plan: Plan, cell: Cell, parts: Sequence[CellPart]) -> CellResult:
@@ -235,6 +254,7 @@ def _cell_result(plan: Plan, cell: Cell, parts: Sequence[CellPart]) -> CellResul
         price=prices.cell_price(plan.file.prices, cell),
         reject_price=prices.reject_price(plan.file.prices, cell),
         envelope=_envelope([p.envelope for p in parts]),
+        engine_error=_worst_error(parts),
         print_height=np.arange(1, scenario.print.layers + 1) * np.float64(scenario.print.layer_mm * MM),
     )
 

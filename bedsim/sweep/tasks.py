@@ -11,6 +11,7 @@ import pickle
 import socket
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -208,7 +209,7 @@ def _part(task: Task, k: int, blocks: Sequence[_Block]) -> CellPart:
 
 
 def _dynamic_task(task: Task) -> tuple[CellPart, ...]:
-    """All cells and members of the task as one batch of the propagator.
+    """All cells and members of the task as one batch of the engine.
 
     Alternative lots are compared without friction, see `_slow_task`: what differs between lots is forcing,
     and the difference is all that is used of them.
@@ -222,10 +223,12 @@ def _dynamic_task(task: Task) -> tuple[CellPart, ...]:
     keep = int(np.clip(ENVELOPE_MEMBERS - task.first, 0, count))
     tally = Tally(prepared.job, bands, len(amounts), len(amounts) if keep else 0)
     pose1: Array | None = None
-    for chunk in ENGINES["propagator"].run(replace(prepared.job, amounts=amounts)):
+    measured: dict[str, float] = {}
+    for chunk in ENGINES[task.order.engine].run(replace(prepared.job, amounts=amounts)):
         pose1 = chunk.pose[:, :1] if pose1 is None else pose1
         tally.add(_dynamic_values(prepared.job, chunk, pose1))
-    figures = tally.figures(metric_names("propagator"))
+        measured = chunk.statistics
+    figures = tally.figures(metric_names(task.order.engine))
     parts = []
     for k, cell in enumerate(task.cells):
         rows = slice(k * count, (k + 1) * count)
@@ -239,6 +242,7 @@ def _dynamic_task(task: Task) -> tuple[CellPart, ...]:
                 own_meets=np.zeros(0, dtype=bool) if own is None else own,
                 other_meets=np.zeros((0, 0), dtype=bool) if other is None else other,
                 envelope=tally.envelope[rows][:keep],
+                engine_error=(measured.get("error_height", nan), measured.get("error_lateral", nan)),
             )
         )
     return tuple(parts)

@@ -32,8 +32,9 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from bedsim.engines import base, state
+from bedsim.engines import base, contact_space, state
 from bedsim.engines.base import Job
+from bedsim.engines.deviations import DeviationsEngine
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.engines.propagator import PropagatorEngine, StepControl
 from bedsim.engines.reference import ReferenceEngine
@@ -170,6 +171,50 @@ def against_scipy(quick: bool, found: dict[str, object]) -> None:
         key = "" if control == StepControl() else "_looser"
         found[f"propagator_vs_scipy{key}"], found[f"propagator_error_um{key}"] = ratio, error
         found[f"batch_vs_scipy{key}"], found[f"batch_error_um{key}"] = batch, off
+
+
+def against_propagator(quick: bool, found: dict[str, object]) -> None:
+    """A batch as deviations from a few machines in full against the same batch stepped in full, layer by
+    layer after the first, which both step in full; the error is the largest of all members."""
+    layers, members = (4, 512) if quick else (8, 2048)
+    print(
+        f"\nRolling joints, friction, {members} printers that differ in every source, per printer and layer:"
+    )
+    job = job_of(ROLLING, layers)
+    strength = np.random.default_rng(2).uniform(-1.2, 1.2, (members, job.amounts.shape[1]))
+    drawn = np.array(
+        [s.cause in ("run-out", "travel deviation", "once-per-turn travel") for s in job.machine.sources]
+    )
+    job = replace(job, amounts=job.amounts * np.where(drawn, strength, 1.0))
+    part = replace(job, amounts=job.amounts[:MANY])
+    full = timed_layers(PropagatorEngine(), part)
+    quick_one = timed_layers(DeviationsEngine(), job)
+    off = apart(part, quick_one.pose[:MANY], full.pose)
+    row(f"propagator, batch of {MANY}", full.seconds, None)
+    ratio = full.seconds / quick_one.seconds
+    row(f"deviations, batch of {members}", quick_one.seconds, off, ratio, "against the propagator's batch")
+    found["batch_vs_propagator"], found["deviations_error_um"] = ratio, off
+    clock = time.process_time()
+    state.start(replace(part, amounts=part.amounts[:16]))
+    newton = (time.process_time() - clock) / 16
+    clock = time.process_time()
+    contact_space.run_in(part)
+    chord = (time.process_time() - clock) / MANY
+    row("run-in, Newton's method for every printer", newton, None)
+    row("run-in, contact space", chord, None, newton / chord)
+    found["run_in_vs_newton"] = newton / chord
+
+
+def timed_layers(engine: PropagatorEngine | DeviationsEngine, job: Job) -> Measured:
+    """Layers after the first of all members."""
+    poses, clock = [], 0.0
+    for chunk in engine.run(job):
+        clock = clock or time.process_time()
+        poses.append(chunk.pose)
+    seconds = time.process_time() - clock
+    return Measured(
+        pose=np.concatenate(poses, axis=1), seconds=seconds / job.members / (job.program.layers - 1)
+    )
 
 
 def against_equilibrium(quick: bool, found: dict[str, object]) -> None:
@@ -400,6 +445,7 @@ def main() -> None:
     found: dict[str, object] = {}
     parts: list[Callable[[], None]] = [
         lambda: against_scipy(given.quick, found),
+        lambda: against_propagator(given.quick, found),
         lambda: against_equilibrium(given.quick, found),
         lambda: against_multibody(found),
         lambda: growth(given.quick),

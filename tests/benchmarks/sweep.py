@@ -1,4 +1,5 @@
 """How fast sweeps are: prints a table with machine and date.  Run: python tests/benchmarks/sweep.py [--quick]
+[--json FILE]
 
 Wall time depends on what else runs; processor time of the workers is printed beside it.
 """
@@ -6,6 +7,7 @@ Wall time depends on what else runs; processor time of the workers is printed be
 from __future__ import annotations
 
 import datetime
+import json
 import os
 import platform
 import resource
@@ -15,6 +17,7 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
+from bedsim.results.sweep_store import read_sweep
 from bedsim.sweep import pool
 from bedsim.sweep.plan import Plan, load_plan
 from bedsim.sweep.run import run_sweep
@@ -125,6 +128,32 @@ def main() -> None:
             busy,
             f"{wall / 64 / 60 * 1e3:.2f} ms per layer",
         )
+        found = friction(folder, 64 if quick else 200, 20 if quick else 300)
+    if "--json" in sys.argv:
+        Path(sys.argv[sys.argv.index("--json") + 1]).write_text(json.dumps(found, indent=2) + "\n")
+
+
+def friction(folder: Path, members: int, layers: int) -> dict[str, float]:
+    """Eight cells with friction (deviations) against the same without, one machine each, 2 processes; with
+    the error that the engine measured, um."""
+    busy: dict[str, float] = {}
+    for engine in ("equilibrium", "deviations"):
+        plan = plan_of(folder, layers, members, '"C3", "C5", "C7", "C10"', engine)
+        plan = replace(plan, cells=tuple(replace(c, others=()) for c in plan.cells))
+        wall, busy[engine] = timed(plan, folder, pool.local(2))
+        row(f"4 grades x 2 joints, {engine}, 2 processes", 8 * members, layers, wall, busy[engine])
+    ratio = busy["deviations"] / busy["equilibrium"]
+    cells = read_sweep(folder / "out.h5").cells
+    height, lateral = (max(c.engine_error[k] for c in cells) * 1e6 for k in (0, 1))
+    print(
+        f"  with friction against without: {ratio:.1f} times the processor time; error measured "
+        f"{height:.4f} um in height, {lateral:.4f} um sideways"
+    )
+    return {
+        "sweep_vs_frictionless": ratio,
+        "sweep_error_height_um": height,
+        "sweep_error_lateral_um": lateral,
+    }
 
 
 def _dask_row(plan: Plan, folder: Path, local: float) -> None:

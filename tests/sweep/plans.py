@@ -87,6 +87,8 @@ def write_plan(
 ) -> Path:
     (folder / "machine.toml").write_text(machine, encoding="utf-8")
     plan = folder / "plan.toml"
+    if "engine" not in more:  # without friction: quick, and bit for bit
+        more = f'{more}\nengine = "equilibrium"'
     plan.write_text(PLAN.format(members=members, more=more) + text, encoding="utf-8")
     return plan
 
