@@ -72,7 +72,10 @@ def alive(group):
 )
 def test_a_sweep_ends_with_its_workers_and_says_how_to_go_on(tmp_path, plan, number, code):
     process = begun(tmp_path, "sweep", str(plan), "--workers", "2")
-    time.sleep(4)
+    until = time.monotonic() + 60
+    while not list(tmp_path.rglob("*.lock")) and time.monotonic() < until:
+        time.sleep(0.1)  # the plan is being read
+    time.sleep(2)
     assert process.poll() is None, process.communicate()
     os.killpg(process.pid, number)  # as a terminal tells all of them
     begin = time.monotonic()
