@@ -67,6 +67,7 @@ class Kind:
     part: ClassVar[str] = ""
     functions: ClassVar[tuple[str, ...]] = ("refused",)
     may_add_keys: ClassVar[bool] = True
+    from_outside: ClassVar[bool] = True
     name: str
     sentence: str
     keys: type[Any] | None = None
@@ -82,6 +83,35 @@ class GuideKind(Kind):
 
     part: ClassVar[str] = "guide"
     may_add_keys: ClassVar[bool] = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScrewKind(Kind):
+    """A kind of screw with its nut.
+
+    `rolls`: balls run in its thread, else flanks slide and may have play.  `nut`: defaults of its nut.
+    `root(diameter_mm, lead_mm, starts)`: default of the root diameter, None if no core is left; `words` name
+    it in a table.  None comes from outside: lots, wear and the choice in `size` know balls and flanks only.
+    """
+
+    part: ClassVar[str] = "screw"
+    may_add_keys: ClassVar[bool] = False
+    from_outside: ClassVar[bool] = False
+    words: str
+    rolls: bool
+    nut: Mapping[str, Default]
+    root: Callable[[float, float, int], Default | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CouplingKind(Kind):
+    """A kind of coupling: numbers only; `twist` is the default of screw.coupling_nm_per_rad beside it, None
+    for the screw's own."""
+
+    part: ClassVar[str] = "coupling"
+    may_add_keys: ClassVar[bool] = False
+    from_outside: ClassVar[bool] = False
+    twist: Default | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +143,18 @@ def parts() -> tuple[str, ...]:
     """The parts that have kinds here."""
     _load_built_in()
     return tuple(dict.fromkeys(part for part, _ in _KINDS))
+
+
+def open_parts() -> tuple[str, ...]:
+    """Those whose kinds may come from outside."""
+    return tuple(part for part in parts() if all(kind.from_outside for kind in kinds(part)))
+
+
+def screw_kind(name: str) -> ScrewKind:
+    """The kind of screw of a name. Raises InputError where there is none."""
+    kind = find("screw", name)
+    assert isinstance(kind, ScrewKind)
+    return kind
 
 
 def find(part: str, name: str) -> Kind:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from bedsim.analysis.printed import quantity
+from bedsim.model.joint_kind import joint_kind
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
 from bedsim.units import DEG, UM
@@ -74,7 +75,7 @@ def cautions(scenario: Scenario) -> tuple[str, ...]:
         "Caution: a prediction is an aid to judgement and no proof. A bed can fall or be driven back when "
         "its motors lose current: secure it before working under it."
     ]
-    jointed = any(c.joint.kind != "rigid" for c in scenario.corner)
+    jointed = any(not joint_kind(c.joint.kind).bolted for c in scenario.corner)
     listed = jointed and scenario.sizing is not None and scenario.sizing.joint_part.magnet
     if listed or any(c.joint.magnet_force_n > 0 or c.mount.magnet_force_n > 0 for c in scenario.corner):
         lines.append(

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.polynomial.chebyshev import chebvander
 from numpy.typing import NDArray
 
+from bedsim import registry
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.equilibrium import layer_path
@@ -48,7 +49,7 @@ def without_play(loaded: LoadedScenario) -> LoadedScenario:
 
 def has_play(kind: str, clearance_um: float) -> bool:
     """Whether a nut can move sideways on its screw."""
-    return kind == "plain" and clearance_um > 0
+    return clearance_um > 0 and not registry.screw_kind(kind).rolls
 
 
 def linear_machine(job: Job) -> LinearMachine:

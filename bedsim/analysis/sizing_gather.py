@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim import registry
 from bedsim.analysis.sizing_joint import joint_numbers
 from bedsim.components import run_out
 from bedsim.components.bed import Bed
@@ -193,7 +194,7 @@ def screw_numbers(loaded: LoadedScenario, c: CornerParts) -> ScrewNumbers:
 
 
 def _contact_diameter(shaft: Screw, sizing: Sizing) -> float:
-    if shaft.kind == "plain":
+    if not shaft.balls:
         return shaft.diameter - shaft.pitch / 2.0  # pitch diameter of ISO 2904
     circle = sizing.ball_circle_diameter_mm
     return circle * MM if circle else shaft.diameter
@@ -285,7 +286,7 @@ def other_screw(here: ScrewNumbers, given: OtherScrew | None, sizing: Sizing) ->
             "root and pitch diameter of ISO 2904, friction 0.08 to 0.25, nut as stiff, no drag"
         )
     shaft = here.shaft
-    shaft = replace(shaft, kind="rolled_ball", pitch=shaft.lead, root_diameter=12.5 / 15.0 * shaft.diameter)
+    shaft = replace(shaft, balls=True, pitch=shaft.lead, root_diameter=12.5 / 15.0 * shaft.diameter)
     return (
         replace(here, shaft=shaft, contact_diameter=shaft.diameter, friction=(0.003, 0.005, 0.01)),
         "the ball screw is assumed: same diameter and lead, root 0.83 of the diameter (MISUMI p. 1676), "
@@ -299,7 +300,7 @@ def _plain_twin(here: ScrewNumbers) -> ScrewNumbers:
     root = here.shaft.diameter - pitch - 2.0 * (0.15 if pitch < 2.0 * MM else 0.25) * MM
     return replace(
         here,
-        shaft=replace(here.shaft, kind="plain", pitch=pitch, root_diameter=root),
+        shaft=replace(here.shaft, balls=False, pitch=pitch, root_diameter=root),
         nut=replace(here.nut, flank_angle=15.0 * DEG, drag_torque=0.0),
         contact_diameter=here.shaft.diameter - pitch / 2.0,
         friction=(0.08, 0.15, 0.25),
@@ -310,7 +311,7 @@ def _given_screw(here: ScrewNumbers, given: OtherScrew, sizing: Sizing) -> Screw
     tir, f = given.eccentricity_tir_um, given.friction_coefficient
     shaft = replace(
         here.shaft,
-        kind=given.kind,
+        balls=registry.screw_kind(given.kind).rolls,
         diameter=given.diameter_mm * MM,
         root_diameter=given.root_diameter_mm * MM,
         lead=given.lead_mm * MM,

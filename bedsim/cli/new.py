@@ -32,7 +32,7 @@ class Question:
     is_needed: bool = False
 
 
-_SCREWS = click.Choice(["ground_ball", "rolled_ball", "plain"])
+_SCREWS = KindChoice("screw")
 _ENDS = click.Choice(
     [
         "fixed-free",

@@ -10,15 +10,18 @@ from itertools import pairwise
 import numpy as np
 from scipy.optimize import brentq
 
+from bedsim import registry
 from bedsim.analysis.linear_machine import shortened
 from bedsim.analysis.metrics import lateral_peak_to_valley
 from bedsim.analysis.printed import quantity, rounded
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.errors import InputError
+from bedsim.model.joint_kind import joint_kind
 from bedsim.model.joint_parts import make_joints
 from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.schema import Corner
 from bedsim.simulation import layer_result, make_job
 from bedsim.units import MM, N_PER_UM, UM
 from bedsim.wall.visibility import Viewing, smallest_visible_amplitude, wall_side
@@ -94,7 +97,8 @@ def visible_worth(loaded: LoadedScenario) -> float:
 
 def with_rigid_joints(loaded: LoadedScenario) -> LoadedScenario:
     """The same machine with all joints bolted."""
-    return loaded.with_values({f"corner.{c.name}.joint.kind": "rigid" for c in loaded.scenario.corner})
+    bolted = next(name for name in registry.names("joint") if joint_kind(name).bolted)
+    return loaded.with_values({f"corner.{c.name}.joint.kind": bolted for c in loaded.scenario.corner})
 
 
 def break_even(
@@ -112,11 +116,12 @@ def break_even(
     Raises InputError when no corner has a joint, or when `worth` is more than there is.  Limits: two
     crossings between neighbouring places are missed.
     """
-    kinds = dict.fromkeys(c.joint.kind for c in loaded.scenario.corner if c.joint.kind != "rigid")
+    kinds = dict.fromkeys(c.joint.kind for c in _jointed(loaded))
     if not kinds:
+        named = loaded.scenario.corner[0].joint.kind
         raise InputError(
-            f'{loaded.name}: joint.kind = "rigid": there is no joint to weigh. Set the one you think of, for '
-            "example --set joint.kind=rolling."
+            f'{loaded.name}: joint.kind = "{named}": there is no joint to weigh. Set the one you think of, '
+            "for example --set joint.kind=rolling."
         )
     layers = followed_layers(loaded)
     rigid, joint = (lateral_pv(machine, layers) for machine in (with_rigid_joints(loaded), loaded))
@@ -201,8 +206,13 @@ def friction_force(loaded: LoadedScenario, coefficient: float | None = None) -> 
 
 def rubbing(loaded: LoadedScenario, coefficient: float) -> LoadedScenario:
     """The same machine with another friction coefficient in all its joints."""
-    jointed = [c.name for c in loaded.scenario.corner if c.joint.kind != "rigid"]
-    return loaded.with_values({f"corner.{name}.joint.friction_coefficient": coefficient for name in jointed})
+    return loaded.with_values(
+        {f"corner.{c.name}.joint.friction_coefficient": coefficient for c in _jointed(loaded)}
+    )
+
+
+def _jointed(loaded: LoadedScenario) -> list[Corner]:
+    return [c for c in loaded.scenario.corner if not joint_kind(c.joint.kind).bolted]
 
 
 # ---- the search ---------------------------------------------------------------------------------------

@@ -57,6 +57,7 @@ def friction(coordinates: Coordinates, corner: int, guide: Guide, name: str) -> 
     return [
         Friction(
             name=f"{name} along",
+            part="guide",
             corner=corner,
             jacobian=along,
             command=np.ones(1),

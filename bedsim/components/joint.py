@@ -184,6 +184,7 @@ def frictions(rows: Array, corner: int, joint: Joint, name: str) -> list[Frictio
     return [
         Friction(
             name=f"{name} element {e + 1}",
+            part="joint",
             corner=corner,
             jacobian=element_matrix(point) @ rows,
             command=np.zeros(2),

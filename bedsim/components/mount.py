@@ -85,6 +85,7 @@ def friction(displacement: Array, corner: int, mount: Mount, carried: float, nam
     return [
         Friction(
             name=f"{name} groove",
+            part="mount",
             corner=corner,
             jacobian=displacement[:1],
             command=np.zeros(1),

@@ -84,6 +84,7 @@ def drag(coordinates: Coordinates, corner: int, nut: Nut, hand: int, name: str) 
     load_torque = nut.friction * thread_friction_radius(nut) if nut.plain else 0.0
     return Friction(
         name=name,
+        part="screw",
         corner=corner,
         jacobian=row,
         command=np.array([-hand * 2 * math.pi / nut.lead]),
@@ -123,6 +124,7 @@ def play(
     share = math.tan(nut.flank_angle + nut.friction_angle) - slope
     friction = Friction(
         name=f"{name} side friction",
+        part="screw",
         corner=corner,
         jacobian=rows,
         command=np.zeros(2),

@@ -71,6 +71,7 @@ class Friction:
     `jacobian` (d, size), d = 1 or 2: relative displacement of the pair; `command` (d,): what the pair moves
     by per metre of commanded height of its corner; `coefficient` times the normal load, plus `constant`, is
     the friction force (N, or N m for a rotation): normal load = `load_share` x corner load + `preload`.
+    `part`: which of a corner's connections it rubs in.
     """
 
     name: str
@@ -82,6 +83,7 @@ class Friction:
     coefficient: float = 0.0
     load_share: float = 0.0
     preload: float = 0.0
+    part: LinkPart | None = None
 
     def limit(self, corner_load: Array) -> Array:
         """Friction force at sliding (layers,) for the corner's load (layers,) N."""

@@ -30,11 +30,11 @@ HALVINGS = 50  # of the bracket of a buckling load: to rounding
 class Screw:
     """Dimensions and stiffness of one screw, SI. `ends`: lower end first; `hand` +1 right, -1 left.
 
-    `kind` as in `bedsim.components.thread`.  The root bends, stretches and twists; the whole thread turns and
-    weighs.  `motor_end` stands in the place of the lower, fixed end's radial and tilting stiffness.
+    `balls`: whether they roll in its thread.  The root bends, stretches and twists; the whole thread turns
+    and weighs.  `motor_end` stands in the place of the lower, fixed end's radial and tilting stiffness.
     """
 
-    kind: str
+    balls: bool
     diameter: float
     root_diameter: float
     pitch: float
@@ -90,7 +90,7 @@ class Screw:
         return self.density * self.length * math.pi / 4 * self._mean_power(2)
 
     def _mean_power(self, power: int) -> float:
-        return mean_power(power, self.kind, self.diameter, self.root_diameter, self.pitch)
+        return mean_power(power, self.balls, self.diameter, self.root_diameter, self.pitch)
 
     @property
     def travel_per_radian(self) -> float:

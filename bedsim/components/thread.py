@@ -37,16 +37,16 @@ def ball_profile(z: Array, diameter: float, root_diameter: float) -> Array:
 
 
 @lru_cache  # the same few screws, asked for every machine of a batch
-def mean_power(power: int, kind: str, diameter: float, root_diameter: float, pitch: float) -> float:
-    """Mean over a pitch of a power of the profile's diameter, in m^power; `kind`: "plain", or a ball screw's.
+def mean_power(power: int, balls: bool, diameter: float, root_diameter: float, pitch: float) -> float:
+    """Mean over a pitch of a power of the profile's diameter, in m^power; of a ball screw or a plain one.
 
     All cross-sections of a thread are one figure, turned with the place along the axis, whose radius runs
     through the profile once per start.  Its area is so pi/4 mean d^2 (what weighs) and its polar moment pi/32
     mean d^4 (what turns), for any number of starts; derived, exact.
     """
     z = (np.arange(SLICES) + 0.5) * pitch / 2 / SLICES
-    if kind == "plain":
-        profile = trapezoidal_profile(z, diameter, root_diameter, pitch)
-    else:
+    if balls:
         profile = ball_profile(z, diameter, root_diameter)
+    else:
+        profile = trapezoidal_profile(z, diameter, root_diameter, pitch)
     return float(np.mean(profile**power))

@@ -12,7 +12,8 @@ from bedsim.improve import checks, doubt, sets
 from bedsim.improve.answers import Standing, WorstAnswer, answer, standing
 from bedsim.improve.checks import Checked, FrictionRun
 from bedsim.improve.doubt import Drawn, Holds, Tolerance
-from bedsim.improve.levers import LEVERS, Lever
+from bedsim.improve.lever import Lever
+from bedsim.improve.levers import LEVERS
 from bedsim.improve.ranking import Aim, Trial, best_of_each_lever, trials
 from bedsim.improve.sets import Cheapest, Stage, silent
 from bedsim.improve.side_effects import Effect, effects, weakened

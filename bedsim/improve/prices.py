@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from difflib import get_close_matches
 
+from bedsim import registry
 from bedsim.errors import InputError
 from bedsim.improve.levers import LEVERS
 from bedsim.scenario.load import LoadedScenario
@@ -26,8 +27,8 @@ def _of_scenario(loaded: LoadedScenario) -> dict[str, float]:
     own = loaded.scenario.prices
     if own is None:
         return {}
-    plain = loaded.scenario.corner[0].screw.kind == "plain"
-    price = own.plain_screw if plain else own.ball_screw
+    rolls = registry.screw_kind(loaded.scenario.corner[0].screw.kind).rolls
+    price = own.ball_screw if rolls else own.plain_screw
     return {} if price is None else dict.fromkeys(NEW_SCREW, price)
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import reduce
 from typing import Any
 
-from bedsim.improve.levers import LEVERS, PRICES, Change, Lever, Option
+from bedsim.improve.lever import PRICES, Change, Lever, Option
+from bedsim.improve.levers import LEVERS
 from bedsim.improve.usual import usual_of
 from bedsim.ranges.draws import Draw, quantile
 from bedsim.scenario.load import LoadedScenario
@@ -89,7 +90,7 @@ def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list
 
 def _is_there(lever: Lever, loaded: LoadedScenario) -> bool:
     wanted = (lever.only or {}).items()
-    return all(_own(c, key) in values for key, values in wanted for c in loaded.scenario.corner)
+    return all(test(_own(c, key)) for key, test in wanted for c in loaded.scenario.corner)
 
 
 def _own(owner: Any, key: str) -> Any:

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from bedsim import registry
 from bedsim.kinds import (
+    coupling_disc,
+    coupling_helical,
+    coupling_jaw,
+    coupling_not_known,
+    coupling_rigid,
     guide_profile_rail,
     guide_round_rod,
     guide_wheels,
@@ -15,11 +20,31 @@ from bedsim.kinds import (
     mount_bolted,
     mount_flexure,
     mount_groove,
+    screw_ground_ball,
+    screw_plain,
+    screw_rolled_ball,
 )
 
-for _file in (joint_rigid, joint_rolling, joint_sliding, joint_flexure, joint_air_film):
-    registry.add(_file.KIND)
-for _mount in (mount_groove, mount_bolted, mount_flexure):
-    registry.add(_mount.KIND)
-for _guide in (guide_profile_rail, guide_round_rod, guide_wheels):
-    registry.add(_guide.KIND)
+KINDS: tuple[registry.Kind, ...] = (
+    joint_rigid.KIND,
+    joint_rolling.KIND,
+    joint_sliding.KIND,
+    joint_flexure.KIND,
+    joint_air_film.KIND,
+    mount_groove.KIND,
+    mount_bolted.KIND,
+    mount_flexure.KIND,
+    guide_profile_rail.KIND,
+    guide_round_rod.KIND,
+    guide_wheels.KIND,
+    screw_ground_ball.KIND,
+    screw_rolled_ball.KIND,
+    screw_plain.KIND,
+    coupling_rigid.KIND,
+    coupling_jaw.KIND,
+    coupling_helical.KIND,
+    coupling_disc.KIND,
+    coupling_not_known.KIND,
+)
+for _kind in KINDS:
+    registry.add(_kind)

@@ -22,6 +22,7 @@ def slide_rows(place: JointPlace, joint: Joint) -> JointRows:
 def _slide(place: JointPlace, joint: Joint, axis: int) -> Friction:
     return Friction(
         name=f"{place.link_name} slide {'xy'[axis]}",
+        part="joint",
         corner=place.corner,
         jacobian=place.planar[axis : axis + 1],
         command=np.zeros(1),

@@ -21,7 +21,7 @@ from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Flank, Friction, Link, Path, Push, Source, Stop
 from bedsim.components.stop import seated_stiffness
 from bedsim.model import stability
-from bedsim.model.damping import PART_OF, Spring, energy_shares, modal_ratio, part_of
+from bedsim.model.damping import PART_OF, Spring, energy_shares, modal_ratio
 from bedsim.model.growing_part import GrowingPart
 
 Array = NDArray[np.float64]
@@ -272,7 +272,9 @@ class System:
             here = slice(row, row + friction.jacobian.shape[0])
             stuck = self.friction_limit[:, here] / machine.breakaway[here]
             square = stuck[:, :, None] * np.eye(stuck.shape[1])
-            yield Spring(part=part_of(friction.name), rows=machine.contact_rows[here], stiffness=square)
+            yield Spring(
+                part=PART_OF.get(friction.part or "", ""), rows=machine.contact_rows[here], stiffness=square
+            )
             row = here.stop
         for k, flank in enumerate(machine.flanks):
             sideways = flank.jacobian[:2] @ machine.transform

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim import units
+from bedsim import registry, units
 from bedsim.components import bed as bed_part
 from bedsim.components import belt, guide, lead, motor, mount, nut, run_out, screw
 from bedsim.components.motor_end import MotorEnd
@@ -76,7 +76,7 @@ def make_screw(corner: schema.Corner) -> screw.Screw:
     """The screw component, in what holds it."""
     part = corner.screw
     return screw.Screw(
-        kind=part.kind,
+        balls=registry.screw_kind(part.kind).rolls,
         diameter=part.diameter_mm * units.MM,
         root_diameter=part.root_diameter_mm * units.MM,
         pitch=part.lead_mm / part.starts * units.MM,
@@ -108,7 +108,7 @@ def make_nut(part: schema.NutKeys, on: schema.ScrewKeys) -> nut.Nut:
         mass=part.mass_kg,
         inertia=part.inertia_kg_cm2 * units.KG_CM2,
         bore_offset=complex(part.bore_offset_x_um, part.bore_offset_y_um) * units.UM,
-        plain=on.kind == "plain",
+        plain=not registry.screw_kind(on.kind).rolls,
         clearance=part.clearance_um * units.UM,
         friction=part.friction_coefficient,
         flank_angle=part.flank_angle_deg * units.DEG,

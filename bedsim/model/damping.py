@@ -24,15 +24,14 @@ PART_OF: Mapping[str, str] = {
     "belt": "motor",
     "axial": "screw",
     "screw": "screw",
-    "nut": "screw",
     "guide": "guide",
     "joint": "joint",
     "load": "joint",
     "mount": "mount",
     "plate": "bed",
 }
-"""Which part a link belongs to, and a contact by the word behind its corner's name; the screw's with bearings
-and nut, the guide's with the frame, the joint's with the load that hangs in it."""
+"""Which part a link or a contact belongs to, by its connection; the screw's with bearings and nut, the
+guide's with the frame, the joint's with the load that hangs in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,11 +41,6 @@ class Spring:
     part: str
     rows: Array
     stiffness: Array
-
-
-def part_of(name: str) -> str:
-    """The part of a contact called `name`."""
-    return PART_OF.get(name.rsplit(".", 1)[-1].split()[0], "")
 
 
 def energy_shares(springs: Iterable[Spring], modes: Array, frequency: Array) -> dict[str, Array]:

@@ -55,6 +55,11 @@ class JointKind(Kind):
     rows: Callable[[JointPlace, Joint], JointRows] = plate_rows
     size: tuple[Row[AtCorner], ...] = ()
 
+    @property
+    def bolted(self) -> bool:
+        """Whether the nut stands in its carriage, without a joint."""
+        return self.make is None
+
 
 def joint_kind(name: str) -> JointKind:
     """The kind of joint of a name. Raises InputError where there is none."""

@@ -131,7 +131,7 @@ def _racked(
         supports=supports_of(loaded.scenario),
         machine=machine,
         system=system,
-        limits=[x for x in limits if not x.kind.startswith("screw")],
+        limits=[x for x in limits if not x.of_screw],
         groove_friction=np.array([c.mount.friction_coefficient for c in loaded.scenario.corner]),
         weight=np.array(weight),
     )

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, TypeGuard
 
-from bedsim.registry import Default
+from bedsim import registry
+from bedsim.registry import CouplingKind, Default
 from bedsim.scenario.defaults import default_ranges, root_diameter_default
 from bedsim.scenario.section import LARGEST_OTHER, SMALLEST
 
@@ -34,14 +35,6 @@ BEARING_TILT: Mapping[str, Default] = {
         1.0, 5.0, 30.0, "assumed: next to none, a single deep-groove bearing tilts freely in its play"
     ),
 }
-COUPLING_TWIST: Mapping[str, Default] = {
-    "rigid": Default(200.0, 800.0, 4000.0, "assumed: a sleeve, its clamps softer than itself"),
-    "jaw": Default(10.0, 40.0, 120.0, "from memory: hubs of 25 to 30 mm, spider 80 to 98 Shore A"),
-    "helical": Default(
-        3.4, 17.0, 67.0, "computed: a beam of aluminium, outside 19 to 25 mm; one read: 68.75"
-    ),
-    "disc": Default(150.0, 400.0, 1500.0),
-}
 MOTOR_PLAY_UM = Default(20.0, 50.0, 80.0, "from memory: data sheets of 42 mm frames print 80 at most")
 # Second moments of area, m4, and Young's moduli, Pa
 SECTIONS: Mapping[str, tuple[float, float, str]] = {
@@ -62,7 +55,7 @@ def derived_defaults(part: str, kind: str | None, corner: Corner) -> dict[str, D
     """Defaults of a part that follow from what is given, or filled in, beside them; the plain default of the
     kind where a rule has nothing to go by."""
     plain = {key: d for key, d in default_ranges(part, kind or "any").items() if key in RULES.get(part, {})}
-    if kind is None or (part, kind) == ("nut", "plain"):
+    if kind is None or (part == "nut" and not registry.screw_kind(kind).rolls):
         return plain
     found = {key: rule(corner) for key, (rule, _, _) in RULES.get(part, {}).items()}
     return {**plain, **{key: default for key, default in found.items() if default is not None}}
@@ -90,7 +83,18 @@ def _bearing_tilt(corner: Corner) -> Default | None:
 
 
 def _coupling_twist(corner: Corner) -> Default | None:
-    return COUPLING_TWIST.get(str(_table(corner, "coupling").get("kind")))
+    return coupling_twists().get(str(_table(corner, "coupling").get("kind")))
+
+
+def coupling_twists() -> dict[str, Default]:
+    """Torsional stiffness by kind of coupling, where it has one of its own."""
+    kinds = (kind for kind in registry.kinds("coupling") if isinstance(kind, CouplingKind))
+    return {kind.name: kind.twist for kind in kinds if kind.twist is not None}
+
+
+def _twist_words() -> str:
+    found = coupling_twists().items()
+    return "; ".join(f"{name}: {d.likely:g} ({d.low:g} to {d.high:g})" for name, d in found)
 
 
 def _axial_play(corner: Corner) -> Default | None:
@@ -174,7 +178,7 @@ def _is_positive(value: Any) -> TypeGuard[float]:
 
 _POST_WORDS = "with a section: 48 to 192 E I/L^3; free standing: 1.5 to 3 E I/L^3"
 _POST_SOURCE = "beam tables; feet assumed between hinged and built in, or half of a free post's give"
-RULES: Mapping[str, Mapping[str, tuple[Rule, str, str]]] = {
+RULES: Mapping[str, Mapping[str, tuple[Rule, str | Callable[[], str], str]]] = {
     "screw": {
         "root_diameter_mm": (
             _root,
@@ -188,7 +192,7 @@ RULES: Mapping[str, Mapping[str, tuple[Rule, str, str]]] = {
         ),
         "coupling_nm_per_rad": (
             _coupling_twist,
-            "rigid: 800 (200 to 4000); jaw: 40 (10 to 120); helical: 17 (3.4 to 67); disc: 400 (150 to 1500)",
+            _twist_words,
             "rigid and disc assumed, jaw from memory, helical computed",
         ),
         "axial_play_um": (_axial_play, "0; on a motor: 50 (20 to 80)", MOTOR_PLAY_UM.source),

@@ -63,8 +63,14 @@ def _three(corners: Any) -> bool:
     return not isinstance(corners, list | tuple) or len(corners) <= 3
 
 
-_BALL = _one_of("ground_ball", "rolled_ball")
-_PLAIN = _one_of("plain")
+def _rolls(screw: Any) -> bool:
+    return screw in registry.names("screw") and registry.screw_kind(screw).rolls
+
+
+def _slides(screw: Any) -> bool:
+    return screw in registry.names("screw") and not registry.screw_kind(screw).rolls
+
+
 _ON_MOTOR = _one_of("motor-free", "motor-supported")
 HOLDING = (
     "bearing_radial_n_per_um",
@@ -114,16 +120,6 @@ IDLE: tuple[Idle, ...] = (
         ),
         beside={"screw.ends": lambda ends: not _ON_MOTOR(ends)},
         why="the screw has a bearing of its own",
-    ),
-    Idle(
-        keys=("nut.clearance_um", "nut.flank_angle_deg"),
-        beside={"screw.kind": _BALL},
-        why="it belongs to the flanks of a plain thread",
-    ),
-    Idle(
-        keys=("nut.active_length_mm",),
-        beside={"screw.kind": _PLAIN},
-        why="it belongs to the balls of a nut",
     ),
     Idle(
         keys=("joint.lateral_n_per_mm", "joint.elements", "joint.element_radius_mm"),
@@ -177,19 +173,9 @@ IDLE: tuple[Idle, ...] = (
         why="the moments of inertia are given, and three screws do not twist the plate",
     ),
     Idle(
-        keys=("sizing.static_load_rating_n", "sizing.speed_diameter_mm_rpm"),
-        beside={"screw.kind": _PLAIN},
-        why="it belongs to ball screws",
-    ),
-    Idle(
         keys=("sizing.ball_circle_diameter_mm",),
-        beside={"screw.kind": _PLAIN, "sizing.other_screw": _not_given},
+        beside={"screw.kind": _slides, "sizing.other_screw": _not_given},
         why="it belongs to ball screws",
-    ),
-    Idle(
-        keys=("sizing.pressure_velocity_mpa_m_s",),
-        beside={"screw.kind": _BALL},
-        why="it belongs to plain nuts",
     ),
     Idle(
         keys=("sizing.joint_warming_k",),
@@ -198,12 +184,12 @@ IDLE: tuple[Idle, ...] = (
     ),
     Idle(
         keys=("sizing.other_screw.flank_angle_deg", "sizing.other_screw.starts"),
-        beside={"sizing.other_screw.kind": _BALL},
+        beside={"sizing.other_screw.kind": _rolls},
         why="it belongs to the flanks of a plain thread",
     ),
     Idle(
         keys=("sizing.other_screw.dynamic_load_rating_n",),
-        beside={"sizing.other_screw.kind": _PLAIN},
+        beside={"sizing.other_screw.kind": _slides},
         why="it belongs to ball screws",
     ),
     Idle(
@@ -215,11 +201,6 @@ IDLE: tuple[Idle, ...] = (
         keys=("disturbance.frame_damping_ratio",),
         beside={"disturbance.frame_hz": _not_given},
         why="a frame that stands loose does not swing",
-    ),
-    Idle(
-        keys=("upkeep.ball_diameter_mm", "upkeep.contact_angle_deg"),
-        beside={"screw.kind": _PLAIN},
-        why="a plain nut has no balls",
     ),
     Idle(
         keys=("upkeep.hop_mm",),
@@ -241,12 +222,16 @@ def rules() -> tuple[Idle, ...]:
 
 def _of_kinds(part: str) -> Iterator[Idle]:
     choice = f"{part}.kind"
+    beside: dict[tuple[str, str], list[str]] = {}  # corners may differ in kinds that put a key to rest alike
     for kind in registry.kinds(part):
         for why, keys in kind.idle.items():
-            yield Idle(keys=keys, beside={choice: _one_of(kind.name)}, why=why)
+            for key in keys:
+                beside.setdefault((key, why), []).append(kind.name)
+    for (key, why), names in beside.items():
+        yield Idle(keys=(key,), beside={choice: _one_of(*names)}, why=why)
     for key, (owner, _) in own_keys(part).items():
-        beside = {choice: lambda name, owner=owner: name != owner}
-        yield Idle(keys=(f"{part}.{key}",), beside=beside, why=f"only {owner} has it")
+        others = {choice: lambda name, owner=owner: name != owner}
+        yield Idle(keys=(f"{part}.{key}",), beside=others, why=f"only {owner} has it")
 
 
 def choices() -> frozenset[str]:

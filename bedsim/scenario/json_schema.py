@@ -50,11 +50,11 @@ def _definition(part: str) -> str:
 
 
 def _drop_defaulted(definitions: dict[str, Any]) -> None:
-    for part, kind in TABLE:
-        if kind == "any" and part not in PARTS:
+    for part, defaults in TABLE.items():
+        if part not in PARTS:
             name = _definition(part)
             required = definitions[name].get("required", [])
-            definitions[name]["required"] = [key for key in required if key not in TABLE[part, kind]]
+            definitions[name]["required"] = [key for key in required if key not in defaults]
 
 
 def _range() -> dict[str, Any]:

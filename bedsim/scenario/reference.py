@@ -110,7 +110,8 @@ def _default(part: str, key: str, field: FieldInfo) -> tuple[str, str]:
     if rule := RULES.get(part, {}).get(key):
         plain = [f"{kind}: {_spread(d)}" if len(found) > 1 else _spread(d) for kind, d in given.items()]
         sources = dict.fromkeys([*(d.source for d in given.values()), rule[2]])
-        return "; ".join([*plain, rule[1]]), "; ".join(sources)
+        words = rule[1]() if callable(rule[1]) else rule[1]
+        return "; ".join([*plain, words]), "; ".join(sources)
     if not given:
         return _plain(field), ""
     if len(set(given.values())) == 1 and len(given) == len(found):

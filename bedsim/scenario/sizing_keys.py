@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from bedsim.scenario.kinds_of_parts import KnownKind
 from bedsim.scenario.section import Angle, Name, NonNegative, Positive, Section
 
 
@@ -157,7 +158,7 @@ class JointParts(Section):
 class OtherScrew(Section):
     """The screw of the other type that the decision table sets against the one in the machine."""
 
-    kind: Literal["ground_ball", "rolled_ball", "plain"]
+    kind: Annotated[str, KnownKind("screw")]
     """Its type."""
     diameter_mm: Positive
     """Nominal diameter."""

@@ -76,10 +76,14 @@ def _number(value: float) -> float | int:
     return int(value) if float(value).is_integer() else float(f"{value:.6g}")
 
 
+def _kind_names(part: str) -> str:
+    *others, last = registry.names(part)
+    return f"{', '.join(others)} or {last}"
+
+
 def _kind_lines(part: str, name: str, words: str = "") -> list[str]:
     """A part's kind, and the keys that it has no default for, with a first guess."""
-    *others, last = registry.names(part)
-    lines = [_line(f"{part}.kind", name, f"{words}{', '.join(others)} or {last}")]
+    lines = [_line(f"{part}.kind", name, f"{words}{_kind_names(part)}")]
     for key, needed in registry.find(part, name).needed.items():
         guess = needed.suggested
         numbers = {"low": guess.low, "likely": guess.likely, "high": guess.high}
@@ -100,11 +104,11 @@ def _corner_lines(answers: Answers) -> list[str]:
 def _screw_lines(answers: Answers) -> list[str]:
     lines = [
         "[screw]  # holds for every corner, as do all tables outside corner",
-        _line("kind", answers.screw, "ground_ball, rolled_ball or plain"),
+        _line("kind", answers.screw, _kind_names("screw")),
         _line("diameter_mm", _number(answers.diameter_mm)),
         _line("lead_mm", _number(answers.lead_mm), "travel per turn"),
     ]
-    if answers.screw == "plain":
+    if not registry.screw_kind(answers.screw).rolls:
         lines.append(
             _line("starts", plain_starts(answers.diameter_mm, answers.lead_mm), "lead / pitch; count them")
         )

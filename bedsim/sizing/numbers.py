@@ -38,7 +38,7 @@ class ScrewNumbers:
     @property
     def is_ball(self) -> bool:
         """Whether balls roll in it."""
-        return self.shaft.kind != "plain"
+        return self.shaft.balls
 
     @property
     def clearance(self) -> float:

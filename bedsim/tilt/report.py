@@ -167,8 +167,10 @@ def limits_of(
         top = corner.screw.shaft.length - root - nut
         if corner.grooved and sizing.mount_travel_mm is not None:
             found.append(_limit("mount travel", name, _give(k), sizing.mount_travel_mm * MM))
-        found.append(_limit("screw's upper end", name, _climb(machine, k, 1.0), max(top, 0.0)))
-        found.append(_limit("screw's lower end", name, _climb(machine, k, -1.0), max(nut - root, 0.0)))
+        found.append(_limit("screw's upper end", name, _climb(machine, k, 1.0), max(top, 0.0), of_screw=True))
+        found.append(
+            _limit("screw's lower end", name, _climb(machine, k, -1.0), max(nut - root, 0.0), of_screw=True)
+        )
         if np.isfinite(machine.joint_travel[k]):
             joint = corner.joint
             other = corner.screw.run_out + joint.growth + joint.misalignment + joint.bore
@@ -181,8 +183,10 @@ def limits_of(
     return found
 
 
-def _limit(kind: str, corner: str, used: Callable[[Tilted], float], allowed: float) -> TiltLimit:
-    return TiltLimit(kind=kind, corner=corner, used=used, allowed=allowed)
+def _limit(
+    kind: str, corner: str, used: Callable[[Tilted], float], allowed: float, of_screw: bool = False
+) -> TiltLimit:
+    return TiltLimit(kind=kind, corner=corner, used=used, allowed=allowed, of_screw=of_screw)
 
 
 def _give(k: int) -> Callable[[Tilted], float]:

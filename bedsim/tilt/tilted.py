@@ -132,7 +132,7 @@ def _groove_slip(machine: Machine, give: Array) -> Array:
     slip = np.zeros((give.shape[0], machine.breakaway.size))
     row = 0
     for contact in machine.frictions:
-        if contact.name.endswith("mount groove"):
+        if contact.part == "mount":
             slip[:, row] = give[:, contact.corner]
         row += contact.jacobian.shape[0]
     return slip

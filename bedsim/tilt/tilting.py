@@ -148,12 +148,14 @@ def tilt_of_heights(supports: Supports, height: Array) -> Tilted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TiltLimit:
-    """Something that ends a tilt: `used` gives how much of `allowed` (SI) a tilted bed takes."""
+    """Something that ends a tilt: `used` gives how much of `allowed` (SI) a tilted bed takes;
+    `of_screw`: an end of a screw's length."""
 
     kind: str
     corner: str
     used: Callable[[Tilted], float]
     allowed: float
+    of_screw: bool = False
 
 
 GRID = np.concatenate([[0.0], np.geomspace(3e-3, STEEPEST, 12)])  # rad, between which limits are looked for

@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from bedsim import registry
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.move_speeds import AROUND, bench_of
@@ -30,7 +31,6 @@ from bedsim.upkeep.wear import BallContact, PlainWear, Reversal
 ERROR_LAYERS = 400
 """Of the run that a choice tells errors from, at most."""
 PUSH = "column_push"
-KINDS = {"ground_ball": "ball, ground", "rolled_ball": "ball, rolled"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -303,15 +303,15 @@ def _price(sized: SizingReport, machine: MachineNumbers) -> tuple[float | None, 
 
 
 def _kind(loaded: LoadedScenario) -> str:
-    kinds = {c.screw.kind for c in loaded.scenario.corner}
+    kinds = [registry.screw_kind(name) for name in {c.screw.kind for c in loaded.scenario.corner}]
     material = {
         "bronze": "bronze nut",
         "pom": "acetal nut",
         "pom_ptfe": "acetal-PTFE nut",
         "pa66": "PA 66 nut",
     }
-    named = {**KINDS, "plain": f"plain, {material[_material(loaded)]}"}
-    words = " and ".join(sorted(named[k] for k in kinds))
+    named = [k.words if k.rolls else f"{k.words}, {material[_material(loaded)]}" for k in kinds]
+    words = " and ".join(sorted(named))
     return f"{words}, one belt" if loaded.scenario.drive.topology == "belt" else words
 
 

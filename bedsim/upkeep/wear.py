@@ -12,8 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bedsim import registry
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.sizing_gather import gather
+from bedsim.model.joint_kind import joint_kind
 from bedsim.results.layers import LayerResult
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import simulate
@@ -120,7 +122,7 @@ def reversal(loaded: LoadedScenario, hop: float, added: float) -> Reversal:
         **{
             f"corner.{c.name}.nut.clearance_um": c.nut.clearance_um + added / UM
             for c in loaded.scenario.corner
-            if c.screw.kind == "plain"
+            if not registry.screw_kind(c.screw.kind).rolls
         },
     }
     loose = loaded.with_values(changes)
@@ -198,7 +200,7 @@ class BallContact:
 
 def ball_contacts(machine: MachineNumbers) -> list[BallContact]:
     """The balls of the joint that is loaded most, each kind once; none where no balls are listed."""
-    jointed = [c for c in machine.corners if c.joint.kind != "rigid" and c.joint.balls]
+    jointed = [c for c in machine.corners if not joint_kind(c.joint.kind).bolted and c.joint.balls]
     if not jointed:
         return []
     corner = max(jointed, key=joint_load)

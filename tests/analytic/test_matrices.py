@@ -61,7 +61,7 @@ def test_rotor_and_screw_turn_together():
     """J = J_rotor + rho L pi/32 times the mean of the thread's d^4, which lies between root and outside."""
     work = job(motor={"rotor_inertia_g_cm2": 60.0})
     rotor = work.machine.coordinates.rotor(1)
-    mean = mean_power(4, "rolled_ball", 12e-3, 10e-3, 5e-3)
+    mean = mean_power(4, True, 12e-3, 10e-3, 5e-3)
     assert 10e-3**4 < mean < 12e-3**4
     screw = 7850 * 0.3 * math.pi / 32 * mean
     assert work.machine.mass[rotor, rotor] == pytest.approx(60e-7 + screw, rel=1e-9)

@@ -12,7 +12,7 @@ from bedsim.components.screw import Screw, axial_compliances, in_series, shaft_s
 LENGTH = 0.3
 STIFF, STIFF_TILT = 1e14, 1e11
 SCREW = Screw(
-    kind="plain",
+    balls=False,
     diameter=10e-3,
     root_diameter=8e-3,
     pitch=2e-3,

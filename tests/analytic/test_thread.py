@@ -43,8 +43,8 @@ def test_a_trapezoidal_shaft_as_a_body_in_space(name, d, root, pitch, starts):
     r = [root / 2, root / 2, d / 2, d / 2, root / 2, root / 2]
     lead = pitch * starts
     volume, moment = body(lambda at: np.interp(np.mod(at, pitch), z, r), lead, starts)
-    assert math.pi / 4 * mean_power(2, "plain", d, root, pitch) * lead == pytest.approx(volume, rel=2e-3)
-    assert math.pi / 32 * mean_power(4, "plain", d, root, pitch) * lead == pytest.approx(moment, rel=2e-3)
+    assert math.pi / 4 * mean_power(2, False, d, root, pitch) * lead == pytest.approx(volume, rel=2e-3)
+    assert math.pi / 32 * mean_power(4, False, d, root, pitch) * lead == pytest.approx(moment, rel=2e-3)
 
 
 @pytest.mark.parametrize(("name", "d", "root", "pitch", "starts"), THREADS)
@@ -55,7 +55,7 @@ def test_a_trapezoidal_profile_in_closed_form(name, d, root, pitch, starts):
     bottom = crest - (d - root - pitch) * tangent
     cone = (d**5 - root**5) / (5 * (d - root))
     expected = (crest * d**4 + bottom * root**4 + (pitch - crest - bottom) * cone) / pitch
-    assert mean_power(4, "plain", d, root, pitch) == pytest.approx(expected, rel=1e-5)
+    assert mean_power(4, False, d, root, pitch) == pytest.approx(expected, rel=1e-5)
 
 
 def test_the_thread_is_half_a_pitch_wide_at_its_pitch_diameter():
@@ -72,16 +72,16 @@ def test_a_ball_groove_in_closed_form():
     means = [1.0, math.pi * h / 4, 2 * h**2 / 3, 3 * math.pi * h**3 / 16, 8 * h**4 / 15]
     groove = sum(math.comb(4, n) * d ** (4 - n) * (-2) ** n * means[n] for n in range(5))
     expected = d**4 + 2 * h / pitch * (groove - d**4)
-    assert mean_power(4, "rolled_ball", d, root, pitch) == pytest.approx(expected, rel=1e-5)
+    assert mean_power(4, True, d, root, pitch) == pytest.approx(expected, rel=1e-5)
     groove = d**2 - 4 * d * means[1] + 4 * means[2]
     expected = d**2 + 2 * h / pitch * (groove - d**2)
-    assert mean_power(2, "ground_ball", d, root, pitch) == pytest.approx(expected, rel=1e-5)
+    assert mean_power(2, True, d, root, pitch) == pytest.approx(expected, rel=1e-5)
     np.testing.assert_allclose(ball_profile(np.array([0.0, h, 2.5]), d, root), [root, d, d], atol=1e-6)
 
 
-@pytest.mark.parametrize("kind", ["plain", "rolled_ball"])
-def test_a_shaft_without_thread_is_a_cylinder(kind):
-    assert mean_power(4, kind, 12.0, 12.0, 3.0) == pytest.approx(12.0**4, rel=1e-12)
+@pytest.mark.parametrize("balls", [False, True])
+def test_a_shaft_without_thread_is_a_cylinder(balls):
+    assert mean_power(4, balls, 12.0, 12.0, 3.0) == pytest.approx(12.0**4, rel=1e-12)
 
 
 @pytest.mark.parametrize(("kind", "root", "pitch"), [("plain", 9.5, 2.0), ("rolled_ball", 10.0, 4.0)])
@@ -92,7 +92,7 @@ def test_run_and_size_turn_the_same_screw(kind, root, pitch):
     machine = job(**parts).machine
     sized = gather(loaded(**parts)).corners[0]
     at = machine.coordinates.rotor(0)
-    polar = math.pi / 32 * mean_power(4, kind, 12 * MM, root * MM, pitch * MM)
+    polar = math.pi / 32 * mean_power(4, kind != "plain", 12 * MM, root * MM, pitch * MM)
     expected = 60e-7 + 7850 * 0.3 * polar
     assert machine.mass[at, at] == pytest.approx(expected, rel=1e-12)
     assert loads.inertia_at_screw(sized) == pytest.approx(expected, rel=1e-12)

@@ -19,7 +19,7 @@ from bedsim.units import MM, N_PER_MM, N_PER_UM
 
 L = 0.3
 SCREW = Screw(
-    kind="plain",
+    balls=False,
     diameter=10e-3,
     root_diameter=8e-3,
     pitch=2e-3,

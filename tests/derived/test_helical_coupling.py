@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from bedsim.scenario.defaults import default_ranges
-from bedsim.scenario.derived_defaults import COUPLING_TWIST
+from bedsim.scenario.derived_defaults import coupling_twists
 
 E, G = 70e9, 26e9
 MADE = {  # outside, bore, thickness, turns
@@ -56,5 +56,5 @@ def found(name):
 @pytest.mark.parametrize("name", MADE)
 def test_defaults_are_those_of_the_helix(name):
     for key, value in found(name).items():
-        given = default_ranges("coupling", "helical").get(key, COUPLING_TWIST["helical"])
+        given = default_ranges("coupling", "helical").get(key, coupling_twists()["helical"])
         assert getattr(given, name) == pytest.approx(value, rel=0.05), key  # two digits

@@ -2,7 +2,8 @@
 
 import pytest
 
-from bedsim.improve.levers import LEVERS, PRICES
+from bedsim.improve.lever import PRICES
+from bedsim.improve.levers import LEVERS
 from bedsim.improve.steps import SET_WITHIN_MM, changed, every_step, present, values_of
 from bedsim.ranges.draws import draws
 from bedsim.scenario.keys import field_at

@@ -246,7 +246,7 @@ SCREW = (
         "plain",
         "rest",
         (lambda b: b.corner.nut.plain, True),
-        (lambda b: b.size.screw.shaft.kind, "plain"),
+        (lambda b: b.size.screw.shaft.balls, False),
     ),
     # d - P/2 = 18 - 1 mm with four starts
     _row(
@@ -1145,7 +1145,7 @@ DECISION = (
         "sizing.other_screw.kind",
         "rolled_ball",
         "size",
-        (lambda b: b.other.shaft.kind, "rolled_ball"),
+        (lambda b: b.other.shaft.balls, True),
         given=OTHER,
     ),
     # pitch 3 mm: 14 - 1.5 mm

@@ -61,7 +61,7 @@ def test_lead_angle_and_efficiencies(name, d, pitch, lead, angle, low, high):
 def test_second_moment_of_the_smallest_root():
     """The maker prints I = 131 mm4 for Tr10x2, that of the smallest 7e root, 7.191 mm."""
     screw = Screw(
-        kind="plain",
+        balls=False,
         diameter=10e-3,
         root_diameter=7.191e-3,
         pitch=2e-3,

@@ -4,13 +4,15 @@ import numpy as np
 import pytest
 
 from bedsim import registry
-from bedsim.scenario.defaults import TABLE, default_ranges, root_diameter_default, thread_clearance_mm
+from bedsim.kinds.screw_plain import thread_clearance_mm
+from bedsim.scenario.defaults import TABLE, default_ranges, root_diameter_default
 from bedsim.scenario.derived_defaults import RULES, SECTIONS, derived_defaults
 from bedsim.scenario.keys import PARTS, field_at, value_adapter
 
 LISTED = {
-    **TABLE,
+    **{(part, "any"): defaults for part, defaults in TABLE.items()},
     **{(k.part, k.name): k.defaults for part in registry.parts() for k in registry.kinds(part)},
+    **{("nut", k.name): registry.screw_kind(k.name).nut for k in registry.kinds("screw")},
 }
 ENTRIES = [(part, kind, key, d) for (part, kind), keys in LISTED.items() for key, d in keys.items()]
 

@@ -1,0 +1,139 @@
+"""Keys of what there is once: bed, print, layer change, damping, drive, and what is asked of them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from bedsim.scenario.section import Height, Name, NonNegative, Positive, Section
+
+
+class BedKeys(Section):
+    """The heated bed with all that is fixed to it. Its surface at the XY origin is the reference point."""
+
+    size_x_mm: Annotated[float, Field(ge=10)]
+    """Width of the plate, X to the right."""
+    size_y_mm: Annotated[float, Field(ge=10)]
+    """Depth of the plate, Y to the back."""
+    mass_kg: Positive
+    """Mass of plate, heater, insulation and build surface together."""
+    thickness_mm: Positive = 6.0
+    """Thickness of the stiff plate: its twist is a motion of beds on four or more screws."""
+    shear_modulus_gpa: Positive = 25.9
+    """Shear modulus of the plate."""
+    inertia_x_kg_m2: Positive | None = None
+    """Moment of inertia about X through the centre of mass; default: a uniform plate."""
+    inertia_y_kg_m2: Positive | None = None
+    """Moment of inertia about Y through the centre of mass; default: a uniform plate."""
+    inertia_z_kg_m2: Positive | None = None
+    """Moment of inertia about Z through the centre of mass; default: a uniform plate."""
+    centre_x_mm: float = 0.0
+    """X of the centre of mass."""
+    centre_y_mm: float = 0.0
+    """Y of the centre of mass."""
+    centre_height_mm: Height = -8.0
+    """Height of the centre of mass above the bed surface (negative: below)."""
+    temperature_rise_k: NonNegative = 60.0
+    """How much warmer the bed is than when the machine was squared up."""
+    expansion_um_per_m_k: NonNegative = 23.6
+    """Thermal expansion of the bed."""
+
+
+class Print(Section):
+    """What is printed."""
+
+    layers: Annotated[int, Field(ge=1, le=20000)]
+    """Number of layers."""
+    layer_mm: Positive
+    """Thickness of a layer as commanded."""
+    first_layer_nut_mm: Positive | None = None
+    """Nut above the lower end of the screw's free length at layer 1; default: 60 mm below the upper end."""
+    line_width_mm: Positive = 0.45
+    """Width of an extruded line."""
+    seconds_per_layer: Positive = 20.0
+    """Time from one layer change to the next."""
+    settle_s: NonNegative = 0.3
+    """Pause between the end of the motion and the start of printing."""
+    part_mass_kg: NonNegative = 0.3
+    """Mass of the part after the last layer; it grows evenly from nothing."""
+    part_x_mm: float = 0.0
+    """X of the part's centre."""
+    part_y_mm: float = 0.0
+    """Y of the part's centre."""
+
+
+class MotionKeys(Section):
+    """How a layer change is driven."""
+
+    speed_mm_s: Positive = 3.0
+    """Largest vertical speed."""
+    acceleration_mm_s2: Positive = 100.0
+    """Largest vertical acceleration."""
+    jerk_mm_s3: NonNegative = 0.0
+    """Largest jerk; 0 gives a trapezoid of speed."""
+    z_hop_mm: NonNegative = 0.0
+    """The bed is lowered by so much beyond the new layer and brought back; 0: no hop."""
+    hop_dwell_s: NonNegative = 0.1
+    """Pause at the bottom of a hop."""
+
+
+class Damping(Section):
+    """Damping that is not friction."""
+
+    ratio: Annotated[float, Field(gt=0, lt=1)] = 0.03
+    """Damping ratio of every natural mode; with ratios by part below, of the parts left out."""
+    motor_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of a motor held by its current, and its belt; 0.02 to 0.1 for a bare rotor (from memory)."""
+    screw_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of screw, bearings, nut: 0.0014 measured along one axis, ball nuts 0.01 to 0.04 (design table)."""
+    guide_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of guides and frame: steel alone 0.0001 to 0.0005, bolted joints 0.01 to 0.05 (design table)."""
+    joint_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of the joints between nuts and carriages (0.005 to 0.05, assumed)."""
+    mount_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of the bed's mounts (bolted 0.01 to 0.05, design table; loose balls assumed alike)."""
+    bed_ratio: Annotated[float, Field(gt=0, lt=1)] | None = None
+    """That of the bent bed on more than three screws (0.001 to 0.01, assumed)."""
+
+
+class Drive(Section):
+    """How the motors turn the screws."""
+
+    topology: Literal["motor_per_screw", "belt"] = "motor_per_screw"
+    """A motor at every screw, or one motor and a belt to all."""
+    belt_n_per_um: Positive = 0.2
+    """Stiffness of the belt between motor and each screw, along the belt."""
+    pulley_pitch_diameter_mm: Positive = 20.0
+    """Pitch diameter of the screws' pulleys."""
+    pulley_eccentricity_tir_um: NonNegative = 0.0
+    """Run-out (total indicator reading) of each screw's pulley."""
+    pulley_inertia_g_cm2: NonNegative = 20.0
+    """Inertia of each screw's pulley about its axis (belt drive)."""
+
+
+class Probe(Section):
+    """A point of the bed where the error is reported."""
+
+    name: Name
+    """Name used in results."""
+    x_mm: float
+    """X of the point."""
+    y_mm: float
+    """Y of the point."""
+
+
+class TargetKeys(Section):
+    """What the print must meet; each is optional."""
+
+    lateral_pv_um: Positive | None = None
+    """Largest allowed peak-to-valley lateral error."""
+    height_pv_um: Positive | None = None
+    """Largest allowed peak-to-valley height error."""
+
+
+class Output(Section):
+    """What is kept beside the layers."""
+
+    trace_layers: tuple[Annotated[int, Field(ge=2)], ...] = (2,)
+    """Layers whose time history is stored and drawn (layer 2 is the first layer change)."""
