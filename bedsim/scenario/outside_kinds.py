@@ -131,7 +131,8 @@ def _ask_anew() -> None:
 def _faults(kind: Kind) -> Iterator[str]:
     """What a kind lacks before it can be registered at all."""
     if not isinstance(kind, Kind) or kind.part not in registry.open_parts():
-        yield f"register_kind({kind!r}): is no kind of {', '.join(registry.open_parts())}"
+        told = f"{kind.part}.kind = {kind.name}" if isinstance(kind, Kind) else f"register_kind({kind!r})"
+        yield f"{told}: is no kind of {', '.join(registry.open_parts())}"
         return
     place = f"{kind.part}.kind = {kind.name}"
     if not str(kind.name).isidentifier():

@@ -310,6 +310,11 @@ BAD = {
         "import bedsim\nbedsim.register_kind(3)\n",
         "register_kind(3): is no kind of joint, mount, guide.",
     ),
+    "a part that is closed": (
+        "import bedsim\nfrom bedsim.registry import CouplingKind\n"
+        'bedsim.register_kind(CouplingKind(name="bellows", sentence="a bellows"))\n',
+        "coupling.kind = bellows: is no kind of joint, mount, guide.",
+    ),
     "no function": (
         PENDULUM.replace("        make=make,\n", ""),
         "missing 1 required keyword-only argument: 'make'",

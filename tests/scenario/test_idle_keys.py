@@ -43,6 +43,15 @@ def test_a_key_that_does_nothing_is_refused(write, faults, written, line):
     assert faults(write(("[guide]", written))) == [line]
 
 
+def test_kinds_that_put_a_key_to_rest_alike_do_so_together(write, faults):
+    """Two rolled screws and a ground one: no flank slides in any of them."""
+    path = write(
+        ("[guide]", "[sizing]\npressure_velocity_mpa_m_s = 2\n[guide]"),
+        added='[corner.screw]\nkind = "ground_ball"\n',
+    )
+    assert "pressure_velocity_mpa_m_s = 2: does nothing beside screw.kind" in faults(path)[0]
+
+
 def test_a_corners_own_key_is_refused_by_its_corner(write, faults):
     path = write(added="[corner.screw]\nupper_bearing_radial_n_per_um = 9\n")
     assert faults(path)[0].startswith("corner.C.screw.upper_bearing_radial_n_per_um = 9: does nothing beside")
