@@ -222,13 +222,12 @@ def rules() -> tuple[Idle, ...]:
 
 def _of_kinds(part: str) -> Iterator[Idle]:
     choice = f"{part}.kind"
-    beside: dict[tuple[str, str], list[str]] = {}  # corners may differ in kinds that put a key to rest alike
+    beside: dict[tuple[tuple[str, ...], str], list[str]] = {}  # corners may differ in kinds that rest alike
     for kind in registry.kinds(part):
         for why, keys in kind.idle.items():
-            for key in keys:
-                beside.setdefault((key, why), []).append(kind.name)
-    for (key, why), names in beside.items():
-        yield Idle(keys=(key,), beside={choice: _one_of(*names)}, why=why)
+            beside.setdefault((keys, why), []).append(kind.name)
+    for (keys, why), names in beside.items():
+        yield Idle(keys=keys, beside={choice: _one_of(*names)}, why=why)
     for key, (owner, _) in own_keys(part).items():
         others = {choice: lambda name, owner=owner: name != owner}
         yield Idle(keys=(f"{part}.{key}",), beside=others, why=f"only {owner} has it")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -91,8 +92,8 @@ def _written(key: str) -> Any:
 
 
 def _resting_rows() -> Iterator[Row]:
-    for rule, given in zip(rules(), RESTING, strict=True):
-        for key in rule.keys:
+    for rule, every in zip(rules(), RESTING, strict=True):
+        for key, given in product(rule.keys, every):
             share = key == "joint.element.load_share"
             place = f"corner.B.{key}" if rule.followers else "joint.element" if share else None
             yield Row(
