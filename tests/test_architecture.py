@@ -176,6 +176,21 @@ def test_a_class_has_a_name_of_its_own():
     assert not {name: files for name, files in homes.items() if len(files) > 1}
 
 
+def test_no_text_stands_alone_where_it_does_nothing():
+    """A line of a longer text that lost its brackets: legal, and cut off in what is told."""
+    lost = []
+    for file, source in FILES.items():
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.Expr) and isinstance(node.value, ast.JoinedStr):
+                lost.append(f"{file.name}:{node.lineno}")
+        for function in (n for n in ast.walk(ast.parse(source)) if isinstance(n, ast.FunctionDef)):
+            texts = [s for s in function.body[1:] if isinstance(s, ast.Expr)]
+            lost += [
+                f"{file.name}:{s.lineno}" for s in texts if isinstance(getattr(s.value, "value", 0), str)
+            ]
+    assert not [place for place in lost if place]
+
+
 def test_no_module_is_longer_than_can_be_read_at_once():
     long = {str(f.relative_to(ROOT)) for f, s in FILES.items() if len(s.splitlines()) > LONGEST_MODULE}
     assert not long

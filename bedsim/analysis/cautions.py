@@ -7,16 +7,21 @@ from collections.abc import Callable
 import numpy as np
 
 from bedsim.analysis.printed import quantity
+from bedsim.components.screw import buckling_load
+from bedsim.model.convert import first_nut, make_screw
 from bedsim.model.joint_kind import joint_kind
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
-from bedsim.units import DEG, UM
+from bedsim.units import DEG, MM, UM
 
 Sentence = Callable[[str, float], str]
 """(corner, value) -> what to tell."""
 
 LOAD_ANGLE_LIMIT = 30.0 * DEG
 """Electrical; the torque of a stepper peaks at 90 degrees, so 30 already uses half of it.  Our assumption."""
+
+HEIGHTS = 33
+"""Heights of the nut at which its screw is looked at, both ends of the print among them."""
 
 TAIL_LIMIT = 0.1 * UM
 """Neglected motion above this is told; the settling of a layer is judged by the same length."""
@@ -34,6 +39,27 @@ def warnings(layers: LayerResult) -> tuple[str, ...]:
     if tail > TAIL_LIMIT:
         found.append(f"motion of up to {quantity(tail, 'm')} after the last computed instant was neglected.")
     return tuple(found)
+
+
+def leaning(scenario: Scenario, layers: LayerResult) -> tuple[str, ...]:
+    """Screws pressed beyond the load at which they would buckle on their bearings alone: they stand because
+    nut, joint and guide hold their tops (a machine in which these do not is refused)."""
+    found = []
+    for corner, push in zip(scenario.corner, layers.axial_force.max(axis=0), strict=True):
+        screw, first = make_screw(corner), first_nut(scenario, corner.screw)
+        heights = first - np.array([0.0, (scenario.print.layers - 1) * scenario.print.layer_mm * MM])
+        load = float(buckling_load(screw, np.linspace(heights.min(), heights.max(), HEIGHTS)).min())
+        if push > load:
+            found.append(_leaning(corner.name, push, load))
+    return tuple(found)
+
+
+def _leaning(corner: str, push: float, load: float) -> str:
+    return (
+        f"the screw at {corner} carries {quantity(push, 'N')}; on its bearings alone it would buckle under "
+        f"{quantity(load, 'N')}: it leans on its nut, which guide and joint must hold upright. A thicker or "
+        "shorter screw, or a bearing at its upper end, ends that."
+    )
 
 
 def _per_corner(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedsim.analysis.cautions import cautions, warnings
+from bedsim.analysis.cautions import cautions, leaning, warnings
 from bedsim.analysis.figures import (
     METRICS,
     CornerFigures,
@@ -131,7 +131,7 @@ def summarise(
         guessed_keys=sum(r.basis in GUESSES for r in loaded.ranges),
         targets=_targets(scenario, values),
         notes=run.notes,
-        warnings=(*warnings(layers), *shaken_warnings(loaded, layers)),
+        warnings=(*warnings(layers), *leaning(scenario, layers), *shaken_warnings(loaded, layers)),
         cautions=cautions(scenario),
     )
 
@@ -223,8 +223,8 @@ def _metric_line(summary: Summary, metric: Metric) -> str:
 
 
 def _band_line(band: WorstBand) -> str:
-    place = f"{number(band.bottom / MM, 4)} to {number(band.top / MM, 4)} mm, layers {band.first_layer} "
-    f"to {band.last_layer}"
+    heights = f"{number(band.bottom / MM, 4)} to {number(band.top / MM, 4)} mm"
+    place = f"{heights}, layers {band.first_layer} to {band.last_layer}"
     text = "worst height band, lateral peak to valley"
     return f"  {text:<46}{quantity(band.lateral_pv, 'm')}  ({place}, {band.probe})"
 

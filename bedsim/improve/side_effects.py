@@ -85,6 +85,6 @@ def _reasons(before: WorstAnswer, after: WorstAnswer, height_target: float | Non
 
 def weakened(stood: Standing, stands: Standing) -> str:
     """Why a change is refused for the screws' strength; "" where it is not."""
-    if stands.buckling < LEAST_BUCKLING <= stood.buckling:
+    if stands.buckling < LEAST_BUCKLING and stands.buckling < (1 - TOLD) * stood.buckling:
         return f"the screws come within {rounded(stands.buckling)} times their buckling load"
     return ""

@@ -107,7 +107,7 @@ def _check_words(check: Checked | None, aim: Aim) -> str:
         return ""
     if check.run is None:
         return f" No run with friction: {check.refused}"
-    text = f" With friction: told {times(check.told)}, found {times(check.found)}"
+    text = f" Run with friction: {times(check.found)} ({times(check.told)} without)"
     ratio = max(check.told, check.found) / max(min(check.told, check.found), 1e-9)
     return text + (" - friction decides here." if ratio > APART else ".")
 

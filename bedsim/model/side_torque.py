@@ -167,12 +167,13 @@ def standing_pull(machine: Machine, system: System, height: Array) -> Array:
 def _touching(machine: Machine, system: System, index: int, q: Array, force: Array, imposed: Array) -> Array:
     """The equilibrium (n,) with stops and plain nuts acting, if any does at the linear one.
 
-    Unknowns are scaled to a stiffness of 1, so that metres weigh as radians do.
+    Unknowns are scaled to a stiffness of 1, so that metres weigh as radians do; a screw that leans on its nut
+    has a negative one.
     """
     parts = elastic(machine, system, index, motor_sine=False)
     if force_and_tangent(parts, q, imposed) is None:
         return q
-    K, scale = system.K[index], np.sqrt(np.diagonal(system.K[index]))
+    K, scale = system.K[index], np.sqrt(np.abs(np.diagonal(system.K[index])))
 
     def balance(x: Array) -> tuple[Array, Array]:
         at = x / scale
@@ -182,5 +183,7 @@ def _touching(machine: Machine, system: System, index: int, q: Array, force: Arr
 
     found = scipy.optimize.root(balance, q * scale, jac=True)
     if not found.success:
-        raise SolverError(f"no equilibrium found for the side forces at rest: {found.message}")
+        raise SolverError(
+            "no equilibrium found for the side forces at rest: stops or plain nuts do not settle"
+        )
     return np.asarray(found.x / scale)

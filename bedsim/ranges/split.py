@@ -235,7 +235,11 @@ def why(split: Split) -> str:
     if split.whole < FLOOR:
         return "nothing to speak of is left"
     (cause, path), largest = next(iter(split.parts.items()))
-    text = f"the {cause}{_by(path, split)}: {quantity(abs(largest), 'm')} of {quantity(split.whole, 'm')}"
+    text = f"the {cause}{_by(path, split)}: {quantity(abs(largest), 'm')}"
+    more = abs(largest) > split.whole
+    text += (
+        f", of which {quantity(split.whole, 'm')} is left" if more else f" of {quantity(split.whole, 'm')}"
+    )
     against = [(p, v) for p, v in split.parts.items() if v * largest < 0 and abs(v) > 0.1 * split.whole]
     if against:
         part, value = against[0]

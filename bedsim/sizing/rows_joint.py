@@ -148,8 +148,8 @@ def _reversal_stiffness(at: AtCorner) -> float:
 def _stiffness_wanted(at: AtCorner) -> RowValue:
     joint, reversal = at.corner.joint, _reversal_stiffness(at)
     torque, way = sum(loads.nut_torques(at.corner)), joint.twist_travel
-    wanted = f"{number(way / UM)} µm of travel, {number(at.duty.reversal_loss / UM)} µm of height at a "
-    "reversal"
+    lost = f"{number(at.duty.reversal_loss / UM)} µm of height at a reversal"
+    wanted = f"{number(way / UM)} µm of travel, {lost}"
     if math.isinf(reversal):
         wanted += "; the carriage's own yaw gives more"
     return RowValue(

@@ -66,10 +66,12 @@ def _column(at: AtCorner) -> RowValue:
         free_length=free,
         ends=screw.shaft.ends,
     )
+    push, critical = loads.largest_thrust(at.corner, at.duty), _critical(at.corner)[0]
+    beyond = "beyond the buckling load: nut and guide alone keep it upright; " if push > critical else ""
     return RowValue(
-        loads.largest_thrust(at.corner, at.duty),
-        buckling.CATALOGUE_FACTOR * _critical(at.corner)[0],
-        note=f"makers' 0.5 N pi^2 E I/L^2 of {free / MM:.0f} mm, {screw.shaft.ends}, rigid bearings: "
+        push,
+        buckling.CATALOGUE_FACTOR * critical,
+        note=f"{beyond}makers' 0.5 N pi^2 E I/L^2 of {free / MM:.0f} mm, {screw.shaft.ends}, rigid bearings: "
         f"{printed:.0f} N",
     )
 

@@ -23,9 +23,8 @@ def _raising(at: AtCorner) -> RowValue:
 def _lowering(at: AtCorner) -> RowValue:
     likely, a = at.corner.screw.friction[1], at.duty.acceleration
     starting, stopping = (loads.torque_down(at.corner, sign * a, likely) for sign in (1.0, -1.0))
-    note = f"setting off; {number(stopping / N_MM)} while stopping; negative: the load drives, the "
-    "motor brakes"
-    return RowValue(starting, note=note)
+    note = f"setting off; {number(stopping / N_MM)} while stopping"
+    return RowValue(starting, note=f"{note}; negative: the load drives, the motor brakes")
 
 
 def _driven_back(at: AtCorner) -> RowValue:

@@ -134,9 +134,8 @@ def test_words_name_cause_path_and_what_is_taken_off():
         arm=25 * MM,
     )
     text = splits.why(split)
-    assert (
-        "slope of the screws tilts the carriages, over the 25 mm from guide to mount: 1.5 µm of 1.0" in text
-    )
+    assert "slope of the screws tilts the carriages, over the 25 mm from guide to mount: 1.5 µm, of" in text
+    assert "of which 1.0 µm is left" in text
     assert "offset of the screws shifts the carriages at their guides takes 0.50 µm off" in text
     assert split.cancelled == pytest.approx(2.0)
     lines = splits.split_lines(split)
