@@ -1,6 +1,7 @@
 """`bedsim size --upkeep` as a user meets it: one page, one calendar file, one message for every fault."""
 
 import datetime
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -8,6 +9,7 @@ from upkeep_machine import SHIPPED, plain
 
 from bedsim.cli.main import main
 from bedsim.upkeep import report as upkeep_report
+from bedsim.views import style
 
 MACHINE = str(SHIPPED / "plain-lead-screws.toml")
 QUICK = ("--set", "print.layers=2", "--set", "sizing.plain_nut_length_mm=15", "--no-pictures")
@@ -125,3 +127,25 @@ def test_runs_as_given_and_worn():
     assert report.start == datetime.date(2027, 1, 4)
     assert report.worn.jump - report.new.jump == pytest.approx(1e-4)
     assert report.hop == pytest.approx(0.25e-3)  # no hops given: one layer
+
+
+def test_the_picture_shows_jobs_play_and_speeds(capsys, tmp_path, monkeypatch, still):
+    """What stands on it, read off the figure that is written."""
+    drawn, page = [], style.page
+
+    @contextmanager
+    def seen(*words):
+        with page(*words) as figure:
+            yield figure
+            drawn.append(figure)
+
+    monkeypatch.setattr(style, "page", seen)
+    code, _, _ = said(capsys, "--upkeep", *QUICK[:-1], "--output", str(tmp_path / "up.png"))
+    assert code == 0
+    (figure,) = drawn
+    titles = [axes.get_title(loc="left") for axes in figure.axes]
+    assert titles[0] == "Jobs of two years" and titles[-1] == "Speeds that sing"
+    jobs = [label.get_text() for label in figure.axes[0].get_yticklabels()]
+    assert "Grease the lead screws" in jobs
+    assert figure.axes[0].get_xlabel() == "months from the first day"
+    assert "mm/s" in figure.axes[-1].get_xlabel() and "Hz" in figure.axes[-1].get_ylabel()
