@@ -5,6 +5,7 @@ import pytest
 from scipy import optimize
 
 from bedsim.clocking import unit_circles as uc
+from bedsim.clocking.common_turn import _wrapped
 
 
 def random_form(m: int, seed: int, rows: int = 40) -> uc.Form:
@@ -146,3 +147,11 @@ def test_two_opposite_vectors_and_the_cost_of_turning_them():
     for off in np.deg2rad([5.0, 15.0]):
         worst, _ = uc.worst_within(form, angle, np.full(2, off))
         assert np.sqrt(worst[0]) == pytest.approx(2 * np.sin(off), rel=1e-9)
+
+
+def test_angles_within_half_a_turn():
+    """The same direction, by the unit circle, and never more than half a turn."""
+    angle = np.linspace(-20, 20, 401)
+    found = _wrapped(angle)
+    assert np.exp(1j * found) == pytest.approx(np.exp(1j * angle), abs=1e-12)
+    assert found.min() >= -np.pi and found.max() <= np.pi

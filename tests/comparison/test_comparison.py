@@ -164,3 +164,19 @@ def test_conditions_are_in_the_unit_of_their_name():
     assert read_requirement("lateral_pv_um<31").value(values, first) == pytest.approx(4)
     assert read_requirement("lateral_pv_ratio<1").value(values, first) == pytest.approx(0.5)
     assert np.isnan(read_requirement("side_force_ratio<1").value(values, first))
+
+
+@pytest.mark.parametrize(
+    ("text", "values", "holds"),
+    [
+        ("side_force_n<=10", {"side_force": 9.9}, True),
+        ("side_force_n<=10", {"side_force": 10.1}, False),
+        ("lateral_pv_um<5", {"lateral_pv": 4.9e-6}, True),
+        ("lateral_pv_um<5", {"lateral_pv": 5.1e-6}, False),
+        ("load_angle_deg>=30", {"load_angle": 0.5236}, True),
+        ("load_angle_deg>=30", {"load_angle": 0.5235}, False),
+    ],
+)
+def test_a_requirement_is_in_the_unit_of_its_name(text, values, holds):
+    """Newtons, micrometres, and degrees: pi/6 is 0.523599 rad."""
+    assert read_requirement(text).holds(values, {}) is holds
