@@ -119,12 +119,19 @@ def _time(months: float) -> str:
     if months < 2.0:
         days = max(1, int(months * DAYS_A_MONTH))
         return "1 day" if days == 1 else f"{days} days"
-    return f"{number(months / YEAR)} years" if months > 2 * YEAR else f"{number(months)} months"
+    return _years(months) if months > 2 * YEAR else f"{number(months)} months"
+
+
+def _years(months: float) -> str:
+    from bedsim.upkeep.use import years_words
+
+    return years_words(months)
 
 
 def _span(first: float, last: float) -> str:
-    unit, size = ("years", YEAR) if last > 2 * YEAR else ("months", 1.0)
-    return f"{number_text.number(first / size, 2)} to {number_text.number(last / size, 2)} {unit}"
+    if last > 2 * YEAR:
+        return f"{_years(first).removesuffix(' years')} to {_years(last)}"
+    return f"{number_text.number(first, 2)} to {number_text.number(last, 2)} months"
 
 
 def _wear_lines(report: UpkeepReport) -> Iterator[str]:
@@ -150,13 +157,12 @@ def _wear_lines(report: UpkeepReport) -> Iterator[str]:
     if report.ball_life is not None:
         corner, months = report.ball_life
         yield from wrapped(
-            f"ball screw at {corner}: nominal life {number(months / YEAR)} years of this use (90 % survive; "
-            "ISO 3408-5)",
+            f"ball screw at {corner}: nominal life {_years(months)} of this use (90 % survive; ISO 3408-5)",
             "  ",
         )
     if report.guide_life is not None:
         yield from wrapped(
-            f"guides: nominal life {number(report.guide_life / YEAR)} years, (C/P)^3 50 km with the screws' "
+            f"guides: nominal life {_years(report.guide_life)}, (C/P)^3 50 km with the screws' "
             "side force; moments, dirt and short strokes take from it",
             "  ",
         )
@@ -208,7 +214,7 @@ def _grease_lines(report: UpkeepReport) -> Iterator[str]:
     if report.regrease is not None:
         by_way, months = report.regrease
         yield from wrapped(
-            f"ball screws: 1,250 km take {number(by_way / YEAR)} years of this use, so {_time(months)} "
+            f"ball screws: 1,250 km take {_years(by_way)} of this use, so {_time(months)} "
             "count; 2 years at most. Grease rather than oil up to 3 to 5 m/min; no graphite, no MoS2. "
             "Amount: the nut maker's table, none was found",
             "  ",

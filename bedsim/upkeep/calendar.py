@@ -12,11 +12,12 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from bedsim.number_text import number
 from bedsim.scenario.schema import Scenario
 from bedsim.sizing.numbers import MachineNumbers
 from bedsim.units import UM
 from bedsim.upkeep import grease
-from bedsim.upkeep.use import DAYS_A_MONTH, Use
+from bedsim.upkeep.use import DAYS_A_MONTH, Use, years_words
 from bedsim.upkeep.wear import PlainWear
 
 LONGEST = 600.0
@@ -110,13 +111,12 @@ def _ball_screws(facts: Facts) -> Iterator[Chore]:
             cautions=(OFF, HOT),
         )
     distance, months = grease.regrease_months(facts.use, facts.machine.duty.speed)
-    years = f"{distance / 12:.2g}" if distance < 1e5 else f"{distance / 12:.1e}"
     yield Chore(
         name="Grease the ball screws",
         first=_whole(months),
         every=_whole(months),
-        why=f"12 months or 1,250 km, whichever comes first: that way takes {years} years here; never later "
-        "than 2 years, grease ages",
+        why=f"12 months or 1,250 km, whichever comes first: that way takes {years_words(distance)} here; "
+        "never later than 2 years, grease ages",
         how="wipe the thread clean, grease for ball screws without graphite or MoS2 into nut or thread, run "
         "the bed over its height, wipe off what comes out; how much: the nut maker's table (none was found)",
         cautions=(OFF, HOT, SOLVENTS, MOVES),
@@ -289,9 +289,11 @@ def _whole(months: float) -> float:
 
 
 def _span(first: float, last: float) -> str:
-    unit, size = ("years", 12.0) if last >= 24.0 else ("months", 1.0)
-    low, high = (f"{months / size:.2g}" for months in (first, last))
-    return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+    if last >= 24.0:
+        low, high = years_words(first), years_words(last)
+        return low if low == high else f"{low.removesuffix(' years')} to {high}"
+    low, high = (number(months, 2) for months in (first, last))
+    return f"{low} months" if low == high else f"{low} to {high} months"
 
 
 def day_after(start: datetime.date, months: float) -> datetime.date:

@@ -14,6 +14,7 @@ from bedsim.analysis.requirements import Requirement
 from bedsim.scenario.upkeep_keys import Weights
 from bedsim.units import UM
 from bedsim.upkeep.noise import level_difference
+from bedsim.upkeep.use import years_words
 
 Part = Callable[[float, float], float]
 
@@ -223,7 +224,7 @@ def _needs(
     ]
     if life_years is not None:
         met = tuple(m.life is not None and m.life >= life_years for m in machines)
-        needs.append(Need(words=f"sizing.life_h: {life_years:.2g} years of this use", met=met))
+        needs.append(Need(words=f"sizing.life_h: {years_words(12.0 * life_years)} of this use", met=met))
     return tuple(needs)
 
 

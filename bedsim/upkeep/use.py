@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bedsim.number_text import number
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.upkeep_keys import Upkeep
 from bedsim.sizing import life
@@ -12,6 +13,14 @@ from bedsim.units import MM
 
 DAYS_A_MONTH = 365.25 / 12
 HOUR = 3600.0
+MANY_YEARS = 1000.0
+"""Beyond it a life is told as more than so many: no formula of wear or fatigue is meant for longer."""
+
+
+def years_words(months: float) -> str:
+    """A time in years for reading."""
+    years = months / 12.0
+    return f"more than {MANY_YEARS:,.0f} years" if years > MANY_YEARS else f"{number(years, 2)} years"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ from upkeep_machine import SHIPPED, plain
 
 from bedsim.cli.main import main
 from bedsim.upkeep import report as upkeep_report
+from bedsim.upkeep.use import years_words
 from bedsim.views import style
 
 MACHINE = str(SHIPPED / "plain-lead-screws.toml")
@@ -149,3 +150,10 @@ def test_the_picture_shows_jobs_play_and_speeds(capsys, tmp_path, monkeypatch, s
     assert "Grease the lead screws" in jobs
     assert figure.axes[0].get_xlabel() == "months from the first day"
     assert "mm/s" in figure.axes[-1].get_xlabel() and "Hz" in figure.axes[-1].get_ylabel()
+
+
+@pytest.mark.parametrize(
+    ("months", "says"), [(30.0, "2.5 years"), (11_999.0, "1000 years"), (1.8e11, "more than 1,000 years")]
+)
+def test_a_life_beyond_all_use_is_told_as_that(months, says):
+    assert years_words(months) == says
