@@ -47,7 +47,11 @@ def test_side_forces_that_turn_the_screws():
 
 @pytest.mark.parametrize(
     ("name", "ratio"),
-    [("bent-rolled-rigid", 0.004), ("bent-rolled-rolling-joints", 0.01), ("four-screws", 0.9)],
+    [
+        pytest.param("bent-rolled-rigid", 0.004, marks=pytest.mark.long),
+        ("bent-rolled-rolling-joints", 0.01),
+        ("four-screws", 0.9),
+    ],
 )
 def test_machines_that_ring_long_or_not_at_all(name, ratio):
     scenario = load_scenario(SCENARIOS / f"{name}.toml", ["print.layers=2", f"damping.ratio={ratio}"])
@@ -59,7 +63,7 @@ IRREGULAR = {41: 0.06}
 tolerances five times apart differ by 0.006 um."""
 
 
-EVERY_TIME = {*range(8), *IRREGULAR}
+EVERY_TIME = {*range(6)}
 """Of the fifty, those that are run every time; the rest is run by hand: pytest -m long."""
 
 
