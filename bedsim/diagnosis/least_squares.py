@@ -275,6 +275,12 @@ def turned_response(
     return np.asarray(response, complex) * factor
 
 
+def _largest_uncertainty(singular: Array, vh: Array, size: Array) -> float:
+    """Of sources of `size` (s,), from the singular values (2 s,) and vectors of what all readings see."""
+    squares = ((vh / singular[:, None]) ** 2).sum(axis=0).reshape(2, -1).mean(axis=0)
+    return float(np.max(size * np.sqrt(squares)))
+
+
 def next_tests(
     response: ArrayLike,
     sigma: ArrayLike,
@@ -305,8 +311,7 @@ def next_tests(
         rank = int(np.sum(singular > singular[0] / CONDITION_LIMIT)) // 2
         blind = rank < len(sources)
         condition = np.inf if blind else float(singular[0] / singular[-1])
-        squares = ((vh / singular[:, None]) ** 2).sum(axis=0).reshape(2, -1).mean(axis=0)
-        spread = np.inf if blind else float(np.max(size * np.sqrt(squares)))
+        spread = np.inf if blind else _largest_uncertainty(singular, vh, size)
         out.append(
             NextTest(
                 corner=corner,
