@@ -7,11 +7,11 @@ from collections.abc import Callable
 import numpy as np
 
 from bedsim.analysis.printed import quantity
-from bedsim.components.screw import buckling_load
 from bedsim.model.convert import first_nut, make_screw
 from bedsim.model.joint_kind import joint_kind
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
+from bedsim.sizing.buckling import critical_load
 from bedsim.units import DEG, MM, UM
 
 Sentence = Callable[[str, float], str]
@@ -19,9 +19,6 @@ Sentence = Callable[[str, float], str]
 
 LOAD_ANGLE_LIMIT = 30.0 * DEG
 """Electrical; the torque of a stepper peaks at 90 degrees, so 30 already uses half of it.  Our assumption."""
-
-HEIGHTS = 33
-"""Heights of the nut at which its screw is looked at, both ends of the print among them."""
 
 TAIL_LIMIT = 0.1 * UM
 """Neglected motion above this is told; the settling of a layer is judged by the same length."""
@@ -46,9 +43,9 @@ def leaning(scenario: Scenario, layers: LayerResult) -> tuple[str, ...]:
     nut, joint and guide hold their tops (a machine in which these do not is refused)."""
     found = []
     for corner, push in zip(scenario.corner, layers.axial_force.max(axis=0), strict=True):
-        screw, first = make_screw(corner), first_nut(scenario, corner.screw)
-        heights = first - np.array([0.0, (scenario.print.layers - 1) * scenario.print.layer_mm * MM])
-        load = float(buckling_load(screw, np.linspace(heights.min(), heights.max(), HEIGHTS)).min())
+        top = first_nut(scenario, corner.screw)
+        low = top - (scenario.print.layers - 1) * scenario.print.layer_mm * MM
+        load, _ = critical_load(make_screw(corner), low, top)
         if push > load:
             found.append(_leaning(corner.name, push, load))
     return tuple(found)

@@ -6,9 +6,8 @@ import math
 
 import numpy as np
 
-from bedsim.components.screw import buckling_load
+from bedsim.components.screw import Screw, buckling_load
 from bedsim.sizing.ends import COLUMN_FACTOR, Ends
-from bedsim.sizing.numbers import ScrewNumbers
 
 #: Part of the Euler load that screw catalogues permit. Source: [THK-A] sheet A15-30, [MISUMI-TH] p. 1676.
 CATALOGUE_FACTOR = 0.5
@@ -20,14 +19,14 @@ PERMISSIBLE_STRESS = 147e6
 HEIGHTS = 33
 
 
-def critical_load(screw: ScrewNumbers, nut_low: float, nut_high: float) -> tuple[float, float]:
+def critical_load(shaft: Screw, nut_low: float, nut_high: float) -> tuple[float, float]:
     """Return the load [N] that buckles the screw on its bearings, and the nut height [m] at which it does.
 
     The least over the nut's travel from `nut_low` to `nut_high` [m]; the load at which a run refuses.
     Source: exact beam-column, see `bedsim.components.screw.buckling_load`.
     """
     heights = np.linspace(nut_low, nut_high, HEIGHTS)
-    load = buckling_load(screw.shaft, heights)
+    load = buckling_load(shaft, heights)
     worst = int(np.argmin(load))
     return float(load[worst]), float(heights[worst])
 

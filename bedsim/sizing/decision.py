@@ -79,7 +79,7 @@ def _row(
 
 
 def _column(screw: ScrewNumbers, corner: CornerNumbers, _: Duty) -> float:
-    return buckling.CATALOGUE_FACTOR * buckling.critical_load(screw, corner.nut_low, corner.nut_high)[0]
+    return buckling.CATALOGUE_FACTOR * buckling.critical_load(screw.shaft, corner.nut_low, corner.nut_high)[0]
 
 
 def _life(screw: ScrewNumbers, corner: CornerNumbers, duty: Duty) -> float | None:

@@ -196,7 +196,7 @@ def _blocked(at: AtCorner) -> RowValue:
     push = holding.thrust_of_motor(
         at_screw, screw.shaft.lead, loads.efficiency_raising(screw, screw.friction[0])
     )
-    critical, _ = buckling.critical_load(screw, at.corner.nut_low, at.corner.nut_high)
+    critical, _ = buckling.critical_load(screw.shaft, at.corner.nut_low, at.corner.nut_high)
     return RowValue(push, buckling.CATALOGUE_FACTOR * critical)
 
 

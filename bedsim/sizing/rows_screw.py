@@ -43,7 +43,7 @@ def _loose(at: AtCorner) -> bool:
 
 def _critical(corner: CornerNumbers) -> tuple[float, float]:
     """Least buckling load [N] over the travel, and the nut height [m] at which it is."""
-    return buckling.critical_load(corner.screw, corner.nut_low, corner.nut_high)
+    return buckling.critical_load(corner.screw.shaft, corner.nut_low, corner.nut_high)
 
 
 def _buckling(at: AtCorner) -> RowValue:
