@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from bedsim import number_text
 from bedsim.cli.size_events import Answer, number
 from bedsim.cli.text import listed, wrapped
 from bedsim.errors import InputError
@@ -128,13 +127,9 @@ def _years(months: float) -> str:
     return years_words(months)
 
 
-def _span(first: float, last: float) -> str:
-    if last > 2 * YEAR:
-        return f"{_years(first).removesuffix(' years')} to {_years(last)}"
-    return f"{number_text.number(first, 2)} to {number_text.number(last, 2)} months"
-
-
 def _wear_lines(report: UpkeepReport) -> Iterator[str]:
+    from bedsim.upkeep.use import span_words
+
     yield ""
     yield "Wear"
     if report.plain is not None:
@@ -148,8 +143,9 @@ def _wear_lines(report: UpkeepReport) -> Iterator[str]:
                 f"{number(x):>{w}}" for x, w in widths
             )
         yield from wrapped(
-            f"change it at {plain.limit / UM:.0f} µm: after {_span(*plain.change)}. Weight keeps one flank "
-            "seated, so the bed sinks by what is worn off; uneven: how far corners have sunk apart, at most"
+            f"change it at {plain.limit / UM:.0f} µm: after {span_words(*plain.change)}. Weight keeps one "
+            "flank seated, so the bed sinks by what is worn off; uneven: how far corners have sunk apart, at "
+            "most"
         )
         yield from wrapped(f"= h = k p s, Archard 1953; k: {plain.status}")
     if report.new is not None and report.worn is not None:

@@ -12,12 +12,11 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from bedsim.number_text import number
 from bedsim.scenario.schema import Scenario
 from bedsim.sizing.numbers import MachineNumbers
 from bedsim.units import UM
 from bedsim.upkeep import grease
-from bedsim.upkeep.use import DAYS_A_MONTH, Use, years_words
+from bedsim.upkeep.use import DAYS_A_MONTH, Use, span_words, years_words
 from bedsim.upkeep.wear import PlainWear
 
 LONGEST = 600.0
@@ -152,7 +151,7 @@ def _plain_screws(facts: Facts) -> Iterator[Chore]:
             name=f"{word} the lead screws",
             first=low,
             every=low,
-            why=f"100 to 500 hours of running, taken as hours of printing: {_span(low, high)}, a year "
+            why=f"100 to 500 hours of running, taken as hours of printing: {span_words(low, high)}, a year "
             "at most",
             how="wipe the thread clean first; on plastic nuts only what their maker allows",
             cautions=(OFF, HOT, SOLVENTS),
@@ -179,7 +178,7 @@ def _nut_wear(facts: Facts, plain: PlainWear) -> Iterator[Chore]:
             name="Change the plain nuts, if the play says so",
             first=first,
             every=None,
-            why=f"{plain.limit / UM:.0f} µm of play after {_span(first, last)} at {plain.corner}",
+            why=f"{plain.limit / UM:.0f} µm of play after {span_words(first, last)} at {plain.corner}",
             how="all nuts together, then level the bed and set the first layer anew",
             cautions=(OFF, HOT),
         )
@@ -286,14 +285,6 @@ def _others(facts: Facts) -> Iterator[Chore]:
 def _whole(months: float) -> float:
     """Whole months where there is one at least."""
     return float(math.floor(months)) if months >= 1.0 else months
-
-
-def _span(first: float, last: float) -> str:
-    if last >= 24.0:
-        low, high = years_words(first), years_words(last)
-        return low if low == high else f"{low.removesuffix(' years')} to {high}"
-    low, high = (number(months, 2) for months in (first, last))
-    return f"{low} months" if low == high else f"{low} to {high} months"
 
 
 def day_after(start: datetime.date, months: float) -> datetime.date:

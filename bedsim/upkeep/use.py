@@ -23,6 +23,15 @@ def years_words(months: float) -> str:
     return f"more than {MANY_YEARS:,.0f} years" if years > MANY_YEARS else f"{number(years, 2)} years"
 
 
+def span_words(first: float, last: float) -> str:
+    """A span of months for reading, in years from two on."""
+    if last >= 24.0:
+        low, high = years_words(first), years_words(last)
+        return low if low == high else f"{low.removesuffix(' years')} to {high}"
+    low, high = number(first, 2), number(last, 2)
+    return f"{low} months" if low == high else f"{low} to {high} months"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Use:
     """SI but for counts a month; `travel` m and `strokes` of a nut, `hours`, all of one print."""
