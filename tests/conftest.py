@@ -4,7 +4,7 @@ cores, and shipped scenarios with overrides."""
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,8 @@ import pytest
 from bedsim.threads import ONE_EACH
 
 if TYPE_CHECKING:
+    from pins import Pins
+
     from bedsim.scenario.load import LoadedScenario
 
 for name, count in ONE_EACH.items():
@@ -27,6 +29,22 @@ FRICTIONLESS = (
     "nut.drag_torque_n_mm=0",
     "nut.friction_coefficient=0",
 )
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Answers that rightly moved are pinned anew on request."""
+    parser.addoption("--renew", action="store_true", help="write tests/pinned anew from today's answers")
+
+
+@pytest.fixture(scope="module")
+def pins(request: pytest.FixtureRequest) -> Iterator[Pins]:
+    """Answers as they stood, in the file named by the test module's `PINNED`."""
+    from pins import Pins
+
+    found = Pins(request.module.PINNED, renew=request.config.getoption("renew"))
+    yield found
+    if found.renew:
+        found.write()
 
 
 @pytest.fixture(scope="session")

@@ -9,6 +9,7 @@ from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
+from pins import numbers_of
 
 from bedsim.analysis.linear_machine import linear_chunk
 from bedsim.analysis.sizing_gather import gather
@@ -30,19 +31,6 @@ from bedsim.wall.visibility import Viewing
 
 Array = NDArray[np.float64]
 Answer = list[Any]
-
-
-def numbers_of(value: Any) -> Answer:
-    """Everything in nested tables as a flat list of arrays, numbers and words."""
-    if isinstance(value, np.ndarray):
-        return [value]
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return [x for f in dataclasses.fields(value) for x in numbers_of(getattr(value, f.name))]
-    if isinstance(value, Mapping):
-        return [x for key in value for x in numbers_of(value[key])]
-    if isinstance(value, list | tuple):
-        return [x for inner in value for x in numbers_of(inner)]
-    return [] if callable(value) else [value]
 
 
 def moved(first: Answer, other: Answer) -> bool:

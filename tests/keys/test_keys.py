@@ -34,6 +34,7 @@ def _leaves(table: type[Section], name: str = "") -> Iterator[tuple[str, Any]]:
 
 FIELDS = dict(_leaves(Scenario))
 IDS = [row.key for row in ROWS]
+PINNED = "keys"
 
 
 def test_every_key_has_a_line():
@@ -70,16 +71,27 @@ STILL: dict[str, Answer] = {}
 """Answers of machines that rows share."""
 
 
+def _beside(row: Row) -> str:
+    return repr((row.corners, row.given, row.key if row.was is not None else "", row.was, row.moves))
+
+
 def _still(folder: Path, row: Row) -> Answer:
-    name = repr((row.corners, row.given, row.key if row.was is not None else "", row.was, row.moves))
+    name = _beside(row)
     if name not in STILL:
         STILL[name] = ANSWERS[row.moves](load(folder, row, changed=False))
     return STILL[name]
 
 
-@pytest.mark.parametrize("row", (*ROWS, *ALSO), ids=lambda row: row.key)
-def test_every_key_moves_an_answer(folder, row):
-    assert moved(_still(folder, row), ANSWERS[row.moves](load(folder, row, changed=True)))
+MOVING = {f"{row.key} {row.moves} {place}": row for place, row in enumerate((*ROWS, *ALSO))}
+
+
+@pytest.mark.parametrize("name", MOVING)
+def test_every_key_moves_an_answer(folder, pins, name):
+    row = MOVING[name]
+    still, found = _still(folder, row), ANSWERS[row.moves](load(folder, row, changed=True))
+    assert moved(still, found)
+    pins.check(name, found, beside=still)
+    pins.check(_beside(row), still)
 
 
 def _written(key: str) -> Any:
