@@ -93,10 +93,16 @@ class Kind:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GuideKind(Kind):
-    """A kind of guide: its numbers are all that tells it from others, so it has no keys of its own."""
+    """A kind of guide: its numbers are all that tells it from others, so it has no keys of its own.
+
+    `greased`: balls or slides that want grease, else wheels that run dry; `rated`: its maker tells a load
+    that gives its life.
+    """
 
     part: ClassVar[str] = "guide"
     may_add_keys: ClassVar[bool] = False
+    greased: bool = True
+    rated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,6 +168,13 @@ def parts() -> tuple[str, ...]:
 def open_parts() -> tuple[str, ...]:
     """Those whose kinds may come from outside."""
     return tuple(part for part in parts() if all(kind.from_outside for kind in kinds(part)))
+
+
+def guide_kind(name: str) -> GuideKind:
+    """The kind of guide of a name. Raises InputError where there is none."""
+    kind = find("guide", name)
+    assert isinstance(kind, GuideKind)
+    return kind
 
 
 def screw_kind(name: str) -> ScrewKind:

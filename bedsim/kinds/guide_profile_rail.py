@@ -12,6 +12,7 @@ _BREAKAWAY = (
 KIND = GuideKind(
     name="profile_rail",
     sentence="profile rail",
+    rated=True,
     change=AsChange(words="profile rails as guides"),
     defaults={
         "radial_n_per_um": Default(15.0, 40.0, 120.0),

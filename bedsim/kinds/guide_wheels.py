@@ -7,6 +7,7 @@ from bedsim.registry import AsChange, Default, GuideKind
 KIND = GuideKind(
     name="wheels",
     sentence="wheels on extrusion",
+    greased=False,
     change=AsChange(words="wheels as guides"),
     defaults={
         "radial_n_per_um": Default(0.4, 1.0, 2.5),

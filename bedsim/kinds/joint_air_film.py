@@ -18,6 +18,7 @@ KIND = JointKind(
         beside={"rotation_nm_per_rad": 200.0},
     ),
     make=whole_joint,
+    wears=False,
     refused=held_against_turning,
     defaults={
         "lateral_n_per_mm": fixed(0.0),

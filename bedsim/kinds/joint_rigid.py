@@ -10,6 +10,7 @@ KIND = JointKind(
     sentence="bolted",
     change=AsChange(words="bolt the nuts to their carriages"),
     make=None,
+    wears=False,
     defaults={"axial_n_per_um": Default(100.0, 500.0, 2000.0)},
     idle={
         "a bolted nut does not move on its carriage": PLATE_KEYS,

@@ -24,6 +24,7 @@ KIND = JointKind(
     sentence="balls between two plates",
     change=AsChange(words="rolling joints between nut and carriage"),
     make=plate_joint,
+    balls=True,
     refused=held_against_turning,
     defaults={
         "lateral_n_per_mm": Default(0.2, 2.0, 12.0, _MAGNETS),
