@@ -50,6 +50,18 @@ class Needed:
     hint: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AsChange:
+    """What it is to a builder to change to a kind: words; the class of its price where it is not that of
+    other kinds; whether only a run with friction tells what it gains; keys of the part that are set with
+    it."""
+
+    words: str
+    price: int | None = None
+    by_run: bool = False
+    beside: Mapping[str, float] = field(default_factory=dict)
+
+
 def _no_fault(_: Any) -> str:
     return ""
 
@@ -62,6 +74,7 @@ class Kind:
     each and its unit in its name, or None where it has none.  `defaults`, in the units of the keys; `idle`:
     why -> keys that do nothing beside it, the part's own by name, others as `table.key`; `needed`: keys of
     the part that have no default.  `refused` gives the rule that the part's keys break, "" for none.
+    `change`: how `improve` may change to it, None where it does not.
     """
 
     part: ClassVar[str] = ""
@@ -75,14 +88,21 @@ class Kind:
     idle: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     needed: Mapping[str, Needed] = field(default_factory=dict)
     refused: Callable[[Any], str] = _no_fault
+    change: AsChange | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GuideKind(Kind):
-    """A kind of guide: its numbers are all that tells it from others, so it has no keys of its own."""
+    """A kind of guide: its numbers are all that tells it from others, so it has no keys of its own.
+
+    `greased`: balls or slides that want grease, else wheels that run dry; `rated`: its maker tells a load
+    that gives its life.
+    """
 
     part: ClassVar[str] = "guide"
     may_add_keys: ClassVar[bool] = False
+    greased: bool = True
+    rated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +168,13 @@ def parts() -> tuple[str, ...]:
 def open_parts() -> tuple[str, ...]:
     """Those whose kinds may come from outside."""
     return tuple(part for part in parts() if all(kind.from_outside for kind in kinds(part)))
+
+
+def guide_kind(name: str) -> GuideKind:
+    """The kind of guide of a name. Raises InputError where there is none."""
+    kind = find("guide", name)
+    assert isinstance(kind, GuideKind)
+    return kind
 
 
 def screw_kind(name: str) -> ScrewKind:

@@ -10,7 +10,7 @@ the height, not sideways, and no joint takes it away.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy
@@ -66,7 +66,10 @@ def sources(
         source(
             "travel deviation", "variation sin", -travel.variation.imag, lambda p: np.sin(k * nut_position(p))
         ),
-        source("once-per-turn travel", "cos", travel.once_per_turn.real, lambda p: np.cos(angle(p))),
+        replace(
+            source("once-per-turn travel", "cos", travel.once_per_turn.real, lambda p: np.cos(angle(p))),
+            turn_unit=True,
+        ),
         source("once-per-turn travel", "sin", -travel.once_per_turn.imag, lambda p: np.sin(angle(p))),
         source(
             "screw warm-up",

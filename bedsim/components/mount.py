@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,6 +105,34 @@ def bolted_map(
     moved = bed_point(coordinates, np.array([axis[0], axis[1], 0.0]), shapes)
     turned = bed_rotation(coordinates, shapes)
     return {first + k: row for k, row in enumerate(np.vstack([moved, turned]))}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MountRows:
+    """What a mount adds to the machine; `constraint`: coordinates that follow others, as rows (size,)."""
+
+    links: list[Link] = field(default_factory=list)
+    frictions: list[Friction] = field(default_factory=list)
+    constraint: dict[int, Array] = field(default_factory=dict)
+
+
+def mount_rows(
+    coordinates: Coordinates,
+    corner: int,
+    mount: Mount,
+    axis: Array,
+    shapes: list[tuple[float, float, float]],
+    carried: float,
+    name: str,
+) -> MountRows:
+    """Rows of a mount called `name`; `carried` N: what hangs on the screw, but not on the mount."""
+    if mount.bolted:
+        return MountRows(constraint=bolted_map(coordinates, corner, axis, shapes))
+    displacement, rotation = rows(coordinates, corner, mount, axis, shapes)
+    return MountRows(
+        links=[link(displacement, rotation, corner, mount, name)],
+        frictions=friction(displacement, corner, mount, carried, name),
+    )
 
 
 def growth(mount: Mount, expansion: float) -> Array:

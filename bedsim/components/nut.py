@@ -17,13 +17,15 @@ nut's tilt stiffness.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.components import screw
 from bedsim.components.frame import Coordinates, unit
-from bedsim.components.row import Flank, Friction, Stop
+from bedsim.components.row import Flank, Friction, Link, Stop
+from bedsim.components.screw import Screw
 
 Array = NDArray[np.float64]
 
@@ -31,6 +33,7 @@ Array = NDArray[np.float64]
 # assumption: a
 # greased machined thread has Ra of the order of 1 um).
 FLANK_ROUNDING = 2e-6
+UNCOUPLED = 1e15  # N/m in series: none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,9 +65,54 @@ class Nut:
         return np.diag([self.radial, self.tilt])
 
     @property
+    def has_play(self) -> bool:
+        """Whether the shaft moves sideways in its thread, on a coordinate of its own."""
+        return self.plain and self.clearance > 0
+
+    @property
+    def sliding(self) -> float:
+        """Coefficient of the friction of flanks under load; balls roll, theirs is in the drag torque."""
+        return self.friction if self.plain else 0.0
+
+    @property
     def friction_angle(self) -> float:
         """Angle rho = atan(mu)."""
         return math.atan(self.friction)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NutRows:
+    """What a nut on its screw adds to the machine; `lateral`: the screw sideways, as it meets the nut."""
+
+    lateral: Link
+    frictions: list[Friction] = field(default_factory=list)
+    stops: list[Stop] = field(default_factory=list)
+    flanks: list[Flank] = field(default_factory=list)
+
+
+def nut_rows(
+    coordinates: Coordinates, corner: int, shaft: Screw, nut: Nut, arm: float, axial: Link, name: str
+) -> NutRows:
+    """Rows of a nut at a corner called `name`: held in its thread, or with play in it.
+
+    `arm` m: thread height minus joint height; `axial`: the corner's link along the screw.
+    """
+    lateral = f"{name}.screw"
+    drags = [drag(coordinates, corner, nut, shaft.hand, f"{name}.nut drag")]
+    drags = drags if nut.drag_torque > 0 or nut.sliding > 0 else []
+    if not nut.has_play:
+        rows = screw.lateral_rows(coordinates, corner, arm)
+        return NutRows(lateral=screw.lateral_link(corner, shaft, rows, nut.series, lateral), frictions=drags)
+    # the thread's radial part is the play, not a spring in series
+    tilt_only = np.diag([UNCOUPLED, nut.tilt])
+    rows = screw.shaft_rows(coordinates, corner)
+    flank, stop, friction = play(coordinates, corner, nut, arm, axial.jacobian, axial.name, f"{name}.nut")
+    return NutRows(
+        lateral=screw.lateral_link(corner, shaft, rows, tilt_only, lateral),
+        frictions=[*drags, friction],
+        stops=[stop],
+        flanks=[flank],
+    )
 
 
 def thread_friction_radius(nut: Nut) -> float:
@@ -81,7 +129,6 @@ def drag(coordinates: Coordinates, corner: int, nut: Nut, hand: int, name: str) 
     load."""
     first = coordinates.carriage(corner)
     row = unit(coordinates.size, (first + 9, 1.0), (first + 8, -1.0))[None]
-    load_torque = nut.friction * thread_friction_radius(nut) if nut.plain else 0.0
     return Friction(
         name=name,
         part="screw",
@@ -90,7 +137,7 @@ def drag(coordinates: Coordinates, corner: int, nut: Nut, hand: int, name: str) 
         command=np.array([-hand * 2 * math.pi / nut.lead]),
         breakaway=nut.drag_breakaway,
         constant=nut.drag_torque,
-        coefficient=load_torque,
+        coefficient=nut.sliding * thread_friction_radius(nut),
         load_share=1.0,
     )
 

@@ -148,7 +148,8 @@ class Source:
     name of "offset" means an imposed offset of the full coordinates themselves (rigid connections), m = size.
     `amount` is the strength of this machine, in the unit that makes `amount * values` an extension (a force
     on a push); a batch of machines differs in amounts alone.
-    `order`: of a motor's place error, cycles in four full steps.
+    `order`: of a motor's place error, cycles in four full steps.  `turn_unit`: once per turn along the
+    screw's own X, what a band of the lead's length is told in.
     """
 
     cause: str
@@ -159,6 +160,7 @@ class Source:
     name: str = ""
     also: tuple[str, ...] = ()
     order: int | None = None
+    turn_unit: bool = False
 
 
 def standing(path: Path, rows: Array) -> Array:

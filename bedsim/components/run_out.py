@@ -56,6 +56,7 @@ class RunOut:
     coupling_angle: complex = 0j
 
 
+ECCENTRICITY = "eccentricity"
 _PLACES = 1001  # a crest between two of them is missed by about 1e-6 of it
 
 
@@ -86,7 +87,7 @@ def table_shape(position: Array, offset: Complex, *, held: bool = True) -> Shape
 def centreline_shapes(run_out: RunOut, screw: Screw) -> list[tuple[str, complex, Shape]]:
     """The shapes of a centreline in its bearings, with their amounts: (name, complex amount, shape)."""
     shapes: list[tuple[str, complex, Shape]] = [
-        ("eccentricity", run_out.eccentricity, lambda s: (np.ones_like(s), np.zeros_like(s))),
+        (ECCENTRICITY, run_out.eccentricity, lambda s: (np.ones_like(s), np.zeros_like(s))),
         ("tilt", run_out.tilt, lambda s: (s, np.ones_like(s))),
         ("bow", run_out.bow, bow_shape(screw, run_out.bow_mounted)),
     ]
@@ -213,6 +214,7 @@ def sources(
                     amount=part,
                     name=f"{name} {axis}",
                     values=values,
+                    turn_unit=name == ECCENTRICITY and not quarter,
                 )
             )
     return found

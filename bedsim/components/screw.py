@@ -231,16 +231,15 @@ def axial_compliances(screw: Screw, nut_position: Array) -> dict[str, Array]:
     return parts | {name: i2 * twist for name, twist in twist_compliances(screw, nut_position).items()}
 
 
-def lateral_rows(coordinates: Coordinates, corner: int, thread_height: float, joint_height: float) -> Array:
+def lateral_rows(coordinates: Coordinates, corner: int, arm: float) -> Array:
     """Jacobian (4, size): nut x and slope in the x-z plane, nut y and slope in the y-z plane, at the thread.
 
-    The nut's sideways place is its own coordinate at the height of the joint; its tilt is the carriage's:
-    u_x = nut x + w_y (h_thread - h_joint), u_y = nut y - w_x (h_thread - h_joint); slopes w_y and -w_x.
+    The nut's sideways place is its own coordinate at the height of the joint, `arm` m below the thread; its
+    tilt is the carriage's: u_x = nut x + w_y arm, u_y = nut y - w_x arm; slopes w_y and -w_x.
     """
     size = coordinates.size
     first = coordinates.carriage(corner)
     tilt = rotation_motion(size, first)
-    arm = thread_height - joint_height
     rows = np.zeros((4, size))
     rows[0, first + 6] = 1.0
     rows[0] += arm * tilt[1]

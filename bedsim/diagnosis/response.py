@@ -17,9 +17,6 @@ from bedsim.simulation import make_job, probe_points
 from bedsim.units import MM
 from bedsim.wall.bands import Source
 
-ONCE_PER_TURN = (("run-out", "eccentricity x"), ("once-per-turn travel", "cos"))
-"""Cause and the name of its unit source along the screw's own X."""
-
 _STEPS = 8  # eighths of a turn, as a gauge is read
 
 
@@ -66,14 +63,12 @@ def unit_poses(job: base.Job, loaded: LoadedScenario) -> tuple[tuple[Source, ...
 
 def _unit_sources(job: base.Job) -> tuple[tuple[Source, ...], Array]:
     """Sources and strengths (s, all) of one unit each."""
-    found: list[Source] = []
-    rows: list[Array] = []
-    for cause, name in ONCE_PER_TURN:
-        for k, source in enumerate(job.machine.sources):
-            if source.cause == cause and source.name == name:
-                found.append((cause, job.machine.corner_names[source.corner]))
-                rows.append(np.eye(1, job.machine.amounts.size, k)[0])
-    return tuple(found), np.array(rows)
+    machine = job.machine
+    chosen = [k for k, source in enumerate(machine.sources) if source.turn_unit]
+    causes = list(dict.fromkeys(machine.sources[k].cause for k in chosen))
+    chosen.sort(key=lambda k: causes.index(machine.sources[k].cause))  # cause by cause, corners within
+    found = [(machine.sources[k].cause, machine.corner_names[machine.sources[k].corner]) for k in chosen]
+    return tuple(found), np.eye(machine.amounts.size)[chosen]
 
 
 def _turn(loaded: LoadedScenario, psi: Sequence[float] | Array) -> Path:

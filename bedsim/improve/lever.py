@@ -11,10 +11,10 @@ its number does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import Literal
+from typing import Literal, overload
 
 from bedsim import registry
 from bedsim.model.joint_kind import joint_kind
@@ -66,7 +66,7 @@ class Lever:
 
     name: str
     price: int
-    options: tuple[Option, ...]
+    options: Sequence[Option]
     scope: Scope = "corners"
     cancels: bool = False
     only: Mapping[str, Test] | None = None
@@ -75,6 +75,45 @@ class Lever:
 def kinds(key: str, **words: str) -> tuple[Option, ...]:
     """An option for each kind, with its words."""
     return tuple(Option(words=w, changes=(Change(key=key, to=kind),)) for kind, w in words.items())
+
+
+@dataclass(frozen=True)
+class OfKinds(Sequence[Option]):
+    """An option for each kind of a part that a builder can change to, those from outside the package too."""
+
+    part: str
+
+    @overload
+    def __getitem__(self, at: int) -> Option: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Option, ...]: ...
+
+    def __getitem__(self, at: int | slice) -> Option | tuple[Option, ...]:
+        """One option, or some."""
+        return self._now()[at]
+
+    def __len__(self) -> int:
+        """How many there are now."""
+        return len(self._now())
+
+    def _now(self) -> tuple[Option, ...]:
+        return tuple(
+            Option(
+                words=kind.change.words,
+                changes=(
+                    Change(key=f"{self.part}.kind", to=kind.name),
+                    *(
+                        Change(key=f"{self.part}.{key}", to=value)
+                        for key, value in kind.change.beside.items()
+                    ),
+                ),
+                price=kind.change.price,
+                by_run=kind.change.by_run,
+            )
+            for kind in registry.kinds(self.part)
+            if kind.change is not None
+        )
 
 
 def span(words: str, *keys: str) -> tuple[Option, ...]:

@@ -6,6 +6,7 @@ from bedsim.improve.lever import (
     HELD,
     Change,
     Lever,
+    OfKinds,
     Option,
     factors,
     grooved,
@@ -24,24 +25,7 @@ LAYOUT: tuple[Lever, ...] = (
     Lever(
         name="joint.kind",
         price=3,
-        options=(
-            *kinds(
-                "joint.kind",
-                rigid="bolt the nuts to their carriages",
-                rolling="rolling joints between nut and carriage",
-            ),
-            pairs(
-                "flexures between nut and carriage", False, Change(key="joint.kind", to="flexure"), price=2
-            ),
-            pairs("sliding joints between nut and carriage", True, Change(key="joint.kind", to="sliding")),
-            pairs(
-                "air films between nut and carriage",
-                True,
-                Change(key="joint.kind", to="air_film"),
-                Change(key="joint.rotation_nm_per_rad", to=200.0),
-                price=5,
-            ),
-        ),
+        options=OfKinds("joint"),
     ),
     Lever(
         name="guide.height_mm",
@@ -100,12 +84,7 @@ LAYOUT: tuple[Lever, ...] = (
     Lever(
         name="mount.kind",
         price=1,
-        options=kinds(
-            "mount.kind",
-            groove="balls in grooves as mounts",
-            bolted="bolt the bed to its carriages",
-            flexure="flexures as mounts",
-        ),
+        options=OfKinds("mount"),
     ),
     Lever(
         name="mount.radial_n_per_um",

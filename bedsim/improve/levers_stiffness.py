@@ -6,10 +6,10 @@ from bedsim.improve.lever import (
     HELD,
     Change,
     Lever,
+    OfKinds,
     Option,
     factors,
     gives_way,
-    kinds,
     one_of,
     pairs,
     places,
@@ -92,12 +92,7 @@ STIFFNESS: tuple[Lever, ...] = (
     Lever(
         name="guide.kind",
         price=4,
-        options=kinds(
-            "guide.kind",
-            profile_rail="profile rails as guides",
-            round_rod="round rods as guides",
-            wheels="wheels as guides",
-        ),
+        options=OfKinds("guide"),
     ),
     Lever(
         name="joint.lateral_n_per_mm",

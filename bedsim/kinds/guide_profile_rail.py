@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bedsim.registry import Default, GuideKind
+from bedsim.registry import AsChange, Default, GuideKind
 
 _SEALS = "from memory: profile rail 0.002 to 0.004 of the load and 0.1 to 2 N of seal drag"
 _BREAKAWAY = (
@@ -12,6 +12,8 @@ _BREAKAWAY = (
 KIND = GuideKind(
     name="profile_rail",
     sentence="profile rail",
+    rated=True,
+    change=AsChange(words="profile rails as guides"),
     defaults={
         "radial_n_per_um": Default(15.0, 40.0, 120.0),
         "tangential_n_per_um": Default(15.0, 40.0, 120.0),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bedsim.registry import Default, GuideKind
+from bedsim.registry import AsChange, Default, GuideKind
 
 _RODS = (
     "computed: middle of two steel rods built in at both ends, 8 mm on 400 mm to 12 mm on 300 mm, "
@@ -12,6 +12,7 @@ _RODS = (
 KIND = GuideKind(
     name="round_rod",
     sentence="round rod with bushing",
+    change=AsChange(words="round rods as guides"),
     defaults={
         "radial_n_per_um": Default(0.25, 0.9, 3.0, _RODS),
         "tangential_n_per_um": Default(0.25, 0.9, 3.0, _RODS),

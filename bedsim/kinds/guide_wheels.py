@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from bedsim.registry import Default, GuideKind
+from bedsim.registry import AsChange, Default, GuideKind
 
 KIND = GuideKind(
     name="wheels",
     sentence="wheels on extrusion",
+    greased=False,
+    change=AsChange(words="wheels as guides"),
     defaults={
         "radial_n_per_um": Default(0.4, 1.0, 2.5),
         "tangential_n_per_um": Default(0.4, 1.0, 2.5),

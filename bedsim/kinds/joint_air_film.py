@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from bedsim.model.joint_kind import JointKind, held_against_turning
 from bedsim.model.joint_parts import whole_joint
-from bedsim.registry import Default, Needed, fixed
+from bedsim.registry import AsChange, Default, Needed, fixed
 
 _FILM = "computed: 10 cm2 of air at 1.8e-5 Pa s, film of 20, 10 and 5 um"
 
 KIND = JointKind(
     name="air_film",
     sentence="a pad on a film of air",
+    change=AsChange(
+        words="air films between nut and carriage",
+        price=5,
+        by_run=True,
+        beside={"rotation_nm_per_rad": 200.0},
+    ),
     make=whole_joint,
+    wears=False,
     refused=held_against_turning,
     defaults={
         "lateral_n_per_mm": fixed(0.0),

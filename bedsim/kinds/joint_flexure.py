@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from bedsim.model.joint_kind import JointKind, held_against_turning
 from bedsim.model.joint_parts import plate_joint
-from bedsim.registry import ASSUMED, Default, fixed
+from bedsim.registry import ASSUMED, AsChange, Default, fixed
 
 KIND = JointKind(
     name="flexure",
     sentence="leaves or rods that bend",
+    change=AsChange(words="flexures between nut and carriage", price=2),
     make=plate_joint,
     refused=held_against_turning,
     defaults={

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bedsim.model.joint_kind import JointKind, held_against_turning
 from bedsim.model.joint_parts import plate_joint
-from bedsim.registry import ASSUMED, Default, fixed
+from bedsim.registry import ASSUMED, AsChange, Default, fixed
 
 _HERTZ = (
     "computed: Hertz contact of three 5 mm steel balls between flat steel plates at 3 to 10 N each "
@@ -22,7 +22,9 @@ _ROLLING = (
 KIND = JointKind(
     name="rolling",
     sentence="balls between two plates",
+    change=AsChange(words="rolling joints between nut and carriage"),
     make=plate_joint,
+    balls=True,
     refused=held_against_turning,
     defaults={
         "lateral_n_per_mm": Default(0.2, 2.0, 12.0, _MAGNETS),

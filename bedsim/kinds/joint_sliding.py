@@ -10,7 +10,7 @@ from bedsim.components.joint import Joint, JointPlace, JointRows, plate_rows
 from bedsim.components.row import Friction
 from bedsim.model.joint_kind import JointKind, held_against_turning
 from bedsim.model.joint_parts import whole_joint
-from bedsim.registry import ASSUMED, Default, fixed
+from bedsim.registry import ASSUMED, AsChange, Default, fixed
 
 
 def slide_rows(place: JointPlace, joint: Joint) -> JointRows:
@@ -36,6 +36,7 @@ def _slide(place: JointPlace, joint: Joint, axis: int) -> Friction:
 KIND = JointKind(
     name="sliding",
     sentence="two crossed slideways",
+    change=AsChange(words="sliding joints between nut and carriage", by_run=True),
     make=whole_joint,
     rows=slide_rows,
     refused=held_against_turning,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bedsim.model.mount_kind import MountKind, springs
-from bedsim.registry import fixed
+from bedsim.registry import AsChange, fixed
 
 _UNUSED = "convention: a bolted mount is a constraint, this number is not used"
 
@@ -11,6 +11,7 @@ _UNUSED = "convention: a bolted mount is a constraint, this number is not used"
 KIND = MountKind(
     name="bolted",
     sentence="a bolted connection",
+    change=AsChange(words="bolt the bed to its carriages"),
     make=springs,
     bolted=True,
     defaults={

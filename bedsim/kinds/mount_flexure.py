@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from bedsim.components.mount import Mount
 from bedsim.model.mount_kind import MountKind, springs
-from bedsim.registry import Default
+from bedsim.registry import AsChange, Default
 from bedsim.scenario.schema import MountKeys
 
 Array = NDArray[np.float64]
@@ -23,6 +23,7 @@ def make(part: MountKeys, point: Array, outward: Array) -> Mount:
 KIND = MountKind(
     name="flexure",
     sentence="leaves that bend, with a moment of their own",
+    change=AsChange(words="flexures as mounts"),
     make=make,
     defaults={
         "radial_n_per_um": Default(0.01, 0.05, 0.5),

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from bedsim.model.mount_kind import MountKind, springs
-from bedsim.registry import Default, fixed
+from bedsim.registry import AsChange, Default, fixed
 
 KIND = MountKind(
     name="groove",
     sentence="a ball in a radial groove",
+    change=AsChange(words="balls in grooves as mounts"),
     make=springs,
     grooved=True,
     defaults={

@@ -94,7 +94,7 @@ def make_corners(scenario: schema.Scenario, bed: bed_part.Bed) -> list[CornerPar
                 motor=convert.make_motor(data.motor),
                 start=convert.first_nut(scenario, data.screw),
                 shapes=shapes.at(float(at[0]), float(at[1])),
-                free_shaft=fitted.plain and fitted.clearance > 0,
+                free_shaft=fitted.has_play,
             )
         )
     return corners
@@ -116,57 +116,35 @@ def corner_rows(coordinates: Coordinates, c: CornerParts, tables: Tables) -> Cor
     """All rows of one corner."""
     data, name = c.data, c.name
     joint_height = data.joint.height_mm * units.MM
-    thread_height = data.nut.thread_height_mm * units.MM
+    arm = data.nut.thread_height_mm * units.MM - joint_height
     jointed = _joint_rows(coordinates, c, joint_height)
     others = 1 / c.nut.axial + 1 / (data.frame.vertical_n_per_um * units.N_PER_UM)
     others += 1 / (data.joint.axial_n_per_um * units.N_PER_UM)
-    axial = screw.axial_row(coordinates, c.index, c.screw, np.zeros(3))
-    links = [screw.axial_link(c.index, c.screw, axial, others, f"{name}.axial")]
-    links += [] if jointed.load is None else [jointed.load]
-    links.append(guide.link(coordinates, c.index, c.guide, f"{name}.guide"))
-    frictions = [*guide.friction(coordinates, c.index, c.guide, f"{name}.guide")]
-    if c.nut.drag_torque > 0 or (c.nut.plain and c.nut.friction > 0):
-        frictions.append(nut.drag(coordinates, c.index, c.nut, c.screw.hand, f"{name}.nut drag"))
-    stops: list[Stop] = []
-    flanks: list[Flank] = []
-    constraint = {**jointed.constraint}
-
-    lateral = f"{name}.screw"
-    if c.free_shaft:
-        rows = screw.shaft_rows(coordinates, c.index)
-        tilt_only = np.diag(
-            [1e15, c.nut.tilt]
-        )  # the thread's radial part is the play, not a spring in series
-        links.append(screw.lateral_link(c.index, c.screw, rows, tilt_only, lateral))
-        flank, stop, friction = nut.play(
-            coordinates, c.index, c.nut, thread_height - joint_height, axial, f"{name}.axial", f"{name}.nut"
-        )
-        flanks.append(flank)
-        stops.append(stop)
-        frictions.append(friction)
-    else:
-        rows = screw.lateral_rows(coordinates, c.index, thread_height, joint_height)
-        links.append(screw.lateral_link(c.index, c.screw, rows, c.nut.series, lateral))
-
-    links += jointed.links
-    frictions += jointed.frictions
-    stops += jointed.stops
-
-    if c.mount.bolted:
-        constraint |= mount.bolted_map(coordinates, c.index, c.axis, c.shapes)
-    else:
-        displacement, rotation = mount.rows(coordinates, c.index, c.mount, c.axis, c.shapes)
-        links.append(mount.link(displacement, rotation, c.index, c.mount, f"{name}.mount"))
-        carried = (data.carriage.mass_kg + c.nut.mass) * units.GRAVITY
-        frictions += mount.friction(displacement, c.index, c.mount, carried, f"{name}.mount")
+    along = screw.axial_row(coordinates, c.index, c.screw, np.zeros(3))
+    axial = screw.axial_link(c.index, c.screw, along, others, f"{name}.axial")
+    threaded = nut.nut_rows(coordinates, c.index, c.screw, c.nut, arm, axial, name)
+    guided = guide.link(coordinates, c.index, c.guide, f"{name}.guide")
+    mounted = _mount_rows(coordinates, c)
+    hung = [] if jointed.load is None else [jointed.load]
     return CornerRows(
-        links=links,
-        frictions=frictions,
-        stops=stops,
-        flanks=flanks,
+        links=[axial, *hung, guided, threaded.lateral, *jointed.links, *mounted.links],
+        frictions=[
+            *guide.friction(coordinates, c.index, c.guide, f"{name}.guide"),
+            *threaded.frictions,
+            *jointed.frictions,
+            *mounted.frictions,
+        ],
+        stops=[*threaded.stops, *jointed.stops],
+        flanks=threaded.flanks,
         sources=[*_corner_sources(c, tables, coordinates), *jointed.sources],
-        constraint=constraint,
+        constraint=jointed.constraint | mounted.constraint,
     )
+
+
+def _mount_rows(coordinates: Coordinates, c: CornerParts) -> mount.MountRows:
+    carried = (c.data.carriage.mass_kg + c.nut.mass) * units.GRAVITY
+    name = f"{c.name}.mount"
+    return mount.mount_rows(coordinates, c.index, c.mount, c.axis, c.shapes, carried, name)
 
 
 def _joint_rows(coordinates: Coordinates, c: CornerParts, height: float) -> joint.JointRows:

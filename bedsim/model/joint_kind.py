@@ -46,7 +46,7 @@ class JointKind(Kind):
 
     `make(corner, sizing, load)`: the joint in SI under a heaviest load N, None for a nut that is bolted.
     `rows(place, joint)`: what it adds to the machine at its corner.  `size`: rows of `bedsim size` beside
-    those of every joint.
+    those of every joint.  `wears`: it has contacts or leaves that wear or break; `balls`: balls roll in it.
     """
 
     part: ClassVar[str] = "joint"
@@ -54,6 +54,8 @@ class JointKind(Kind):
     make: Make | None
     rows: Callable[[JointPlace, Joint], JointRows] = plate_rows
     size: tuple[Row[AtCorner], ...] = ()
+    wears: bool = True
+    balls: bool = False
 
     @property
     def bolted(self) -> bool:

@@ -270,14 +270,10 @@ def _assumptions(
         "Unequal corners, unfavourable at rest: drops from the first layer, lifting from the last; the "
         "stopped driver keeps its screw. Beyond some 10° of tilt the course is rough. Side force: springs, "
         "friction and slope of the mounts.",
-        f"A standing side force turns the bent screws by up to {_rounded(aside / N_MM)} N mm, once per turn "
+        f"A standing side force turns the bent screws by up to {number(aside / N_MM, 2)} N mm, once per turn "
         "either way: counted in what is missing, not in the courses.",
         f"Balance of energy kept to {max(row.energy_error for row in rows):.0e} of what is turned over.",
     )
-
-
-def _rounded(value: float) -> str:
-    return number(value, 2)
 
 
 def _cautions(loaded: LoadedScenario, rows: list[FallRow]) -> tuple[str, ...]:
@@ -286,7 +282,7 @@ def _cautions(loaded: LoadedScenario, rows: list[FallRow]) -> tuple[str, ...]:
         fastest = max(falls, key=lambda row: row.top_speed)
         words = (
             f"Caution: by these numbers the bed comes down when the power goes, at up to "
-            f"{_rounded(fastest.top_speed / MM_S)} mm/s and {_rounded(fastest.lost / MM)} mm deep: it can "
+            f"{number(fastest.top_speed / MM_S, 2)} mm/s and {number(fastest.lost / MM, 2)} mm deep: it can "
             "pinch, crush and burn."
         )
     else:

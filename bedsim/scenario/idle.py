@@ -71,6 +71,10 @@ def _slides(screw: Any) -> bool:
     return screw in registry.names("screw") and not registry.screw_kind(screw).rolls
 
 
+def _not_rated(guide: Any) -> bool:
+    return guide in registry.names("guide") and not registry.guide_kind(guide).rated
+
+
 _ON_MOTOR = _one_of("motor-free", "motor-supported")
 HOLDING = (
     "bearing_radial_n_per_um",
@@ -209,7 +213,7 @@ IDLE: tuple[Idle, ...] = (
     ),
     Idle(
         keys=("upkeep.guide_load_rating_n",),
-        beside={"guide.kind": lambda kind: kind != "profile_rail"},
+        beside={"guide.kind": _not_rated},
         why="it belongs to profile rails",
     ),
 )

@@ -12,6 +12,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from bedsim import registry
+from bedsim.model.joint_kind import joint_kind
 from bedsim.scenario.schema import Scenario
 from bedsim.sizing.numbers import MachineNumbers
 from bedsim.units import UM
@@ -76,6 +78,16 @@ class Facts:
     def has_balls(self) -> bool:
         """Whether any screw is a ball screw."""
         return any(c.screw.is_ball for c in self.machine.corners)
+
+    @property
+    def greased_guides(self) -> bool:
+        """Whether any guide wants grease."""
+        return any(registry.guide_kind(c.guide.kind).greased for c in self.scenario.corner)
+
+    @property
+    def dry_guides(self) -> bool:
+        """Whether any guide runs on wheels without."""
+        return any(not registry.guide_kind(c.guide.kind).greased for c in self.scenario.corner)
 
     @property
     def has_plain(self) -> bool:
@@ -198,8 +210,7 @@ def _nut_wear(facts: Facts, plain: PlainWear) -> Iterator[Chore]:
 
 def _full_runs(facts: Facts) -> Iterator[Chore]:
     found = grease.prints_to_full_run(facts.use)
-    rails = any(c.guide.kind != "wheels" for c in facts.scenario.corner)
-    if found is None or not (facts.has_balls or rails):
+    if found is None or not (facts.has_balls or facts.greased_guides):
         return
     often, seldom = found
     months = often / facts.use.prints
@@ -222,7 +233,7 @@ def _full_runs(facts: Facts) -> Iterator[Chore]:
 
 
 def _guides(facts: Facts) -> Iterator[Chore]:
-    if any(c.guide.kind != "wheels" for c in facts.scenario.corner):
+    if facts.greased_guides:
         yield Chore(
             name="Look at the guides, wipe and grease them",
             first=grease.GUIDE_MONTHS,
@@ -231,7 +242,7 @@ def _guides(facts: Facts) -> Iterator[Chore]:
             how="clean cloth along the rail or rod, thin film of grease; look for rust and dents",
             cautions=(OFF, HOT, SOLVENTS),
         )
-    if any(c.guide.kind == "wheels" for c in facts.scenario.corner):
+    if facts.dry_guides:
         yield Chore(
             name="Look at the wheels",
             first=3.0,
@@ -252,8 +263,7 @@ def _guides(facts: Facts) -> Iterator[Chore]:
 
 
 def _others(facts: Facts) -> Iterator[Chore]:
-    kinds = {c.joint.kind for c in facts.scenario.corner} - {"rigid", "air_film"}
-    if kinds:
+    if any(joint_kind(c.joint.kind).wears for c in facts.scenario.corner):
         yield Chore(
             name="Look at the joints between nuts and carriages",
             first=1.0,

@@ -14,6 +14,7 @@ from bedsim.analysis.requirements import Requirement
 from bedsim.analysis.sizing_gather import gather
 from bedsim.analysis.sizing_report import SizingReport, size_scenario
 from bedsim.errors import BedsimError
+from bedsim.model.joint_kind import joint_kind
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, simulate
 from bedsim.sizing import loads
@@ -321,10 +322,10 @@ def _missing(loaded: LoadedScenario, known: _Known) -> list[str]:
         lines.append("wear of the plain nuts: their length (sizing.plain_nut_length_mm)")
     if facts.has_balls and facts.ball_life is None:
         lines.append("life of the ball screws: the maker's rating (sizing.dynamic_load_rating_n)")
-    rails = any(c.guide.kind == "profile_rail" for c in loaded.scenario.corner)
+    rails = any(registry.guide_kind(c.guide.kind).rated for c in loaded.scenario.corner)
     if rails and keys.guide_load_rating_n is None:
         lines.append("life of the rails: the maker's rating (upkeep.guide_load_rating_n)")
-    rolling = any(c.joint.kind == "rolling" for c in loaded.scenario.corner)
+    rolling = any(joint_kind(c.joint.kind).balls for c in loaded.scenario.corner)
     if rolling and not wear.ball_contacts(known.machine):
         lines.append("pressure under the joints' balls: the joint's parts (sizing.joint_part.ball)")
     return lines

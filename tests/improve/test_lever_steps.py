@@ -1,7 +1,10 @@
 """Levers as data, and what they set in a machine."""
 
+from dataclasses import replace
+
 import pytest
 
+from bedsim import registry
 from bedsim.improve.lever import PRICES
 from bedsim.improve.levers import LEVERS
 from bedsim.improve.steps import SET_WITHIN_MM, changed, every_step, present, values_of
@@ -98,3 +101,18 @@ def test_costs_count_corners_and_given_prices_win(shipped):
     assert rolling.cost({}) == 3 * PRICES[3] and one.cost({}) == PRICES[3]
     assert rolling.cost({"joint.kind": 10.0}) == 30.0
     assert one.words.endswith(", back")
+
+
+def test_a_kind_from_outside_is_offered_as_a_change_if_it_says_so(shipped):
+    usual = registry.find("guide", "wheels")
+    rollers = replace(usual, name="rollers", change=registry.AsChange(words="rollers as guides", price=2))
+    silent = replace(usual, name="unpriced", change=None)
+    for kind in (rollers, silent):
+        registry.add(kind)
+    try:
+        found = [s for s in every_step(shipped("bent-rolled-rigid")) if s.lever.name == "guide.kind"]
+        assert [s.option.changes[0].to for s in found] == ["round_rod", "wheels", "rollers"]
+        assert found[-1].option.price == 2
+    finally:
+        for kind in (rollers, silent):
+            registry.remove(kind)
