@@ -29,7 +29,7 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=2000)
     parser.add_argument("--kills", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--doors", nargs="*", default=(), choices=[*doors.DOORS, *kills.VICTIMS])
+    parser.add_argument("--doors", nargs="*", default=(), choices=[*doors.DOORS, *kills.VICTIMS, kills.ON_CLUSTER])
     options = parser.parse_args()
     work = _kills if options.kills else _visits
     with tempfile.TemporaryDirectory() as folder:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import bases
 import mutants
-from option_words import words_of
+from option_words import MISSING, words_of
 
 from bedsim.cli.main import main
 from bedsim.results.store import write_run
@@ -195,7 +195,10 @@ def _swept(house: House, rng: random.Random) -> Visit:
 
 def _options(house: House, rng: random.Random) -> Visit:
     words = words_of(rng)
-    return house.visit("options", "words.txt", "\n".join(words).encode("utf-8", "replace"), words)
+    visit = house.visit("options", "words.txt", "\n".join(words).encode("utf-8", "replace"), words)
+    for name in MISSING[:3]:  # `new` may have made it: what is missing stays missing
+        (house.folder / name).unlink(missing_ok=True)
+    return visit
 
 
 Door = Callable[[House, random.Random], Visit]

@@ -14,6 +14,7 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import bases
 
@@ -37,6 +38,7 @@ VICTIMS: dict[str, list[str]] = {
         *("--no-ranges", "--output", "out"),
     ],
 }
+ON_CLUSTER = "sweep on a cluster"  # two workers; the command or one of them is killed, and one is added
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
 LONGEST = 20  # s from the signal until the last process is gone
 
@@ -58,18 +60,61 @@ def kills(folder: Path, rng: random.Random, count: int, victims: Sequence[str] =
     sound.mkdir()
     _furnish(sound)
     names = list(victims or VICTIMS)
-    lasting = {name: _lasting(sound, name) for name in names}
     wanted = run_sweep(load_plan(sound / "plan.toml"), sound / "wanted.h5", pool.here)
-    for k in range(count):
-        name = names[k % len(names)]
-        place = folder / str(k)
-        shutil.copytree(sound, place, ignore=shutil.ignore_patterns("wanted.h5"))
-        yield _killed(place, name, rng.choice(SIGNALS), rng.uniform(0.05, 1.05) * lasting[name], wanted)
-        shutil.rmtree(place)
+    with _cluster(ON_CLUSTER in names) as cluster:
+        lasting = {name: _lasting(sound, name) for name in names}
+        for k in range(count):
+            name = names[k % len(names)]
+            place = folder / str(k)
+            shutil.copytree(sound, place, ignore=shutil.ignore_patterns("wanted.h5"))
+            after = rng.uniform(0.05, 1.05) * lasting[name]
+            if name == ON_CLUSTER and rng.random() < 0.5:
+                yield _worker_killed(place, cluster, after, wanted)
+            else:
+                yield _killed(place, name, rng.choice(SIGNALS), after, wanted)
+            shutil.rmtree(place)
+
+
+@contextlib.contextmanager
+def _cluster(wanted: bool) -> Iterator[Any]:
+    """Two workers on the loopback address, whose scheduler the victim asks."""
+    if not wanted:
+        yield None
+        return
+    import distributed
+
+    settings = {"n_workers": 2, "threads_per_worker": 1, "processes": True, "dashboard_address": None}
+    with distributed.LocalCluster(host="127.0.0.1", **settings) as cluster:
+        words = ["sweep", "plan.toml", "--output", SWEPT, "--scheduler", cluster.scheduler_address]
+        VICTIMS[ON_CLUSTER] = words
+        yield cluster
+
+
+def _worker_killed(folder: Path, cluster: Any, after: float, wanted: SweepResult) -> Kill:
+    """A worker dies in mid-sweep and another joins: the command ends as if nothing had been."""
+    process = _begun(folder, ON_CLUSTER)
+    with contextlib.suppress(subprocess.TimeoutExpired):
+        process.wait(after)
+    begin = time.monotonic()
+    os.kill(next(iter(cluster.workers.values())).process.process.pid, signal.SIGKILL)
+    cluster.scale(3)
+    try:
+        out, err = process.communicate(timeout=LONGEST + 60)
+        fault = _fault(folder, ON_CLUSTER, process.returncode, signal.SIGKILL, out + err, [], wanted)
+        if process.returncode not in (0, 1):
+            fault = fault or f"exit code {process.returncode} though one worker is left: {err[-300:]}"
+    except subprocess.TimeoutExpired:
+        os.killpg(process.pid, signal.SIGKILL)
+        process.communicate()
+        fault = f"goes on for {LONGEST + 60} s"
+    cluster.scale(2)
+    return Kill(
+        victim=ON_CLUSTER, signal="a worker", after=after, seconds=time.monotonic() - begin, fault=fault
+    )
 
 
 def _furnish(folder: Path) -> None:
-    plan = bases.PLAN.replace("members = 4", 'members = 128\nengine = "propagator"')
+    plan = bases.PLAN.replace("members = 4", 'members = 40\nengine = "propagator"')
     texts = {
         "machine.toml": bases.SCENARIO.replace("layers = 8", "layers = 6"),
         "plan.toml": plan,
