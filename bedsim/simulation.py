@@ -24,20 +24,19 @@ from bedsim.scenario.load import LoadedScenario
 Array = NDArray[np.float64]
 
 
+PLATE_CORNERS = {"front left": (-1, -1), "front right": (1, -1), "back right": (1, 1), "back left": (-1, 1)}
+"""The corners of the plate, in halves of its sides."""
+
+
 def probe_points(loaded: LoadedScenario) -> tuple[tuple[str, ...], Array]:
-    """Names and places (p, 2) m of the probes: those given, or the bed's centre and its four corners."""
-    scenario = loaded.scenario
-    if scenario.probe:
-        names = tuple(p.name for p in scenario.probe)
-        return names, np.array([[p.x_mm, p.y_mm] for p in scenario.probe]) * units.MM
-    x, y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
-    places = {
-        "centre": (0, 0),
-        "front left": (-x, -y),
-        "front right": (x, -y),
-        "back right": (x, y),
-        "back left": (-x, y),
-    }
+    """Names and places (p, 2) m of the probes: those of the scenario, then the corners of the plate at which
+    it has none, for there an error is worst (`analysis/worst_place.py`)."""
+    bed = loaded.scenario.bed
+    places = {p.name: (p.x_mm, p.y_mm) for p in loaded.scenario.probe}
+    for name, (x, y) in PLATE_CORNERS.items():
+        corner = (x * bed.size_x_mm / 2, y * bed.size_y_mm / 2)
+        if not any(np.allclose(corner, place) for place in places.values()):
+            places[name if name not in places else f"plate {name}"] = corner
     return tuple(places), np.array(list(places.values()), dtype=float) * units.MM
 
 

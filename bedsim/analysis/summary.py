@@ -162,8 +162,18 @@ def summary_lines(summary: Summary) -> list[str]:
 def headline(summary: Summary) -> str:
     """How far sideways, how far in height, mainly from which cause, how much of it rests on guesses."""
     sideways, up = (_told(summary, name) for name in ("lateral_pv", "height_pv"))
-    parts = [f"The bed strays {sideways} sideways and {up} in height (peak to valley, worst probe)"]
+    where, above = (_where(summary, name) for name in ("lateral_pv", "height_pv"))
+    one = where == above
+    parts = [
+        f"The bed strays {sideways} sideways{'' if one else where} and {up} in height{above} (peak to "
+        f"valley, worst place{'' if one else 's'})"
+    ]
     return ", ".join(parts + _causes(summary) + _guesses(summary)) + "."
+
+
+def _where(summary: Summary, name: str) -> str:
+    """Where an error is worst; "" where there is none."""
+    return f" at {summary.where[name]}" if summary.values[name] >= FLOOR else ""
 
 
 def _told(summary: Summary, name: str) -> str:

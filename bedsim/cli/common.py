@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import sys
-from collections.abc import Callable, Iterator
+import zlib
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,9 @@ import click
 
 from bedsim import registry
 from bedsim.cli.paths import InputPath, input_argument
+
+LONGEST_TOLD = 80
+"""Letters of other values in a file's name."""
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -62,6 +67,38 @@ set_option: Decorator = click.option(
 )
 
 
+def wall_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Which walls are judged and drawn, and where on the bed; by default those that show most."""
+    wall = click.option(
+        "--wall",
+        "walls",
+        multiple=True,
+        default=("worst",),
+        show_default=True,
+        metavar="NORMAL",
+        help="Wall by its outward normal: +X, -X, +Y, -Y, an angle in degrees, or worst (the one whose bands "
+        "show most). May be given more than once.",
+    )
+    probe = click.option(
+        "--probe",
+        metavar="NAME",
+        help="Place of the walls on the bed, by a probe's name or its beginning; default: the worst place.",
+    )
+    return wall(probe(function))
+
+
+def check_walls(walls: Sequence[str], probe: str | None, names: Sequence[str]) -> None:
+    """Refuse walls and probes that are not there before the long work.  Raises InputError."""
+    from bedsim.wall.relief import probe_called, wall_normal
+    from bedsim.wall.worst import WORST
+
+    for wall in walls:
+        if wall != WORST:
+            wall_normal(wall)
+    if probe is not None:
+        probe_called(probe, names)
+
+
 def print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     """Print the JSON Schema of scenario files and stop (callback of an eager option)."""
     if wanted and not ctx.resilient_parsing:
@@ -83,9 +120,19 @@ schema_option: Decorator = click.option(
 )
 
 
-def result_file(output: Path | None, scenario: Path) -> Path:
-    """Where a result goes, by default results/SCENARIO.h5."""
-    return output or Path("results") / f"{scenario.stem}.h5"
+def plain(text: str) -> str:
+    """A text as part of a file name."""
+    return re.sub(r"[^\w.+-]+", "_", text).strip("_.")
+
+
+def result_file(output: Path | None, scenario: Path, overrides: Sequence[str] = ()) -> Path:
+    """Where a result goes, by default results/SCENARIO.h5; a scenario with other values has a name of its own
+    that tells them, so that it does not take the place of the scenario's."""
+    told = "_".join(plain(text) for text in overrides)
+    if len(told) > LONGEST_TOLD:
+        told = f"{told[:LONGEST_TOLD]}_{zlib.crc32(told.encode()):08x}"
+    name = "_".join(part for part in (scenario.stem, told) if part)
+    return output or Path("results") / f"{name}.h5"
 
 
 @contextmanager

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import kinds_option, progress_of, set_option
+from bedsim.cli.common import check_walls, kinds_option, plain, progress_of, set_option, wall_options
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputFolder, input_argument
-from bedsim.errors import InputError
+from bedsim.errors import BedsimError, InputError
 from bedsim.files import make_folder
 from bedsim.units import UM
 
@@ -21,8 +21,10 @@ if TYPE_CHECKING:
     from bedsim.analysis.requirements import Requirement
     from bedsim.comparison.compared import Compared, Comparison
     from bedsim.comparison.difference import FigureSwings
+    from bedsim.ranges.travel import TravelRange
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
+    from bedsim.wall.worst import JudgedWall
 
 REQUIREMENT_FAILED = 1
 MOST_RUNS = 6
@@ -67,6 +69,7 @@ MOST_RUNS = 6
     metavar="FOLDER",
     help="For pictures and for results that had to be computed; default: results/compare-NAMES.",
 )
+@wall_options
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 def command(
     files: tuple[Path, ...],
@@ -78,6 +81,8 @@ def command(
     wants_break_even: bool,
     worth_um: float | None,
     output: Path | None,
+    walls: tuple[str, ...],
+    probe: str | None,
     no_pictures: bool,
 ) -> int:
     """Put scenarios or results side by side: FILE... are two or more of them, or one scenario with --vary or
@@ -93,9 +98,31 @@ def command(
     if wants_break_even:
         return _break_even(files[0], overrides, worth_um, output, no_pictures)
     prepared = _prepared(files, vary, overrides)
-    folder = output or Path("results") / ("compare-" + "-".join(_plain(item.label) for item in prepared))
+    folder = output or Path("results") / "-".join(
+        ["compare", *(_named(item.label) for item in prepared), *map(_named, overrides)]
+    )
+    check_walls(walls, probe, _probe_names(prepared[0]))
     items = [_compared(item, engine, folder) for item in prepared]
-    return _report(items, _swings(items, no_ranges), requirements, None if no_pictures else folder)
+    choice = _Choice(
+        requirements=requirements, walls=walls, probe=probe, folder=None if no_pictures else folder
+    )
+    return _report(items, _swings(items, no_ranges), _travel(items, no_ranges), choice)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Choice:
+    """What was asked for beside the runs; `folder` None: no pictures."""
+
+    requirements: Sequence[Requirement]
+    walls: tuple[str, ...]
+    probe: str | None
+    folder: Path | None
+
+
+def _probe_names(item: _Prepared) -> Sequence[str]:
+    from bedsim.simulation import probe_points
+
+    return probe_points(item.loaded)[0] if item.run is None else item.run.layers.probe_name
 
 
 def _check_options(
@@ -198,9 +225,8 @@ def _labels(files: Sequence[Path]) -> list[str]:
     return [s if stems.count(s) == 1 else str(f) for s, f in zip(stems, files, strict=True)]
 
 
-def _plain(label: str) -> str:
-    """A label as part of a file name."""
-    return re.sub(r"[^\w.+-]+", "_", label).strip("_.") or "run"
+def _named(label: str) -> str:
+    return plain(label) or "run"
 
 
 def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
@@ -214,7 +240,7 @@ def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
     make_folder(folder)
     with progress_of(item.loaded.scenario.print.layers, item.label) as progress:
         run = simulate(item.loaded, engine=engine, progress=progress)
-    target = folder / f"{_plain(item.label)}.h5"
+    target = folder / f"{_named(item.label)}.h5"
     write_run(run, target)
     click.echo(f"Result: {target}")
     return Compared(label=item.label, run=run, loaded=item.loaded)
@@ -232,28 +258,63 @@ def _swings(items: Sequence[Compared], no_ranges: bool) -> list[FigureSwings]:
     return found
 
 
+def _travel(items: Sequence[Compared], no_ranges: bool) -> list[TravelRange]:
+    """Every machine over its whole travel; none where one of them cannot be computed there."""
+    from bedsim.ranges.travel import DRAWS, travel_range
+
+    found = []
+    for item in items:
+        count = 0 if no_ranges else DRAWS
+        with progress_of(count, f"whole travel, {item.label}") as progress:
+            try:
+                found.append(travel_range(item.loaded, count, progress))
+            except BedsimError as fault:
+                say(f"Not followed over the whole travel: {item.label}: {fault}")
+                return []
+    return found if any(t.tells for t in found) else []
+
+
 # ---- what is told -------------------------------------------------------------------------------------
 
 
 def _report(
     items: Sequence[Compared],
     swings: Sequence[FigureSwings],
-    requirements: Sequence[Requirement],
-    folder: Path | None,
+    travel: Sequence[TravelRange],
+    choice: _Choice,
 ) -> int:
     from bedsim.comparison.compared import compare
     from bedsim.comparison.text import remarks, requirement_lines, table_lines, verdicts
+    from bedsim.comparison.travel import travel_lines
+    from bedsim.comparison.walls import walls_of_all
 
     comparison = compare(items, swings)
-    if folder is not None:
-        _draw(comparison, items, folder)
+    walls = walls_of_all(comparison, items, choice.walls, choice.probe)
+    if choice.folder is not None:
+        _draw(comparison, items, walls, travel, choice.folder)
     click.echo("\n".join([*table_lines(comparison), "", *_splits(items)]))
+    for text in (
+        "",
+        *_wall_lines(comparison, walls),
+        "",
+        *(travel_lines(comparison, travel) if travel else ()),
+    ):
+        say(text)
     for text in ("", *remarks(comparison), "", *verdicts(comparison)):
         say(text)
-    lines, met = requirement_lines(comparison, requirements)
+    lines, met = requirement_lines(comparison, choice.requirements)
     for line in lines:
         click.echo(line)
     return 0 if met else REQUIREMENT_FAILED
+
+
+def _wall_lines(comparison: Comparison, walls: Sequence[Sequence[JudgedWall]]) -> list[str]:
+    """Every wall with what an eye sees of it, of every run."""
+    return [
+        f"{label}: {judged.sentence}"
+        for row in walls
+        for label, judged in zip(comparison.labels, row, strict=True)
+    ]
 
 
 def _splits(items: Sequence[Compared]) -> list[str]:
@@ -267,11 +328,17 @@ def _splits(items: Sequence[Compared]) -> list[str]:
     ]
 
 
-def _draw(comparison: Comparison, items: Sequence[Compared], folder: Path) -> None:
+def _draw(
+    comparison: Comparison,
+    items: Sequence[Compared],
+    walls: Sequence[Sequence[JudgedWall]],
+    travel: Sequence[TravelRange],
+    folder: Path,
+) -> None:
     from bedsim.views.compare_plots import draw_comparison
 
     make_folder(folder)
-    for picture in draw_comparison(comparison, items, folder):
+    for picture in draw_comparison(comparison, items, walls, travel, folder):
         click.echo(f"Picture: {picture}")
 
 
@@ -291,7 +358,7 @@ def _break_even(
     if not no_pictures:
         from bedsim.views.compare_plots import draw_break_even
 
-        folder = output or Path("results") / f"compare-{_plain(file.stem)}"
+        folder = output or Path("results") / "-".join(["compare", *map(_named, (file.stem, *overrides))])
         make_folder(folder)
         click.echo(f"Picture: {draw_break_even(found, folder / 'break_even.png')}")
     return 0

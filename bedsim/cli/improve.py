@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import progress_of, scenario_argument, set_option
+from bedsim.cli.common import progress_of, result_file, scenario_argument, set_option
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import make_folder
@@ -98,9 +98,14 @@ def command(
     )
     _tell(found, wants_json)
     if not no_pictures and (output is not None or not wants_json):
-        path = _drawn(found, output or Path("results") / f"{scenario.stem}_improve.png")
+        path = _drawn(found, output or _picture_file(scenario, overrides))
         click.echo(f"\nPicture: {path}", err=wants_json)
     return 0
+
+
+def _picture_file(scenario: Path, overrides: tuple[str, ...]) -> Path:
+    beside = result_file(None, scenario, overrides)
+    return beside.with_name(f"{beside.stem}_improve.png")
 
 
 def _check(target_um: float | None, probability: float) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import kinds_option
+from bedsim.cli.common import check_walls, kinds_option, wall_options
 from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.files import write_file
@@ -32,16 +32,7 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Page to write.",
 )
-@click.option(
-    "--wall",
-    "walls",
-    multiple=True,
-    default=("+X", "+Y"),
-    show_default=True,
-    metavar="NORMAL",
-    help="Wall by its outward normal: +X, -X, +Y, -Y or an angle in degrees. May be given more than once.",
-)
-@click.option("--probe", metavar="NAME", help="Place of the wall on the bed; default: nearest to the origin.")
+@wall_options
 @click.option(
     "--light-deg",
     type=click.FloatRange(min=0, max=85, min_open=True),
@@ -97,15 +88,14 @@ def command(
     from bedsim.views.report_content import report_page
     from bedsim.views.report_figures import Choices
     from bedsim.views.report_page import render_page
-    from bedsim.wall.relief import wall_normal
     from bedsim.wall.visibility import Viewing, check_viewing, wall_side
 
-    for wall in walls:
-        wall_normal(wall)
+    check_walls(walls, None, ())
     labels = _labels(results)
     items = []
     for path, label in zip(results, labels, strict=True):
         run = read_run(path)
+        check_walls((), probe, run.layers.probe_name)
         items.append(_reported(run, path, label))
     tallest = max(float(item.run.layers.print_height.max()) for item in items)
     viewing = check_viewing(
@@ -117,7 +107,7 @@ def command(
             threshold=None if threshold_um is None else threshold_um * UM,
         )
     )
-    page = report_page(items, Choices(viewing=viewing, walls=tuple(dict.fromkeys(walls)), probe=probe))
+    page = report_page(items, Choices(viewing=viewing, walls=walls, probe=probe))
     write_file(output, render_page(page), folder_too=True)
     click.echo(f"Report: {output}")
     if coupon is not None:
@@ -128,13 +118,22 @@ def command(
 def _reported(run: Run, path: Path, label: str) -> Reported:
     from bedsim.ranges.shares import source_errors
     from bedsim.ranges.split import split_lines, split_of_run
+    from bedsim.ranges.travel import travel_told
     from bedsim.results.reload import scenario_of
     from bedsim.views.report_figures import Reported
 
     loaded = scenario_of(run, path)
     split = tuple(split_lines(split_of_run(run, loaded)))
     sources = source_errors(loaded)
-    return Reported(label=label, path=str(path), run=run, loaded=loaded, sources=sources, split=split)
+    return Reported(
+        label=label,
+        path=str(path),
+        run=run,
+        loaded=loaded,
+        sources=sources,
+        split=split,
+        travel=travel_told(loaded),
+    )
 
 
 def _labels(paths: tuple[Path, ...]) -> list[str]:

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import progress_of, result_file, scenario_argument, schema_option, set_option
+from bedsim.cli.common import (
+    check_walls,
+    progress_of,
+    result_file,
+    scenario_argument,
+    schema_option,
+    set_option,
+    wall_options,
+)
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.files import make_folder
@@ -41,6 +49,7 @@ REQUIREMENT_FAILED = 1
     help="Result file (HDF5); default: results/SCENARIO.h5.",
 )
 @set_option
+@wall_options
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 @click.option("--no-ranges", is_flag=True, help="Do not vary the uncertain numbers: one answer, no range.")
 @schema_option
@@ -49,6 +58,8 @@ def command(
     engine: str | None,
     output: Path | None,
     overrides: tuple[str, ...],
+    walls: tuple[str, ...],
+    probe: str | None,
     no_pictures: bool,
     no_ranges: bool,
 ) -> int:
@@ -67,9 +78,12 @@ def command(
     from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.odd_numbers import odd_numbers
+    from bedsim.simulation import probe_points
+    from bedsim.wall.worst import judged_walls
 
-    target = result_file(output, scenario)
+    target = result_file(output, scenario, overrides)
     loaded = load_scenario(scenario, overrides)
+    check_walls(walls, probe, probe_points(loaded)[0])
     make_folder(target.parent)  # before the long work, so that it is not done in vain
     ranged = bool(loaded.ranges) and not no_ranges
     task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
@@ -78,20 +92,22 @@ def command(
     run = _simulated(loaded, engine)
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        swings, sources = task.result(progress)
+        swings, sources, travel = task.result(progress)
     found = find_ranges(run, loaded, swings) if swings else None
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
+    judged = judged_walls(run.layers, loaded.scenario, walls, probe)
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
-    say(share_note(loaded))
+    for text in (*(wall.sentence for wall in judged), *([travel] if travel else []), "", share_note(loaded)):
+        say(text)
     asked = odd_numbers(loaded.scenario)
     for text in (*asked, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
         say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:
-        for picture in each(drawings(run, loaded, target.with_suffix(""))):
+        for picture in each(drawings(run, loaded, target.with_suffix(""), judged, probe)):
             click.echo(f"Picture: {picture}")
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
 
@@ -103,13 +119,17 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _without_run(loaded: LoadedScenario, channel: Channel, *, ranges: bool) -> tuple[Swings | None, Sources]:
-    """What is worked out from the scenario alone: what its uncertain numbers do, and what each cause does."""
+def _without_run(
+    loaded: LoadedScenario, channel: Channel, *, ranges: bool
+) -> tuple[Swings | None, Sources, str]:
+    """What is worked out from the scenario alone: what its uncertain numbers do, what each cause does, and
+    in words what the machine does over its whole travel."""
     from bedsim.ranges.shares import source_layers
     from bedsim.ranges.swings import vary
+    from bedsim.ranges.travel import DRAWS, travel_told
 
     swings = vary(loaded, channel.progress) if ranges else None
-    return swings, source_layers(loaded)
+    return swings, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
 
 
 def _told(found: Found | None) -> list[str]:

@@ -23,7 +23,7 @@ from bedsim.clocking.rest import Rest, rest_of
 from bedsim.clocking.search import AIMS, SAME, Work, assignments, proven, search
 from bedsim.errors import InputError
 from bedsim.results.layers import Array
-from bedsim.scenario.keys import nearest
+from bedsim.scenario.keys import completed, nearest
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import ScrewKeys
 from bedsim.scenario.spares import Spare
@@ -256,8 +256,10 @@ def levelling_turn(screws: Sequence[ScrewKeys], correction: float) -> Array:
 
 def _probes(loaded: LoadedScenario, probe: str | None) -> tuple[list[int], tuple[str, ...]]:
     names = probe_points(loaded)[0]
-    if probe is None:
-        return list(range(len(names))), names
+    if probe is None:  # the scenario's own, which come first
+        own = len(loaded.scenario.probe)
+        return list(range(own)), names[:own]
+    probe = completed(probe, names)
     if probe not in names:
         near = nearest(probe, names)
         hint = f". Did you mean {near}?" if near else "."

@@ -139,7 +139,8 @@ def verdict(first: str, other: str, comparison: Comparison, found: Sequence[Diff
         f"{quantity(values[place]['lateral_pv'], 'm')} instead of {quantity(values[0]['lateral_pv'], 'm')}"
         f"{_factor(_by_name(found, 'lateral_pv'))}"
     )
-    return f"Against {first}, {other} strays {sideways}: {instead}; {up}. Peak to valley, worst probe."
+    told = f"Against {first}, {other} strays {sideways}: {instead}; {up}."
+    return f"{told} Peak to valley, worst place of the bed."
 
 
 def _clause(d: Difference, where: str) -> str:

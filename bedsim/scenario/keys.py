@@ -186,6 +186,16 @@ def known_keys(loc: Sequence[str | int]) -> tuple[str, ...]:
     return names + PARTS if table is Scenario else names
 
 
+def completed(name: str, names: Iterable[str]) -> str:
+    """The one name that begins with what is given, whatever its case; what is given where that is none or
+    several."""
+    listed = list(names)
+    begin = [n for n in listed if n.lower().startswith(name.lower())]
+    exact = [n for n in listed if n.lower() == name.lower()]
+    found = exact or begin
+    return found[0] if len(found) == 1 and name else name
+
+
 def nearest(name: str, names: Iterable[str]) -> str | None:
     """Find the likeliest spelling meant, or None."""
     listed = list(names)

@@ -15,32 +15,39 @@ from bedsim.analysis.printed import FLOOR
 from bedsim.comparison.break_even import BreakEven, Crossing
 from bedsim.comparison.compared import Compared, Comparison, worst_probe
 from bedsim.number_text import number
+from bedsim.ranges.travel import TravelRange
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
 from bedsim.units import DEG, MM, N_PER_UM, UM
 from bedsim.views import spectra, style
 from bedsim.views.errors import LEAST_UM
 from bedsim.views.pictures import wavelength_marks
-from bedsim.views.wall_picture import light_note, wall_picture
-from bedsim.wall.relief import probe_index, wall_of_layers
-from bedsim.wall.surface import common_gain, light_wall
-from bedsim.wall.visibility import Viewing
+from bedsim.views.travel_plots import draw_travel
+from bedsim.views.wall_picture import draw_walls, wall_file
+from bedsim.wall.worst import JudgedWall
 
-WALLS = ("+X", "+Y")
 BARS = ("lateral_pv", "height_pv", "lateral_band", "height_band", "joint_excursion", "side_force")
 _UNITS = {"m": (UM, "µm"), "N": (1.0, "N"), "rad": (DEG, "°")}
 
 
-def draw_comparison(comparison: Comparison, items: Sequence[Compared], folder: Path) -> list[Path]:
-    """Draw all pictures of a comparison into a folder; gives the files.  `items` as they were compared.
+def draw_comparison(
+    comparison: Comparison,
+    items: Sequence[Compared],
+    walls: Sequence[Sequence[JudgedWall]],
+    travel: Sequence[TravelRange],
+    folder: Path,
+) -> list[Path]:
+    """Draw all pictures of a comparison into a folder; gives the files.  `items` as they were compared,
+    `walls`: every wall, of every run; `travel`: every machine over its travel, or none.
 
     Raises ResultFileError when one cannot be written.
     """
     scenarios = [i.loaded.scenario for i in items]
-    files = [draw_errors(comparison, folder / "errors.png")]
+    files = [draw_travel(comparison.labels, travel, folder / "travel.png")] if travel else []
+    files.append(draw_errors(comparison, folder / "errors.png"))
     if min(len(part.layer) for part in comparison.layers) >= 5:
         files.append(draw_spectra(comparison, scenarios, folder / "wavelengths.png"))
-    files += [draw_walls(comparison, scenarios, wall, folder / f"wall_{wall}.png") for wall in WALLS]
+    files += [draw_walls(row, comparison.labels, folder / wall_file(row[0])) for row in walls]
     return [*files, draw_figures(comparison, folder / "figures.png")]
 
 
@@ -131,23 +138,6 @@ def spectrum_curves(
 
 
 # ---- walls --------------------------------------------------------------------------------------------
-
-
-def draw_walls(comparison: Comparison, scenarios: Sequence[Scenario], wall: str, path: Path) -> Path:
-    """The same wall of all runs under one raking light, at one scale and one gain, beside its relief."""
-    probe = comparison.layers[0].probe_name[probe_index(comparison.layers[0])]
-    walls = [
-        wall_of_layers(part, wall=wall, line_width=s.print.line_width_mm * MM, probe=probe)
-        for part, s in zip(comparison.layers, scenarios, strict=True)
-    ]
-    incidence = Viewing().incidence
-    gain = common_gain(walls, incidence)
-    lit = [light_wall(w, incidence=incidence, gain=gain) for w in walls]
-    width = 60.0 * len(walls) + 90.0
-    with style.page(path, width * MM, 125 * MM, f"Wall facing {wall}, at {probe}") as figure:
-        wall_picture(figure, walls, lit, comparison.labels)
-        figure.supxlabel(style.wrapped(light_note(lit[0]), int(width / 1.45)), fontsize=7.5)
-    return path
 
 
 # ---- figures ------------------------------------------------------------------------------------------

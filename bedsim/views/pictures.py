@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
@@ -16,14 +16,24 @@ from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
 from bedsim.units import MM
 from bedsim.views import errors, history, machine, machine_side, spectra, style
+from bedsim.views.wall_picture import draw_walls, wall_file
+from bedsim.wall.relief import probe_index
+from bedsim.wall.worst import JudgedWall
 
 MOST_PROBES = 6
 """More lines than these cannot be told apart: the probes with the largest lateral error are drawn."""
 
 
-def drawings(run: Run, loaded: LoadedScenario, stem: Path) -> list[Callable[[], Path]]:
+def drawings(
+    run: Run,
+    loaded: LoadedScenario,
+    stem: Path,
+    walls: Sequence[JudgedWall] = (),
+    probe: str | None = None,
+) -> list[Callable[[], Path]]:
     """All pictures of a run, to be drawn beside `stem` (results/first gives results/first_machine.png and so
-    on), the machine first.
+    on), the machine first; `walls` beside them, and what is drawn of one place at `probe` (default: the worst
+    one).
 
     Each gives the file written.  Raises ResultFileError when it cannot be written.
     """
@@ -34,10 +44,13 @@ def drawings(run: Run, loaded: LoadedScenario, stem: Path) -> list[Callable[[], 
         partial(draw_path, scenario, layers, _named(stem, "path")),
     ]
     if len(layers.layer) >= 5:
-        found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths")))
+        found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths"), probe))
+    names = [scenario.title]
+    found += [partial(draw_walls, [w], names, stem.with_name(f"{stem.name}_{wall_file(w)}")) for w in walls]
     for trace in layers.trace:
         if has_history(trace):
-            found.append(partial(draw_history, scenario, layers, trace, _named(stem, f"layer_{trace.layer}")))
+            path = _named(stem, f"layer_{trace.layer}")
+            found.append(partial(draw_history, scenario, layers, trace, path, probe))
     return [*found]
 
 
@@ -124,10 +137,18 @@ def draw_path(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     return path
 
 
-def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
-    """Amplitude over wavelength at the probes with the largest lateral and the largest height error."""
+def _at_worst(layers: LayerResult, probe: str | None) -> tuple[int, int]:
+    """The probes with the largest lateral and the largest height error, or the one that is named."""
+    if probe is not None:
+        return (probe_index(layers, probe),) * 2
     sideways = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
-    up = metrics.worst(metrics.peak_to_valley(layers.height_error))[0]
+    return sideways, metrics.worst(metrics.peak_to_valley(layers.height_error))[0]
+
+
+def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path, probe: str | None = None) -> Path:
+    """Amplitude over wavelength at the probes with the largest lateral and the largest height error, or at
+    the one that is named."""
+    sideways, up = _at_worst(layers, probe)
     lateral = metrics.spectrum(layers.print_height, layers.lateral_error[:, sideways])
     height = metrics.spectrum(layers.print_height, layers.height_error[:, up])
     marks = wavelength_marks(scenario, layer_thickness(layers))
@@ -165,9 +186,11 @@ def wavelength_marks(scenario: Scenario, layer: float) -> list[tuple[float, str]
     return list(marks.values())
 
 
-def draw_history(scenario: Scenario, layers: LayerResult, trace: Trace, path: Path) -> Path:
-    """Time history of one layer change."""
-    probe = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
+def draw_history(
+    scenario: Scenario, layers: LayerResult, trace: Trace, path: Path, at: str | None = None
+) -> Path:
+    """Time history of one layer change at the probe with the largest lateral error, or at the one named."""
+    probe = _at_worst(layers, at)[0]
     start = metrics.motion_end(trace.time, trace.commanded_height) + scenario.print.settle_s
     title = _title(scenario, f"Change to layer {trace.layer}")
     shown, note = _shown(layers)

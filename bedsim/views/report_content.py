@@ -21,14 +21,14 @@ from bedsim.views.report_figures import (
     run_pictures,
     visibility_picture,
     wall_pictures,
-    wall_sentence,
 )
 from bedsim.views.report_page import Page, PageSection, PageTable
-from bedsim.wall.bands import band_amplitudes, shares_by_cause, shares_by_corner, source_shares
-from bedsim.wall.relief import probe_index, wall_of_layers
+from bedsim.wall.bands import source_shares
+from bedsim.wall.relief import probe_index
 from bedsim.wall.surface import bead_profile, common_gain
-from bedsim.wall.visibility import assumptions, judge
+from bedsim.wall.visibility import assumptions
 from bedsim.wall.waviness import cutoff_for_layers, waviness
+from bedsim.wall.worst import JudgedWall, PrintedWalls, printed_walls, wall_places
 
 LEFT_OUT = (
     "The bed plate bends nowhere but in the twist of beds on four or more screws.",
@@ -52,7 +52,7 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     probe.
     """
     summaries = [summarise(i.run, i.loaded, split=i.split) for i in items]
-    walls = [[_seen(item, wall, choices) for item in items] for wall in choices.walls]
+    walls = _walls(items, choices)
     with tempfile.TemporaryDirectory(prefix="bedsim-report-") as folder:
         place = Path(folder)
         gain = common_gain([s.wall for row in walls for s in row], choices.viewing.incidence)
@@ -85,19 +85,24 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     )
 
 
-def _seen(item: Reported, wall_name: str, choices: Choices) -> Seen:
-    scenario, layers = item.loaded.scenario, item.run.layers
-    leads = [c.screw.lead_mm * MM for c in scenario.corner]
-    wall = wall_of_layers(
-        layers, wall=wall_name, line_width=scenario.print.line_width_mm * MM, probe=choices.probe
-    )
+def _walls(items: Sequence[Reported], choices: Choices) -> list[list[Seen]]:
+    """Every wall that is asked for, of every run at the same place."""
+    runs = [printed_walls(i.run.layers, i.loaded.scenario) for i in items]
+    places = wall_places(runs, choices.walls, choices.probe, choices.viewing)
+    return [
+        [_seen(item, r.judged(place, choices.viewing), r) for item, r in zip(items, runs, strict=True)]
+        for place in places
+    ]
+
+
+def _seen(item: Reported, judged: JudgedWall, run: PrintedWalls) -> Seen:
+    wall = judged.wall
     profile = bead_profile(wall)
     return Seen(
         reported=item,
-        wall=wall,
-        sightings=judge(band_amplitudes(wall, leads), choices.viewing),
+        judged=judged,
         wave=waviness(profile.height, profile.surface, cutoff_for_layers(wall.layer_height)),
-        shares=source_shares(wall, item.sources, probe_index(layers, choices.probe), leads)
+        shares=source_shares(wall, item.sources, probe_index(run.layers, wall.probe), run.leads)
         if item.sources and wall.relief.any()  # a flat wall has nothing to share
         else (),
     )
@@ -114,7 +119,8 @@ def _verdict(
     items: Sequence[Reported], summaries: Sequence[Summary], walls: Sequence[Sequence[Seen]]
 ) -> PageSection:
     told = [_named(i, items, headline(s)) for i, s in zip(items, summaries, strict=True)]
-    seen = [_named(s.reported, items, wall_sentence(s.wall, s.sightings)) for row in walls for s in row]
+    seen = [_named(s.reported, items, s.judged.sentence) for row in walls for s in row]
+    seen += [_named(i, items, i.travel) for i in items if i.travel]
     targets = [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
     ranged = [NO_RANGES] if any(i.loaded.ranges for i in items) else []
     return PageSection(title="Verdict", paragraphs=(*told, *ranged), points=(*seen, *targets), tone="verdict")
@@ -156,7 +162,7 @@ def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> P
 def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
     rows = []
     for seen in row:
-        for s in seen.sightings:
+        for s in seen.judged.sightings:
             name = f"{seen.reported.label}: {s.band.label}" if several else s.band.label
             length = (
                 "level" if np.isinf(s.band.seen_wavelength) else f"{number(s.band.seen_wavelength / MM)} mm"
@@ -176,7 +182,7 @@ def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
 def _wall_section(row: Sequence[Seen], choices: Choices, gain: float, stem: Path) -> PageSection:
     told = [_share_table(s) for s in row if s.shares]
     return PageSection(
-        title=f"Wall {row[0].wall.name}",
+        title=f"Wall {row[0].judged.place.words}",
         tables=(_band_table(row, len(row) > 1), _waviness_table(row), *told),
         pictures=wall_pictures(row, choices, gain, stem),
     )
@@ -210,12 +216,8 @@ def _waviness_table(row: Sequence[Seen]) -> PageTable:
 def _share_table(seen: Seen) -> PageTable:
     caption = (
         f"{seen.reported.label}: who makes the relief. Shares sum to 100 %; a source that works against the "
-        "whole counts negative."
+        "whole counts negative, and what it takes off another has on top."
     )
-    parts = [s.variance_share for s in seen.shares]
-    parts += [*shares_by_corner(seen.shares).values(), *shares_by_cause(seen.shares).values()]
-    if max(round(100 * p) for p in parts) > 100:
-        caption += " Where sources cancel each other, one alone makes more than is left of all: above 100 %."
     return PageTable(
         caption=caption,
         head=("Cause", "Corner", "Share"),

@@ -9,8 +9,6 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
-from bedsim.analysis.printed import quantity, span
-from bedsim.number_text import number
 from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM
@@ -25,12 +23,13 @@ from bedsim.views.pictures import (
 )
 from bedsim.views.report_page import Picture
 from bedsim.views.wall_picture import draw_lit_wall, light_note, scale_bar, wall_picture
-from bedsim.views.wall_plots import draw_shares, draw_visibility
+from bedsim.views.wall_plots import draw_shares, draw_sums, draw_visibility
 from bedsim.wall.bands import Share, Source, amplitude_spectrum
 from bedsim.wall.relief import Wall
 from bedsim.wall.surface import light_column, light_wall
-from bedsim.wall.visibility import Sighting, Viewing, visibility_curve, worst
+from bedsim.wall.visibility import Viewing, visibility_curve
 from bedsim.wall.waviness import Waviness
+from bedsim.wall.worst import WORST, JudgedWall
 
 SourceErrors = Mapping[Source, tuple[Array, Array]]
 """(cause, corner) -> lateral (n, p, 2) and height (n, p) errors of that imperfection alone, m."""
@@ -39,7 +38,8 @@ SourceErrors = Mapping[Source, tuple[Array, Array]]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reported:
     """One run with its scenario, as the report names it; `sources` only where a linear machine gave them,
-    `split` likewise: where the lateral error comes from, in lines."""
+    `split` likewise: where the lateral error comes from, in lines; `travel`: the bands over the
+    machine's whole travel, in a sentence."""
 
     label: str
     path: str
@@ -47,14 +47,15 @@ class Reported:
     loaded: LoadedScenario
     sources: SourceErrors = field(default_factory=dict)
     split: tuple[str, ...] = ()
+    travel: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choices:
-    """What the reader asked for."""
+    """What the reader asked for; `probe` None: the place of the bed at which a wall shows most."""
 
     viewing: Viewing
-    walls: tuple[str, ...] = ("+X", "+Y")
+    walls: tuple[str, ...] = (WORST,)
     probe: str | None = None
 
 
@@ -63,24 +64,14 @@ class Seen:
     """A run's wall with everything worked out from it."""
 
     reported: Reported
-    wall: Wall
-    sightings: tuple[Sighting, ...]
+    judged: JudgedWall
     wave: Waviness
     shares: tuple[Share, ...]
 
-
-def wall_sentence(wall: Wall, sightings: Sequence[Sighting]) -> str:
-    """The band of a wall that stands out most, and whether it is seen."""
-    found = worst(sightings)
-    if found is None:
-        return f"Wall {wall.name}: too low to tell bands of the leads."
-    return (
-        f"Wall {wall.name}: the band that stands out most is {number(found.band.seen_wavelength / MM)} "
-        f"mm long "
-        f"({found.band.label}) with an amplitude of {quantity(found.band.amplitude, 'm')}, "
-        f"{number(found.ratio, 2)} times the "
-        f"smallest visible ({span(*found.visible_between, 'm')}): {found.verdict}."
-    )
+    @property
+    def wall(self) -> Wall:
+        """The wall itself."""
+        return self.judged.wall
 
 
 def _drawn(
@@ -98,8 +89,8 @@ def wall_pictures(row: Sequence[Seen], choices: Choices, gain: float, stem: Path
     labels = [s.reported.label for s in row]
     lit = [light_wall(w, incidence=incidence, gain=gain) for w in walls]
     posts = [light_column(s.reported.run.layers, s.wall, incidence=incidence, gain=gain) for s in row]
-    name, note = walls[0].name, light_note(lit[0])
-    alt = " ".join(wall_sentence(s.wall, s.sightings) for s in row)
+    name, note = row[0].judged.place.words, light_note(lit[0])
+    alt = " ".join(s.judged.sentence for s in row)
     width = 60.0 * len(row) + 90.0
 
     def draw_posts(figure: Figure) -> None:
@@ -145,20 +136,29 @@ def wall_pictures(row: Sequence[Seen], choices: Choices, gain: float, stem: Path
 
 def _shares_picture(seen: Seen, path: Path) -> Picture:
     label = seen.reported.label
+
+    def draw(figure: Figure) -> None:
+        sums, bars = figure.subplots(2, 1, height_ratios=(1.3, 1.0))
+        draw_sums(sums, seen.wall, seen.shares)
+        draw_shares(bars, seen.shares)
+
     return _drawn(
         path,
-        170.0,
-        95.0,
-        lambda figure: draw_shares(figure.subplots(), seen.shares),
-        f"{label}: share of every screw and cause in the relief, as in the table.",
-        f"{label}: share of every screw and cause in the relief of wall {seen.wall.name}.",
+        190.0,
+        190.0,
+        draw,
+        f"{label}: relief of every screw and cause alone, whose sum is the wall, and their shares as in the "
+        "table.",
+        f"{label}: what makes the relief of wall {seen.judged.place.words}. Above: layer by layer the causes "
+        "add up to the wall, those to the left of zero against those to the right. Below: the share of "
+        "each in the relief's variance; shares sum to 100 %, what works against the whole counts negative.",
     )
 
 
 def visibility_picture(row: Sequence[Seen], choices: Choices, place: Path) -> Picture:
     """Spectra of one wall of every run under the smallest visible amplitude."""
     spectra = {s.reported.label: amplitude_spectrum(s.wall) for s in row}
-    sightings = {s.reported.label: s.sightings for s in row}
+    sightings = {s.reported.label: s.judged.sightings for s in row}
     curve = visibility_curve(choices.viewing)
     return _drawn(
         place / "visibility.png",
@@ -166,8 +166,8 @@ def visibility_picture(row: Sequence[Seen], choices: Choices, place: Path) -> Pi
         100.0,
         lambda figure: draw_visibility(figure.subplots(), spectra, sightings, choices.viewing, curve),
         "Predicted amplitude over wavelength under the curve of the smallest visible amplitude. "
-        + " ".join(wall_sentence(s.wall, s.sightings) for s in row),
-        f"Wall {row[0].wall.name}: predicted amplitudes under the smallest that an eye sees. Grey: "
+        + " ".join(s.judged.sentence for s in row),
+        f"Wall {row[0].judged.place.words}: predicted amplitudes under the smallest that an eye sees. Grey: "
         "borderline.",
     )
 

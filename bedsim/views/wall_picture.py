@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -13,7 +14,9 @@ from matplotlib.patches import Rectangle
 from bedsim.units import DEG, MM, UM
 from bedsim.views import style
 from bedsim.wall.relief import Wall
-from bedsim.wall.surface import LitWall
+from bedsim.wall.surface import LitWall, common_gain, light_wall
+from bedsim.wall.visibility import Viewing
+from bedsim.wall.worst import BOTH, JudgedWall
 
 # A warm grey filament: brightness runs evenly from shadow to light, so that it prints in grey as well.
 _FILAMENT = LinearSegmentedColormap.from_list("filament", ["#15120f", "#8d867d", "#fffaf2"])
@@ -106,3 +109,22 @@ def light_note(lit: LitWall) -> str:
         "magnified "
         f"{lit.gain:g} times in every panel; layer lines as they are."
     )
+
+
+def wall_file(judged: JudgedWall) -> str:
+    """Name of the picture of a wall: plain where place and direction are the worst, else with its normal."""
+    place = judged.place
+    return "wall.png" if place.sought == BOTH else f"wall_{place.wall.replace(' ', '_')}.png"
+
+
+def draw_walls(row: Sequence[JudgedWall], labels: Sequence[str], path: Path) -> Path:
+    """The same wall of all runs under one raking light, at one scale and one gain, beside its relief."""
+    walls = [judged.wall for judged in row]
+    incidence = Viewing().incidence
+    gain = common_gain(walls, incidence)
+    lit = [light_wall(w, incidence=incidence, gain=gain) for w in walls]
+    width = 60.0 * len(walls) + 90.0
+    with style.page(path, width * MM, 125 * MM, f"Wall facing {row[0].place.words}") as figure:
+        wall_picture(figure, walls, lit, labels)
+        figure.supxlabel(style.wrapped(light_note(lit[0]), int(width / 1.45)), fontsize=7.5)
+    return path

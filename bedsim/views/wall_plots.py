@@ -13,8 +13,13 @@ from bedsim.results.layers import Array
 from bedsim.units import MM, UM
 from bedsim.views import style
 from bedsim.wall.bands import Share, shares_by_cause, shares_by_corner
+from bedsim.wall.relief import Wall
 from bedsim.wall.visibility import Sighting, Viewing, visible_between
 
+MOST_SOURCES = 5
+LEAST_RELIEF = 0.01 * UM
+SUMMED = 25 * MM
+"""Height of the wall on which single sources can still be followed."""
 _MARKS = {"seen": "o", "borderline": "D", "not seen": "v"}
 
 
@@ -78,10 +83,37 @@ def draw_shares(axes: Axes, shares: Sequence[Share]) -> None:
     )
     axes.barh(place[first:], values[first:], color=style.ORANGE, edgecolor="white", label="by cause")
     for y, value in zip(place, values, strict=True):
-        axes.text(max(value, 0.0), y, f" {round(value) + 0:d} %", va="center", fontsize="small")
+        left = value < 0
+        text = f" {round(value) + 0:d} % "
+        axes.text(value, y, text, va="center", ha="right" if left else "left", fontsize="small")
     axes.set_yticks(place, ["no single screw" if n == "all" else n for n in names])
     axes.invert_yaxis()
     axes.axvline(0.0, color="0.5", linewidth=0.8)
     axes.set_xlabel("share of the relief's variance (%)")
-    axes.margins(x=0.12)
+    axes.margins(x=0.2)
     axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0))
+
+
+def draw_sums(axes: Axes, wall: Wall, shares: Sequence[Share]) -> None:
+    """Draw the relief that every source makes alone over the height (µm, outwards to the right), and the
+    whole, which is their sum at every layer."""
+    ordered = sorted(shares, key=lambda s: -float(np.ptp(s.relief)))
+    shown, rest = ordered[:MOST_SOURCES], ordered[MOST_SOURCES:]
+    lines = {_source(s): s.relief for s in shown if np.ptp(s.relief) > LEAST_RELIEF}
+    others = np.sum([s.relief for s in rest], axis=0) if rest else np.zeros_like(wall.relief)
+    if np.ptp(others) > LEAST_RELIEF:
+        lines["all else"] = others
+    kept = wall.height <= wall.height[0] + SUMMED
+    height = wall.height[kept] / MM
+    for i, (name, relief) in enumerate(lines.items()):
+        axes.plot(relief[kept] / UM, height, label=style.wrapped(name, 24), **style.series(i, marked=False))
+    axes.plot(wall.relief[kept] / UM, height, color=style.INK, linewidth=2.6, label="the wall: their sum")
+    axes.axvline(0.0, color="0.5", linewidth=0.8)
+    axes.set_xlabel("relief of each alone (µm), outwards to the right")
+    axes.set_ylabel("height of the print (mm)")
+    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0))
+
+
+def _source(share: Share) -> str:
+    cause, corner = share.source
+    return cause if corner == "all" else f"{cause}, {corner}"

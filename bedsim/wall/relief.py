@@ -6,6 +6,7 @@ material stands out of the nominal wall.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from bedsim.errors import InputError
 from bedsim.results.layers import Array, LayerResult
+from bedsim.scenario.keys import completed, nearest
 from bedsim.units import DEG
 
 Section = Literal["rectangle", "stadium"]
@@ -48,11 +50,20 @@ def wall_normal(wall: str | float) -> tuple[str, Array]:
         except ValueError:
             angle = np.nan
         if not np.isfinite(angle):
-            raise InputError(f"wall = {wall!r}: must be +X, -X, +Y, -Y or an angle in degrees from +X.")
+            raise InputError(
+                f"wall = {wall!r}: must be +X, -X, +Y, -Y or an angle in degrees from +X.{_hint(text)}"
+            )
         name = f"{angle:g} deg"
     exact = {0.0: (1, 0), 90.0: (0, 1), 180.0: (-1, 0), -90.0: (0, -1)}.get(angle)
     normal = exact if exact is not None else (np.cos(angle * DEG), np.sin(angle * DEG))
     return name, np.array(normal, dtype=float)
+
+
+def _hint(text: str) -> str:
+    """The nearest way to write a wall, where there is one."""
+    axis = [c for c in text if c in "XY"]
+    sign = "-" if "-" in text or "MINUS" in text else "+"
+    return f" Did you mean {sign}{axis[0]}?" if len(axis) == 1 else ""
 
 
 def width_per_height(line_width: float, layer_height: float, section: Section = "rectangle") -> float:
@@ -97,13 +108,19 @@ def wall_relief(
     return np.asarray(half_width - d_xy @ np.asarray(normal, float))
 
 
-def probe_index(layers: LayerResult, probe: str | None = None) -> int:
-    """Index of the named probe; without a name the probe nearest to the XY origin.  Raises InputError."""
-    if probe is None:
-        return int(np.argmin(np.hypot(layers.probe_position[:, 0], layers.probe_position[:, 1])))
-    if probe not in layers.probe_name:
-        raise InputError(f"probe = {probe!r}: must be one of {', '.join(layers.probe_name)}.")
-    return layers.probe_name.index(probe)
+def probe_called(probe: str, names: Sequence[str]) -> str:
+    """The name of a probe that is given whole or by its beginning.  Raises InputError with the nearest."""
+    found = completed(probe, names)
+    if found not in names:
+        near = nearest(probe, names)
+        hint = f" Did you mean {near}?" if near else ""
+        raise InputError(f"probe = {probe!r}: must be one of {', '.join(names)}.{hint}")
+    return found
+
+
+def probe_index(layers: LayerResult, probe: str) -> int:
+    """Index of the named probe.  Raises InputError."""
+    return layers.probe_name.index(probe_called(probe, layers.probe_name))
 
 
 def layer_thickness(layers: LayerResult) -> float:
@@ -117,13 +134,11 @@ def wall_of_layers(
     *,
     wall: str | float,
     line_width: float,
-    probe: str | None = None,
+    probe: str,
     section: Section = "rectangle",
 ) -> Wall:
-    """The wall with the given outward normal as printed at one probe of the bed.
-
-    The probe stands for the place of the wall on the bed; default: nearest to the XY origin.  Raises
-    InputError.
+    """The wall with the given outward normal as printed at one probe of the bed, which stands for its place.
+    Raises InputError.
     """
     name, normal = wall_normal(wall)
     p, h = probe_index(layers, probe), layer_thickness(layers)

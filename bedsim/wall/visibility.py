@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from bedsim.analysis.printed import quantity, span
 from bedsim.errors import InputError
 from bedsim.number_text import number
 from bedsim.results.layers import Array
@@ -226,6 +227,19 @@ def worst(sightings: Sequence[Sighting]) -> Sighting | None:
     """The band that stands out most, None if no band is resolved."""
     resolved = [s for s in sightings if np.isfinite(s.ratio)]
     return max(resolved, key=lambda s: s.ratio) if resolved else None
+
+
+def wall_sentence(name: str, sightings: Sequence[Sighting]) -> str:
+    """The band of a wall that stands out most, and whether it is seen."""
+    found = worst(sightings)
+    if found is None:
+        return f"Wall {name}: too low to tell bands of the leads."
+    length, ratio = number(found.band.seen_wavelength / MM), number(found.ratio, 2)
+    return (
+        f"Wall {name}: the band that stands out most is {length} mm long ({found.band.label}) with an "
+        f"amplitude of {quantity(found.band.amplitude, 'm')}, {ratio} times the smallest visible "
+        f"({span(*found.visible_between, 'm')}): {found.verdict}."
+    )
 
 
 def assumptions(viewing: Viewing) -> tuple[str, ...]:

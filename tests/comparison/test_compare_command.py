@@ -34,11 +34,11 @@ def results(one, tmp_path, monkeypatch):
 def test_two_results_give_tables_pictures_and_a_sentence(results, tmp_path, capsys):
     assert main(["compare", *results, "--no-ranges"]) == 0
     out = capsys.readouterr().out
-    assert out.splitlines()[-1].endswith("Peak to valley, worst probe.")
+    assert out.splitlines()[-1].endswith("Peak to valley, worst place of the bed.")
     assert "jointed - bolted" in out and "-59 µm" in out
     folder = tmp_path / "results" / "compare-bolted-jointed"
     names = {p.name for p in folder.iterdir()}
-    assert names == {"errors.png", "wavelengths.png", "wall_+X.png", "wall_+Y.png", "figures.png"}
+    assert names == {"travel.png", "errors.png", "wavelengths.png", "wall.png", "figures.png"}
     assert all(p.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for p in folder.iterdir())
 
 

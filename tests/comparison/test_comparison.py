@@ -10,6 +10,7 @@ from bedsim.comparison.changed_keys import changed_keys
 from bedsim.comparison.compared import align, compare, worst_probe
 from bedsim.comparison.text import remarks, requirement_lines, table_lines, verdicts
 from bedsim.errors import InputError
+from bedsim.simulation import PLATE_CORNERS
 
 PROBES = [{"name": "centre", "x_mm": 0.0, "y_mm": 0.0}, {"name": "edge", "x_mm": 100.0, "y_mm": 0.0}]
 
@@ -46,14 +47,23 @@ def test_other_thickness_compares_the_same_stretch_without_interpolation(one):
 def test_only_common_probes_are_compared_and_the_rest_is_named(one):
     moved = [PROBES[0], PROBES[1] | {"x_mm": 90.0}]
     found = align([one("a", probe=PROBES), one("b", probe=moved)])
-    assert [part.probe_name for part in found.layers] == [("centre",), ("centre",)]
-    assert found.layers[0].lateral_error.shape == (17, 1, 2)
+    assert [part.probe_name for part in found.layers] == [("centre", *PLATE_CORNERS)] * 2
+    assert found.layers[0].lateral_error.shape == (17, 5, 2)
     assert found.notes == ("Only probes at the same place in all runs are compared; left out: edge.",)
 
 
+def only_first_probe(item):
+    layers = item.run.layers
+    kept = dataclasses.replace(
+        layers, probe_name=layers.probe_name[:1], probe_position=layers.probe_position[:1]
+    )
+    return dataclasses.replace(item, run=dataclasses.replace(item.run, layers=kept))
+
+
 def test_runs_without_a_common_probe_are_refused(one):
+    """As results of other places than the plate's corners may be."""
     with pytest.raises(InputError, match=r"none has the same name and place .*a has centre; b has edge"):
-        align([one("a", probe=PROBES[:1]), one("b", probe=PROBES[1:])])
+        align([only_first_probe(one(n, probe=[p])) for n, p in zip("ab", PROBES, strict=True)])
 
 
 def test_prints_without_two_common_layers_are_refused(one):
@@ -87,7 +97,7 @@ def test_probes_and_optional_keys_are_compared_too(one):
 def test_worst_probe_is_that_of_any_run(one):
     first, other = one("a", probe=PROBES), one("b", probe=PROBES)
     layers = dataclasses.replace(
-        other.run.layers, lateral_error=other.run.layers.lateral_error * [[[1.0], [3.0]]]
+        other.run.layers, lateral_error=other.run.layers.lateral_error * [[[1.0], [3.0], *[[1.0]] * 4]]
     )
     other = dataclasses.replace(other, run=dataclasses.replace(other.run, layers=layers))
     assert worst_probe(compare([first, other])) == 1
@@ -108,7 +118,7 @@ def test_table_and_sentence_say_what_changed_by_how_much(told):
     sentence = verdicts(told)[0]
     assert sentence.startswith("Against bolted, jointed strays 59 µm less sideways: 1.5 µm instead of 60 µm")
     assert "0.024 times as much" in sentence  # (0.0198 3.33)/(1.353 2), as below
-    assert sentence.endswith("Peak to valley, worst probe.")
+    assert sentence.endswith("Peak to valley, worst place of the bed.")
     assert any("no range was computed" in line for line in remarks(told))
 
 

@@ -59,8 +59,8 @@ def test_sources_add_up_to_the_whole_without_friction(loaded, run):
 
 
 def test_shares_of_the_machine_leave_nothing_over(loaded, run):
-    wall = wall_of_layers(run.layers, wall="+X", line_width=0.45e-3)
-    shares = source_shares(wall, source_errors(loaded), probe_index(run.layers), [5e-3])
+    wall = wall_of_layers(run.layers, wall="+X", line_width=0.45e-3, probe="centre")
+    shares = source_shares(wall, source_errors(loaded), probe_index(run.layers, "centre"), [5e-3])
     assert sum(s.variance_share for s in shares) == pytest.approx(1)
     assert next(s for s in shares if s.source == REMAINDER).variance_share == pytest.approx(0, abs=1e-6)
 

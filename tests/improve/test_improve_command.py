@@ -35,7 +35,7 @@ def test_it_tells_and_draws(quick, scenario, capsys, tmp_path):
     assert main(["improve", scenario, "--set", "print.layers=10", "--target-um", "3"]) == 0
     out = capsys.readouterr().out
     assert "rolling joints between nut and carriage" in out and "Cheapest: " in out
-    assert (tmp_path / "results" / "machine_improve.png").is_file()
+    assert (tmp_path / "results" / "machine_print.layers_10_improve.png").is_file()
 
 
 def test_json_is_alone(quick, scenario, capsys, tmp_path):

@@ -83,7 +83,7 @@ def test_the_worst_place_is_a_corner_of_the_plate(shipped):
     """The stated convexity, against a grid over the plate; own probes stand beside the corners."""
     loaded = shipped("four-screws", SHORT)
     names, _ = worst_places(loaded)
-    assert names[:4] == ("front left", "front right", "back right", "back left")
+    assert names == ("centre", "front left", "front right", "back right", "back left")
     corner = told(loaded).whole
     half = np.array([loaded.scenario.bed.size_x_mm, loaded.scenario.bed.size_y_mm]) / 2 * MM
     steps = np.linspace(-1, 1, 7)
@@ -101,7 +101,10 @@ def test_five_screws_are_searched_on_a_grid(shipped):
 
 def test_own_probes_do_not_hide_the_corners(shipped):
     loaded = shipped("bent-rolled-rigid", SHORT)
-    assert len(worst_places(loaded)[0]) == 5
+    corner, nose = loaded.scenario.probe[1], loaded.scenario.probe[0].model_copy(update={"name": "nose"})
+    own = loaded.scenario.model_copy(update={"probe": (nose, corner)})
+    names = worst_places(replace(loaded, scenario=own))[0]
+    assert names == ("nose", "front left", "front right", "back right", "back left")
     centre = splits.split_lateral(loaded, ("centre",), np.zeros((1, 2)))
     assert centre.whole < told(loaded).whole
 

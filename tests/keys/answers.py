@@ -114,7 +114,8 @@ def shake(loaded: LoadedScenario) -> Answer:
 def wall(loaded: LoadedScenario) -> Answer:
     """A printed wall as the page shows it."""
     item = Reported(label="", path="", run=simulate(loaded, engine="equilibrium"), loaded=loaded)
-    return [report_content._seen(item, "+X", Choices(viewing=Viewing())).wall.relief]
+    choices = Choices(viewing=Viewing(), walls=("+X",), probe=loaded.scenario.probe[0].name)
+    return [report_content._walls([item], choices)[0][0].wall.relief]
 
 
 def upkeep(loaded: LoadedScenario) -> Answer:

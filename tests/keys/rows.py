@@ -129,7 +129,7 @@ PRINT = (
         "print.line_width_mm",
         0.6,
         "wall",
-        (_call("views.report_content:wall_of_layers", "line_width", wall), 6e-4),
+        (_call("wall.worst:wall_of_layers", "line_width", wall), 6e-4),
         given=SHORT,
     ),
     _row(

@@ -6,11 +6,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from made_up_report import made_up_run
+from matplotlib.figure import Figure
 
 from bedsim.cli.main import main
+from bedsim.ranges.shares import source_errors
 from bedsim.results.store import write_run
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
+from bedsim.views.wall_plots import draw_shares, draw_sums
+from bedsim.wall.bands import source_shares
+from bedsim.wall.visibility import Viewing
+from bedsim.wall.worst import WallPlace, printed_walls
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -113,17 +119,28 @@ def test_shares_stand_in_the_report(page_file):
     assert "friction and vibration" in text
 
 
-@pytest.mark.parametrize(("bow_um", "explained"), [(250, True), (0, False)])
-def test_shares_above_the_whole_are_explained_where_they_stand(tmp_path, bow_um, explained):
-    """Two screws bent alike and clocked against each other all but cancel at the bed; one alone does not."""
-    bent = {"front left": (260, 0), "front right": (bow_um, 180), "back": (0, 0)}
+def test_shares_above_the_whole_stand_under_a_picture_in_which_they_add_up():
+    """Two bent screws of which one takes part of the other off at a corner: that one alone makes more than
+    the wall, the other stands left of zero, and layer by layer they add up to the wall."""
+    bent = {"front left": (260, 0), "front right": (250, 180), "back": (0, 0)}
     keys = [
         f"corner.{c}.screw.run_out.{key}={value}"
         for c, values in bent.items()
         for key, value in zip(("bow_tir_um", "bow_deg"), values, strict=True)
     ]
     loaded = load_scenario(SCENARIOS / "bent-rolled-rigid.toml", ["print.layers=40", *keys])
-    write_run(simulate(loaded, engine="equilibrium"), tmp_path / "m.h5")
-    assert main(["report", str(tmp_path / "m.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
-    text = (tmp_path / "r.html").read_text(encoding="utf-8")
-    assert ("Where sources cancel each other" in text) == explained
+    run = simulate(loaded, engine="equilibrium")
+    walls = printed_walls(run.layers, loaded.scenario)
+    wall = walls.judged(WallPlace(wall="+Y", probe="front right"), Viewing()).wall
+    shares = source_shares(
+        wall, source_errors(loaded), run.layers.probe_name.index("front right"), walls.leads
+    )
+    assert max(s.variance_share for s in shares) > 1 and min(s.variance_share for s in shares) < -0.1
+    sums, bars = Figure().subplots(2)
+    draw_sums(sums, wall, shares)
+    draw_shares(bars, shares)
+    *parts, whole = [line.get_xdata() for line in sums.lines[:-1]]  # the last one marks zero
+    assert np.sum(parts, axis=0) == pytest.approx(whole, abs=0.03)  # um; what is below 0.01 is not drawn
+    for bar, text in zip(bars.patches, bars.texts, strict=True):
+        assert text.get_position()[0] == bar.get_width()
+        assert text.get_ha() == ("right" if bar.get_width() < 0 else "left")

@@ -99,7 +99,10 @@ def test_shares_add_up_and_a_linear_whole_leaves_no_remainder():
     lateral = sum(s[0] for s in sources.values())
     height = sum(s[1] for s in sources.values())
     wall = wall_of_layers(
-        dataclasses.replace(layers, lateral_error=lateral, height_error=height), wall="-Y", line_width=W
+        dataclasses.replace(layers, lateral_error=lateral, height_error=height),
+        wall="-Y",
+        line_width=W,
+        probe="centre",
     )
     shares = source_shares(wall, sources, 0, [5e-3])
     assert sum(s.relief for s in shares) == pytest.approx(wall.relief, abs=1e-18)
@@ -124,7 +127,7 @@ def test_what_no_source_explains_goes_to_friction_and_vibration():
     whole = dataclasses.replace(
         layers, lateral_error=lateral + extra, height_error=sum(s[1] for s in sources.values())
     )
-    wall = wall_of_layers(whole, wall="+X", line_width=W)
+    wall = wall_of_layers(whole, wall="+X", line_width=W, probe="centre")
     rest = source_shares(wall, sources, 0, [5e-3])[-1]
     assert rest.relief == pytest.approx(saw, abs=1e-15)
     assert rest.variance_share == pytest.approx(saw.var() / wall.relief.var(), rel=0.05)
@@ -132,7 +135,7 @@ def test_what_no_source_explains_goes_to_friction_and_vibration():
 
 def test_one_source_alone_has_the_whole_share():
     layers = made_up_layers(noise=0.0)
-    wall = wall_of_layers(layers, wall="+X", line_width=W)
+    wall = wall_of_layers(layers, wall="+X", line_width=W, probe="centre")
     only = {("run-out", "left"): (layers.lateral_error, layers.height_error)}
     share = source_shares(wall, only, 0, [5e-3], harmonics=1)[0]
     assert share.variance_share == pytest.approx(1)

@@ -110,8 +110,8 @@ def test_wall_of_layers_takes_the_named_probe():
     assert wall.height[0] == pytest.approx(H / 2)
 
 
-def test_default_probe_is_the_middle_and_unknown_probe_is_refused():
+def test_probe_goes_by_its_beginning_and_an_unknown_one_is_refused_with_the_nearest():
     layers = made_up_layers()
-    assert layers.probe_name[probe_index(layers)] == "centre"
-    with pytest.raises(InputError, match="must be one of centre, right"):
+    assert layers.probe_name[probe_index(layers, "Cen")] == "centre"
+    with pytest.raises(InputError, match=r"must be one of centre, right. Did you mean right\?"):
         probe_index(layers, "rihgt")

@@ -28,7 +28,7 @@ def layers():
 
 @pytest.fixture
 def wall(layers):
-    return wall_of_layers(layers, wall="+X", line_width=W)
+    return wall_of_layers(layers, wall="+X", line_width=W, probe="centre")
 
 
 def test_half_round_beads_have_the_roughness_of_semicircles(wall):
@@ -92,7 +92,7 @@ def test_post_shows_the_flat_wall_in_its_middle(layers, wall):
 def test_right_half_of_the_post_is_the_wall_to_the_onlookers_right(layers, wall):
     """Facing +X from outside, +Y is on the right."""
     post = light_column(layers, wall, incidence=RAKING, gain=10, columns=3)
-    right = wall_of_layers(layers, wall=float(np.rad2deg(np.arcsin(0.985))), line_width=W)
+    right = wall_of_layers(layers, wall=float(np.rad2deg(np.arcsin(0.985))), line_width=W, probe="centre")
     expected = light_wall(right, incidence=RAKING, gain=10).brightness[:, 0]
     expected = expected - expected.mean()
     got = post.brightness[:, 2] - post.brightness[:, 2].mean()

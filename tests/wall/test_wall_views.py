@@ -21,7 +21,10 @@ RAKING = np.deg2rad(60)
 
 @pytest.fixture
 def walls():
-    return [wall_of_layers(made_up_layers(amplitude=a), wall="+X", line_width=0.45e-3) for a in (9e-6, 2e-6)]
+    return [
+        wall_of_layers(made_up_layers(amplitude=a), wall="+X", line_width=0.45e-3, probe="centre")
+        for a in (9e-6, 2e-6)
+    ]
 
 
 @pytest.fixture

@@ -1,0 +1,122 @@
+"""The bands over the machine's whole travel: a print of a few centimetres shows what one stretch of the
+screws does, and a joint that takes a bend's offset leaves its slope, which is largest elsewhere.
+
+The machine prints as high as its screws allow, without friction, stops and play.  Over every few waves the
+amplitude at the lead is fitted as in a print; what is told is that of the worst place of the plate there.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bedsim.analysis import linear_machine, metrics
+from bedsim.results.layers import Array
+from bedsim.scenario.checks import first_layer_nut_mm
+from bedsim.scenario.load import LoadedScenario
+from bedsim.simulation import make_job, probe_points, relative_errors
+from bedsim.units import MM
+
+STATIONS = 40
+"""Places of the nut that are told."""
+WAVES = 3.0
+"""Waves in the stretch about a station: from three on a fit under a window is that of the spectrum."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TravelBands:
+    """Amplitude (m) of the band at the lead, in its largest direction, against the nut's place.
+
+    `nut` (s,) m: mean of the nuts above the lower ends of their screws, falling as the print grows;
+    `amplitude` (s,), at the worst place of the plate; `place` (s,): its name; `wavelength` (s,) m: on the
+    wall; `height` m: of the tallest print.
+    """
+
+    nut: Array
+    amplitude: Array
+    place: tuple[str, ...]
+    wavelength: Array
+    height: float
+
+    @property
+    def worst(self) -> int:
+        """Station at which the band is largest."""
+        return int(np.argmax(self.amplitude))
+
+    def within(self, low: float, high: float) -> Array:
+        """Amplitudes at the stations between two places of the nut (m); the nearest where there is none."""
+        inside = (self.nut >= low) & (self.nut <= high)
+        if not inside.any():
+            inside[np.argmin(np.abs(self.nut - (low + high) / 2))] = True
+        return self.amplitude[inside]
+
+
+def tallest(loaded: LoadedScenario) -> int:
+    """Layers of the tallest print that the screws allow: the nut stays one root diameter above the lower
+    end, as a scenario must."""
+    job, hop = loaded.scenario.print, loaded.scenario.motion.z_hop_mm
+    room = min(first_layer_nut_mm(c, job) - hop - c.screw.root_diameter_mm for c in loaded.scenario.corner)
+    return max(job.layers, math.floor(room / job.layer_mm + 1e-9) + 1)
+
+
+def whole_travel(loaded: LoadedScenario) -> LoadedScenario:
+    """The same machine with the tallest print.  Raises InputError where that cannot be."""
+    layers = tallest(loaded)
+    return loaded if layers == loaded.scenario.print.layers else loaded.with_values({"print.layers": layers})
+
+
+def printed_between(loaded: LoadedScenario) -> tuple[float, float]:
+    """Lowest and highest place (m) of the nuts (their mean) in this print."""
+    job = loaded.scenario.print
+    top = float(np.mean([first_layer_nut_mm(c, job) for c in loaded.scenario.corner]))
+    return (top - (job.layers - 1) * job.layer_mm) * MM, top * MM
+
+
+def travel_bands(tall: LoadedScenario, stations: int = STATIONS) -> TravelBands:
+    """Bands of a machine over its travel; `tall`: with the print that uses it (`whole_travel`).
+
+    Raises ModelError or InputError for a machine that cannot be computed.
+    """
+    fitted = linear_machine.without_play(tall)
+    names, places = probe_points(fitted)
+    job = replace(make_job(fitted), probes=places)
+    linear = linear_machine.linear_machine(job)
+    pose = linear_machine.poses(linear, linear_machine.own_imposed(linear))[0]
+    lateral = relative_errors(job, linear.layers, pose)["lateral_error"]
+    height = np.asarray(linear.layers * job.machine.layer_height, dtype=np.float64)
+    middle, bands = _local_bands(tall, height, lateral, stations)
+    s = np.arange(middle.size)
+    amplitude = bands.max(axis=1)  # of the leads
+    worst = np.argmax(amplitude, axis=1)
+    which = np.argmax(bands[s, :, worst], axis=1)
+    return TravelBands(
+        nut=float(np.mean(job.machine.first_nut)) + job.machine.layer_height - middle,
+        amplitude=amplitude[s, worst],
+        place=tuple(names[k] for k in worst),
+        wavelength=_seen(tall)[which],
+        height=float(height[-1]),
+    )
+
+
+def _seen(tall: LoadedScenario) -> Array:
+    """Wavelengths (m) that the leads show on the wall; those that show none count as infinite."""
+    leads = sorted({c.screw.lead_mm * MM for c in tall.scenario.corner})
+    return np.array([metrics.wall_wavelength(lead, tall.scenario.print.layer_mm * MM) for lead in leads])
+
+
+def _local_bands(tall: LoadedScenario, height: Array, lateral: Array, stations: int) -> tuple[Array, Array]:
+    """Middles (s,) of stretches of the print, m, and the amplitude (s, lead, p) in each; 0 where a stretch is
+    too short."""
+    seen = _seen(tall)
+    layer = float(height[0])
+    longest = max((w for w in seen if np.isfinite(w)), default=layer)
+    width = min(height.size, max(5, round(WAVES * longest / layer)))
+    first = np.unique(np.linspace(0, height.size - width, stations).astype(int))
+    found = np.zeros((first.size, seen.size, lateral.shape[1]))
+    for k, start in enumerate(first):
+        part = slice(start, start + width)
+        for i, wave in enumerate(seen):
+            found[k, i] = metrics.lateral_amplitude_at(height[part], lateral[part], wave)
+    return height[first] + (width - 1) * layer / 2, np.nan_to_num(found)
