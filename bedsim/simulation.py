@@ -137,14 +137,15 @@ def simulate(
 
 
 def relative_errors(job: base.Job, layers: NDArray[np.int64], pose: Array) -> dict[str, Array]:
-    """Errors against the first layer from poses (..., n, b): what the part shows.
+    """Errors against the first layer of their object from poses (..., n, b): what the part shows.
 
     d of q(n) - q(1), all freedoms, at the probe and at the current top of the part; layer thickness h -
     (d_z(n) - d_z(n-1)).
     """
     height, flat, abbe = base.probe_maps(job.machine, job.probes)
-    top = layers * job.machine.layer_height
-    from_first = pose - pose[..., :1, :]
+    stations = job.machine.stations
+    top, zero = stations.top(layers), stations.positions(layers)
+    from_first = pose - pose[..., zero, :]
 
     def lateral(motion: Array) -> Array:
         tilted = np.einsum("pkb,...nb->...npk", abbe, motion) * top[:, None, None]
@@ -153,6 +154,7 @@ def relative_errors(job: base.Job, layers: NDArray[np.int64], pose: Array) -> di
     height_error = from_first @ height.T
     thickness = np.zeros_like(height_error)
     thickness[..., 1:, :] = -np.diff(height_error, axis=-2)
+    thickness[..., zero == np.arange(layers.size), :] = 0.0
     return {
         "height_error": height_error,
         "lateral_error": lateral(from_first),
@@ -177,7 +179,7 @@ def layer_result(loaded: LoadedScenario, job: base.Job, chunks: list[base.Chunk]
     commanded = job.program.height(layers)
     return LayerResult(
         layer=layers,
-        print_height=layers * job.machine.layer_height,
+        print_height=job.machine.stations.top(layers),
         commanded_height=commanded,
         nut_position=job.machine.first_nut + commanded[:, None],
         probe_name=names,

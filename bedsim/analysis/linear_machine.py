@@ -59,14 +59,15 @@ def linear_machine(job: Job) -> LinearMachine:
     a layer above), the rest interpolated by a polynomial through Chebyshev points.  Source: [Berrut2004].
     """
     layers = np.arange(1, job.program.layers + 1)
-    nodes = _node_layers(layers.size, _node_count(job))
+    place = job.machine.stations.middle
+    nodes = _node_layers(place, _node_count(job))
     system = job.machine.system(nodes)
     rows = job.machine.rows.shape[0]
     solved = at_rest(system, np.eye(rows, rows + 1), np.append(np.zeros(rows), 1.0))
     return LinearMachine(
         job=job,
         layers=layers,
-        weights=_weights(layers, nodes),
+        weights=_weights(place, nodes),
         gain=solved[:, :, :-1],
         sag=solved[:, :, -1],
         observer=base.make_observer(job.machine, system, job.probes),
@@ -74,27 +75,32 @@ def linear_machine(job: Job) -> LinearMachine:
 
 
 def _node_count(job: Job) -> int:
-    travel = job.program.layers * job.machine.layer_height
+    travel = float(job.program.stations.z.max())
     share = travel / float(np.min(job.machine.first_nut))
     return int(np.clip(FEWEST + round(PER_LENGTH * share), FEWEST, MOST))
 
 
-def _node_layers(count: int, nodes: int) -> NDArray[np.int64]:
-    if count <= nodes + 1:
+def _node_layers(place: Array, nodes: int) -> NDArray[np.int64]:
+    count = place.size
+    if count <= nodes + 1 or np.any(np.diff(place) <= 0):  # one more object: no function of the height
         return np.arange(1, count + 1)
     between = 0.5 - 0.5 * np.cos(np.pi * np.arange(nodes) / (nodes - 1))
-    return np.unique(np.append(1, np.round(2 + (count - 2) * between).astype(np.int64)))
+    wanted = place[1] + (place[-1] - place[1]) * between
+    found = np.round(np.interp(wanted, place[1:], np.arange(2.0, count + 1)))
+    return np.unique(np.append(1, found.astype(np.int64)))
 
 
-def _weights(layers: NDArray[np.int64], nodes: NDArray[np.int64]) -> Array:
-    found = np.zeros((layers.size, nodes.size))
+def _weights(place: Array, nodes: NDArray[np.int64]) -> Array:
+    if nodes.size == place.size:
+        return np.eye(place.size)
+    found = np.zeros((place.size, nodes.size))
     found[0, 0] = 1.0
-    if layers.size > 1:
+    if place.size > 1:
         # the polynomial through values at the nodes, in Chebyshev's polynomials over -1 to 1
-        first, last = float(nodes[1]), float(nodes[-1])
+        first, last = place[nodes[1] - 1], place[nodes[-1] - 1]
         at, through = (
-            chebvander((2 * x - first - last) / max(last - first, 1.0), nodes.size - 2)
-            for x in (layers[1:], nodes[1:])
+            chebvander((2 * x - first - last) / (last - first), nodes.size - 2)
+            for x in (place[1:], place[nodes[1:] - 1])
         )
         found[1:, 1:] = at @ np.linalg.inv(through)
     return found
@@ -154,4 +160,4 @@ def linear_chunk(job: Job) -> Chunk:
 
 def shortened(job: Job, layers: int) -> Job:
     """The same print stopped after so many layers."""
-    return replace(job, program=replace(job.program, layers=min(layers, job.program.layers)))
+    return replace(job, program=job.program.cut(layers))

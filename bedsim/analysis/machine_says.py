@@ -40,7 +40,7 @@ from bedsim.engines import base
 from bedsim.engines.base import Job
 from bedsim.engines.static import at_rest
 from bedsim.errors import BedsimError
-from bedsim.model.assembly import Machine, System
+from bedsim.model.assembly import Machine, System, nut_position
 from bedsim.model.convert import make_bed
 from bedsim.model.corner import CornerParts, make_corners
 from bedsim.model.side_torque import RUN_OUT
@@ -120,10 +120,9 @@ class Assembled:
     def softest(self, corner: int) -> System:
         """The machine where the corner's screw is softest along its axis."""
         height = softest_nut_height(self.numbers.corners[corner])
-        down = (self.machine.first_nut[corner] - height) / self.machine.layer_height
-        return self.machine.system(
-            np.array([1 + round(float(np.clip(down, 0, self.job.program.layers - 1)))])
-        )
+        down = self.machine.first_nut[corner] - height
+        nearest = int(np.argmin(np.abs(self.machine.stations.depth[1:] - down)))
+        return self.machine.system(np.array([1 + nearest]))
 
     def at_carriage(self, corner: int) -> Array:
         """Jacobian (n,) of the carriage's height at the screw's axis."""
@@ -192,7 +191,7 @@ def _plane(a: Assembled, system: System, corner: int) -> Array:
 
 def _lateral(a: Assembled, corner: int) -> Steps:
     system = max(a.ends, key=lambda s: _free(_plane(a, s, corner)))
-    place = a.machine.first_nut[corner] - (system.layers - 1.5) * a.machine.layer_height
+    place = nut_position(a.machine, system.layers)[:, corner]
     shaft = shaft_stiffness(a.corners[corner].screw, place, system.corner_load[:, corner])
     return [(BEARINGS, _free(shaft[0])), (NUT, _free(_plane(a, system, corner)))]
 

@@ -27,6 +27,7 @@ from bedsim.diagnosis.screw_bounds import BEYOND
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
+from bedsim.model.stations import LayerRun, stations
 from bedsim.ranges.coarse_friction import coarse_chunks
 from bedsim.ranges.swings import FRICTION_LAYERS, contact_ends
 from bedsim.results.layers import Array
@@ -115,11 +116,19 @@ def reading_machine(
 def _followed(job: base.Job, lead: float, printed: bool) -> base.Job:
     """The first leads of the print, or one lead jogged down in eighths."""
     if printed:
-        turns = math.ceil(FRICTION_LEADS * lead / job.machine.layer_height)
+        turns = math.ceil(FRICTION_LEADS * lead / float(job.machine.stations.thickness[0]))
         return shortened(job, max(turns, FRICTION_LAYERS))
-    step = lead / EIGHTHS
-    jogged = replace(job.program, layer=step, layers=EIGHTHS, hop=0.0)
-    return replace(job, program=jogged, machine=replace(job.machine, layer_height=step))
+    now = job.program
+    run = LayerRun(
+        count=EIGHTHS,
+        thickness=lead / EIGHTHS,
+        period=now.period(1),
+        settle=now.settle(1),
+        hop=0.0,
+        hop_dwell=0.0,
+    )
+    jogged = replace(now, stations=stations([run]))
+    return replace(job, program=jogged, machine=replace(job.machine, stations=jogged.stations))
 
 
 def beyond(machine: ReadingMachine, sources: Complex) -> Complex:

@@ -167,7 +167,7 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
     T = machine.transform
     bed = T[: machine.coordinates.bed_size]
     height, flat, abbe = probe_maps(machine, probes)
-    top = system.layers * machine.layer_height
+    top = machine.stations.top(system.layers)
     lateral = flat[None] + top[:, None, None, None] * abbe[None]
     names = machine.corner_names
     where = machine.slices

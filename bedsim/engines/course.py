@@ -38,6 +38,16 @@ class Course:
     mix: Array | None
     rows: NDArray[np.int64]
 
+    @property
+    def printing(self) -> float:
+        """When printing begins, s after the motion does."""
+        return self.motion.duration + self.job.program.settle(int(self.layers[0]))
+
+    @property
+    def finish(self) -> float:
+        """When the layer ends, likewise."""
+        return self.job.program.period(int(self.layers[0]))
+
     def imposed(self, time: Array, piece: NDArray[np.int64]) -> Array:
         """Imposed extensions (r, t, rows) at instants of the motion."""
         profile, program = self.motion, self.job.program
@@ -68,7 +78,9 @@ class Course:
 
 
 def course(job: Job, layers: NDArray[np.int64]) -> Course:
-    """The course of one layer for all members, or of one layer for each (a job of one member)."""
+    """The course of one layer for all members, or of one layer for each (a job of one member): layers that
+    are alike but for a shift of height and time."""
+    assert job.program.stations.alike(layers), "layers of unlike motion in one course"
     many = job.sums and layers.size == 1
     return Course(
         job=job,

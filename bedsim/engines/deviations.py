@@ -214,7 +214,7 @@ def _part(whole: Deviation, here: slice) -> Deviation:
 def _seen_apart(job: Job, layer: int, apart: Array) -> tuple[float, float]:
     """Largest height and lateral motion m at the probes of poses (m, b), at the top of the part."""
     height, flat, abbe = base.probe_maps(job.machine, job.probes)
-    sideways = np.linalg.norm((flat + layer * job.machine.layer_height * abbe) @ apart.T, axis=1)
+    sideways = np.linalg.norm((flat + job.machine.stations.top(np.array(layer)) * abbe) @ apart.T, axis=1)
     return float(np.abs(height @ apart.T).max(initial=0.0)), float(sideways.max(initial=0.0))
 
 

@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 def linear_layer(integrator: LayerIntegrator, parts: Sequence[MotionPart]) -> tuple[Array, Array] | None:
     """A layer in which nothing but modes and dampers acts; None if an elastic element is touched."""
     problem, layer = integrator.problem, integrator.problem.layer
-    motion, program = problem.plan.motion, problem.plan.job.program
+    plan = problem.plan
     motions = free.free(layer)
     tables: dict[float, FirstOrderHold] = {}
     for part, known in zip(parts, problem.forcing(parts), strict=True):
@@ -37,7 +37,7 @@ def linear_layer(integrator: LayerIntegrator, parts: Sequence[MotionPart]) -> tu
         integrator.now = replace(integrator.now, motion=found[-1])
         integrator.time = part.end
     last, rest = integrator.at_end()
-    printing, finish = motion.duration + program.settle, program.period
+    printing, finish = plan.printing, plan.finish
     time, found, mean, bound = free.decayed(
         motions,
         integrator.now.motion,

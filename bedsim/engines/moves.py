@@ -179,7 +179,7 @@ def follow(bench: Bench, moves: Sequence[Move]) -> Moved:
 
 def _profile(move: Move) -> Profile:
     change = move.program.layer_change(move.layer)
-    return sequence(change, rest(change.end, min(TAIL, move.program.settle)))
+    return sequence(change, rest(change.end, min(TAIL, move.program.settle(move.layer))))
 
 
 def _steps(bench: Bench, profiles: Sequence[Profile]) -> int:
@@ -268,7 +268,7 @@ def _batch(bench: Bench, moves: Sequence[Move], profiles: Sequence[Profile]) -> 
         "least": least,
         "resting": resting,
         "swing": ((furthest - back) * electrical).max(axis=1) / 2,
-        "height": _left(bench, u - _standing(bench, p / square), [m.program.settle for m in moves]),
+        "height": _left(bench, u - _standing(bench, p / square), [m.program.settle(m.layer) for m in moves]),
         "peak": (high - low) / 2,
     }
 

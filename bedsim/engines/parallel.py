@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,7 @@ from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
+from bedsim.model.stations import Stations
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
@@ -50,6 +52,25 @@ PARTS = 64  # in which the exponential of `sensitivity` is taken
 def worth(job: Job, layers: int) -> bool:
     """Whether segments pay: one machine, many layers, friction."""
     return job.members == 1 and layers >= 2 * SHORTEST and bool(job.machine.frictions)
+
+
+def stretches(stations: Stations, first: int) -> list[tuple[int, int]]:
+    """First and last layers of stretches from `first` on that are alike and at most `TOGETHER` long; layers
+    between of which too few are alike are one stretch, and are integrated one by one."""
+    kind = stations.kind[first - 1 :]
+    starts = np.append(np.flatnonzero(np.diff(kind, prepend=-1)), kind.size)
+    found: list[list[int]] = []
+    for start, stop in pairwise(starts):
+        short = stop - start < 2 * SHORTEST
+        if short and found and found[-1][2]:
+            found[-1][1] = stop
+        else:
+            found.append([start, stop, short])
+    return [
+        (first + int(at), first + int(min(at + TOGETHER, stop)) - 1)
+        for start, stop, _ in found
+        for at in range(start, stop, TOGETHER)
+    ]
 
 
 def sensitivity(solved: Solved) -> tuple[Array, Array]:
@@ -106,7 +127,7 @@ def run(
     None if segments do not pay or do not agree.
     """
     count = last - first + 1
-    if not worth(job, count):
+    if not worth(job, count) or not job.program.stations.alike(np.arange(first, last + 1)):
         return None
     if count > 2 * MOST * SHORTEST:
         return _in_two(job, first, last, begin, solve, rough)

@@ -58,8 +58,7 @@ class PropagatorEngine:
         rough = replace(self, control=self.control.coarser).solved
         head = parallel.HEAD if parallel.worth(job, last - parallel.HEAD) else last
         carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
-        for first in range(head + 1, last + 1, parallel.TOGETHER):
-            end = min(first + parallel.TOGETHER - 1, last)
+        for first, end in parallel.stretches(job.program.stations, head + 1):
             found = parallel.run(job, first, end, carried, self.solved, rough)
             if found is None:
                 carried = yield from state.one_by_one(job, first, end, carried, self.layer)

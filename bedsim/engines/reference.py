@@ -213,7 +213,7 @@ class ReferenceEngine:
     ) -> tuple[State, float]:
         """Integrate the rest of the layer until nothing moves any more; returns the bound of what is left."""
         elapsed, bound = motion.duration, np.inf
-        period = job.program.period
+        period = job.program.period(int(system.layers[index]))
         while elapsed < period and bound > base.STILL:
             span = min(REST_CHUNK, period - elapsed)
             still = rest(motion.end, span)
@@ -290,14 +290,15 @@ def _chunk(
     bound: float,
 ) -> Chunk:
     """What is reported of one layer's history."""
-    whole = sequence(motion, rest(motion.end, max(job.program.period - motion.duration, 1e-9)))
+    period = job.program.period(layer)
+    whole = sequence(motion, rest(motion.end, max(period - motion.duration, 1e-9)))
     path = whole.path(time, job.program.start_time(layer))
     imposed = job.machine.imposed(path, job.amounts[member])
-    printing = motion.duration + job.program.settle
+    printing = motion.duration + job.program.settle(layer)
     end = q[-1]
     found = base.extremes(observer, index, q, imposed)
     found |= base.residual(observer, index, time, q, end, printing, motion.duration)
-    mean = base.print_mean(time, q, end, printing, job.program.period)
+    mean = base.print_mean(time, q, end, printing, period)
     fields: dict[str, Any] = {key: np.asarray(value)[None, None] for key, value in found.items()}
     histories: tuple[History, ...] = ()
     if layer in job.trace_layers:

@@ -25,14 +25,14 @@ def ring_down(integrator: LayerIntegrator) -> tuple[Array, Array]:
     """Integrate until nothing moves or the layer ends: the bound (m,) m of what is left at the probes, and
     the mean (m, n) of eta in print."""
     problem, layer, control = integrator.problem, integrator.problem.layer, integrator.problem.control
-    motion, program, rows = problem.plan.motion, problem.plan.job.program, layer.rows
+    plan, rows = problem.plan, layer.rows
     last, rest = integrator.at_end()
     resting = standing(rest)
     offset = (rest.T[:, None] @ rows.place)[:, 0].T[rows.bristles + rows.dampers :]
     offset -= mixed((last[:, 0] @ rows.parts.imposed.T).T, integrator.mix)
     known = known_forcing.constant_forcing(rows.bristles, offset)
     probes = np.abs(np.swapaxes(problem.probes, 1, 2))
-    printing, finish = motion.duration + program.settle, program.period
+    printing, finish = plan.printing, plan.finish
     shortened = 1.0  # where contacts are too stiff for the shortest step
     watched = max(1, sum(x <= WATCHED for x in control.rest))
     integrator.level = min(integrator.level, watched - 1)
@@ -138,7 +138,7 @@ def mean_motion(integrator: LayerIntegrator, rest: Array, span: float) -> Array:
     still = rest.T - held
     if integrator.began is None or integrator.impulse is None:
         return still
-    left = max(0.0, integrator.problem.plan.job.program.period - integrator.time)
+    left = max(0.0, integrator.problem.plan.finish - integrator.time)
     mean = rest.T - (integrator.impulse.T / square + left * held) / span
     start, start_speed = (x.T for x in integrator.began.motion)
     end, end_speed = (x.T for x in integrator.now.motion)

@@ -67,9 +67,8 @@ def report(solved: Solved, shift: Array | None = None) -> Chunk:
     still = base.seen_extremes(observer, at, rows[:, moving - 1 :], joint[:, moving - 1 :], watched[:, -1:])
     for key, worst in still.items():
         fields[key] = EXTREME[key](fields[key], worst)
-    printing = motion.duration + job.program.settle
     away = height - height[:, -1:], lateral - lateral[:, -1:]
-    fields |= base.seen_residual(time, *away, printing, motion.duration)
+    fields |= base.seen_residual(time, *away, plan.printing, motion.duration)
     return Chunk(
         layers=layers,
         pose=((mean[:, None] @ back) @ observer.bed.T),

@@ -23,6 +23,7 @@ from bedsim.components.stop import seated_stiffness
 from bedsim.model import stability
 from bedsim.model.damping import PART_OF, Spring, energy_shares, modal_ratio
 from bedsim.model.growing_part import GrowingPart
+from bedsim.model.stations import Stations
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
@@ -49,7 +50,7 @@ class Machine:
     damping_ratio: float
     command: Array  # (size, c): motion of all coordinates per metre of commanded height of each corner
     first_nut: Array  # (c,) m nut above the lower end of the free length at layer 1
-    layer_height: float  # m
+    stations: Stations
     motor_torque: Array  # (motors,) N m at the coordinate
     motor_electrical: Array  # (motors,) electrical rad per rad
     motor_index: tuple[int, ...]
@@ -316,8 +317,7 @@ class System:
 
 def nut_position(machine: Machine, layers: Layers) -> Array:
     """Nut above the lower end (l, c) m at mid-layer: all matrices are taken there."""
-    mid = -(np.asarray(layers, dtype=float) - 1.5) * machine.layer_height
-    return machine.first_nut + mid[:, None]
+    return np.asarray(machine.first_nut - machine.stations.middle[np.asarray(layers) - 1][:, None])
 
 
 def assemble(machine: Machine, layers: Layers) -> System:

@@ -16,6 +16,7 @@ from bedsim.components.mount import bed_point, bed_rotation
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Link, Source, standing
 from bedsim.errors import ModelError
+from bedsim.model import convert
 from bedsim.model.assembly import Machine
 from bedsim.model.convert import Tables, first_nut, make_bed, make_belt, motion_limits
 from bedsim.model.corner import CornerParts, corner_rows, make_corners
@@ -23,6 +24,7 @@ from bedsim.model.damping import PART_OF
 from bedsim.model.growing_part import GrowingPart
 from bedsim.model.program import Program
 from bedsim.model.side_torque import with_side_torque
+from bedsim.model.stations import Stations, stations
 from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
@@ -61,6 +63,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
     sources = [*chain(*(m.sources for m in made)), *motor_sources, *_heat(coordinates, bed, corners)]
     transform, kept = _transform(coordinates, {k: row for m in made for k, row in m.constraint.items()})
     mass, weight = _mass(coordinates, scenario, bed, shapes, corners)
+    made_stations = stations(convert.layer_runs(scenario))
     machine = Machine(
         coordinates=coordinates,
         corner_names=tuple(c.name for c in corners),
@@ -74,13 +77,13 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
         kept=kept,
         mass=mass,
         weight=weight,
-        part=_part(coordinates, scenario, shapes),
+        part=_part(coordinates, scenario, made_stations, shapes),
         gravity=units.GRAVITY,
         damping_ratio=scenario.damping.ratio,
         part_damping=_part_damping(scenario.damping),
         command=_command(coordinates, corners),
         first_nut=np.array([c.start for c in corners]),
-        layer_height=scenario.print.layer_mm * units.MM,
+        stations=made_stations,
         motor_torque=np.array([m.gear * m.holding_torque for m, _, _ in motors]),
         motor_electrical=np.array([m.electrical for m, _, _ in motors]),
         motor_index=tuple(index for _, index, _ in motors),
@@ -93,31 +96,34 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
 
 def build_program(scenario: schema.Scenario) -> Program:
     """The motion program of a scenario. Raises ModelError if a layer's time is shorter than its motion."""
-    job, drive = scenario.print, scenario.motion
     longest = max(c.screw.lead_mm for c in scenario.corner) * units.MM
     depth = min(first_nut(scenario, c.screw) for c in scenario.corner)
     program = Program(
-        layers=job.layers,
-        layer=job.layer_mm * units.MM,
-        period=job.seconds_per_layer,
-        settle=job.settle_s,
-        limits=motion_limits(drive),
-        hop=drive.z_hop_mm * units.MM,
-        hop_dwell=drive.hop_dwell_s,
+        stations=stations(convert.layer_runs(scenario)),
+        limits=motion_limits(scenario.motion),
         corners=len(scenario.corner),
         run_in=min(2 * longest, 0.9 * depth),
         approach=PLAY_OF_APPROACH,
     )
-    if job.layers > 1:
-        moving = program.layer_change(2).duration
-        if moving + job.settle_s >= job.seconds_per_layer:
-            needed = moving + job.settle_s
-            raise ModelError(
-                f"print.seconds_per_layer = {job.seconds_per_layer:g}: a layer change takes {moving:.2f} s "
-                f"and settles for {job.settle_s:g} s, so nothing is left to print in. "
-                f"Allowed: more than {needed:.2f}."
-            )
+    _check_times(scenario, program)
     return program
+
+
+def _check_times(scenario: schema.Scenario, program: Program) -> None:
+    """Refuse layers in which no time is left to print in."""
+    for k in np.unique(program.stations.kind[1:], return_index=True)[1]:
+        layer = int(k) + 2
+        moving, settle, period = (
+            program.layer_change(layer).duration,
+            program.settle(layer),
+            program.period(layer),
+        )
+        if moving + settle >= period:
+            raise ModelError(
+                f"print.seconds_per_layer = {period:g}: a layer change takes {moving:.2f} s "
+                f"and settles for {settle:g} s, so nothing is left to print in. "
+                f"Allowed: more than {moving + settle:.2f}."
+            )
 
 
 def _drive(
@@ -260,13 +266,14 @@ def _command(coordinates: Coordinates, corners: list[CornerParts]) -> Array:
     return command
 
 
-def _part(coordinates: Coordinates, scenario: schema.Scenario, shapes: PlateShapes) -> GrowingPart:
+def _part(
+    coordinates: Coordinates, scenario: schema.Scenario, laid: Stations, shapes: PlateShapes
+) -> GrowingPart:
     place = np.array([scenario.print.part_x_mm, scenario.print.part_y_mm, 0.0]) * units.MM
     at_foot = shapes.at(float(place[0]), float(place[1]))
-    layer = np.arange(1, scenario.print.layers + 1)
     return GrowingPart(
-        mass=scenario.print.part_mass_kg * layer / scenario.print.layers,
-        centre_height=layer * scenario.print.layer_mm * units.MM / 2,
+        mass=scenario.print.part_mass_kg * laid.laid / laid.laid[-1],
+        centre_height=laid.centre,
         foot=bed_point(coordinates, place, at_foot),
         lean=bed_rotation(coordinates, at_foot),
     )

@@ -17,6 +17,7 @@ from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
 from bedsim.model.mount_kind import mount_kind
 from bedsim.model.program import Limits
+from bedsim.model.stations import LayerRun
 from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
@@ -238,3 +239,18 @@ def motion_limits(part: schema.MotionKeys) -> Limits:
         acceleration=part.acceleration_mm_s2 * units.MM_S2,
         jerk=part.jerk_mm_s3 * units.MM_S3,
     )
+
+
+def layer_runs(scenario: schema.Scenario) -> list[LayerRun]:
+    """The layers of a print, run by run."""
+    job, drive = scenario.print, scenario.motion
+    return [
+        LayerRun(
+            count=job.layers,
+            thickness=job.layer_mm * units.MM,
+            period=job.seconds_per_layer,
+            settle=job.settle_s,
+            hop=drive.z_hop_mm * units.MM,
+            hop_dwell=drive.hop_dwell_s,
+        )
+    ]

@@ -7,13 +7,14 @@ both of this kind, and a new kind of segment is one more function that returns a
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components.row import Path
+from bedsim.model.stations import Stations
 
 Array = NDArray[np.float64]
 
@@ -179,23 +180,23 @@ def sequence(*profiles: Profile) -> Profile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Program:
-    """The print: layers of thickness `layer` m, one every `period` s, printing `settle` s after the motion
-    ends."""
+    """The commanded motion of a print: its stations, counted from 1, and how the bed moves from one to the
+    next."""
 
-    layers: int
-    layer: float
-    period: float
-    settle: float
+    stations: Stations
     limits: Limits
-    hop: float
-    hop_dwell: float
     corners: int
     run_in: float  # m, two leads
     approach: float  # m above the place from where layer 1 is approached
 
+    @property
+    def layers(self) -> int:
+        """Number of stations."""
+        return self.stations.count
+
     def height(self, layer: NDArray[np.int64] | int) -> Array:
-        """Commanded height m of a layer against layer 1: 0, -h, -2h, ..."""
-        return -(np.asarray(layer, dtype=float) - 1) * self.layer
+        """Commanded height m of a layer against layer 1; of layer 0, from which that is reached, above it."""
+        return -np.asarray(self.stations.depth[layer])
 
     @overload
     def start_time(self, layer: int) -> float: ...
@@ -205,7 +206,19 @@ class Program:
 
     def start_time(self, layer: NDArray[np.int64] | int) -> Any:
         """When a layer begins, s after layer 1."""
-        return (layer - 1) * self.period
+        return self.stations.begin[np.asarray(layer) - 1]
+
+    def period(self, layer: int) -> float:
+        """Time s from one layer change to the next."""
+        return float(self.stations.period[layer - 1])
+
+    def settle(self, layer: int) -> float:
+        """Pause s between the end of the motion and printing."""
+        return float(self.stations.settle[layer - 1])
+
+    def cut(self, layers: int) -> Program:
+        """The same print stopped after so many layers."""
+        return replace(self, stations=self.stations.cut(layers))
 
     def layer_change(self, layer: int) -> Profile:
         """From the layer before to `layer`: the step down, then a hop down and back if there is one.
@@ -213,13 +226,11 @@ class Program:
         Layer 1 is reached like any other, from one layer above, so that it is a fair zero for the rest.
         """
         before, here = (np.full(self.corners, float(self.height(k))) for k in (layer - 1, layer))
-        step = move(before, here, self.limits)
-        if self.hop == 0.0:
+        step, hop = move(before, here, self.limits), float(self.stations.hop[layer - 1])
+        if hop == 0.0:
             return step
-        low = here - self.hop
-        return sequence(
-            step, move(here, low, self.limits), rest(low, self.hop_dwell), move(low, here, self.limits)
-        )
+        low, dwell = here - hop, float(self.stations.hop_dwell[layer - 1])
+        return sequence(step, move(here, low, self.limits), rest(low, dwell), move(low, here, self.limits))
 
     def start_up(self) -> Profile:
         """Run-in of two leads down and up, then the approach from above to where layer 1 starts."""

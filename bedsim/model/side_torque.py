@@ -41,6 +41,7 @@ from bedsim.errors import SolverError
 from bedsim.model.assembly import Machine, System
 from bedsim.model.corner import CornerParts
 from bedsim.model.nonlinear import elastic, force_and_tangent
+from bedsim.model.stations import Stations
 
 Array = NDArray[np.float64]
 
@@ -98,7 +99,7 @@ def largest_torque(machine: Machine) -> Array:
     """Largest torque (c,) N m of the standing side forces on every screw between the first layer and the
     last, or over one turn if that is longer."""
     turns = float(np.max(np.abs(machine.command))) / (2 * np.pi)  # per metre
-    travel = max((machine.part.mass.size - 1) * machine.layer_height, 1 / turns)
+    travel = max(float(machine.stations.depth.max()), 1 / turns)
     height = -np.linspace(0.0, travel, int(np.ceil(travel * turns * STEPS_PER_TURN)) + 1)
     path = resting_path(np.zeros(height.size), height[:, None] * np.ones(len(machine.pushes)))
     found = np.abs(machine.imposed(path)[:, machine.pushed]).max(axis=0)
@@ -123,14 +124,20 @@ class SideForce:
         """Heights (k,) m from the lowest, close enough together for straight lines, and the pull (r, k) in
         all rows there."""
         machine = self.machine
-        layers = _sampled(machine.part.mass.size, machine.layer_height)[::-1]
-        height = np.asarray(-(layers - 1) * machine.layer_height, dtype=np.float64)
+        layers = _sampled(machine.stations)[::-1]
+        height = -machine.stations.depth[layers]
         return _refined(height, standing_pull(machine, machine.system(layers), height).T)
 
 
-def _sampled(layers: int, layer_height: float) -> NDArray[np.int64]:
-    count = max(FEWEST, int(np.ceil((layers - 1) * layer_height / SPACING)) + 1)
-    return np.unique(np.round(np.linspace(1, layers, count)).astype(np.int64))
+def _sampled(stations: Stations) -> NDArray[np.int64]:
+    """Numbers of stations that stand below all before them, about `SPACING` apart; one of an object printed
+    later counts as the one as high up in the first that got there."""
+    depth = stations.depth[1:]
+    lower = np.flatnonzero(depth > np.append(-1.0, np.maximum.accumulate(depth)[:-1]))
+    count = max(FEWEST, int(np.ceil(depth[lower[-1]] / SPACING)) + 1)
+    wanted = np.linspace(0.0, depth[lower[-1]], count)
+    near = np.round(np.interp(wanted, depth[lower], np.arange(1, lower.size + 1))).astype(np.int64)
+    return np.unique(lower[near - 1] + 1)
 
 
 def _refined(place: Array, values: Array) -> tuple[Array, Array]:

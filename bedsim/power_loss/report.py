@@ -151,7 +151,7 @@ def room_below(loaded: LoadedScenario, machine: Machine, layer: int) -> Array:
     """How far (c,) m each nut can sink from a layer to its lower stop."""
     scenario = loaded.scenario
     stops = np.array([lower_stop(scenario, c) for c in scenario.corner])
-    nut = machine.first_nut - (layer - 1) * machine.layer_height
+    nut = machine.first_nut - float(machine.stations.depth[layer])
     return np.maximum(nut - stops, 0.0)
 
 
@@ -185,7 +185,7 @@ def _guide(loaded: LoadedScenario, k: int, case: Case) -> float:
 
 def _phases(loaded: LoadedScenario, machine: Machine, numbers: MachineNumbers, layer: int) -> Array:
     """Detent phase (c,) rad of every rotor where the layer puts it, counted downward."""
-    scenario, height = loaded.scenario, -(layer - 1) * machine.layer_height
+    scenario, height = loaded.scenario, -float(machine.stations.depth[layer])
     shared = scenario.drive.topology == "belt"
     found = []
     for k, c in enumerate(numbers.corners):

@@ -119,7 +119,7 @@ def _gains(
     """Rows of `Gains` from motions (l, n, 1 + s) and bed poses against the first layer (l, b, 1 + s)."""
     job = prepared.job
     height, flat, abbe = base.probe_maps(job.machine, job.probes)
-    top = (system.layers * job.machine.layer_height)[:, None, None, None]
+    top = job.machine.stations.top(system.layers)[:, None, None, None]
     parts = [
         height @ pose,
         (flat[None] + top * abbe[None]).reshape(system.layers.size, -1, flat.shape[-1]) @ pose,

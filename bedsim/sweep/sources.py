@@ -112,7 +112,7 @@ def prepare(job: Job, shortest: float, *, friction: bool) -> Prepared:
 
 def _travel(start: float, program: Program, shortest: float) -> Travel:
     """From the lowest place of print, hop and run-in to the approach."""
-    printed = (program.layers - 1) * program.layer + program.hop
+    printed = float((program.stations.depth[1:] + program.stations.hop).max())
     low, high = start - max(printed, program.run_in), start + program.approach
     return Travel(low=low, high=high, terms=terms_for(high - low, shortest))
 

@@ -282,7 +282,7 @@ def ordinary(quick: bool, found: dict[str, object]) -> None:
 
 def replace_layers(job: Job, layers: int) -> Job:
     """The same print, shorter."""
-    return replace(job, program=replace(job.program, layers=layers))
+    return replace(job, program=job.program.cut(layers))
 
 
 def against_multibody(found: dict[str, object]) -> None:

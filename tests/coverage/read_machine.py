@@ -15,6 +15,7 @@ from bedsim.diagnosis.readings import AXES, Reading, reading_rows
 from bedsim.diagnosis.response import once_per_turn_response
 from bedsim.diagnosis.screw_bounds import screw_bounds
 from bedsim.engines import ENGINES
+from bedsim.model.stations import LayerRun, stations
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.wall.bands import wave_phasors
@@ -102,11 +103,12 @@ def amounts(machine, job, x):
 
 def gauged(machine, x, lead):
     job = make_job(machine.loaded)
-    jogged = replace(job.program, layer=lead / 8, layers=8, hop=0.0)
-    down = replace(job.machine, layer_height=lead / 8)
+    run = LayerRun(count=8, thickness=lead / 8, period=20.0, settle=0.3, hop=0.0, hop_dwell=0.0)
+    jogged = replace(job.program, stations=stations([run]))
+    down = replace(job.machine, stations=jogged.stations)
     job = replace(job, program=jogged, machine=down, amounts=amounts(machine, job, x))
     pose = np.concatenate([c.pose for c in ENGINES["equilibrium"].run(job)], axis=1)
-    errors = relative_errors(job, np.zeros(8), pose)
+    errors = relative_errors(job, np.zeros(8, dtype=int), pose)
     moved = np.concatenate([errors["lateral_raw"], errors["height_raw"][..., None]], axis=-1)
     names = probe_points(machine.loaded)[0]
     turn = np.exp(-1j * np.arange(8) * np.pi / 4) / 4

@@ -16,6 +16,7 @@ from scipy.linalg import expm
 
 from bedsim.engines.exponential import motion, step
 from bedsim.model.program import Limits, Profile, Program, move
+from bedsim.model.stations import LayerRun, stations
 
 W = 2 * math.pi * 30
 A = 0.1
@@ -167,14 +168,10 @@ def test_no_ringing_at_whole_periods():
 
 def test_layer_changes_are_made_of_such_moves():
     """A hop goes down beyond the layer and comes back; speeds and places join."""
+    run = LayerRun(count=3, thickness=0.2e-3, period=5.0, settle=0.1, hop=1e-3, hop_dwell=0.1)
     program = Program(
-        layers=3,
-        layer=0.2e-3,
-        period=5.0,
-        settle=0.1,
+        stations=stations([run]),
         limits=Limits(speed=3e-3, acceleration=A, jerk=4.0),
-        hop=1e-3,
-        hop_dwell=0.1,
         corners=3,
         run_in=4e-3,
         approach=1e-3,

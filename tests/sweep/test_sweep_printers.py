@@ -11,6 +11,7 @@ from scipy import stats
 from bedsim.analysis.figures import metric_values
 from bedsim.components.run_out import bow_shape
 from bedsim.model.convert import make_screw
+from bedsim.model.stations import LayerRun, stations
 from bedsim.scenario.sweep_plan import Assumed, LotTable
 from bedsim.screws.drawing import draw_member
 from bedsim.screws.drawn import slow_deviation
@@ -335,6 +336,7 @@ def test_other_lots_lie_within_what_is_assumed(tmp_path):
 @pytest.mark.parametrize(("layers", "lowest"), [(10, 190.0), (100, 174.75)])
 def test_travel_reaches_from_the_lowest_place_to_the_approach(layers, lowest):
     """By hand: the run-in of 10 mm below 200 where the print is short, else 99 layers and a hop of 0.5."""
-    program = SimpleNamespace(layers=layers, layer=0.25 * MM, hop=0.5 * MM, run_in=10 * MM, approach=1 * MM)
+    run = LayerRun(count=layers, thickness=0.25 * MM, period=1.0, settle=0.0, hop=0.5 * MM, hop_dwell=0.0)
+    program = SimpleNamespace(stations=stations([run]), run_in=10 * MM, approach=1 * MM)
     found = _travel(200 * MM, program, 40 * MM)
     assert found.low / MM == pytest.approx(lowest) and found.high / MM == pytest.approx(201.0)
