@@ -40,12 +40,17 @@ def probe_points(loaded: LoadedScenario) -> tuple[tuple[str, ...], Array]:
     return tuple(places), np.array(list(places.values()), dtype=float) * units.MM
 
 
-def make_job(loaded: LoadedScenario, progress: Callable[[int], None] = lambda done: None) -> base.Job:
-    """The job of a scenario for one machine.
+def make_job(
+    loaded: LoadedScenario,
+    progress: Callable[[int], None] = lambda done: None,
+    *,
+    side_torque: bool = True,
+) -> base.Job:
+    """The job of a scenario for one machine; `side_torque` as in `build_machine`.
 
     Raises ModelError when the machine cannot be computed, InputError when its motors cannot raise the bed.
     """
-    machine = build_machine(loaded.scenario, loaded.tables)
+    machine = build_machine(loaded.scenario, loaded.tables, side_torque=side_torque)
     sizing = loaded.scenario.sizing
     _check_motors(loaded.name, machine, counterweight=sizing is not None and sizing.counterweight_n > 0)
     return base.Job(

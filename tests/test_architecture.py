@@ -27,6 +27,7 @@ ORDER = (
     ("ranges", "shake", "tilt", "upkeep"),
     ("power_loss",),
     ("clocking", "comparison", "diagnosis", "improve", "sweep"),
+    ("learn",),
     ("views",),
     ("cli",),
 )

@@ -78,6 +78,10 @@ def command(
         raise click.UsageError("name a file of readings, or use --recipe TEST or --blank TEST FILE.")
     header, notes, _ = read_header(readings)
     test = recipes.which_test(header, notes)
+    if test not in recipes.OF_GAUGE:
+        raise InputError(
+            f"{readings}: a {test} test gives no keys by itself: bedsim learn {readings} SCENARIO reads it."
+        )
     target = Target(output, readings.stem, corner, not no_pictures)
     if test == "run-out":
         from bedsim.cli.gauge_run_out import run_out

@@ -31,6 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("bedsim.cli.run", "Compute the bed's errors layer by layer."),
     "compare": ("bedsim.cli.compare", "Put two results side by side."),
     "diagnose": ("bedsim.cli.diagnose", "Find the screw behind the bands on a printed wall."),
+    "learn": ("bedsim.cli.learn", "Learn one machine from all its readings together."),
     "report": ("bedsim.cli.report", "Write a report from a result."),
     "sweep": ("bedsim.cli.sweep", "Vary keys of a scenario and collect the answers."),
     "gauge": ("bedsim.cli.gauge", "Turn dial gauge readings into run-out."),

@@ -13,12 +13,13 @@ CLAMPED = 4 * math.pi**2  # x at which a span buckles between two clamped ends; 
 TERMS = 40  # of each series: to rounding for -900 < x < CLAMPED, tension far beyond any screw's
 
 
-def _tail(x: Array, order: int) -> Array:
-    """c_k(x) = sum over n of (-x)^n/(k + 2n)!, from the smallest term up."""
-    found = np.ones_like(x)
+def _tails(x: Array, orders: Array) -> Array:
+    """c_k(x) = sum over n of (-x)^n/(k + 2n)! for some k, (k, n), from the smallest term up."""
+    k = orders[:, None]
+    found = np.ones((k.size, *x.shape))
     for n in range(TERMS, 0, -1):
-        found = 1.0 - found * x / ((order + 2 * n) * (order + 2 * n - 1))
-    return found / math.factorial(order)
+        found = 1.0 - found * x / ((k + 2 * n) * (k + 2 * n - 1))
+    return found / np.array([[math.factorial(int(order))] for order in orders])
 
 
 def span_stiffness(length: Array, bending_stiffness: float, thrust: Array | float = 0.0) -> Array:
@@ -32,7 +33,7 @@ def span_stiffness(length: Array, bending_stiffness: float, thrust: Array | floa
     """
     length, thrust = np.broadcast_arrays(np.asarray(length, dtype=float), np.asarray(thrust, dtype=float))
     x = thrust * length**2 / bending_stiffness
-    c3, c4 = _tail(x, 3), _tail(x, 4)
+    c3, c4 = _tails(x, np.array([3.0, 4.0]))
     c1, c2 = 1.0 - x * c3, 0.5 - x * c4
     shear, moment, near, far = np.array([c1, c2 * length, (c2 - c3) * length**2, c3 * length**2])
     k = np.array(

@@ -53,7 +53,15 @@ def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Re
     Both: sigma_um (standard uncertainty of one reading), turned (corner whose coupling was turned) and
     turned_deg.
     """
-    rows, header = _rows(Path(path))
+    gauge, rows = checked_rows(Path(path))
+    make = _gauge_readings if gauge else _band_readings
+    return make([(f"{path}: line {number}", row) for number, row in rows], default_sigma)
+
+
+def checked_rows(path: Path) -> tuple[bool, list[tuple[int, dict[str, str]]]]:
+    """Whether a file holds a gauge's readings (else bands), and its rows with their line numbers, every cell
+    checked.  Raises InputError with all faults in one list."""
+    rows, header = _rows(path)
     faults = _header_faults(header)
     gauge = "reading_um" in header
     if not faults:
@@ -62,8 +70,7 @@ def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Re
         faults = ["no readings below the header."]
     if faults:
         raise InputError("\n".join(f"{path}: {text}" for text in faults))
-    make = _gauge_readings if gauge else _band_readings
-    return make([(f"{path}: line {number}", row) for number, row in rows], default_sigma)
+    return gauge, rows
 
 
 def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
@@ -121,7 +128,8 @@ def _is_number(text: str) -> bool:
     return not math.isnan(as_number(text))
 
 
-def _sigma(row: dict[str, str], default: float) -> float:
+def sigma_of(row: dict[str, str], default: float) -> float:
+    """Standard uncertainty (m) of the reading in a row."""
     return float(row["sigma_um"]) * UM if row.get("sigma_um") else default
 
 
@@ -145,7 +153,7 @@ def _gauge_readings(rows: Sequence[tuple[str, dict[str, str]]], default_sigma: f
             value, rest = phasor_of_turn(angle, [float(r["reading_um"]) * UM for r in members])
         except InputError as fault:
             raise InputError(f"{first[key]}: probe {probe}, axis {axis}: {fault}") from None
-        of_reading = float(np.sqrt(np.mean([_sigma(r, default_sigma) ** 2 for r in members])))
+        of_reading = float(np.sqrt(np.mean([sigma_of(r, default_sigma) ** 2 for r in members])))
         out.append(
             Reading(
                 where=first[key],
@@ -173,7 +181,7 @@ def _band_readings(rows: Sequence[tuple[str, dict[str, str]]], default_sigma: fl
                 place=wall_normal(row["wall"])[0],
                 probe=row["probe"],
                 value=complex(float(row["amplitude_um"]) * UM * np.exp(-1j * angle)),
-                sigma=_sigma(row, default_sigma),
+                sigma=sigma_of(row, default_sigma),
                 wavelength=wavelength,
                 crest=crest,
                 turned=row.get("turned", ""),

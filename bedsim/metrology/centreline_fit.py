@@ -34,9 +34,9 @@ class CentrelineFit:
 
     `terms`: which of "eccentricity", "tilt", "bow" could be fitted; `values` complex [m, m/m, m] in that
     order; `covariance` (2k, 2k) of their x, y, x, y, ...; `position` (n,) [m], `offset` (n,) [m] measured
-    against the axis (support eccentricity taken out) and `offset_covariance` (n, 2, 2); `chi_square` over
-    `freedom`; `support`: offset [m] and slope [m/m] of the journals against the axis of measurement, None if
-    not measured.
+    against the axis (support eccentricity taken out) and `offset_covariance` (n, 2, 2),
+    `joint_covariance` (2 n, 2 n) of x, y, x, y, ... of all; `chi_square` over `freedom`; `support`: offset
+    [m] and slope [m/m] of the journals against the axis of measurement, None if not measured.
     """
 
     terms: tuple[str, ...]
@@ -48,6 +48,7 @@ class CentrelineFit:
     position: Array
     offset: Complex
     offset_covariance: Array
+    joint_covariance: Array
     chi_square: float
     freedom: int
     support: tuple[complex, complex] | None
@@ -109,6 +110,7 @@ def fit_centreline(fits: tuple[PositionFit, ...], setup: Setup) -> CentrelineFit
         position=position,
         offset=offset,
         offset_covariance=_own_blocks(spread),
+        joint_covariance=spread,
         chi_square=chi_square,
         freedom=freedom,
         support=support,

@@ -108,7 +108,68 @@ Half the sum of raising and lowering is the drag, half the difference the load; 
 is its detent torque.
 """
 
-RECIPES = {"run-out": _RUNOUT, "stiffness": _STIFFNESS, "decay": _DECAY, "cord": _CORD}
+_JOG = """\
+# The bed under a dial gauge while a lead is jogged
+
+Two such series, sideways at two corners of the bed, tell more of what the bed will do in a print
+than all push-pull together; in the middle of the bed they tell less.
+
+You need: a dial gauge (0.01 mm for nuts that are bolted; 0.001 mm for joints, with which the bed
+moves a few micrometres), a stand, ten minutes a series.
+
+1. Motors powered and holding, bed as for the first layer of a print. The bed moves: keep fingers
+   out, and prop it before you reach under it.
+2. Stand the gauge on the frame, not on the gantry, its plunger level along X (or Y) against the
+   bed's edge or a block on it, at one of the scenario's probes (`centre`, `front right`, ...).
+3. Jog the bed down by two leads and stop at layer 1's height, so that the play is taken out.
+   Write the first reading as eighth 0, then jog down by an eighth of the lead at a time, eight
+   times, and read each: eighths 0 to 8. Positive: the bed moves along +X, +Y or up.
+4. Never jog back within a series.
+5. The control: the same with the plunger against a fixed point of the frame. It must read the same
+   all the way; what it shows is the stand's own, looks like a bent screw, cannot be told from one.
+6. Again with one screw turned in its coupling: write its corner under `turned` and by how much,
+   counter-clockwise from above, under `turned_deg`. Support the bed and cut the power before a
+   coupling is loosened: the bed can drop.
+"""
+
+_BANDS = """\
+# Bands on printed walls
+
+Walls at the four edges of the bed (one large thin frame) tell which screw it is; a small part in
+the middle does not.
+
+1. Print a thin frame as large as the bed, a few leads high, one wall line, no ironing, at constant
+   speed. Mark which wall faced +X, -X, +Y, -Y, and the nearest probe of the scenario.
+2. Under raking light measure the distance of the bands (`wavelength_mm`), the height of a crest
+   above the first layer (`crest_mm`, to 0.3 mm) and, with a gauge or by comparison, their
+   amplitude (`amplitude_um`, half of crest to valley, to a tenth).
+3. Below 1 um no eye tells an amplitude: leave such walls out.
+"""
+
+_HEIGHTS = """\
+# Heights by ruler
+
+What joints leave of a bent screw hangs on the heights of guides, mounts and joints, and these have
+wide defaults: a ruler is the best instrument for a machine with joints.
+
+1. Motors off, bed propped up.
+2. Measure from the bed's surface down to the middle of the guide's carriage (`guide.height_mm`,
+   negative below the surface), of the mount's contact (`mount.height_mm`), of the joint's plane
+   (`joint.height_mm`), and of the nut's thread (`nut.thread_height_mm`); one line a key.
+3. `sigma_mm`: how well, 1 if in doubt.
+"""
+
+RECIPES = {
+    "run-out": _RUNOUT,
+    "stiffness": _STIFFNESS,
+    "decay": _DECAY,
+    "cord": _CORD,
+    "jog": _JOG,
+    "bands": _BANDS,
+    "heights": _HEIGHTS,
+}
+OF_GAUGE = ("run-out", "stiffness", "decay", "cord")
+"""Tests that give keys by themselves; the others only say something of a whole machine."""
 
 _RUNOUT_BLANK = """\
 # test = run-out
@@ -145,6 +206,27 @@ direction,motor,mass_g
 """
 
 
+_EDGES = (("+X", "front right"), ("-X", "back left"), ("+Y", "back right"), ("-Y", "front left"))
+_HEIGHT_KEYS = ("guide.height_mm", "mount.height_mm", "joint.height_mm", "nut.thread_height_mm")
+
+_JOG_BLANK = """\
+# test = jog
+# sigma_um column: standard uncertainty of one reading, if it differs from --sigma-um
+probe,axis,eighth,reading_um
+"""
+
+_BANDS_BLANK = """\
+# test = bands
+wall,probe,wavelength_mm,amplitude_um,crest_mm
+"""
+
+_HEIGHTS_BLANK = """\
+# test = heights
+# sigma_mm = 1             # how well each was measured
+key,height_mm
+"""
+
+
 def recipe(name: str) -> str:
     """Return the recipe of a test; InputError names the tests there are."""
     return RECIPES[_known(name)]
@@ -161,12 +243,18 @@ def blank(name: str) -> str:
         ],
         "decay": [f"{n}," for n in range(8)],
         "cord": [f"{d},{m}," for m in ("off", "on") for d in ("raises", "lowers") for _ in range(4)],
+        "jog": [f"{p},{n}," for p in ("front right,y", "front left,x") for n in range(9)],
+        "bands": [f"{w},{p},,," for w, p in _EDGES],
+        "heights": [f"{k}," for k in _HEIGHT_KEYS],
     }
     heads = {
         "run-out": _RUNOUT_BLANK,
         "stiffness": _STIFFNESS_BLANK,
         "decay": _DECAY_BLANK,
         "cord": _CORD_BLANK,
+        "jog": _JOG_BLANK,
+        "bands": _BANDS_BLANK,
+        "heights": _HEIGHTS_BLANK,
     }
     known = _known(name)
     return heads[known] + "\n".join(rows[known]) + "\n"
@@ -177,11 +265,16 @@ def which_test(header: list[str], notes: dict[str, str]) -> str:
     if "test" in notes:
         return _known(notes["test"])
     starts = {
+        "wall": "bands",
         "force": "stiffness",
         "mass": "cord",
         "amplitude": "decay",
         "cycle": "decay",
         "position": "run-out",
+        "axis": "jog",
+        "eighth": "jog",
+        "key": "heights",
+        "height_mm": "heights",
     }
     for start, name in starts.items():
         if any(h.startswith(start) for h in header):

@@ -108,7 +108,7 @@ def setup_from(notes: dict[str, str], where: str) -> Setup:
             elif key == "supports_mm":
                 first, second = (float(v) for v in text.replace(",", " ").split())
                 fields["supports"] = (min(first, second) * MM, max(first, second) * MM)
-            elif key != "test":
+            elif key not in ("test", "corner"):
                 near = difflib.get_close_matches(key, [*_NUMBER_KEYS, *_WORD_KEYS, "supports_mm"], n=1)
                 hint = f" Did you mean {near[0]}?" if near else ""
                 faults.append(f"{where}: {key} = {text}: key not known.{hint}")

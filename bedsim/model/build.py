@@ -42,8 +42,9 @@ SHAFT_SHARE = {
 }
 
 
-def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
-    """Assemble the machine of a scenario. `tables`: measured CSV tables by the name used in the scenario.
+def build_machine(scenario: schema.Scenario, tables: Tables, *, side_torque: bool = True) -> Machine:
+    """Assemble the machine of a scenario. `tables`: measured CSV tables by the name used in the scenario;
+    without `side_torque` that of standing side forces on the screws' run-out is left out (`side_torque.py`).
 
     Raises ModelError when the machine cannot be computed.
     """
@@ -91,7 +92,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables) -> Machine:
         mount_preload=np.array([c.mount.magnet_force for c in corners]),
         plate=shapes,
     )
-    return with_side_torque(machine, corners)
+    return with_side_torque(machine, corners) if side_torque else machine
 
 
 def build_program(scenario: schema.Scenario) -> Program:

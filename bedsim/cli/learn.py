@@ -1,0 +1,161 @@
+"""`bedsim learn`: readings of a machine in, an answer that is surer out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from bedsim.cli.common import kinds_option, progress_of, set_option
+from bedsim.cli.gauge_output import say
+from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.errors import InputError
+from bedsim.files import make_folder, write_file
+from bedsim.units import UM
+
+if TYPE_CHECKING:
+    from bedsim.learn.unknowns import LotSpread
+    from bedsim.scenario.load import LoadedScenario
+
+EXAMPLE = """\
+probe,axis,eighth,reading_um
+front right,y,0,0.0
+front right,y,1,7.1
+front right,y,2,9.8
+front right,y,3,4.2
+front right,y,4,-3.0
+"""
+EPILOG = (
+    "A gauge on the bed while a lead is jogged down, zero at the first layer:\n\n\b\n"
+    + "".join(f"  {line}\n" for line in EXAMPLE.splitlines())
+    + "\nAlso bands on walls, heights by ruler, push-pull, tap and cord tests, and screws gauged with a line "
+    "`# corner = NAME` on top. Without READINGS: what to read first."
+)
+
+
+@click.command(name="learn", cls=Command, epilog=EPILOG)
+@click.argument("files", nargs=-1, type=InputPath(), metavar="[READINGS]... SCENARIO")
+@kinds_option
+@set_option
+@click.option(
+    "--then",
+    "changes",
+    metavar="KEY=VALUE",
+    multiple=True,
+    help="Ask also what the machine does with this change, for example --then joint.kind=rolling.",
+)
+@click.option(
+    "--screws",
+    default="gauged",
+    show_default=True,
+    metavar="GRADE",
+    help="gauged: bent as the scenario says; unknown: cheap rolled ones that nobody has gauged; or the grade "
+    "they were bought as, C7 or 'ISO 5'.",
+)
+@click.option(
+    "--sigma-um",
+    type=click.FloatRange(min=0, min_open=True),
+    default=1.0,
+    show_default=True,
+    help="Standard uncertainty of one reading where the file gives none.",
+)
+@click.option(
+    "--recipe", metavar="TEST", help="Print how readings are taken: jog, bands, heights and others."
+)
+@click.option(
+    "--blank",
+    nargs=2,
+    type=(str, OutputPath("a table", ".csv")),
+    metavar="TEST FILE",
+    help="Write a blank table of readings to fill in.",
+)
+@click.option(
+    "--output",
+    type=OutputPath("a picture", ".png"),
+    metavar="FILE",
+    help="Picture file (PNG); default: results/SCENARIO_learn.png.",
+)
+@click.option("--no-pictures", is_flag=True, help="Draw nothing.")
+def command(
+    files: tuple[Path, ...],
+    overrides: tuple[str, ...],
+    changes: tuple[str, ...],
+    screws: str,
+    sigma_um: float,
+    recipe: str | None,
+    blank: tuple[str, Path] | None,
+    output: Path | None,
+    no_pictures: bool,
+) -> int:
+    """Learn one machine from all its READINGS together: how far the bed will stray, which screw does it, what
+    in the readings does not agree, and which reading to take next.
+
+    What is known beforehand is the scenario's ranges and its screws.  Several files of any kind may be given,
+    the scenario last.
+    """
+    if recipe is not None or blank is not None:
+        return _recipe_or_blank(recipe, blank)
+    if not files:
+        raise click.UsageError("name files of readings and a scenario, or use --recipe TEST.")
+    from bedsim.learn.learned import DRAWS, learn
+    from bedsim.learn.reading_files import read_files
+    from bedsim.learn.text import lines
+    from bedsim.scenario.load import load_scenario
+
+    *readings, scenario = files
+    loaded = load_scenario(scenario, overrides)
+    changed = load_scenario(scenario, (*overrides, *changes)) if changes else None
+    read = read_files(readings, loaded, sigma_um * UM)
+    target = output or Path("results") / f"{scenario.stem}_learn.png"
+    with progress_of(DRAWS if readings else 0, "machines that agree") as progress:
+        found = learn(
+            loaded,
+            read.observations,
+            lot=_lot(loaded, screws),
+            measured=read.measured,
+            changed=changed,
+            sigma=sigma_um * UM,
+            progress=progress,
+        )
+    for line in lines(found, ", ".join(changes)):
+        (click.echo if not line or line.startswith(" ") else say)(line)
+    for text in read.unused:
+        say(text)
+    if not no_pictures and found.fit is not None:
+        from bedsim.views.learn_plots import draw_learned
+
+        make_folder(target.parent)
+        click.echo(f"\nPicture: {draw_learned(found, loaded.scenario.title, target)}")
+    return 0
+
+
+def _lot(loaded: LoadedScenario, screws: str) -> LotSpread | None:
+    from bedsim.learn.lot_spread import UNKNOWN, lot_spread
+
+    if screws == "gauged":
+        return None
+    if screws == "unknown":
+        return UNKNOWN
+    try:
+        return lot_spread(loaded, screws)
+    except InputError as fault:
+        raise InputError(
+            f"--screws {screws}: must be gauged, unknown or a grade such as C7: {fault}"
+        ) from None
+
+
+def _recipe_or_blank(recipe: str | None, blank: tuple[str, Path] | None) -> int:
+    from bedsim.metrology import recipes
+
+    if recipe is not None:
+        click.echo(recipes.recipe(recipe))
+        return 0
+    assert blank is not None
+    name, path = blank
+    text = recipes.blank(name)
+    if path.exists():
+        raise InputError(f"{path}: exists already; a blank table would overwrite it.")
+    write_file(path, text)
+    click.echo(f"{path}: fill it in, then: bedsim learn {path} SCENARIO")
+    return 0

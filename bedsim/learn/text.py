@@ -1,0 +1,177 @@
+"""What was learnt in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from bedsim.analysis.printed import quantity, rounded, span
+from bedsim.learn.answers import AnswerSpread
+from bedsim.learn.faults import Fault
+from bedsim.learn.learned import Learned, quiet_series
+from bedsim.learn.observations import Series
+from bedsim.learn.unknowns import value_at
+from bedsim.number_text import number
+from bedsim.results.layers import Array
+
+SURE = 0.8
+"""Share of the machines that agree from which on a screw is named."""
+TIED = 0.7
+"""Correlation of two unknowns from which on the readings do not tell them apart."""
+MOST_TIED = 5
+NARROWED = 0.85
+"""Part of its spread before below which a number counts as learnt."""
+MOST_NEXT = 5
+
+FAULTS = {
+    "reading": "{where}: this reading is off by {size} against the rest: take it again or leave it out",
+    "slip": "the gauge slipped {where} by {size}: take the series again",
+    "wrong sign": "{where} reads with the wrong sign: its values turned round fit all the rest",
+    "series": "{where} holds a motion once per turn of {size} that no screw makes under the others: does its "
+    "stand give, or the probe or axis not hold?",
+    "bands": "{where} do not fit the rest, by {size}",
+    "measurement": "{where} does not agree with the rest",
+}
+
+
+def lines(found: Learned, changed: str = "") -> Iterator[str]:
+    """The whole answer; a line that begins with no space is a sentence to be wrapped.  `changed` names the
+    change of which it was asked."""
+    yield _answer("The bed strays", "sideways", found.before, found.after, "lateral", found.fit is not None)
+    yield _answer("It strays", "in height", found.before, found.after, "height", found.fit is not None)
+    if found.changed_after is not None and found.changed_before is not None:
+        yield _answer(
+            f"With {changed}", "sideways", found.changed_before, found.changed_after, "lateral", True
+        )
+        if found.gain is not None:
+            low, middle, high = np.quantile(found.gain, (0.05, 0.5, 0.95), method="weibull")
+            yield (
+                f"That is {rounded(middle)} of this machine's ({rounded(low)} to {rounded(high)}). What is "
+                "read on one machine tells little of it with other joints, but for heights by ruler."
+            )
+    yield (
+        "Ranges hold the truth nine times in ten; worst probe, peak to valley, without friction and "
+        "vibration."
+    )
+    if found.fit is not None:
+        yield ""
+        yield from _screws(found)
+        yield ""
+        yield from _doubts(found)
+        yield from _told_apart(found)
+    yield ""
+    yield from _next(found)
+
+
+def _answer(head: str, way: str, before: AnswerSpread, after: AnswerSpread, name: str, read: bool) -> str:
+    low, middle, high = after.ends(name)
+    text = f"{head} {span(low, high, 'm')} {way} ({quantity(middle, 'm')} likely)"
+    if not read:
+        return f"{text}, before any reading."
+    first, _, last = before.ends(name)
+    return f"{text}; before these readings {span(first, last, 'm')}."
+
+
+def _screws(found: Learned) -> Iterator[str]:
+    """Every screw's share, and which is guilty, as sure as that is."""
+    names = [c.name for c in found.unknowns.loaded.scenario.corner]
+    who, sure = found.after.claim()
+    low, middle, high = found.after.share_ends()
+    share = (
+        f"{100 * middle[who]:.0f} % of the sideways motion ({100 * low[who]:.0f} to {100 * high[who]:.0f} %)"
+    )
+    if sure >= SURE:
+        yield f"The screw at {names[who]} does most: {share}."
+    else:
+        yield (
+            f"These readings cannot tell which screw does most; likeliest the one at {names[who]}, {share}, "
+            f"in {100 * sure:.0f} % of the machines that agree with them."
+        )
+    order = np.argsort(-middle)
+    for k in order:
+        most = float(np.mean(found.after.shares.argmax(axis=1) == k))
+        yield (
+            f"  {names[k]:<16}{middle[k]:6.0f} %  ({low[k]:.0f} to {high[k]:.0f} %), most in "
+            f"{100 * most:.0f} % of these machines"
+        )
+
+
+def _doubts(found: Learned) -> Iterator[str]:
+    """What contradicts what, and what the readings are blind to."""
+    assert found.fit is not None
+    for fault in found.faults:
+        yield f"Contradiction: {_fault(fault)}. Until then the answer above is spoilt by it."
+    if not found.faults:
+        odd = found.fit.chance < 0.01
+        yield (
+            f"The readings as a whole fit worse than chance allows ({number(100 * found.fit.chance, 1)} %), "
+            "and no single one is to blame: is this the machine that was read?"
+            if odd
+            else "No reading contradicts the others."
+        )
+    if found.friction_fault:
+        yield f"Friction is left out, the ranges are too narrow: {found.friction_fault}"
+    quiet = [one.name for one in quiet_series(found.fit)]
+    if quiet:
+        yield (
+            f"The bed moves less than the gauge's noise: {', '.join(quiet)}. Such series tell little: take a "
+            "finer gauge, or gauge the screws."
+        )
+    if any(isinstance(one, Series) for one in found.fit.model.observations) and not found.stand_seen:
+        yield (
+            "Not seen: a stand or gantry that moves 3 µm once per turn looks like a bent screw. Take the "
+            "control series against a fixed point of the frame (bedsim learn --recipe jog)."
+        )
+    yield "Hardly noticed: a bearing ten times softer than its range, though the answer stays right."
+
+
+def _fault(fault: Fault) -> str:
+    return FAULTS[fault.kind].format(where=fault.where, size=quantity(fault.size, "m"))
+
+
+def _told_apart(found: Learned) -> Iterator[str]:
+    """Numbers that were narrowed, and pairs that only go together."""
+    assert found.fit is not None
+    P, keys = found.fit.P, found.unknowns.keys
+    spread = np.sqrt(np.diag(P))
+    order = [k for k in np.argsort(spread) if spread[k] < NARROWED and k < len(keys)][:MOST_TIED]
+    for k in order:
+        low, high = key_ends(found, int(k))
+        key = keys[k]
+        yield f"  {key.key}: {number(low)} to {number(high)}, before {number(key.low)} to {number(key.high)}"
+    pairs = _pairs(P / np.outer(spread, spread))
+    if pairs:
+        names = _names(found)
+        told = "; ".join(f"{names[i]} and {names[j]}" for i, j in pairs[:MOST_TIED])
+        yield f"Known only together: {told}."
+
+
+def key_ends(found: Learned, k: int) -> tuple[float, float]:
+    """5 and 95 % of a key's value among the machines that agree."""
+    low, high = np.quantile(found.machines[:, k], (0.05, 0.95), method="weibull")
+    key = found.unknowns.keys[k]
+    return value_at(key, float(low)), value_at(key, float(high))
+
+
+def _pairs(correlation: Array) -> list[tuple[int, int]]:
+    upper = np.abs(np.triu(correlation, 1))
+    places = np.argwhere(upper > TIED)
+    return sorted(((int(i), int(j)) for i, j in places), key=lambda ij: -upper[ij])
+
+
+def _names(found: Learned) -> list[str]:
+    corners = [c.name for c in found.unknowns.loaded.scenario.corner]
+    vectors = [f"{v.part} at {corners[v.corner]} ({v.name.split()[-1]})" for v in found.unknowns.vectors]
+    return [key.key for key in found.unknowns.keys] + vectors
+
+
+def _next(found: Learned) -> Iterator[str]:
+    """What to read next, by what a quarter of an hour brings."""
+    worth = [one for one in found.following if one.narrows < 0.97][:MOST_NEXT]
+    if not worth:
+        yield "Next: no reading narrows the sideways error by more than 3 %."
+        return
+    yield "Next, by what a quarter of an hour of work narrows the range sideways (plan again after each):"
+    for one in worth:
+        yield f"  to {100 * one.narrows:3.0f} % in {one.minutes:2.0f} minutes: {one.name}"
