@@ -71,9 +71,7 @@ class Pins:
             self.kept[name] = _chosen(found, digest(beside))
             return
         assert name in self.kept, f"{name} has no pin yet: run pytest {FOLDER} --renew"
-        assert len(found) > max(self.kept[name], default=-1), (
-            f"{name}: only {len(found)} numbers now"
-        )
+        assert len(found) > max(self.kept[name], default=-1), f"{name}: only {len(found)} numbers now"
         strays = {
             place: (number, found[place, 0])
             for place, number in self.kept[name].items()

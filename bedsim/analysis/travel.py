@@ -85,14 +85,14 @@ def travel_bands(tall: LoadedScenario, stations: int = STATIONS) -> TravelBands:
     linear = linear_machine.linear_machine(job)
     pose = linear_machine.poses(linear, linear_machine.own_imposed(linear))[0]
     lateral = relative_errors(job, linear.layers, pose)["lateral_error"]
-    height = np.asarray(linear.layers * job.machine.layer_height, dtype=np.float64)
+    height = job.program.stations.top(linear.layers)
     middle, bands = _local_bands(tall, height, lateral, stations)
     s = np.arange(middle.size)
     amplitude = bands.max(axis=1)  # of the leads
     worst = np.argmax(amplitude, axis=1)
     which = np.argmax(bands[s, :, worst], axis=1)
     return TravelBands(
-        nut=float(np.mean(job.machine.first_nut)) + job.machine.layer_height - middle,
+        nut=float(np.mean(job.machine.first_nut)) + job.program.stations.thickness[0] - middle,
         amplitude=amplitude[s, worst],
         place=tuple(names[k] for k in worst),
         wavelength=_seen(tall)[which],

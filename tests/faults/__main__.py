@@ -29,7 +29,8 @@ def main() -> int:
     parser.add_argument("--count", type=int, default=2000)
     parser.add_argument("--kills", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--doors", nargs="*", default=(), choices=[*doors.DOORS, *kills.VICTIMS, kills.ON_CLUSTER])
+    names = [*doors.DOORS, *kills.VICTIMS, kills.ON_CLUSTER]
+    parser.add_argument("--doors", nargs="*", default=(), choices=names)
     options = parser.parse_args()
     work = _kills if options.kills else _visits
     with tempfile.TemporaryDirectory() as folder:

@@ -13,6 +13,7 @@ from bedsim.learn.fit import _look, fit
 from bedsim.learn.model import Model
 from bedsim.learn.observations import ModelDoubt, Series
 from bedsim.learn.unknowns import unknowns_of, value_at
+from bedsim.model.stations import LayerRun, stations
 from bedsim.scenario.load import load_scenario
 from bedsim.scenario.places import settable
 from bedsim.simulation import make_job, probe_points, relative_errors
@@ -71,10 +72,11 @@ def jogged_without_friction(loaded):
     """Bed motion (p, 3, 9) m while one lead is jogged, by the equilibrium engine without contacts."""
     job = make_job(loaded)
     step = loaded.scenario.corner[0].screw.lead_mm * 1e-3 / 8
-    machine = replace(job.machine, frictions=(), layer_height=step)
-    one = replace(job, machine=machine, program=replace(job.program, layer=step, layers=9, hop=0.0))
+    eighths = stations([LayerRun(count=9, thickness=step, period=20.0, settle=0.0, hop=0.0, hop_dwell=0.0)])
+    machine = replace(job.machine, frictions=())
+    one = replace(job, machine=machine, program=replace(job.program, stations=eighths))
     pose = np.concatenate([c.pose for c in ENGINES["equilibrium"].run(one)], axis=1)
-    errors = relative_errors(one, np.zeros(9), pose)
+    errors = relative_errors(one, np.zeros(9, int), pose)
     moved = np.concatenate([errors["lateral_raw"], errors["height_raw"][..., None]], axis=-1)[0]
     return moved.transpose(1, 2, 0)
 

@@ -149,7 +149,7 @@ def walls(name: str) -> Any:
     from bedsim.wall.visibility import Viewing, judge
     from bedsim.wall.waviness import waviness
 
-    wall = wall_of_layers(ran(name).layers, wall="-Y", line_width=0.5e-3)
+    wall = wall_of_layers(ran(name).layers, wall="-Y", line_width=0.5e-3, probe="centre")
     bands = band_amplitudes(wall, [5e-3])
     found = waviness(np.arange(wall.relief.size) * 0.25e-3, wall.relief, 1.5e-3)
     return [wall, bands, judge(bands, Viewing()), amplitude_spectrum(wall), found]
