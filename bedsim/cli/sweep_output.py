@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+
+import numpy as np
 
 from bedsim.engines.base import LINEAR_LOAD_ANGLE, LOST_STEP
 from bedsim.results.sweep import CellResult, SweepResult
-from bedsim.sweep.answers import cheapest, front, good_enough, has_target, members_to_decide, sure_of_lot
+from bedsim.sweep.answers import (
+    cheapest,
+    enough_drawn,
+    front,
+    good_enough,
+    has_target,
+    members_to_decide,
+    turning,
+)
 from bedsim.units import UM
 
-WIDEST_LABEL, LINE_WIDTH = 44, 100
+WIDEST_LABEL, LINE_WIDTH, KEYS_TOLD = 44, 100, 6
 
 
 def answer_lines(result: SweepResult) -> Iterator[str]:
@@ -25,6 +35,7 @@ def answer_lines(result: SweepResult) -> Iterator[str]:
         yield from _enough(result)
     yield from _price_lines(result)
     yield from _what_matters(result)
+    yield from _what_to_measure(result)
     yield ""
     yield "Read with this in mind:"
     for note in result.notes:
@@ -45,21 +56,24 @@ def _table(result: SweepResult) -> Iterator[str]:
     sure = f"{100 * result.confidence:g} %"
     asked, priced = has_target(result), any(c.price == c.price for c in result.cells)
     head = f"{'cell':<{width}} {'lateral µm':>16} {'height µm':>16}"
-    head += f" {'meets':>7} {'by number drawn':>16} {'by lot':>14}" if asked else ""
+    heads = ("by number drawn", "by lot", "by machine", "by all")
+    head += f" {'meets':>6}" + _columns(heads) if asked else ""
     yield head + (f" {'price ' + result.currency:>10}" if priced else "")
     second = f"{'':<{width}} {'median   95 %':>16} {'median   95 %':>16}"
-    yield second + (f" {'%':>7} {sure:>16} {sure:>14}" if asked else "")
+    yield second + (f" {'%':>6}" + _columns([sure] * 4) if asked else "")
     for cell in result.cells:
         name = f"{cell.index:>3} {cell.label}"
         line = f"{_cut(name, width):<{width}}"
         line += f" {_two(result, cell, 'lateral_pv')} {_two(result, cell, 'height_pv')}"
         if asked:
-            line += f" {100 * cell.probability:>7.1f} {_percents(cell.wilson):>16}"
-            line += f" {_percents(cell.lot_interval):>14}"
+            besides = (cell.lot_interval, cell.machine_interval, cell.whole_interval)
+            texts = [_percents(cell.wilson, 1), *map(_percents, besides)]
+            line += f" {100 * cell.probability:>6.1f}" + _columns(texts)
         line += f" {_money(cell.price):>10}" if priced else ""
         yield line + (" *" if asked and good_enough(cell, result) else "")
     if asked:
-        yield "*: the lower end of the interval for the number drawn reaches what is wanted."
+        yield "By number drawn: luck of the screws. By lot, by machine: what is not known of them."
+        yield "*: the lower end of the interval by all of these reaches what is wanted."
     drawn = sorted({c.members for c in result.cells})
     yield f"Printers drawn per cell: {drawn[0]}" + (f" to {drawn[-1]}" if len(drawn) > 1 else "") + "."
     yield from _flags(result)
@@ -91,9 +105,13 @@ def _two(result: SweepResult, cell: CellResult, name: str) -> str:
     return f"{column[levels.index('0.5')]:>8.1f} {column[levels.index('0.95')]:>7.1f}"
 
 
-def _percents(interval: tuple[float, float]) -> str:
+def _columns(texts: Sequence[str]) -> str:
+    return "".join(f" {text:>{width}}" for text, width in zip(texts, (15, 10, 10, 10), strict=True))
+
+
+def _percents(interval: tuple[float, float], digits: int = 0) -> str:
     low, high = interval
-    return f"{100 * low:.1f} to {100 * high:.1f}" if low == low else "-"
+    return f"{100 * low:.{digits}f} to {100 * high:.{digits}f}" if low == low else "-"
 
 
 def _money(price: float) -> str:
@@ -104,25 +122,35 @@ def _verdict(result: SweepResult) -> Iterator[str]:
     good = [c for c in result.cells if good_enough(c, result)]
     best = cheapest(result)
     wanted = f"{100 * result.wanted_probability:g} %"
-    if not good:
-        yield f"No cell is sure to meet the target for {wanted} of printers."
-        return
-    if best is None:
+    if best is not None:
+        yield f"Cheapest cell that is good enough: {best.label}, {best.price:.0f} {result.currency}."
+    elif good:
         yield (
             "Good enough: " + "; ".join(c.label for c in good) + ". Give [prices] to learn which is cheapest."
         )
-        return
-    yield f"Cheapest cell that is good enough: {best.label}, {best.price:.0f} {result.currency}."
-    if not sure_of_lot(best, result) and best.lot_interval[0] == best.lot_interval[0]:
-        yield from textwrap.wrap(
-            "But not whatever the lot: with what is not known of it the share may be as low as "
-            f"{100 * best.lot_interval[0]:.0f} %. More printers do not help there; measured screws do.",
-            LINE_WIDTH,
-        )
-        surer = [c for c in good if sure_of_lot(c, result) and c.price == c.price]
-        if surer:
-            cell = min(surer, key=lambda c: c.price)
-            yield f"Cheapest that is good enough even so: {cell.label}, {cell.price:.0f} {result.currency}."
+    else:
+        yield f"No cell is sure to meet the target for {wanted} of printers."
+    yield from textwrap.wrap(_what_decides(result), LINE_WIDTH)
+
+
+def _what_decides(result: SweepResult) -> str:
+    """What would decide whether a cheaper cell, or any, is good enough; empty where nothing is open."""
+    cell, best = turning(result), cheapest(result)
+    if not enough_drawn(cell, result) or good_enough(cell, result):
+        return ""
+    price = f", {cell.price:.0f} {result.currency}," if cell.price == cell.price else ""
+    low = {"lot": cell.lot_interval[0], "machine": cell.machine_interval[0]}
+    known = {name: end for name, end in low.items() if end == end}
+    told = [f"{100 * end:.0f} % by what is not known of the {name}" for name, end in known.items()]
+    text = (
+        f"{cell.label}{price} would do{' too' if best is not None else ''} with lot and machine as likely "
+        f"({100 * cell.probability:.0f} %), but the share may be as low as {' and '.join(told)}. "
+        "More printers do not help there"
+    )
+    if known and min(known, key=lambda name: known[name]) == "lot":
+        return f"{text}; measured screws do."
+    keys = result.doubt.keys[:2] if result.doubt is not None else ()
+    return f"{text}; what decides it: measure {' and '.join(keys)}." if keys else f"{text}."
 
 
 def _enough(result: SweepResult) -> Iterator[str]:
@@ -178,3 +206,34 @@ def _what_matters(result: SweepResult) -> Iterator[str]:
     rows = zip(result.sensitivity_names, result.first_order, result.total_order, strict=True)
     for name, first, total in sorted(rows, key=lambda row: -row[2]):
         yield f"  {_cut(name, 32):<32} {100 * max(first, 0):>8.0f} % {100 * total:>10.0f} %"
+
+
+def _what_to_measure(result: SweepResult) -> Iterator[str]:
+    """Keys of the machine by what knowing them would bring, and what all of them together do."""
+    doubt = result.doubt
+    if doubt is None:
+        return
+    cell = next(c for c in result.cells if c.index == doubt.cell)
+    asked = doubt.now == doubt.now
+    yield ""
+    yield f"What to measure next: the machine's uncertain keys, for {cell.label}"
+    yield f"  {'':<40} {'of the spread':>13}" + (f" {'choice right':>13}" if asked else "") + "  basis"
+    if asked:
+        yield f"  {'none known better':<40} {'':>13} {100 * doubt.now:>11.0f} %"
+    rows = zip(doubt.keys, doubt.part, doubt.surer, doubt.basis, strict=True)
+    for key, part, surer, basis in [*rows][:KEYS_TOLD]:
+        chance = f" {100 * surer:>11.0f} %" if asked else ""
+        yield f"  {_cut(key, 40):<40} {100 * part:>11.0f} %{chance}  {basis}"
+    if asked and doubt.surer.max(initial=0.0) <= doubt.now:
+        yield "  None of them alone would make the choice surer."
+    if asked:
+        yield "  Choice right: share of the machines in which taking or leaving this cell would be right."
+    if doubt.foretold == doubt.foretold:
+        off = f"{100 * doubt.foretold:.0f} % of the printers (root mean square)"
+        yield f"  Found key by key; the machines drawn, worked out whole, differ from that by {off}."
+    yield "Median printer in the machines drawn, least to largest:"
+    for one in result.cells:
+        if one.machines.size:
+            ends = [np.nanquantile(one.machines[1:, 2:], q, axis=0) / UM for q in (0.0, 1.0)]
+            lateral, height = (f"{a:.1f} to {b:.1f} µm" for a, b in zip(*ends, strict=True))
+            yield f"  {_cut(one.label, WIDEST_LABEL):<{WIDEST_LABEL}} lateral {lateral}, height {height}"

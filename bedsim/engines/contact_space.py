@@ -16,7 +16,8 @@ Newton's method follows every member instead (`state.start`).  Limits: no stops 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,10 +25,10 @@ from numpy.typing import NDArray
 from bedsim.components import friction
 from bedsim.components.row import Path, resting_path
 from bedsim.engines import state
-from bedsim.engines.base import Job
+from bedsim.engines.base import Job, make_observer
 from bedsim.engines.modes import LayerModes, Rows, layer_modes
 from bedsim.engines.state import State
-from bedsim.model.assembly import System
+from bedsim.errors import SolverError
 
 Array = NDArray[np.float64]
 
@@ -77,24 +78,58 @@ def limited(rows: Rows, phi: Array) -> Array:
 def run_in(job: Job) -> State:
     """The state of all members at layer 1, as `state.start` finds it, from contact space.  Raises SolverError
     where a member finds no equilibrium."""
-    system = job.machine.system(np.array([1]))
+    layer = layer_modes(job, job.machine.system(np.array([1])), np.array([0]))
+    path = state.slow_path(job, job.program.turning_points(job.program.start_up()))
+    found = []
+    for part, done in _resting(job, layer, path, np.array([path.time.size - 1])):
+        found.append(state.start(part) if done is None else _motions(layer, *done[0]))
+    return state.join(found)
+
+
+def slow_layers(job: Job, layers: int) -> Array:
+    """Bed poses (m, l, b) at rest with friction, of the first layers, after the run-in: slow steps without
+    ring-down, with the matrices of the layer in their middle.  For differences between machines: without
+    vibration friction rests elsewhere (`equilibrium.py`).
+
+    Raises SolverError where a member finds no equilibrium.
+    """
+    middle = np.array([(layers + 1) // 2])
+    system = job.machine.system(middle)
     layer = layer_modes(job, system, np.array([0]))
+    paths = [state.slow_path(job, job.program.turning_points(job.program.start_up()))]
+    for number in range(1, layers + 1):
+        heights = job.program.turning_points(job.program.layer_change(number))
+        paths.append(state.slow_path(job, heights, time=job.program.start_time(number)))
+    path = Path(**{f.name: np.concatenate([getattr(p, f.name) for p in paths]) for f in fields(Path)})
+    marks = np.cumsum([p.time.size for p in paths])[1:] - 1
+    to_bed = make_observer(job.machine, system, job.probes).bed @ layer.modes[0]
+    found = []
+    for _, done in _resting(job, layer, path, marks):
+        if done is None:
+            raise SolverError("contacts found no common place at rest")
+        found.append(np.stack([(to_bed @ eta).T for eta, _ in done], axis=1))
+    return np.concatenate(found)
+
+
+def _resting(
+    job: Job, layer: LayerModes, path: Path, marks: NDArray[np.intp]
+) -> Iterator[tuple[Job, list[tuple[Array, Array]] | None]]:
+    """Members in turn with what `_followed` finds of them at `marks` along the path."""
     space = contact_space(layer)
     top = np.full(job.program.corners, float(job.program.height(0)))
-    path = state.slow_path(job, job.program.turning_points(job.program.start_up()))
     units = job.units(job.used)
     known = _known(job, layer, path, units)
     loaded = _known(job, layer, resting_path(0.0, top), units)[:, 0]
     command = job.machine.contact_command[layer.rows.order].T / layer.rows.breakaway
     slip = np.diff(path.height, axis=0, prepend=top[None]) @ command
-    found = []
     for first in range(0, job.members, MEMBERS):
         mix = job.mix(job.used)[first : first + MEMBERS].T
-        done = _followed(job, space, system, known, loaded, slip, mix)
+        done = _followed(job, space, known, loaded, slip, mix, marks)
         here = slice(first, first + MEMBERS)
-        part = Job(machine=job.machine, program=job.program, probes=job.probes, amounts=job.amounts[here])
-        found.append(state.start(part) if done is None else _motions(layer, *done))
-    return state.join(found)
+        yield (
+            Job(machine=job.machine, program=job.program, probes=job.probes, amounts=job.amounts[here]),
+            done,
+        )
 
 
 def _known(job: Job, layer: LayerModes, path: Path, units: Array) -> Array:
@@ -105,15 +140,21 @@ def _known(job: Job, layer: LayerModes, path: Path, units: Array) -> Array:
 
 
 def _followed(
-    job: Job, space: ContactSpace, system: System, known: Array, loaded: Array, slip: Array, mix: Array
-) -> tuple[Array, Array] | None:
-    """Rest of the modes (n, m) and deflections (b, m) at the end; None where a step did not converge."""
+    job: Job,
+    space: ContactSpace,
+    known: Array,
+    loaded: Array,
+    slip: Array,
+    mix: Array,
+    marks: NDArray[np.intp],
+) -> list[tuple[Array, Array]] | None:
+    """Rest of the modes (n, m) and deflections (b, m) at the marks; None where a step did not converge."""
     rows, L = space.rows, space.compliance
     b = rows.bristles
     at_contacts = np.ascontiguousarray(np.moveaxis(known @ space.place, 0, -1))  # (t, b, r+1)
     # all bristles at zero: g = -zeta
     zeta = np.linalg.solve(np.eye(b) - L, (loaded @ space.place).T @ mix)
-    phi, last = np.zeros_like(zeta), np.zeros_like(zeta)
+    phi, last, found = np.zeros_like(zeta), np.zeros_like(zeta), []
     for k in range(slip.shape[0]):
         aim = at_contacts[k] @ mix
         moved = last + slip[k][:, None]
@@ -129,7 +170,9 @@ def _followed(
             return None
         last = moved - slip[k][:, None]
         phi, zeta = after(rows, phi, moved), zeta + last
-    return (known[:, -1].T @ mix) - space.give.T @ (phi - zeta), phi
+        if k in marks:
+            found.append(((known[:, k].T @ mix) - space.give.T @ (phi - zeta), phi))
+    return found
 
 
 def _slope(job: Job, rows: Rows, phi: Array, moved: Array) -> Array:

@@ -13,8 +13,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.scenario.ranges import Range
+
+Array = NDArray[np.float64]
 
 
 def quantile(low: float, likely: float, high: float, share: float) -> float:
@@ -36,6 +39,22 @@ def quantile_of_triangle(low: float, likely: float, high: float, share: float) -
     if share * width <= likely - low:
         return low + math.sqrt(share * width * (likely - low))
     return high - math.sqrt((1.0 - share) * width * (high - likely))
+
+
+def towards_end(key: Range, share: Array) -> Array:
+    """How far from its likely value, 0, towards its low end, -1, or its high end, 1, the value below which
+    `share` of the distribution lies is, in the distribution's own measure.
+
+    The inverse of `quantile_of_triangle` with the ends at 1: sqrt(share/F) - 1 up to F, the share below the
+    likely value, and 1 - sqrt((1 - share)/(1 - F)) above it.  Derived.
+    """
+    if not key.low < key.high:
+        return np.zeros_like(share)
+    low, likely, high = (math.log(v) if key.low > 0 else v for v in (key.low, key.likely, key.high))
+    below = (likely - low) / (high - low)
+    down = np.sqrt(share / below) - 1.0 if below > 0 else np.zeros_like(share)
+    up = 1.0 - np.sqrt((1.0 - share) / (1.0 - below)) if below < 1 else np.zeros_like(share)
+    return np.where(share <= below, down, up)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

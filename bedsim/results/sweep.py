@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 UNMEASURED = (float("nan"), float("nan"))
+UNKNOWN_ENDS = (float("nan"), float("nan"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,64 @@ class CellPart:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MachinePart:
+    """One cell in one drawn machine: `share` of its printers that meet the target, `lot_share` those of
+    another lot drawn for this machine (NaN: no target, or no other lot), median errors, peak to valley, m.
+
+    Machine 0 is the likely one; NaN everywhere where the draw makes no machine.  `members`: printers.
+    """
+
+    cell: int
+    machine: int
+    members: int
+    share: float
+    lot_share: float
+    lateral: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyPart:
+    """What some uncertain keys, `first` on in the order of the cell's ranges, do to its first printers.
+
+    `change` (keys, 2, 2, printers): logarithm of the factor on lateral and height error at the key's low and
+    high, without friction; NaN where a value makes no machine.  `extent` (2, printers) m: as likely.
+    """
+
+    cell: int
+    first: int
+    change: Array
+    extent: Array
+
+    @property
+    def members(self) -> int:
+        """Printers."""
+        return self.extent.shape[-1]
+
+
+Part = CellPart | MachinePart | KeyPart
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What is not known of the machine, for the cell the choice turns on (`cell`).
+
+    `keys` with their `basis`, most worth measuring first; `part` (k,): share of the variance of the errors'
+    logarithm over machines; `surer` (k,): share of machines in which the choice would be right with the key
+    known; `now`: with none known.  `foretold`: root mean square of what the keys one by one say of the shares
+    in the drawn machines and what these are.
+    """
+
+    cell: int
+    now: float
+    keys: tuple[str, ...]
+    basis: tuple[str, ...]
+    part: Array
+    surer: Array
+    foretold: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CellResult:
     """One finished cell.
 
@@ -45,6 +104,9 @@ class CellResult:
     known of the lot (NaN: not worked out); `envelope` (layers, q, 2): quantiles of the largest lateral and
     height error over the probes, m. `settings`: keys and values as JSON; `price` NaN where not all prices are
     given; `engine_error` m of height and sideways that the engine measured on some printers, NaN: none.
+    `machine_interval` holds what is not known of the machine, `whole_interval` luck, lot and machine;
+    `machines` (machines, 4): share, share with a lot of its own, median lateral and height error (m) in every
+    drawn machine, the likely one first.
     """
 
     index: int
@@ -64,6 +126,9 @@ class CellResult:
     envelope: Array
     print_height: Array
     engine_error: tuple[float, float] = UNMEASURED
+    machine_interval: tuple[float, float] = UNKNOWN_ENDS
+    whole_interval: tuple[float, float] = UNKNOWN_ENDS
+    machines: Array = field(default_factory=lambda: np.zeros((0, 4)))
 
     @property
     def members(self) -> int:
@@ -104,3 +169,4 @@ class SweepResult:
     sensitivity_names: tuple[str, ...] = ()
     first_order: Array = field(default_factory=lambda: np.zeros(0))
     total_order: Array = field(default_factory=lambda: np.zeros(0))
+    doubt: Doubt | None = None

@@ -20,11 +20,14 @@ import numpy as np
 from bedsim.errors import ResultFileError
 from bedsim.files import make_folder, not_written
 from bedsim.results.store import create_atomically, mark_file, open_checked
-from bedsim.results.sweep import CellPart
+from bedsim.results.sweep import CellPart, KeyPart, MachinePart, Part
 
 PART_TYPE = "bedsim sweep part"
 FORMAT_VERSION = (1, 0)
 _PART_NAME = re.compile(r"cell-(\d+)-(\d+)-(\d+)\.h5")
+_DOUBT_NAME = re.compile(r"(machine|keys)-(\d+)-(\d+)\.h5")
+
+_OF_MACHINE = ("share", "lot_share", "lateral", "height")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +43,7 @@ class PartStore:
         """Where the parts are."""
         return self.target.with_name(f".{self.target.name}.parts")
 
-    def write(self, part: CellPart) -> None:
+    def write(self, part: Part) -> None:
         """Keep a finished part. Raises ResultFileError if it cannot be written; earlier ones stay."""
         make_folder(self.folder)
         try:
@@ -51,7 +54,11 @@ class PartStore:
                 "give the same command again to go on."
             ) from fault
 
-    def _path(self, part: CellPart) -> Path:
+    def _path(self, part: Part) -> Path:
+        if isinstance(part, MachinePart):
+            return self.folder / f"machine-{part.cell:05d}-{part.machine:07d}.h5"
+        if isinstance(part, KeyPart):
+            return self.folder / f"keys-{part.cell:05d}-{part.first:07d}.h5"
         return self.folder / f"cell-{part.cell:05d}-{part.first:07d}-{part.first + part.members:07d}.h5"
 
     def finished(self) -> dict[tuple[int, int, int], Path]:
@@ -64,6 +71,16 @@ class PartStore:
             match = _PART_NAME.fullmatch(path.name)
             if match is not None and self._program_of(path) == self.program:
                 found[int(match[1]), int(match[2]), int(match[3])] = path
+        return found
+
+    def finished_doubt(self) -> dict[tuple[str, int, int], Path]:
+        """Likewise the parts on what is not known of the machine, by ("machine", cell, machine) and ("keys",
+        cell, first key)."""
+        found = {}
+        for path in self._files():
+            match = _DOUBT_NAME.fullmatch(path.name)
+            if match is not None and self._program_of(path) == self.program:
+                found[match[1], int(match[2]), int(match[3])] = path
         return found
 
     def set_aside(self) -> Path | None:
@@ -84,7 +101,11 @@ class PartStore:
         return aside
 
     def _files(self) -> list[Path]:
-        return sorted(self.folder.glob("cell-*.h5")) if self.folder.is_dir() else []
+        if not self.folder.is_dir():
+            return []
+        return sorted(
+            path for kind in ("cell", "machine", "keys") for path in self.folder.glob(f"{kind}-*.h5")
+        )
 
     def _program_of(self, path: Path) -> str:
         """Identity of the program that made a part; "" where the part is damaged."""
@@ -104,6 +125,19 @@ class PartStore:
         """Read a part back."""
         return _read_part(path)
 
+    def read_machine(self, path: Path) -> MachinePart:
+        """Read back what a drawn machine gave."""
+        with open_checked(path, PART_TYPE, FORMAT_VERSION) as file:
+            cell, machine, members = (int(file.attrs[name]) for name in ("cell", "machine", "members"))
+            found = {name: float(file.attrs[name]) for name in _OF_MACHINE}
+        return MachinePart(cell=cell, machine=machine, members=members, **found)
+
+    def read_keys(self, path: Path) -> KeyPart:
+        """Read back what keys do."""
+        with open_checked(path, PART_TYPE, FORMAT_VERSION) as file:
+            whole = {name: int(file.attrs[name]) for name in ("cell", "first")}
+            return KeyPart(**whole, change=file["change"][()], extent=file["extent"][()])
+
     def remove(self) -> None:
         """Take the parts away, after the whole has been written."""
         for path in self.folder.glob("*") if self.folder.is_dir() else []:
@@ -112,11 +146,21 @@ class PartStore:
             self.folder.rmdir()
 
 
-def _write_part(part: CellPart, path: Path, fingerprint: str, program: str) -> None:
+def _write_part(part: Part, path: Path, fingerprint: str, program: str) -> None:
     with create_atomically(path) as file:
         mark_file(file, PART_TYPE, FORMAT_VERSION)
         file.attrs["fingerprint"], file.attrs["program"] = fingerprint, program
-        file.attrs["cell"], file.attrs["first"] = np.int64(part.cell), np.int64(part.first)
+        file.attrs["cell"] = np.int64(part.cell)
+        if isinstance(part, MachinePart):
+            file.attrs["machine"], file.attrs["members"] = np.int64(part.machine), np.int64(part.members)
+            for name in _OF_MACHINE:
+                file.attrs[name] = np.float64(getattr(part, name))
+            return
+        file.attrs["first"] = np.int64(part.first)
+        if isinstance(part, KeyPart):
+            for name in ("change", "extent"):
+                file.create_dataset(name, data=getattr(part, name))
+            return
         file.attrs["engine_error"] = np.array(part.engine_error)
         for name in ("figures", "stopped", "own_meets", "other_meets", "envelope"):
             file.create_dataset(name, data=getattr(part, name))

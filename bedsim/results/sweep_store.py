@@ -11,7 +11,7 @@ import numpy as np
 
 from bedsim.quantities import FIGURES
 from bedsim.results.store import add_array, add_text, create_atomically, get_array, mark_file, open_checked
-from bedsim.results.sweep import CellResult, SweepResult
+from bedsim.results.sweep import CellResult, Doubt, SweepResult
 from bedsim.results.sweep_parts import FORMAT_VERSION
 
 Group = Any  # a group of an open file: h5py itself stays in `store`
@@ -33,7 +33,26 @@ _PLAN_TEXTS = {
     "scenario_source": "scenario as written",
     "scenario_resolved": "scenario with every default filled in, before the axes set their keys",
 }
-_ENGINE_ERROR = ("engine_error_height", "engine_error_lateral")
+_PAIRS = {
+    "wilson": (("wilson_low", "wilson_high"), "Wilson's interval for the number drawn, {} end", "1"),
+    "lot_interval": (("lot_low", "lot_high"), "interval for what is not known of the lot, {} end", "1"),
+    "machine_interval": (
+        ("machine_low", "machine_high"),
+        "interval for what is not known of the machine, {} end",
+        "1",
+    ),
+    "whole_interval": (
+        ("whole_low", "whole_high"),
+        "interval for luck, lot and machine together, {} end",
+        "1",
+    ),
+    "engine_error": (
+        ("engine_error_height", "engine_error_lateral"),
+        "{} error of the engine, largest among printers that were stepped in full besides",
+        "m",
+    ),
+}
+"""Two numbers of every cell: names in the file, sentence, unit."""
 _UNITS = {q.name: q.unit for q in FIGURES}
 
 
@@ -65,6 +84,8 @@ def write_sweep(result: SweepResult, path: Path) -> None:
         for cell in result.cells:
             _write_envelope(file.create_group(f"envelopes/{_cell_name(cell)}"), cell, result.levels)
         _write_sensitivity(file.create_group("sensitivity"), result)
+        _write_machines(file.create_group("machines"), result)
+        _write_doubt(file.create_group("doubt"), result.doubt)
 
 
 def _cell_name(cell: CellResult) -> str:
@@ -109,17 +130,10 @@ def _write_cells(group: Group, result: SweepResult) -> None:
     )
     column("members", [c.members for c in cells], "printers drawn", "int64")
     column("probability", [c.probability for c in cells], "share of printers that meet the target")
-    for side, which in ((0, "low"), (1, "high")):
-        column(
-            f"wilson_{which}",
-            [c.wilson[side] for c in cells],
-            f"Wilson's interval for the number drawn, {which} end",
-        )
-        meaning = f"interval for what is not known of the lot, {which} end"
-        column(f"lot_{which}", [c.lot_interval[side] for c in cells], meaning)
-    for k, name in enumerate(_ENGINE_ERROR):
-        meaning = f"{name[13:]} error of the engine, largest among printers that were stepped in full besides"
-        column(name, [c.engine_error[k] for c in cells], meaning, unit="m")
+    for field, (names, meaning, unit) in _PAIRS.items():
+        for side, name in enumerate(names):
+            values = [getattr(c, field)[side] for c in cells]
+            column(name, values, meaning.format(name.rpartition("_")[2]), unit=unit)
     column("price", [c.price for c in cells], "price of the machine's parts", unit=result.currency)
     column(
         "reject_price",
@@ -194,6 +208,74 @@ def _write_sensitivity(group: Group, result: SweepResult) -> None:
         add_array(group, name, getattr(result, name), ("input",), unit="1", long_name=text, kind="float64")
 
 
+_OF_MACHINE = {
+    "share": ("share of printers that meet the target", "1"),
+    "lot_share": ("the same with a lot drawn for this machine", "1"),
+    "lateral": ("median lateral error, peak to valley", "m"),
+    "height": ("median height error, peak to valley", "m"),
+}
+
+
+def _write_machines(group: Group, result: SweepResult) -> None:
+    """Every cell in every machine, the likely one first; nothing where none were drawn."""
+    cells = [c for c in result.cells if c.machines.size]
+    if not cells:
+        return
+    rows = np.arange(sum(len(c.machines) for c in cells))
+    of_cell = np.concatenate([np.full(len(c.machines), c.index) for c in cells])
+    number = np.concatenate([np.arange(len(c.machines)) for c in cells])
+    names = {
+        "row": "row of the table",
+        "cell": "number of the cell",
+        "machine": "number drawn, 0: the likely one",
+    }
+    for (name, meaning), values in zip(names.items(), (rows, of_cell, number), strict=True):
+        add_array(group, name, values, ("row",), unit="1", long_name=meaning, kind="int64")
+    for k, (name, (meaning, unit)) in enumerate(_OF_MACHINE.items()):
+        values = np.concatenate([c.machines[:, k] for c in cells])
+        add_array(group, name, values, ("row",), unit=unit, long_name=meaning, kind="float64")
+
+
+_OF_KEY = {
+    "part": "share of the variance of the errors' logarithm over machines",
+    "surer": "share of machines in which the choice would be right with the key known",
+}
+
+
+def _write_doubt(group: Group, doubt: Doubt | None) -> None:
+    if doubt is None:
+        return
+    group.attrs["cell"] = np.int64(doubt.cell)
+    group.attrs["now"], group.attrs["foretold"] = np.float64(doubt.now), np.float64(doubt.foretold)
+    names = {"key": "uncertain key, most worth measuring first", "basis": "what its range rests on"}
+    for (name, meaning), values in zip(names.items(), (doubt.keys, doubt.basis), strict=True):
+        add_array(group, name, values, ("key",), unit="", long_name=meaning, kind="text")
+    for name, meaning in _OF_KEY.items():
+        add_array(group, name, getattr(doubt, name), ("key",), unit="1", long_name=meaning, kind="float64")
+
+
+def _read_doubt(file: Group) -> Doubt | None:
+    if "doubt/key" not in file:
+        return None
+    group = file["doubt"]
+    return Doubt(
+        cell=int(group.attrs["cell"]),
+        now=float(group.attrs["now"]),
+        foretold=float(group.attrs["foretold"]),
+        keys=get_array(group["key"], "text"),
+        basis=get_array(group["basis"], "text"),
+        part=get_array(group["part"], "float64"),
+        surer=get_array(group["surer"], "float64"),
+    )
+
+
+def _read_machines(file: Group, cell: int) -> np.ndarray:
+    if "machines/row" not in file:
+        return np.zeros((0, len(_OF_MACHINE)))
+    own = file["machines/cell"][()] == cell
+    return np.stack([file[f"machines/{name}"][()][own] for name in _OF_MACHINE], axis=1)
+
+
 def read_sweep(path: Path) -> SweepResult:
     """Read a finished sweep into memory. Raises ResultFileError, one sentence, for any other file."""
     with open_checked(path, FILE_TYPE, FORMAT_VERSION) as file:
@@ -216,11 +298,12 @@ def read_sweep(path: Path) -> SweepResult:
             sensitivity_names=get_array(sensitivity["input"], "text") if has_inputs else (),
             first_order=get_array(sensitivity["first_order"], "float64") if has_inputs else np.zeros(0),
             total_order=get_array(sensitivity["total_order"], "float64") if has_inputs else np.zeros(0),
+            doubt=_read_doubt(file),
         )
 
 
-def _pair(height: float, lateral: float) -> tuple[float, float]:
-    return float(height), float(lateral)
+def _pair(first: float, second: float) -> tuple[float, float]:
+    return float(first), float(second)
 
 
 def _read_cells(file: Group, metrics: Sequence[str]) -> Iterator[CellResult]:
@@ -248,11 +331,13 @@ def _read_cells(file: Group, metrics: Sequence[str]) -> Iterator[CellResult]:
             meets=meets[rows],
             quantiles=cells["quantiles"][k],
             probability=float(numbers["probability"][k]),
-            wilson=(float(numbers["wilson_low"][k]), float(numbers["wilson_high"][k])),
-            lot_interval=(float(numbers["lot_low"][k]), float(numbers["lot_high"][k])),
             price=float(numbers["price"][k]),
             reject_price=float(numbers["reject_price"][k]),
             envelope=np.stack([envelope["lateral"][()], envelope["height"][()]], axis=-1),
             print_height=envelope["print_height"][()],
-            engine_error=_pair(*(numbers[n][k] if n in numbers else np.nan for n in _ENGINE_ERROR)),
+            **{
+                field: _pair(*(numbers[n][k] if n in numbers else np.nan for n in names))
+                for field, (names, _, _) in _PAIRS.items()
+            },
+            machines=_read_machines(file, int(numbers["cell"][k])),
         )

@@ -143,6 +143,17 @@ class LotDoubtTable(Section):
     """Printers computed for each of them."""
 
 
+class MachineDoubtTable(Section):
+    """How the third interval, for what is not known of the machine, is worked out."""
+
+    machines: Annotated[int, Field(ge=1, le=1000)] = 32
+    """Machines drawn from the ranges of the scenario's uncertain keys; 1: the likely machine alone."""
+    printers: Annotated[int, Field(ge=16, le=10_000)] = 200
+    """Printers of every cell for each of them, without friction."""
+    rubbing: Annotated[int, Field(ge=8, le=1000)] = 12
+    """Of these, printers with friction and vibration as well, over the first layers."""
+
+
 class PriceTable(Section):
     """Prices, in one currency; cells whose price is not complete stay out of the price answers."""
 
@@ -194,6 +205,8 @@ class PlanFile(Section):
     """Stop early when sure enough."""
     lot_doubt: LotDoubtTable = LotDoubtTable()
     """The second interval."""
+    machine_doubt: MachineDoubtTable = MachineDoubtTable()
+    """The third interval."""
     prices: PriceTable | None = None
     """Prices."""
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -52,9 +52,13 @@ def lot_interval(
     alternatives.  A new lot lies below the i-th smallest of k with i/(k + 1) (order statistics, derived), so
     the quantiles count by that; k lots can hold no more than (k - 1)/(k + 1), 0.95 from 39 on.
     """
-    if not others.size or not np.isfinite(probability):
+    return shifted(probability, others.mean(axis=1) - own.mean() if others.size else np.zeros(0), confidence)
+
+
+def shifted(probability: float, shift: Array, confidence: float) -> tuple[float, float]:
+    """Interval of a probability from differences (k,) drawn, see `lot_interval`; NaN without any."""
+    if not shift.size or not np.isfinite(probability):
         return (float("nan"), float("nan"))
-    shift = others.mean(axis=1) - own.mean()
     ends = [(1 - confidence) / 2, (1 + confidence) / 2]
     low, high = np.quantile(shift, ends, method="weibull")
     return float(np.clip(probability + min(low, 0.0), 0, 1)), float(
@@ -84,27 +88,36 @@ def front(prices: Sequence[float], qualities: Sequence[float]) -> list[int]:
     return found
 
 
-def good_enough(cell: CellResult, result: SweepResult) -> bool:
-    """Whether the lower end of Wilson's interval reaches the wanted probability.
+def enough_drawn(cell: CellResult, result: SweepResult) -> bool:
+    """Whether the lower end of Wilson's interval reaches the wanted probability: with lot and machine as
+    likely.
 
     Said of a cell that falls just short in (1 - confidence)/2 of sweeps: one in forty at 0.95.
     """
     return bool(np.isfinite(cell.probability) and cell.wilson[0] >= result.wanted_probability)
 
 
-def sure_of_lot(cell: CellResult, result: SweepResult) -> bool:
-    """Whether the lower end of the second interval reaches it as well.
-
-    With k other lots tried a lot like them lies below that end in (1 - confidence)/2, or in 1/(k + 1) if that
-    is more: one in seventeen with the usual 16.
-    """
-    return bool(np.isfinite(cell.lot_interval[0]) and cell.lot_interval[0] >= result.wanted_probability)
+def good_enough(cell: CellResult, result: SweepResult) -> bool:
+    """Whether the lower end of the interval for luck, lot and machine together reaches it as well."""
+    return enough_drawn(cell, result) and not cell.whole_interval[0] < result.wanted_probability
 
 
-def cheapest(result: SweepResult) -> CellResult | None:
+def cheapest(
+    result: SweepResult, good: Callable[[CellResult, SweepResult], bool] = good_enough
+) -> CellResult | None:
     """The cheapest cell with a price that is good enough, or None; of equal prices the likelier."""
-    found = [c for c in result.cells if good_enough(c, result) and np.isfinite(c.price)]
+    found = [c for c in result.cells if good(c, result) and np.isfinite(c.price)]
     return min(found, key=lambda c: (c.price, -c.probability)) if found else None
+
+
+def turning(result: SweepResult) -> CellResult:
+    """The cell that the choice turns on: the cheapest that would do with lot and machine as likely, else the
+    likeliest; without a target the one with the least median lateral error."""
+    if not has_target(result):
+        column = result.metrics.index("lateral_pv")
+        return min(result.cells, key=lambda c: float(np.median(c.figures[:, column])))
+    would = cheapest(result, enough_drawn)
+    return max(result.cells, key=lambda c: c.probability) if would is None else would
 
 
 def has_target(result: SweepResult) -> bool:

@@ -8,6 +8,7 @@ drawn again.
 
 from __future__ import annotations
 
+import functools
 import itertools
 
 import numpy as np
@@ -27,6 +28,7 @@ _COARSE, _FINE = 12, 360  # directions tried for each screw: all together, then 
 _ROUNDS = 4
 
 
+@functools.lru_cache(maxsize=512)  # the same printers in every machine that is drawn
 def screws_of(lot: Lot, seed: int, place: int, first: int) -> DrawnScrews:
     """The screws (BLOCK,) in one place of printers `first` to `first` + BLOCK - 1."""
     sequence = np.random.SeedSequence(seed, spawn_key=(SCREWS, place), n_children_spawned=first)

@@ -55,8 +55,9 @@ class Bands:
 class Tally:
     """Running extremes and sums for `members` printers; `add` all chunks in order, then read `figures`."""
 
-    def __init__(self, job: Job, bands: Bands, members: int, keep: int) -> None:
-        """`keep`: of how many of the first members the envelope values are kept."""
+    def __init__(self, job: Job, bands: Bands | None, members: int, keep: int) -> None:
+        """`bands`: None where only extents are asked for; `keep`: of how many of the first members the
+        envelope values are kept."""
         probes, corners = job.probes.shape[0], len(job.machine.corner_names)
         angle = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
         self._cos, self._sin = np.cos(angle), np.sin(angle)
@@ -99,6 +100,8 @@ class Tally:
         np.minimum(self._bottom, v.height.min(axis=0), out=self._bottom)
 
     def _band(self, v: Values) -> None:
+        if self._bands is None:
+            return
         for c, probe in enumerate(self._bands.probe):
             row = self._bands.rows[c, v.layers - 1]
             shown = np.concatenate([v.lateral[:, probe], v.height[:, probe, None]], axis=1)
@@ -146,6 +149,13 @@ class Tally:
             **self._worst,
         }
         return np.stack([found[name] for name in names], axis=1)
+
+
+def largest_extent(lateral: Array) -> Array:
+    """Largest lateral extent (m,) over probes and directions of errors (l, p, 2, m)."""
+    angle = np.arange(DIRECTIONS) * np.pi / DIRECTIONS
+    along = [np.ptp(lateral[:, :, 0] * np.cos(a) + lateral[:, :, 1] * np.sin(a), axis=0) for a in angle]
+    return np.asarray(sharpened(np.stack(along)).max(axis=0))
 
 
 def sharpened(extent: Array) -> Array:

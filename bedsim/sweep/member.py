@@ -17,7 +17,7 @@ from bedsim.sweep.plan import Cell, Plan
 from bedsim.sweep.response import gains, run_out_gram
 from bedsim.sweep.run import cell_of, dynamic_batches
 from bedsim.sweep.sources import RUN_OUT, Prepared, columns_of
-from bedsim.sweep.tasks import leads_of, ready, run_task
+from bedsim.sweep.tasks import leads_of, ready
 
 Array = NDArray[np.float64]
 
@@ -102,7 +102,7 @@ def _in_batch(plan: Plan, cell: Cell, member: int, counts: Sequence[int] | None)
     ]
     for task in dynamic_batches(plan, together, first, last):
         if cell in task.cells and task.first <= member < task.last:
-            part = next(p for p in run_task(task) if p.cell == cell.index)
+            part = next(p for p in task.run() if p.cell == cell.index)
             return np.asarray(part.figures[member - task.first])
     raise AssertionError("every printer has its batch")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import json
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -29,7 +30,7 @@ MOST_CELLS = 10_000
 CLOCKINGS = ("random", "best")
 
 # First number of the spawn key of every kind of draw, so that none shares its stream with another.
-SCREWS, OTHER_LOTS, RANDOM_CELLS, SENSITIVITY = range(4)
+SCREWS, OTHER_LOTS, RANDOM_CELLS, SENSITIVITY, DOUBT = range(5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +84,14 @@ class Plan:
     height_target: float | None
     fingerprint: str
     notes: tuple[str, ...] = field(default=())
+
+
+def by_group(cells: Sequence[Cell]) -> list[list[Cell]]:
+    """Cells that have one machine together."""
+    groups: dict[int, list[Cell]] = defaultdict(list)
+    for cell in cells:
+        groups[cell.group].append(cell)
+    return list(groups.values())
 
 
 def load_plan(path: str | Path) -> Plan:

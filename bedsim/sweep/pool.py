@@ -19,20 +19,20 @@ from bedsim import registry
 from bedsim.background import deaf_children, end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.identity import identity
-from bedsim.results.sweep import CellPart
+from bedsim.results.sweep import Part
 from bedsim.scenario.outside_kinds import load_as
-from bedsim.sweep.tasks import Task, run_task, run_task_of
+from bedsim.sweep.tasks import Piece, run_task, run_task_of
 from bedsim.threads import ONE_EACH
 
-Parts = tuple[CellPart, ...]
-Work = Callable[[Sequence[Task]], Iterator[Parts]]
+Parts = tuple[Part, ...]
+Work = Callable[[Sequence[Piece]], Iterator[Parts]]
 
 _LOST_WORKERS = 3  # pools that may break before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
 _WORKERS_PATIENCE = 8  # s
 
 
-def here(tasks: Sequence[Task]) -> Iterator[Parts]:
+def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
     """Do the tasks in this process, with as many threads as its numerical library happens to use."""
     for task in tasks:
         yield run_task(task)
@@ -45,7 +45,7 @@ def local(workers: int) -> Work:
     that happens again and again, and what a task raises.
     """
 
-    def work(tasks: Sequence[Task]) -> Iterator[Parts]:
+    def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         left = dict(enumerate(tasks))
         for _ in range(_LOST_WORKERS):
             if not left:
@@ -63,7 +63,7 @@ def local(workers: int) -> Work:
     return work
 
 
-def _pooled(left: dict[int, Task], workers: int) -> Iterator[Parts]:
+def _pooled(left: dict[int, Piece], workers: int) -> Iterator[Parts]:
     """Yield parts, taking finished tasks out of `left` after they have been taken over."""
     spawn = multiprocessing.get_context("spawn")
     before = set(multiprocessing.active_children())
@@ -123,7 +123,7 @@ def dask(address: str) -> Work:
     except ImportError:
         raise InputError("--scheduler: needs Dask: pip install 'bedsim[cluster]'.") from None
 
-    def work(tasks: Sequence[Task]) -> Iterator[Parts]:
+    def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         with _client(distributed, address) as client:
             sealed = [pickle.dumps(task) for task in tasks]  # opened by a worker that is the same program
             futures = client.map(run_task_of, [identity()] * len(tasks), sealed, pure=False)

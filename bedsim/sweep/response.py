@@ -85,10 +85,11 @@ class Gains:
         return self.matrix[l * p : 3 * l * p]
 
 
-def gains(prepared: Prepared) -> Iterator[Gains]:
-    """Responses of all layers in chunks; drawn columns as in `prepared.columns`, corner after corner."""
+def gains(prepared: Prepared, layers: NDArray[np.int64] | None = None) -> Iterator[Gains]:
+    """Responses of all layers, or of some from the first on, in chunks; drawn columns as in
+    `prepared.columns`, corner after corner."""
     job = prepared.job
-    layers = np.arange(1, job.program.layers + 1)
+    layers = np.arange(1, job.program.layers + 1) if layers is None else layers
     first: Array | None = None
     for start in range(0, layers.size, LAYERS_AT_ONCE):
         system = job.machine.system(layers[start : start + LAYERS_AT_ONCE])

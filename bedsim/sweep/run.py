@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -18,12 +17,12 @@ from bedsim.identity import identity
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
 from bedsim.results.sweep_parts import PartStore, only_writer
 from bedsim.results.sweep_store import made_by, read_sweep, write_sweep
-from bedsim.sweep import answers, prices, sensitivity
+from bedsim.sweep import answers, doubt, doubt_work, prices, sensitivity
 from bedsim.sweep.drawing import BLOCK
 from bedsim.sweep.figures import ENVELOPE_MEMBERS, metric_names
-from bedsim.sweep.plan import SENSITIVITY, Cell, Plan
+from bedsim.sweep.plan import SENSITIVITY, Cell, Plan, by_group
 from bedsim.sweep.pool import Work
-from bedsim.sweep.tasks import Order, Task, meets
+from bedsim.sweep.tasks import Order, Piece, Task, meets
 from bedsim.units import MM, UM
 
 Array = NDArray[np.float64]
@@ -103,9 +102,12 @@ def _do_all(plan: Plan, store: PartStore, work: Work, progress: Progress) -> Non
     total = plan.file.members * len(plan.cells)
     open_cells = list(plan.cells)
     counted = 0
+    besides = doubt_work.left(plan, order_of(plan), store.finished_doubt())
+    total += sum(task.printers for task in besides)
     for first, last in _rounds(plan):
-        tasks = _left(plan, open_cells, first, last, done)
+        tasks: list[Piece] = [*_left(plan, open_cells, first, last, done)]
         counted += (last - first) * len(open_cells) - sum(t.printers for t in tasks)
+        tasks, besides = [*tasks, *besides], []
         progress(counted, total)
         for parts in work(tasks):
             for part in parts:
@@ -121,11 +123,8 @@ def _do_all(plan: Plan, store: PartStore, work: Work, progress: Progress) -> Non
 
 def _left(plan: Plan, cells: Sequence[Cell], first: int, last: int, done: Mapping[Key, Path]) -> list[Task]:
     """Tasks that are not done, cells of one machine together."""
-    groups: dict[int, list[Cell]] = defaultdict(list)
-    for cell in cells:
-        groups[cell.group].append(cell)
     make = _slow_tasks if plan.file.engine == "equilibrium" else _dynamic_tasks
-    return [task for group in groups.values() for task in make(plan, group, first, last, done)]
+    return [task for group in by_group(cells) for task in make(plan, group, first, last, done)]
 
 
 def _slow_tasks(
@@ -186,7 +185,13 @@ def _met(plan: Plan, parts: Sequence[CellPart]) -> NDArray[np.bool_]:
 def assemble(plan: Plan, store: PartStore) -> SweepResult:
     """Put the finished parts together, one cell at a time."""
     done = store.finished()
-    cells = tuple(_cell_result(plan, cell, _parts_of(store, done, cell)) for cell in plan.cells)
+    doubted = store.finished_doubt()
+    cells = tuple(
+        _cell_result(
+            plan, cell, _parts_of(store, done, cell), doubt_work.machines(plan, cell, store, doubted)
+        )
+        for cell in plan.cells
+    )
     result = SweepResult(
         title=plan.file.title,
         plan_source=plan.source,
@@ -198,7 +203,7 @@ def assemble(plan: Plan, store: PartStore) -> SweepResult:
         program_version=bedsim.__version__,
         program=str(identity()),
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-        notes=(*plan.notes, *_measured(cells)),
+        notes=(*plan.notes, *_measured(cells), *doubt_work.notes(plan, cells)),
         metrics=metric_names(plan.file.engine),
         levels=np.array(answers.LEVELS),
         axis_names=tuple(a.name for a in plan.axes),
@@ -210,7 +215,7 @@ def assemble(plan: Plan, store: PartStore) -> SweepResult:
         currency=plan.file.prices.currency if plan.file.prices is not None else "",
         cells=cells,
     )
-    return with_sensitivity(result)
+    return doubt_work.with_doubt(plan, order_of(plan), with_sensitivity(result), store)
 
 
 def _measured(cells: Sequence[CellResult]) -> tuple[str, ...]:
@@ -230,13 +235,18 @@ def _worst_error(parts: Sequence[CellPart]) -> tuple[float, float]:
     return float(height), float(lateral)
 
 
-def _cell_result(plan: Plan, cell: Cell, parts: Sequence[CellPart]) -> CellResult:
+def _cell_result(plan: Plan, cell: Cell, parts: Sequence[CellPart], machines: Array) -> CellResult:
     figures = np.concatenate([p.figures for p in parts])
     asked = plan.lateral_target is not None or plan.height_target is not None
     met = _met(plan, parts)
     confidence = plan.file.target.confidence
     probability = float(met.mean()) if asked else NAN
     low, high = answers.wilson(met.sum(), met.size, confidence) if asked else (NAN, NAN)
+    lot = answers.lot_interval(probability, parts[0].own_meets, parts[0].other_meets, confidence)
+    by_machine, by_both = (
+        (doubt.machine_interval(probability, np.append(machines[:1, 0], machines[1:, k]), confidence))
+        for k in (0, 1)
+    )
     scenario = cell.loaded.scenario
     return CellResult(
         index=cell.index,
@@ -250,7 +260,12 @@ def _cell_result(plan: Plan, cell: Cell, parts: Sequence[CellPart]) -> CellResul
         quantiles=answers.quantiles(figures),
         probability=probability,
         wilson=(float(low), float(high)),
-        lot_interval=answers.lot_interval(probability, parts[0].own_meets, parts[0].other_meets, confidence),
+        lot_interval=lot,
+        machine_interval=by_machine,
+        whole_interval=doubt.whole_interval(
+            probability, (float(low), float(high)), by_both if machines.size else lot
+        ),
+        machines=machines,
         price=prices.cell_price(plan.file.prices, cell),
         reject_price=prices.reject_price(plan.file.prices, cell),
         envelope=_envelope([p.envelope for p in parts]),

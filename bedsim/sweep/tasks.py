@@ -12,6 +12,7 @@ import socket
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import nan
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from bedsim.engines.base import Chunk, Job
 from bedsim.errors import InputError
 from bedsim.identity import Identity, identity
 from bedsim.quantities import REPORTED
-from bedsim.results.sweep import CellPart
+from bedsim.results.sweep import CellPart, Part
 from bedsim.screws.lots import Lot
 from bedsim.simulation import make_job, relative_errors
 from bedsim.sweep.drawing import BLOCK, block_amounts
@@ -59,6 +60,10 @@ class Task:
         """Printers in the table that this task adds."""
         return len(self.cells) * (self.last - self.first)
 
+    def run(self) -> tuple[CellPart, ...]:
+        """Work it out. Raises what building the machine or the engine raises."""
+        return _slow_task(self) if self.order.engine == "equilibrium" else _dynamic_task(self)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Block:
@@ -75,12 +80,23 @@ class _Block:
     tally: Tally
 
 
-def run_task(task: Task) -> tuple[CellPart, ...]:
+class Piece(Protocol):
+    """A piece of a sweep's work that needs no other."""
+
+    @property
+    def printers(self) -> int:
+        """Printers that it works out."""
+
+    def run(self) -> tuple[Part, ...]:
+        """Work it out."""
+
+
+def run_task(task: Piece) -> tuple[Part, ...]:
     """Work a task out. Raises what building the machine or the engine raises."""
-    return _slow_task(task) if task.order.engine == "equilibrium" else _dynamic_task(task)
+    return task.run()
 
 
-def run_task_of(program: Identity, sealed: bytes) -> tuple[CellPart, ...]:
+def run_task_of(program: Identity, sealed: bytes) -> tuple[Part, ...]:
     """Work a pickled task out for `program`, somewhere else.  Raises InputError where another program would
     do it, or one without its kinds of parts, which could not even open the task."""
     differences = program.differences(identity())
@@ -89,7 +105,8 @@ def run_task_of(program: Identity, sealed: bytes) -> tuple[CellPart, ...]:
             f"--scheduler: the worker on {socket.gethostname()} is another program: {'; '.join(differences)}."
             " Its numbers would not be those of this one: install the same there."
         )
-    return run_task(pickle.loads(sealed))
+    piece: Piece = pickle.loads(sealed)
+    return run_task(piece)
 
 
 def ready(cell: Cell, *, friction: bool) -> Prepared:
@@ -226,7 +243,7 @@ def _dynamic_task(task: Task) -> tuple[CellPart, ...]:
     measured: dict[str, float] = {}
     for chunk in ENGINES[task.order.engine].run(replace(prepared.job, amounts=amounts)):
         pose1 = chunk.pose[:, :1] if pose1 is None else pose1
-        tally.add(_dynamic_values(prepared.job, chunk, pose1))
+        tally.add(dynamic_values(prepared.job, chunk, pose1))
         measured = chunk.statistics
     figures = tally.figures(metric_names(task.order.engine))
     parts = []
@@ -273,7 +290,7 @@ def _dynamic_amounts(prepared: Prepared, cell: Cell, gram: Array | None, task: T
     return amounts
 
 
-def _dynamic_values(job: Job, chunk: Chunk, pose1: Array) -> Values:
+def dynamic_values(job: Job, chunk: Chunk, pose1: Array) -> Values:
     """Errors of a chunk's layers against layer 1, member axis last."""
     layers = np.concatenate([[1], chunk.layers])
     errors = relative_errors(job, layers, np.concatenate([pose1, chunk.pose], axis=1))

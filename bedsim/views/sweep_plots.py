@@ -11,11 +11,13 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from bedsim.results.sweep import CellResult, SweepResult
+from bedsim.results.sweep import CellResult, Doubt, SweepResult
 from bedsim.sweep.answers import LEVELS, front, has_target
 from bedsim.units import MM, UM
 from bedsim.views import style
 
+_DOTTED, _DASHED = (0, (1.5, 0.8)), (0, (4, 1))
+MOST_KEYS = 10
 MOST_ROWS, MOST_SERIES, MOST_LINES = 40, 4, 4
 
 
@@ -34,6 +36,8 @@ def draw_sweep(result: SweepResult, stem: Path) -> list[Path]:
         files.append(draw_prices(result, _named(stem, "price")))
     if result.sensitivity_names:
         files.append(draw_sensitivity(result, _named(stem, "what_matters")))
+    if result.doubt is not None:
+        files.append(draw_doubt(result, result.doubt, _named(stem, "what_to_measure")))
     return files
 
 
@@ -49,17 +53,17 @@ def _title(result: SweepResult, what: str) -> str:
 
 
 def draw_probabilities(result: SweepResult, path: Path) -> Path:
-    """Share of printers that meet the target, per cell, with its two intervals."""
+    """Share of printers that meet the target, per cell, with its intervals."""
     cells = _shown(result)
-    with style.page(
-        path, 230 * MM, (52 + 6.5 * len(cells)) * MM, _title(result, "Meets the target")
-    ) as figure:
+    with style.page(path, 230 * MM, (56 + 9 * len(cells)) * MM, _title(result, "Meets the target")) as figure:
         ax = figure.subplots()
         places = np.arange(len(cells), dtype=float)
         middle = np.array([c.probability for c in cells]) * 100
-        _bars(ax, places - 0.16, [c.wilson for c in cells], style.BLUE, "-", 5.0)
-        _bars(ax, places + 0.2, [c.lot_interval for c in cells], style.VERMILLION, (0, (1.5, 0.8)), 2.5)
-        ax.plot(middle, places - 0.16, "D", color=style.INK, markersize=4.5)
+        _bars(ax, places, [c.whole_interval for c in cells], style.GREY, "-", 1.2)
+        _bars(ax, places - 0.26, [c.wilson for c in cells], style.BLUE, "-", 5.0)
+        _bars(ax, places + 0.15, [c.lot_interval for c in cells], style.VERMILLION, _DOTTED, 2.5)
+        _bars(ax, places + 0.32, [c.machine_interval for c in cells], style.GREEN, _DASHED, 2.5)
+        ax.plot(middle, places, "D", color=style.INK, markersize=4.5)
         ax.axvline(100 * result.wanted_probability, color=style.INK, linewidth=1.2, linestyle=(0, (6, 2)))
         ax.set_yticks(places, [style.short(c.label, 46) for c in cells])
         ax.set_ylim(len(cells) - 0.4, -0.6)
@@ -97,9 +101,18 @@ def _probability_legend(result: SweepResult) -> list[Line2D]:
             [],
             color=style.VERMILLION,
             linewidth=2.5,
-            linestyle=(0, (1.5, 0.8)),
-            label=f"{sure} for what is not known of the lot: more printers do not narrow it",
+            linestyle=_DOTTED,
+            label=f"{sure} for what is not known of the lot",
         ),
+        Line2D(
+            [],
+            [],
+            color=style.GREEN,
+            linewidth=2.5,
+            linestyle=_DASHED,
+            label=f"{sure} for what is not known of the machine",
+        ),
+        Line2D([], [], color=style.GREY, linewidth=1.2, label=f"{sure} for all together"),
     ]
 
 
@@ -289,6 +302,41 @@ def draw_sensitivity(result: SweepResult, path: Path) -> Path:
         ax.set_xlabel(f"share of the variance of the {result.sensitivity_of} (%)")
         ax.set_title("over the values in this plan, all alike", fontsize=8, fontweight="normal")
         figure.legend(loc="outside lower center", ncols=2)
+    return path
+
+
+def draw_doubt(result: SweepResult, doubt: Doubt, path: Path) -> Path:
+    """Uncertain keys of the machine: share of the spread, and how often the choice is right if known."""
+    count = min(MOST_KEYS, len(doubt.keys))
+    places, cell = np.arange(count, dtype=float), next(c for c in result.cells if c.index == doubt.cell)
+    with style.page(path, 230 * MM, (52 + 8 * count) * MM, _title(result, "What to measure next")) as figure:
+        left, right = figure.subplots(1, 2, sharey=True)
+        look = {"hatch": style.HATCHES[0], "edgecolor": style.INK, "linewidth": 0.6, "height": 0.6}
+        bars = left.barh(places, 100 * doubt.part[:count], color=style.COLOURS[0], **look)
+        left.bar_label(bars, fmt="%.0f %%", padding=3, fontsize=7.5)
+        left.set_yticks(places, list(doubt.keys[:count]))
+        left.set_ylim(count - 0.5, -0.5)
+        left.set_xlim(0, max(10.0, 125 * float(doubt.part.max())))
+        left.set_xlabel("share of the spread over machines (%)")
+        left.set_title(style.short(cell.label, 46), fontsize=8, fontweight="normal")
+        if np.isfinite(doubt.now):
+            right.plot(
+                100 * doubt.surer[:count], places, "D", color=style.BLUE, markersize=5, label="key known"
+            )
+            line = {
+                "color": style.INK,
+                "linewidth": 1.2,
+                "linestyle": (0, (6, 2)),
+                "label": "none known better",
+            }
+            right.axvline(100 * doubt.now, **line)
+            right.set_xlim(48, 102)
+            right.set_xlabel("machines in which the choice is right (%)")
+            figure.legend(*right.get_legend_handles_labels(), loc="outside lower center", ncols=2)
+        else:
+            right.set_visible(False)
+        for ax in (left, right):
+            ax.grid(axis="y", visible=False)
     return path
 
 

@@ -62,6 +62,8 @@ thread_run_out_um = 150
 [lot_doubt]
 draws = 3
 members = 32
+[machine_doubt]
+machines = 1
 """
 
 AXES = """
