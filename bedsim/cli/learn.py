@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +17,7 @@ from bedsim.files import make_folder, write_file
 from bedsim.units import UM
 
 if TYPE_CHECKING:
+    from bedsim.learn.learned import Learned
     from bedsim.learn.unknowns import LotSpread
     from bedsim.scenario.load import LoadedScenario
 
@@ -76,6 +79,12 @@ EPILOG = (
     metavar="FILE",
     help="Picture file (PNG); default: results/SCENARIO_learn.png.",
 )
+@click.option(
+    "--keep",
+    type=OutputPath("what was learnt", ".json"),
+    metavar="FILE",
+    help="Write what was learnt, for later commands; the scenario names it: [learnt] file = FILE.",
+)
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 def command(
     files: tuple[Path, ...],
@@ -86,6 +95,7 @@ def command(
     recipe: str | None,
     blank: tuple[str, Path] | None,
     output: Path | None,
+    keep: Path | None,
     no_pictures: bool,
 ) -> int:
     """Learn one machine from all its READINGS together: how far the bed will stray, which screw does it, what
@@ -104,8 +114,10 @@ def command(
     from bedsim.scenario.load import load_scenario
 
     *readings, scenario = files
-    loaded = load_scenario(scenario, overrides)
-    changed = load_scenario(scenario, (*overrides, *changes)) if changes else None
+    if keep is not None and not readings:
+        raise InputError(f"--keep {keep}: nothing was read; name files of readings before the scenario.")
+    loaded = load_scenario(scenario, overrides, taught=False)
+    changed = load_scenario(scenario, (*overrides, *changes), taught=False) if changes else None
     read = read_files(readings, loaded, sigma_um * UM)
     target = output or Path("results") / f"{scenario.stem}_learn.png"
     with progress_of(DRAWS if readings else 0, "machines that agree") as progress:
@@ -116,18 +128,29 @@ def command(
             measured=read.measured,
             changed=changed,
             sigma=sigma_um * UM,
+            count=DRAWS,
             progress=progress,
         )
     for line in lines(found, ", ".join(changes)):
         (click.echo if not line or line.startswith(" ") else say)(line)
     for text in read.unused:
         say(text)
+    if keep is not None:
+        _keep(keep, found, loaded, readings)
     if not no_pictures and found.fit is not None:
         from bedsim.views.learn_plots import draw_learned
 
         make_folder(target.parent)
         click.echo(f"\nPicture: {draw_learned(found, loaded.scenario.title, target)}")
     return 0
+
+
+def _keep(path: Path, found: Learned, loaded: LoadedScenario, readings: Sequence[Path]) -> None:
+    from bedsim.learn.keep import write_knowledge
+
+    click.echo(f"\nLearnt:  {write_knowledge(path, found, loaded, readings)}")
+    beside = os.path.relpath(path.resolve(), loaded.folder.resolve())
+    say(f'Write in {loaded.name}: [learnt] file = "{beside}"; other commands then use it.')
 
 
 def _lot(loaded: LoadedScenario, screws: str) -> LotSpread | None:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
     from bedsim.background import Channel
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found, Swings
+    from bedsim.ranges.swings import Found, Swings, Values
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -73,7 +73,7 @@ def command(
     from bedsim.background import BackgroundTask, each
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
-    from bedsim.ranges.swings import find_ranges, steps_needed
+    from bedsim.ranges.swings import steps_needed
     from bedsim.results.store import write_run
     from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
@@ -92,8 +92,8 @@ def command(
     run = _simulated(loaded, engine)
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        swings, sources, travel = task.result(progress)
-    found = find_ranges(run, loaded, swings) if swings else None
+        varied, sources, travel = task.result(progress)
+    found = None if varied is None else _ranges(run, loaded, varied)
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
@@ -103,7 +103,8 @@ def command(
     for text in (*(wall.sentence for wall in judged), *([travel] if travel else []), "", share_note(loaded)):
         say(text)
     asked = odd_numbers(loaded.scenario)
-    for text in (*asked, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
+    learnt = loaded.knowledge.dropped if loaded.knowledge else ()
+    for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
         say(text)
     click.echo(f"\nResult: {target}")
     if not no_pictures:
@@ -121,15 +122,25 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
 
 def _without_run(
     loaded: LoadedScenario, channel: Channel, *, ranges: bool
-) -> tuple[Swings | None, Sources, str]:
-    """What is worked out from the scenario alone: what its uncertain numbers do, what each cause does, and
-    in words what the machine does over its whole travel."""
+) -> tuple[Swings | list[Values] | None, Sources, str]:
+    """What is worked out from the scenario alone: what its uncertain numbers do, or what machines do that
+    agree with its readings; what each cause does; and in words what the machine does over its whole travel."""
+    from bedsim.ranges.known import known_values
     from bedsim.ranges.shares import source_layers
     from bedsim.ranges.swings import vary
     from bedsim.ranges.travel import DRAWS, travel_told
 
-    swings = vary(loaded, channel.progress) if ranges else None
-    return swings, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
+    varied = None
+    if ranges:
+        varied = (vary if loaded.knowledge is None else known_values)(loaded, channel.progress)
+    return varied, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
+
+
+def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
+    from bedsim.ranges.known import known_ranges
+    from bedsim.ranges.swings import find_ranges
+
+    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
 
 
 def _told(found: Found | None) -> list[str]:

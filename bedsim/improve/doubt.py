@@ -46,7 +46,7 @@ class Drawn:
 def drawn_machines(loaded: LoadedScenario, count: int, progress: Progress = lambda done: None) -> list[Drawn]:
     """Draw machines and work them out as they are."""
     found = []
-    for draw in draws(count):
+    for draw in draws(count, knowledge=loaded.knowledge):
         found.append(Drawn(draw=draw, before=_answer_or_none(loaded, (), draw)))
         progress(len(found))
     return [one for one in found if one.before is not None]

@@ -46,8 +46,10 @@ class _Pattern:
 
 
 def faults_of(found: Fit) -> list[Fault]:
-    """The likeliest fault of each observation that is odd, most odd first; with a wrong sign tried by
-    flipping and fitting again where one is odd as a whole."""
+    """The likeliest fault, if the readings show any: the others may only follow from it.
+
+    A wrong sign is tried by turning the oddest series round and fitting again.
+    """
     tested = [(pattern, *_score(found, pattern.shape)) for pattern in _patterns(found)]
     told: dict[int, Fault] = {}
     for pattern, chance, size in sorted(tested, key=lambda row: row[1]):
@@ -57,10 +59,9 @@ def faults_of(found: Fit) -> list[Fault]:
             )
     if not told:
         return []
-    for number, one in enumerate(found.model.observations):
-        if isinstance(one, Series) and (flipped := _flipped(found, number)) is not None:
-            return [flipped]
-    return sorted(told.values(), key=lambda fault: fault.chance)[:1]
+    number = min(told, key=lambda k: told[k].chance)
+    flipped = _flipped(found, number) if isinstance(found.model.observations[number], Series) else None
+    return [told[number] if flipped is None else flipped]
 
 
 def _flipped(found: Fit, number: int) -> Fault | None:

@@ -78,7 +78,7 @@ def learn(
     measured: frozenset[str] = frozenset(),
     changed: LoadedScenario | None = None,
     sigma: float,
-    count: int = DRAWS,
+    count: int,
     progress: Progress = lambda done: None,
 ) -> Learned:
     """Learn a machine from its readings; `lot`: spreads of screws that were not gauged, `measured`: keys

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.scenario.knowledge import Knowledge
 from bedsim.scenario.ranges import Range
 
 Array = NDArray[np.float64]
@@ -63,6 +64,7 @@ class Draw:
 
     seed: int
     number: int
+    known: Mapping[str, float] = field(default_factory=dict)
 
     def luck(self, name: str) -> float:
         """Share (0 to 1) that this machine has of what is called `name`."""
@@ -70,14 +72,19 @@ class Draw:
         return float(stream.random())
 
     def value(self, key: Range) -> float:
-        """The drawn value of an uncertain key, in its unit."""
+        """The drawn value of an uncertain key, in its unit; that of a machine that agrees with all readings
+        where there are any."""
+        if key.key in self.known:
+            return self.known[key.key]
         return quantile(key.low, key.likely, key.high, self.luck(key.key))
 
     def values(self, keys: Iterable[Range]) -> dict[str, float]:
-        """Drawn values by key."""
-        return {key.key: self.value(key) for key in keys}
+        """Drawn values by key, with the screws that readings have told of."""
+        screws = {k: v for k, v in self.known.items() if ".screw.run_out." in k or ".screw.travel." in k}
+        return {**screws, **{key.key: self.value(key) for key in keys}}
 
 
-def draws(count: int, seed: int = 1) -> tuple[Draw, ...]:
-    """So many machines."""
-    return tuple(Draw(seed=seed, number=n) for n in range(count))
+def draws(count: int, seed: int = 1, knowledge: Knowledge | None = None) -> tuple[Draw, ...]:
+    """So many machines; those of what was learnt, one after the other, where readings have told any."""
+    known = knowledge.machines if knowledge is not None else ({},)
+    return tuple(Draw(seed=seed, number=n, known=known[n % len(known)]) for n in range(count))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,7 @@ from bedsim.scenario.fill import Filler
 from bedsim.scenario.idle import choices, find_idle
 from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.kinds_of_parts import without_others
+from bedsim.scenario.knowledge import Knowledge, read_knowledge
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
@@ -46,7 +47,7 @@ class LoadedScenario:
     path as written, (row, column) in the file's units; `defaulted` the keys that were filled in by the kind
     of a part, with where the value comes from; `tree` the file as written with overrides set.  `overridden`:
     keys set over the file so far; `resting`: keys that do nothing since a choice was, with the words that
-    tell so.
+    tell so; `knowledge`: what readings have taught, its likeliest numbers among the likely values.
     """
 
     scenario: Scenario
@@ -60,6 +61,7 @@ class LoadedScenario:
     tree: Mapping[str, Any]
     overridden: frozenset[str] = frozenset()
     resting: Mapping[str, str] = field(default_factory=dict)
+    knowledge: Knowledge | None = None
 
     def with_values(self, values: Mapping[str, Any]) -> LoadedScenario:
         """Give the same scenario with some keys set to plain values, defaults and checks gone through again.
@@ -74,9 +76,10 @@ class LoadedScenario:
             set_key(tree, key, value, faults)
         faults.raise_if_any()
         before = self.overridden
-        return _load_tree(
+        found = _load_tree(
             tree, self.folder, self.source_text, self.name, overridden, self.tables, before=before
         )
+        return replace(found, knowledge=self.knowledge and self.knowledge.without(values))
 
     def resolved_toml(self) -> str:
         """Write the complete scenario, each default marked, as a file that loads to the same."""
@@ -84,10 +87,11 @@ class LoadedScenario:
 
 
 def load_scenario(
-    path: str | Path, overrides: Sequence[str] = (), *, varied: Sequence[str] = ()
+    path: str | Path, overrides: Sequence[str] = (), *, varied: Sequence[str] = (), taught: bool = True
 ) -> LoadedScenario:
     """Read and check a scenario file; `overrides` and then `varied` are `key=value` texts that win over the
-    file, told as --set and --vary where they cannot be used.
+    file, told as --set and --vary where they cannot be used.  What readings have `taught` is put in where the
+    file names it.
 
     Raises InputError listing every fault: file, key, value, rule, hint.
     """
@@ -106,7 +110,32 @@ def load_scenario(
         set_key(tree, key, parsed_value(value), faults)
     notes = "".join(f"# set on the command line: {o}\n" for o, _ in given)
     source = text if not notes else text.rstrip("\n") + "\n" + notes
-    return _load_tree(tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text))
+    found = _load_tree(tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text))
+    wanted = taught and not text.startswith(RESOLVED)  # a resolved scenario has it already
+    return _taught(found, keys) if wanted and found.scenario.learnt is not None else found
+
+
+def _taught(loaded: LoadedScenario, given: Mapping[str, str]) -> LoadedScenario:
+    """The scenario with the likeliest numbers of its knowledge, but for keys `given` on the command line."""
+    assert loaded.scenario.learnt is not None
+    file = loaded.folder / loaded.scenario.learnt.file
+    knowledge = read_knowledge(file, loaded.scenario, loaded.ranges, loaded.name).without(given)
+    ranges = {key.key: key for key in loaded.ranges}
+    tree, faults = copy.deepcopy(dict(loaded.tree)), Faults(loaded.name, {})
+    for key, value in knowledge.likely.items():
+        own = ranges.get(key)
+        set_key(tree, key, value if own is None else _about(own, value), faults)
+    faults.raise_if_any()
+    found = _load_tree(
+        tree, loaded.folder, loaded.source_text, loaded.name, {}, loaded.tables, before=loaded.overridden
+    )
+    return replace(found, knowledge=knowledge)
+
+
+def _about(key: Range, likely: float) -> Tree:
+    """An uncertain number with another likeliest value; a screw may be beyond what was thought of it."""
+    low, high = min(key.low, likely), max(key.high, likely)
+    return {"low": low, "likely": likely, "high": high, "basis": key.basis}
 
 
 def scenario_from_tree(tree: Mapping[str, Any], *, folder: Path, source: str, name: str) -> LoadedScenario:

@@ -132,6 +132,13 @@ class TargetKeys(Section):
     """Largest allowed peak-to-valley height error."""
 
 
+class Learnt(Section):
+    """What readings of this machine have taught."""
+
+    file: Annotated[str, Field(min_length=1, max_length=200)]
+    """File of `bedsim learn`, beside the scenario: its likeliest numbers count, its machines give ranges."""
+
+
 class Output(Section):
     """What is kept beside the layers."""
 

@@ -17,7 +17,17 @@ from pydantic import Field, SerializeAsAny
 from bedsim.scenario.carriage_keys import Carriage, Frame, GuideKeys, JointElement, JointKeys, MountKeys
 from bedsim.scenario.event_keys import Disturbance, PowerLoss, Tilt
 from bedsim.scenario.kinds_of_parts import KeysOfKind
-from bedsim.scenario.machine_keys import BedKeys, Damping, Drive, MotionKeys, Output, Print, Probe, TargetKeys
+from bedsim.scenario.machine_keys import (
+    BedKeys,
+    Damping,
+    Drive,
+    Learnt,
+    MotionKeys,
+    Output,
+    Print,
+    Probe,
+    TargetKeys,
+)
 from bedsim.scenario.screw_keys import (
     Alignment,
     Coupling,
@@ -43,6 +53,7 @@ __all__ = [
     "GuideKeys",
     "JointElement",
     "JointKeys",
+    "Learnt",
     "MotionKeys",
     "MotorKeys",
     "MountKeys",
@@ -112,6 +123,8 @@ class Scenario(Section):
     """What is kept."""
     sizing: Sizing | None = None
     """What `bedsim size` needs beside the machine; `run` reads `joint_part` and `joint_warming_k` of it."""
+    learnt: Learnt | None = None
+    """What readings have taught of the machine."""
     prices: Prices | None = None
     """What parts cost, for decisions between them."""
     power_loss: PowerLoss | None = None

@@ -22,6 +22,7 @@ EXEMPT = {
     "corner.name": "names a corner and moves nothing",
     "probe.name": "names a point and moves nothing",
     "output.trace_layers": "says what is kept",
+    "learnt.file": "names a file, of which tests/learn tells what it moves",
     "prices.currency": "is a word beside the prices",
     "sizing.joint_part.magnet.name": "names a part and moves nothing",
     "sizing.joint_part.spring.name": "names a part and moves nothing",

@@ -1,0 +1,273 @@
+"""One invented machine, read with friction on: what is learnt, kept and told of it."""
+
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from read_world import UNGAUGED, gauged_rows, world, written
+
+from bedsim.cli.learn import command
+from bedsim.errors import InputError
+from bedsim.learn.faults import faults_of
+from bedsim.learn.keep import key_values, write_knowledge
+from bedsim.learn.learned import fitted, learn
+from bedsim.learn.reading_files import read_files
+from bedsim.learn.unknowns import unknowns_of
+from bedsim.ranges.known import known_values
+from bedsim.ranges.swings import linear_values
+from bedsim.scenario.load import load_scenario
+
+SIGMA = 1e-6
+SEED = 0
+
+
+@pytest.fixture(scope="module")
+def made():
+    return world("rigid", SEED, False)
+
+
+@pytest.fixture(scope="module")
+def rows(made):
+    return gauged_rows(made.true, np.random.default_rng(1))
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory, made, rows):
+    here = tmp_path_factory.mktemp("learn")
+    written(here / "bed.csv", rows)
+    (here / "machine.toml").write_text(made.given.source_text)
+    return here
+
+
+@pytest.fixture(scope="module")
+def found(folder):
+    loaded = load_scenario(folder / "machine.toml")
+    read = read_files([folder / "bed.csv"], loaded, SIGMA)
+    return learn(loaded, read.observations, lot=UNGAUGED, sigma=SIGMA, count=12)
+
+
+@pytest.fixture(scope="module")
+def kept(folder, found):
+    loaded = load_scenario(folder / "machine.toml")
+    return write_knowledge(folder / "machine.json", found, loaded, [folder / "bed.csv"])
+
+
+def told_scenario(folder, extra=""):
+    text = (folder / "machine.toml").read_text() + '\n[learnt]\nfile = "machine.json"\n' + extra
+    (folder / "told.toml").write_text(text)
+    return folder / "told.toml"
+
+
+def test_two_series_narrow_the_answer_about_the_truth(made, found):
+    """Truth by `ranges`, readings by the propagator: neither is of the room that learns."""
+    before, after = (np.std(np.log(x.lateral)) for x in (found.before, found.after))
+    assert after < 0.6 * before
+    low, _, high = found.after.ends("lateral")
+    assert low < made.lateral < high
+
+
+def test_shares_of_all_screws_with_their_machine_add_up(found):
+    assert np.all(np.abs(found.after.shares.sum(axis=1) - 1) < 0.25)  # the rest: heat, weight, motors
+
+
+def test_the_next_reading_is_not_the_one_just_taken(found):
+    worth = [one.worth for one in found.following]
+    assert worth == sorted(worth, reverse=True)
+    first = next(one for one in found.following if one.name == "gauge y at front right")
+    assert found.following[0].narrows < first.narrows
+
+
+def learnt_from(folder, rows):
+    loaded = load_scenario(folder / "machine.toml")
+    read = read_files([written(folder / "odd.csv", rows)], loaded, SIGMA)
+    return faults_of(fitted(unknowns_of(loaded, UNGAUGED), read.observations)[0])
+
+
+def test_a_spike_of_30_um_is_named_by_its_line(folder, rows):
+    odd = [row[:] for row in rows]
+    odd[5][3] += 30.0
+    (fault,) = learnt_from(folder, odd)
+    assert (fault.kind, fault.where) == ("reading", f"{folder / 'odd.csv'}: line 7")
+    assert fault.size == pytest.approx(30e-6, rel=0.2)
+
+
+def test_a_slip_of_20_um_is_named_by_its_lines(folder, rows):
+    odd = [row[:] for row in rows]
+    for row in odd[4:9]:
+        row[3] += 20.0
+    (fault,) = learnt_from(folder, odd)
+    assert fault.kind == "slip"
+    assert fault.where == f"between {folder / 'odd.csv'}: line 5 and line 6"
+
+
+def test_sound_readings_are_not_blamed(folder, rows):
+    assert learnt_from(folder, rows) == []
+
+
+def test_knowledge_gives_the_likeliest_machine_to_whoever_loads_it(folder, found, kept):
+    told = load_scenario(told_scenario(folder))
+    likely = key_values(found.unknowns, found.fit.u)
+    assert told.scenario.corner[0].guide.radial_n_per_um == pytest.approx(likely["guide.radial_n_per_um"])
+    bow = told.scenario.corner[1].screw.run_out
+    assert bow.bow_tir_um == pytest.approx(likely["corner.front right.screw.run_out.bow_tir_um"], rel=1e-6)
+    assert bow.bow_deg == pytest.approx(likely["corner.front right.screw.run_out.bow_deg"], rel=1e-6)
+    assert told.knowledge.dropped == ()
+
+
+def test_machines_that_agree_come_through_the_file_unchanged(folder, found, kept):
+    """Their figures from the file against those they were learnt with: by other code."""
+    values = known_values(load_scenario(told_scenario(folder)))[1:]
+    assert [v["lateral_pv"] for v in values] == pytest.approx(list(found.after.lateral), rel=1e-3)
+
+
+def test_covariance_in_the_file_is_that_of_the_fit(found, kept):
+    file = json.loads(kept.read_text())
+    D, left = np.array(file["directions"]), np.array(file["left"])
+    whole = np.eye(found.unknowns.count) - D.T @ ((1 - left**2)[:, None] * D)
+    assert np.abs(whole - found.fit.P).max() < 1 - 0.97**2 + 1e-6
+    assert len(file["columns"]) == found.unknowns.count
+
+
+def test_keys_that_changed_since_are_dropped_by_name(folder, kept):
+    told = told_scenario(folder)
+    text = told.read_text().replace(
+        "low = 0.7, likely = 1.0, high = 1.4", "low = 0.8, likely = 1.0, high = 1.4"
+    )
+    told.write_text(text)
+    loaded = load_scenario(told)
+    assert [s.split(" ")[0] for s in loaded.knowledge.dropped] == ["frame.radial_n_per_um"]
+    assert loaded.scenario.corner[0].frame.radial_n_per_um == 1.0
+
+
+def test_what_the_command_line_sets_wins(folder, kept):
+    loaded = load_scenario(told_scenario(folder), ["guide.radial_n_per_um=33"])
+    assert loaded.scenario.corner[2].guide.radial_n_per_um == 33
+    assert "guide.radial_n_per_um" not in loaded.knowledge.machines[0]
+
+
+@pytest.mark.parametrize(
+    ("change", "rule"),
+    [
+        (lambda text: text.replace('"bed 300 x 300 mm"', '"bed 400 x 300 mm"'), "is of another machine than"),
+        (lambda text: text[: len(text) // 2], "is no knowledge that bedsim learn wrote"),
+        (
+            lambda text: text.replace("knowledge 1", "knowledge 9"),
+            "is no knowledge that bedsim learn wrote: format",
+        ),
+        (
+            lambda text: re.sub(r'"likely": \[\s*[-0-9.e]+,', '"likely": [', text, count=1),
+            "as many numbers as keys",
+        ),
+    ],
+)
+def test_a_file_that_cannot_be_used_is_refused_by_name(folder, kept, change, rule):
+    sound = kept.read_text()
+    try:
+        kept.write_text(change(sound))
+        with pytest.raises(InputError, match=rule) as fault:
+            load_scenario(told_scenario(folder))
+        assert "machine.json" in str(fault.value)
+    finally:
+        kept.write_text(sound)
+
+
+def test_a_missing_file_is_told(folder):
+    with pytest.raises(InputError, match=r"elsewhere\.json: cannot be read"):
+        load_scenario(folder / "machine.toml", ["learnt.file=elsewhere.json"])
+
+
+def test_the_changed_machine_keeps_what_it_shares(folder, found):
+    """Screws carry over; the figures of the same machine without a change are its own."""
+    loaded = load_scenario(folder / "machine.toml")
+    values = key_values(found.unknowns, found.machines[0])
+    direct = linear_values(loaded.with_values(values))["lateral_pv"]
+    assert direct == pytest.approx(found.after.lateral[0], rel=1e-3)
+
+
+def test_the_command_says_it_all(folder, monkeypatch):
+    monkeypatch.setattr("bedsim.learn.learned.DRAWS", 6)
+    arguments = [str(folder / "bed.csv"), str(folder / "machine.toml"), "--screws", "unknown"]
+    picture = str(folder / "picture.png")
+    said = CliRunner().invoke(command, [*arguments, "--output", picture], catch_exceptions=False)
+    for words in (
+        "The bed strays",
+        "before these readings",
+        "Not seen: a stand",
+        "Next, by what",
+        "Picture:",
+    ):
+        assert words in said.output
+    assert (folder / "picture.png").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize(
+    ("header", "row", "words"),
+    [
+        ("probe,axis,eighth,reading_um", "centr,x,0,1", "line 2: probe = 'centr': must be one of"),
+        ("key,height_mm", "guide.hight_mm,-40", "line 2: key = 'guide.hight_mm': must be one of"),
+        ("key,height_mm,sigma_mm", "guide.height_mm,-40,0", "line 2, sigma_mm = 0: must be above 0"),
+    ],
+)
+def test_a_wrong_cell_is_one_sentence(folder, header, row, words):
+    path = folder / "wrong.csv"
+    path.write_text(f"{header}\n{row}\n")
+    with pytest.raises(InputError) as fault:
+        read_files([path], load_scenario(folder / "machine.toml"), SIGMA)
+    assert words in str(fault.value) and str(path) in str(fault.value)
+
+
+def test_a_height_by_ruler_pins_its_key(folder):
+    """One number alone: posterior of a normal law by hand, prior spread of the triangle (3, 22 mm wide)."""
+    path = folder / "heights.csv"
+    path.write_text("# sigma_mm = 0.5\nkey,height_mm\nguide.height_mm,-30\n")
+    loaded = load_scenario(folder / "machine.toml")
+    read = read_files([path], loaded, SIGMA)
+    unknowns = unknowns_of(loaded, UNGAUGED)
+    result = fitted(unknowns, read.observations)[0]
+    assert unknowns.values(result.u)["guide.height_mm"] == pytest.approx(-30, abs=0.1)
+
+
+def test_push_and_pull_of_a_carriage_is_guide_and_frame_in_series(folder):
+    """Hooke by hand: 40 and 1 N/um in series are 0.9756."""
+    path = folder / "push.csv"
+    force = [0, 10, 20, 30, 20, 10, 0, -10, -20, -30, -20, -10, 0]
+    lines = [f"carriage,radial,{f},{f / 0.9}" for f in force]
+    path.write_text(
+        "\n".join(["# resolution_um = 1", "place,direction,force_n,displacement_um", *lines]) + "\n"
+    )
+    loaded = load_scenario(folder / "machine.toml")
+    (one,) = read_files([path], loaded, SIGMA).observations
+    assert one.of(loaded.scenario) == pytest.approx(40 / 41)
+    assert one.number == pytest.approx(0.9, rel=0.02)
+
+
+def test_a_gauged_screw_is_read_in_its_own_plane(folder, found):
+    """Offsets of a bow of 50 um towards +Y, read on the free screw: the vector's own components."""
+    from bedsim.learn.model import Model
+    from bedsim.learn.observations import ScrewReading
+
+    one = ScrewReading(
+        where="s.csv",
+        corner=1,
+        corner_name="front right",
+        mounted=False,
+        position=np.zeros(1),
+        parts=("bow",),
+        offset=np.array([0.0, 50e-6]),
+        covariance=np.eye(2) * 1e-12,
+    )
+    alone = replace(found.unknowns, keys=())
+    model = Model(unknowns=alone, observations=(one,))
+    from bedsim.learn.fit import fit
+
+    result = fit(model)
+    told = {
+        (v.part, v.name): a
+        for v, a in zip(alone.vectors, alone.amounts(result.u), strict=True)
+        if v.corner == 1
+    }
+    assert told["bow", "bow y"] == pytest.approx(50e-6, rel=1e-2)
+    assert told["bow", "bow x"] == pytest.approx(0.0, abs=1e-9)
