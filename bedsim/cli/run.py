@@ -123,8 +123,8 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
 def _without_run(
     loaded: LoadedScenario, channel: Channel, *, ranges: bool
 ) -> tuple[Swings | list[Values] | None, Sources, str]:
-    """What is worked out from the scenario alone: what its uncertain numbers do, or machines that agree with
-    its readings; what each cause does; and in words what the machine does over its whole travel."""
+    """What is worked out from the scenario alone: what its uncertain numbers do, or what machines do that
+    agree with its readings; what each cause does; and in words what is done over the whole travel."""
     from bedsim.ranges.known import known_values
     from bedsim.ranges.shares import source_layers
     from bedsim.ranges.swings import vary

@@ -50,7 +50,7 @@ def travel_range(
     """
     likely = travel_bands(whole_travel(loaded))
     found = [likely.amplitude]
-    for done, draw in enumerate(draws(count) if loaded.ranges else (), start=1):
+    for done, draw in enumerate(draws(count, knowledge=loaded.knowledge) if loaded.ranges else (), start=1):
         try:
             drawn = travel_bands(whole_travel(loaded.with_values(draw.values(loaded.ranges))))
             found.append(np.interp(likely.nut[::-1], drawn.nut[::-1], drawn.amplitude[::-1])[::-1])

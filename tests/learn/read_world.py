@@ -130,8 +130,8 @@ def jog(true, engine="propagator", eighths=9, **own):
     """Bed motion (p, 3, eighths) m at the probes while one lead is jogged down, friction on."""
     job = make_job(true.with_values(own) if own else true)
     step = true.scenario.corner[0].screw.lead_mm * 1e-3 / 8
-    runs = [LayerRun(count=eighths, thickness=step, period=20.0, settle=0.0, hop=0.0, hop_dwell=0.0)]
-    job = replace(job, program=replace(job.program, stations=stations(runs)))
+    run = LayerRun(count=eighths, thickness=step, period=20.0, settle=0.5, hop=0.0, hop_dwell=0.0)
+    job = replace(job, program=replace(job.program, stations=stations([run])))
     pose = np.concatenate([chunk.pose for chunk in ENGINES[engine].run(job)], axis=1)
     errors = relative_errors(job, np.zeros(eighths, int), pose)
     return np.concatenate([errors["lateral_raw"], errors["height_raw"][..., None]], axis=-1)[0].transpose(
