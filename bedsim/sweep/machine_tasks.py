@@ -219,7 +219,7 @@ def _rubbed(
 ) -> list[Extents]:
     """What was found without friction, with what friction adds; `sets` of amounts: the cells' own, then those
     of other lots, which take the line of their cell."""
-    turn = 1 + int(np.searchsorted(slow.job.program.stations.z, max(leads_of(cell)) * (1 - 1e-9)))
+    turn = math.ceil(max(leads_of(cell)) / slow.job.machine.stations.thickness.min())
     short = replace(slow, job=shortened(slow.job, max(FRICTION_LAYERS, turn)))
     first = _still(short, sets)
     rubbed = _with_friction(ready(cell, friction=True), short, [a[:rubbing] for a in sets[:cells]])
