@@ -66,14 +66,14 @@ class BackgroundTask(Generic[T]):
         return self._work(Channel(progress=progress, hear=lambda: self._told))
 
 
-def each(works: Sequence[Callable[[], T]]) -> list[T]:
-    """Results of several tasks, shared with one child process: whoever is free takes the next.  Raises what
-    they raise."""
-    if not _can_branch():
-        return [work() for work in works]
+def each(works: Sequence[Callable[[], T]], progress: Progress = lambda done: None) -> list[T]:
+    """Results of several tasks, shared with one child process: whoever is free takes the next.  `progress` is
+    told how many have been begun.  Raises what they raise."""
+    if len(works) < 2 or not _can_branch():
+        return [_told(work, k, progress) for k, work in enumerate(works, start=1)]
     taken = multiprocessing.Value("i", 0)
 
-    def share(_: Channel | None = None) -> dict[int, T]:
+    def share(child: Channel | None = None) -> dict[int, T]:
         found: dict[int, T] = {}
         while True:
             with taken.get_lock():
@@ -82,11 +82,19 @@ def each(works: Sequence[Callable[[], T]]) -> list[T]:
             if k >= len(works):
                 return found
             found[k] = works[k]()
+            if child is None:
+                progress(min(taken.value, len(works)))
 
     task = BackgroundTask(share)
     found = share()
     found |= task.result()
     return [found[k] if k in found else work() for k, work in enumerate(works)]
+
+
+def _told(work: Callable[[], T], number: int, progress: Progress) -> T:
+    found = work()
+    progress(number)
+    return found
 
 
 def _can_branch() -> bool:

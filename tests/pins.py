@@ -7,6 +7,7 @@ in DEVELOPERS.md and write the pins anew: pytest tests/keys tests/pinned --renew
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -77,7 +78,8 @@ class Pins:
             for place, number in self.kept[name].items()
             if abs(found[place, 0] - number) > rounding * found[place, 1] + NOTHING
         }
-        assert not strays, f"{name}: moved at {strays}"
+        first = dict(itertools.islice(strays.items(), 5))
+        assert not strays, f"{name}: {len(strays)} numbers moved (place: before, now): {first}"
 
     def write(self) -> None:
         """Write the file anew."""

@@ -62,9 +62,10 @@ def tallest(loaded: LoadedScenario) -> int:
 
 
 def whole_travel(loaded: LoadedScenario) -> LoadedScenario:
-    """The same machine with the tallest print.  Raises InputError where that cannot be."""
-    layers = tallest(loaded)
-    return loaded if layers == loaded.scenario.print.layers else loaded.with_values({"print.layers": layers})
+    """The same machine with the tallest print; nothing else of a scenario hangs on the number of layers, so
+    that it need not be read and checked again.  Set other keys first: the number is not among those given."""
+    job = loaded.scenario.print.model_copy(update={"layers": tallest(loaded)})
+    return replace(loaded, scenario=loaded.scenario.model_copy(update={"print": job}))
 
 
 def printed_between(loaded: LoadedScenario) -> tuple[float, float]:

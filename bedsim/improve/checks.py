@@ -1,7 +1,9 @@
 """The propagator's word on a machine: friction, stops, play and vibration included.
 
 Where things slide, the frictionless machine tells the wrong gain by factors; what lives by friction is tried
-here alone, and what won there is checked.  The first turns of the slowest screw are followed: bands repeat.
+here, alone and on top of what won there, and what won is checked.  Some turns of the slowest screw are
+followed where the frictionless machine's band is largest on its travel: bands repeat.  The print begins
+there, so that its height above the bed, over which a tilt acts, is missing from both.
 """
 
 from __future__ import annotations
@@ -9,23 +11,29 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from bedsim.analysis.linear_machine import shortened
+from bedsim.analysis.linear_machine import without_play
 from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
+from bedsim.analysis.travel import printed_between, travel_bands, whole_travel
 from bedsim.analysis.worst_place import worst_places
+from bedsim.background import each
 from bedsim.engines.base import LOST_STEP
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import answer
-from bedsim.improve.ranking import SMALLEST, Aim
+from bedsim.improve.doubt import Drawn, Holds, summed
+from bedsim.improve.ranking import SMALLEST, WORTH_TELLING, Aim, Progress
 from bedsim.improve.steps import LeverStep, changed
+from bedsim.ranges.draws import Draw
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, relative_errors
+from bedsim.units import MM
 
 TURNS = 1.5
-"""Turns of the slowest screw that are followed at most."""
+"""Turns of the slowest screw that are followed."""
 MOST_LAYERS = 120
 
 
@@ -44,26 +52,38 @@ class FrictionRun:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Checked:
     """Steps run with the propagator: gains as `told` without friction and as `found`; `refused`: why there
-    is no run."""
+    is no run; `holds`: the gain over drawn machines, run too."""
 
     steps: tuple[LeverStep, ...]
     run: FrictionRun | None
     told: float = math.nan
     found: float = math.nan
     refused: str = ""
+    holds: Holds | None = None
+
+    @property
+    def moves(self) -> bool:
+        """Whether the error changes by as much as is told of a lever."""
+        return self.run is not None and abs(math.log(max(self.found, 1e-9))) > math.log(WORTH_TELLING)
 
 
-def layers_followed(loaded: LoadedScenario) -> int:
-    """Layers of `TURNS` turns of the slowest screw, at most `MOST_LAYERS` and those of the print."""
+def where_worst(loaded: LoadedScenario) -> LoadedScenario:
+    """The same machine with a print of some turns where the band at the lead is largest on its travel."""
     lead = max(c.screw.lead_mm for c in loaded.scenario.corner)
-    turns = math.ceil(TURNS * lead / loaded.scenario.print.layer_mm)
-    return min(loaded.scenario.print.layers, MOST_LAYERS, max(2, turns))
+    layer = loaded.scenario.print.layer_mm
+    layers = min(MOST_LAYERS, max(2, math.ceil(TURNS * lead / layer)))
+    bands = travel_bands(whole_travel(without_play(loaded)))
+    top = printed_between(loaded)[1] / MM
+    start = min(top, float(bands.nut[bands.worst]) / MM + layers * layer / 2)
+    return loaded.with_values({"print.first_layer_nut_mm": start, "print.layers": layers})
 
 
 def run(loaded: LoadedScenario) -> FrictionRun:
-    """Run the machine's first turns.  Raises BedsimError where it cannot be computed or loses steps."""
-    layers = layers_followed(loaded)
-    job = shortened(replace(make_job(loaded), probes=worst_places(loaded)[1], trace_layers=()), layers)
+    """Run the machine where its band is largest.  Raises BedsimError where it cannot be computed or loses
+    steps."""
+    loaded = where_worst(loaded)
+    layers = loaded.scenario.print.layers
+    job = replace(make_job(loaded), probes=worst_places(loaded)[1], trace_layers=())
     chunks = [*PropagatorEngine().run(job)]
     if any(bool((chunk.load_angle > LOST_STEP).any()) for chunk in chunks):
         raise BedsimError("a motor loses steps")
@@ -95,3 +115,34 @@ def check(loaded: LoadedScenario, now: FrictionRun, steps: Sequence[LeverStep], 
 
 def _over(before: float, after: float) -> float:
     return max(before, SMALLEST) / max(after, SMALLEST)
+
+
+def doubts(
+    loaded: LoadedScenario,
+    wanted: Sequence[Checked],
+    machines: Sequence[Drawn],
+    aim: Aim,
+    progress: Progress = lambda done: None,
+) -> list[Checked]:
+    """The same checks with their gains over drawn machines, each run with and without."""
+    every = [(), *(one.steps for one in wanted)]
+    works = [partial(_error, loaded, steps, m.draw, aim) for steps in every for m in machines]
+    found = np.array(each(works, progress)).reshape(len(every), len(machines))
+    before = found[0]
+    return [
+        replace(
+            one,
+            holds=summed(
+                [_over(b, a) for b, a in zip(before, after, strict=True) if b > 0 and a > 0], len(machines)
+            ),
+        )
+        for one, after in zip(wanted, found[1:], strict=True)
+    ]
+
+
+def _error(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw, aim: Aim) -> float:
+    """Error of a drawn machine (m); below zero where there is no such machine."""
+    try:
+        return float(getattr(run(changed(loaded, steps, draw)), aim))
+    except BedsimError:
+        return -1.0

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
+from bedsim.background import each
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.ranking import SMALLEST, Aim, Progress, Trial
@@ -37,19 +39,21 @@ class Holds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
-    """A drawn machine as it is; None where the draw makes none."""
+    """A drawn machine as it is."""
 
     draw: Draw
-    before: WorstAnswer | None
+    before: WorstAnswer
 
 
 def drawn_machines(loaded: LoadedScenario, count: int, progress: Progress = lambda done: None) -> list[Drawn]:
     """Draw machines and work them out as they are."""
-    found = []
-    for draw in draws(count, knowledge=loaded.knowledge):
-        found.append(Drawn(draw=draw, before=_answer_or_none(loaded, (), draw)))
-        progress(len(found))
-    return [one for one in found if one.before is not None]
+    every = draws(count, knowledge=loaded.knowledge)
+    found = each([partial(_answer_or_none, loaded, (), draw) for draw in every], progress)
+    return [
+        Drawn(draw=draw, before=before)
+        for draw, before in zip(every, found, strict=True)
+        if before is not None
+    ]
 
 
 def _answer_or_none(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw) -> WorstAnswer | None:
@@ -66,6 +70,11 @@ def holds(loaded: LoadedScenario, steps: Sequence[LeverStep], machines: Sequence
         after = _answer_or_none(loaded, steps, machine.draw)
         if after is not None:
             gains.append(max(getattr(machine.before, aim), SMALLEST) / max(getattr(after, aim), SMALLEST))
+    return summed(gains, len(machines))
+
+
+def summed(gains: Sequence[float], machines: int) -> Holds:
+    """Gains over those of so many machines that can be built."""
     if not gains:
         return Holds(low=np.nan, middle=np.nan, high=np.nan, harms=np.nan, impossible=1.0)
     low, middle, high = (float(v) for v in np.quantile(gains, (0.1, 0.5, 0.9)))
@@ -74,7 +83,7 @@ def holds(loaded: LoadedScenario, steps: Sequence[LeverStep], machines: Sequence
         middle=middle,
         high=high,
         harms=float(np.mean(np.array(gains) < 1.0 - BY_CHANCE)),
-        impossible=1.0 - len(gains) / len(machines),
+        impossible=1.0 - len(gains) / machines,
     )
 
 

@@ -4,28 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 from bedsim.analysis.cautions import cautions
-from bedsim.analysis.worst_place import worst_places
-from bedsim.errors import BedsimError
-from bedsim.improve import checks, doubt, sets
+from bedsim.background import each
+from bedsim.improve import doubt, sets
 from bedsim.improve.answers import Standing, WorstAnswer, answer, standing
 from bedsim.improve.checks import Checked, FrictionRun
 from bedsim.improve.doubt import Drawn, Holds, Tolerance
 from bedsim.improve.lever import Lever
 from bedsim.improve.levers import LEVERS
 from bedsim.improve.ranking import Aim, Trial, best_of_each_lever, trials
+from bedsim.improve.runs import CHECKED, RunWords, runs
 from bedsim.improve.sets import Cheapest, Stage, silent
 from bedsim.improve.side_effects import Effect, effects, weakened
 from bedsim.improve.steps import LeverStep, Prices, changed, every_step
 from bedsim.improve.unusual import Unusual, returns, unusual
-from bedsim.ranges.split import Split, split_lateral
+from bedsim.ranges.split import Split, split_of_travel
 from bedsim.scenario.load import LoadedScenario
 
 TOLD = 8
 """Levers that are told with their doubts and side effects."""
-CHECKED = 3
-"""Winners that are run with the propagator."""
 SET_DRAWS = 30
 """Drawn machines that a set must bring to the target."""
 CANCELS = 3.0
@@ -69,6 +68,7 @@ class Improvement:
     gains: tuple[Told, ...]
     unusual: tuple[Unusual, ...]
     by_run: tuple[Checked, ...]
+    together: tuple[Checked, ...]
     best_set: Told | None
     target: float | None
     probability: float
@@ -114,10 +114,11 @@ def improve(
         loaded=loaded, stands=stands, machines=machines[: doubt.DRAWS], aim=aim, prices=own_prices
     )
     told = _all_told(teller, [*wanted, *paid], stage)
-    run, why_not, told, by_run = (
-        _runs(loaded, told, len(ranked), every, aim, stage) if with_runs else (None, "", told, ())
+    words = (
+        _runs(loaded, told, len(ranked), every, machines, aim, stage) if with_runs else RunWords(winners={})
     )
-    split = split_lateral(loaded, *worst_places(loaded))
+    told = [replace(one, check=words.winners.get(k)) for k, one in enumerate(told)]
+    split = split_of_travel(loaded)
     return Improvement(
         title=loaded.scenario.title,
         aim=aim,
@@ -127,26 +128,23 @@ def improve(
         split=split,
         gains=tuple(told[: len(ranked)]),
         unusual=tuple(strange),
-        by_run=by_run,
+        by_run=words.alone,
+        together=words.together,
         best_set=told[len(ranked)] if len(wanted) > len(ranked) else None,
         target=target,
         probability=probability,
         cheapest=least,
         cheapest_told=told[-1] if paid else None,
-        run=run,
-        run_refused=why_not,
+        run=words.now,
+        run_refused=words.refused,
         tried=len(singles) + len(found) + (least.tried if least is not None else 0),
         cautions=cautions(loaded.scenario),
     )
 
 
 def _all_told(teller: _Teller, found: Sequence[Trial], stage: Stage) -> list[Told]:
-    told = []
     with stage(len(found), "whether gains hold") as progress:
-        for k, one in enumerate(found, start=1):
-            told.append(teller.tell(one))
-            progress(k)
-    return told
+        return each([partial(teller.tell, one) for one in found], progress)
 
 
 def _singles(
@@ -175,6 +173,22 @@ def _cheapest(
         return sets.cheapest(loaded, machines, options, aim, target, probability, prices, progress)
 
 
+def _runs(
+    loaded: LoadedScenario,
+    told: Sequence[Told],
+    ranked: int,
+    every: Sequence[LeverStep],
+    machines: Sequence[Drawn],
+    aim: Aim,
+    stage: Stage,
+) -> RunWords:
+    """The propagator's word on the first winners and the sets, and on what lives by friction."""
+    winners = {
+        k: one.trial.steps for k, one in enumerate(told) if not one.refused and (k < CHECKED or k >= ranked)
+    }
+    return runs(loaded, winners, every, machines, aim, stage)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Teller:
     """What all that is told has in common."""
@@ -201,7 +215,7 @@ class _Teller:
             )
         then = changed(self.loaded, one.steps)
         stands = standing(then)
-        split = split_lateral(then, *worst_places(then))
+        split = split_of_travel(then)
         return Told(
             trial=one,
             cost=cost,
@@ -212,34 +226,3 @@ class _Teller:
             split=split,
             cancels=any(s.cancels for s in one.steps) or split.cancelled > CANCELS,
         )
-
-
-def _runs(
-    loaded: LoadedScenario,
-    told: Sequence[Told],
-    ranked: int,
-    every: Sequence[LeverStep],
-    aim: Aim,
-    stage: Stage,
-) -> tuple[FrictionRun | None, str, list[Told], tuple[Checked, ...]]:
-    """The propagator's word on the first winners and the sets, and what lives by friction."""
-    told = list(told)
-    alone = [step for step in every if step.option.by_run]
-    winners = [k for k, one in enumerate(told) if not one.refused and (k < CHECKED or k >= ranked)]
-    with stage(1 + len(winners) + len(alone), "runs with friction") as progress:
-        try:
-            now = checks.run(loaded)
-        except BedsimError as fault:
-            return None, str(fault), told, ()
-        for done, k in enumerate(winners, start=1):
-            progress(done)
-            told[k] = _with_check(told[k], checks.check(loaded, now, told[k].trial.steps, aim))
-        found = []
-        for done, step in enumerate(alone, start=1 + len(winners)):
-            progress(done)
-            found.append(checks.check(loaded, now, [step], aim))
-    return now, "", told, tuple(sorted(found, key=lambda c: -c.found if c.run else 0.0))
-
-
-def _with_check(told: Told, check: Checked) -> Told:
-    return replace(told, check=check)

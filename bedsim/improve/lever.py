@@ -61,7 +61,7 @@ class Lever:
     """A thing that can be changed.
 
     `scope`: at all corners alike, at one corner at a time, or once in the machine.  `only`: tests of other
-    keys, all of which the values at every corner must pass.
+    keys, all of which the values at every corner, or the machine's, must pass.
     """
 
     name: str

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from bedsim.improve.lever import Change, Lever, factors, grooved, is_usual, kinds, pairs, places, slides
 
+STEEL_OVER_ALUMINIUM = 7850.0 / 2700.0
+"""Densities of the two; the heater goes with the plate.  Our assumption."""
+
 SETTING: tuple[Lever, ...] = (
     Lever(
         name="bed.mass_kg",
@@ -16,6 +19,67 @@ SETTING: tuple[Lever, ...] = (
         price=3,
         scope="machine",
         options=factors("bed.thickness_mm", ("thicker plate, x 1.5", 1.5)),
+    ),
+    Lever(
+        name="bed material",
+        price=3,
+        scope="machine",
+        options=(
+            pairs(
+                "steel plate in place of aluminium, as thick",
+                False,
+                Change(key="bed.mass_kg", times=STEEL_OVER_ALUMINIUM),
+                Change(key="bed.expansion_um_per_m_k", to=11.8),
+                Change(key="bed.shear_modulus_gpa", to=79.4),
+            ),
+        ),
+    ),
+    Lever(
+        name="carriage.mass_kg",
+        price=3,
+        options=factors("carriage.mass_kg", ("lighter carriages, x 0.5", 0.5)),
+    ),
+    Lever(
+        name="guide.offset",
+        price=1,
+        options=(
+            pairs(
+                "guides in line with their screws",
+                False,
+                Change(key="guide.offset_x_mm", to=0.0),
+                Change(key="guide.offset_y_mm", to=0.0),
+            ),
+        ),
+    ),
+    Lever(
+        name="mount.offset",
+        price=1,
+        options=(
+            pairs(
+                "mounts in line with their screws",
+                False,
+                Change(key="mount.offset_x_mm", to=0.0),
+                Change(key="mount.offset_y_mm", to=0.0),
+            ),
+        ),
+    ),
+    Lever(
+        name="mount.magnet_force_n",
+        price=2,
+        only={"mount.kind": grooved},
+        options=(pairs("magnets at the mounts, 15 N", True, Change(key="mount.magnet_force_n", to=15.0)),),
+    ),
+    Lever(
+        name="motion.jerk_mm_s3",
+        price=0,
+        scope="machine",
+        options=(pairs("jerk of at most 1000 mm/s³", True, Change(key="motion.jerk_mm_s3", to=1000.0)),),
+    ),
+    Lever(
+        name="print.settle_s",
+        price=0,
+        scope="machine",
+        options=(pairs("three times as long a pause", True, Change(key="print.settle_s", times=3.0)),),
     ),
     Lever(
         name="bed.temperature_rise_k",

@@ -5,8 +5,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Literal
 
+from bedsim.background import each
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.side_effects import refused
@@ -67,11 +69,7 @@ def trials(
     progress: Progress = lambda done: None,
 ) -> list[Trial]:
     """Take sets of steps one by one, each from the machine as it is."""
-    found = []
-    for steps in sets:
-        found.append(trial(loaded, before, steps))
-        progress(len(found))
-    return found
+    return each([partial(trial, loaded, before, steps) for steps in sets], progress)
 
 
 def best_of_each_lever(found: Iterable[Trial], aim: Aim) -> list[Trial]:

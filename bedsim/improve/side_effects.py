@@ -17,19 +17,23 @@ MOST_SIDE_FORCE = 200.0
 """N on a guide, bed warm; small profile rails bear ten times that, their screws and frames bend."""
 LEAST_BUCKLING = 3.0
 """Buckling load over load; common practice asks for 3 to 4, no source."""
+LEAST_SIDE_FORCE, FAR_FROM_BUCKLING = 2.0, 30.0
+"""N and margin from which on they are told."""
 TOLD = 0.1
 """Part of itself by which something must change to be told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effect:
-    """One thing that changes: its key in JSON, words, before and after in SI (or a ratio)."""
+    """One thing that changes: its key in JSON, words, before and after in SI (or a ratio); `of_note`: whether
+    it is of a size that matters."""
 
     key: str
     words: str
     unit: str
     before: float
     after: float
+    of_note: bool
 
     @property
     def text(self) -> str:
@@ -39,7 +43,7 @@ class Effect:
     @property
     def moved(self) -> bool:
         """Whether it is worth telling."""
-        return abs(self.after - self.before) > TOLD * abs(self.before)
+        return self.of_note and abs(self.after - self.before) > TOLD * abs(self.before)
 
 
 def _told(value: float, unit: str) -> str:
@@ -53,14 +57,16 @@ def _told(value: float, unit: str) -> str:
 def effects(before: WorstAnswer, after: WorstAnswer, stood: Standing, stands: Standing) -> tuple[Effect, ...]:
     """Everything beside the error that is asked for."""
 
-    def one(key: str, words: str, unit: str, now: float, then: float) -> Effect:
-        return Effect(key=key, words=words, unit=unit, before=now, after=then)
+    def one(key: str, words: str, unit: str, now: float, then: float, *, of_note: bool = True) -> Effect:
+        return Effect(key=key, words=words, unit=unit, before=now, after=then, of_note=of_note)
 
+    felt = max(before.side_force, after.side_force) >= LEAST_SIDE_FORCE
+    near = min(stood.buckling, stands.buckling) <= FAR_FROM_BUCKLING
     return (
-        one("side_force_n", "side force, bed warm,", "N", before.side_force, after.side_force),
+        one("side_force_n", "side force, bed warm,", "N", before.side_force, after.side_force, of_note=felt),
         one("load_angle_rad", "load angle", "rad", before.load_angle, after.load_angle),
         one("joint_travel_share", "joint travel used", "%", before.travel, after.travel),
-        one("buckling_margin", "margin against buckling", "", stood.buckling, stands.buckling),
+        one("buckling_margin", "margin against buckling", "", stood.buckling, stands.buckling, of_note=near),
         one("lowest_mode_hz", "lowest mode", "Hz", stood.mode, stands.mode),
     )
 

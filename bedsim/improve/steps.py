@@ -11,6 +11,7 @@ from bedsim.improve.lever import PRICES, Change, Lever, Option
 from bedsim.improve.levers import LEVERS
 from bedsim.improve.usual import usual_of
 from bedsim.ranges.draws import Draw, quantile
+from bedsim.scenario.keys import PARTS
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Corner
 
@@ -89,8 +90,13 @@ def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list
 
 
 def _is_there(lever: Lever, loaded: LoadedScenario) -> bool:
-    wanted = (lever.only or {}).items()
-    return all(test(_own(c, key)) for key, test in wanted for c in loaded.scenario.corner)
+    """Whether every corner, or the machine, passes the lever's tests."""
+    corners, machine = loaded.scenario.corner, [loaded.scenario]
+    return all(
+        test(_own(owner, key))
+        for key, test in (lever.only or {}).items()
+        for owner in (corners if key.split(".")[0] in PARTS else machine)
+    )
 
 
 def _own(owner: Any, key: str) -> Any:

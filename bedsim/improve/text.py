@@ -60,7 +60,8 @@ def lines(found: Improvement) -> Iterator[str]:
 
 def headline(found: Improvement) -> str:
     """One sentence: the error, its reason, and the best single cure."""
-    text = f"The bed strays {_error(found.now, found.aim)} {WAY[found.aim]} at {found.place}"
+    error = f"{_error(found.now, found.aim)} {WAY[found.aim]}"
+    text = f"Over its whole travel the bed strays {error} at {found.place}"
     if found.aim == "lateral":
         text += f": {why(found.split)}"
     best = next((t for t in found.gains if not t.refused), None)
@@ -185,25 +186,32 @@ def _run_rows(found: Improvement) -> Iterator[str]:
     for one in found.by_run:
         if one.run is None:
             yield f"  {'-':<8}{one.steps[0].words}: {one.refused}"
-        elif abs(math.log(max(one.found, 1e-9))) > math.log(WORTH_TELLING):
+        elif one.moves:
             yield f"  {times(one.found):<8}{one.steps[0].words} ({_error(one.run, found.aim)} left)"
-    if not any(c.run and abs(math.log(max(c.found, 1e-9))) > math.log(WORTH_TELLING) for c in found.by_run):
+            if one.holds is not None:
+                yield f"          {_holds_words(one.holds)}"
+    if not any(c.moves for c in found.by_run):
         yield f"  nothing moves it by more than 2 % ({len(found.by_run)} changes)"
+    for one in found.together:
+        words = " + ".join(step.words for step in one.steps)
+        yield f"  {times(one.found):<8}{words} ({_error(one.run, found.aim)} left)"
 
 
 def notes(found: Improvement) -> Iterator[str]:
     """How it was found and what to keep in mind."""
     yield (
-        f"{found.tried} machines at the worst place of the plate, without friction and vibration; gains are "
-        "errors before over after, never added. Doubts: uncertain keys drawn from their ranges, the same "
+        f"{found.tried} machines over their whole travel (the tallest print that the screws allow) at the "
+        "worst place of the plate, without friction and vibration; gains are errors before over after, never "
+        "added. Doubts: uncertain keys drawn from their ranges, the same "
         f"draw with and without; heights set to within {SET_WITHIN_MM:g} mm. Prices are classes, assumed, "
         "where none is given."
     )
     if found.run is not None:
         told = quantity(getattr(found.run, f"told_{found.aim}"), "m")
         yield (
-            f"With friction (propagator, first {found.run.layers} layers): {_error(found.run, found.aim)} "
-            f"{WAY[found.aim]} as the machine is; without friction {told}."
+            f"With friction (propagator, {found.run.layers} layers begun where the band at the lead is "
+            f"largest on the travel): {_error(found.run, found.aim)} {WAY[found.aim]} as the machine is; "
+            f"without friction {told} there. Gains with friction are gains there."
         )
     elif found.run_refused:
         yield f"Not run with friction: {found.run_refused}"
@@ -232,6 +240,7 @@ def as_json(found: Improvement) -> dict[str, Any]:
         "set": None if found.best_set is None else _told_json(found.best_set, found.aim),
         "unusual": [_unusual_json(u) for u in found.unusual],
         "with_friction": [_checked_json(c) for c in found.by_run],
+        "with_friction_together": [_checked_json(c) for c in found.together],
         "target_m": found.target,
         "probability": found.probability if found.target is not None else None,
         "cheapest": None
@@ -261,7 +270,7 @@ def _split_json(split: Split | None) -> dict[str, Any] | None:
 
 
 def _told_json(told: Told, aim: Aim) -> dict[str, Any]:
-    trial, holds = told.trial, told.holds
+    trial = told.trial
     return {
         "changes": [{"do": s.words, "lever": s.lever.name, "keys": sorted(s.keys)} for s in trial.steps],
         "gain": trial.gain(aim),
@@ -270,7 +279,7 @@ def _told_json(told: Told, aim: Aim) -> dict[str, Any]:
         "refused": told.refused or None,
         "cancels": told.cancels,
         "tolerance": None if told.tolerance is None else _tolerance_json(told.tolerance),
-        "holds": None if holds is None else {k: _number(getattr(holds, k)) for k in holds.__slots__},
+        "holds": _holds_json(told.holds),
         "beside": {e.key: {"before": _number(e.before), "after": _number(e.after)} for e in told.effects},
         "split": _split_json(told.split),
         "check": None if told.check is None else _checked_json(told.check),
@@ -301,7 +310,12 @@ def _checked_json(check: Checked) -> dict[str, Any]:
         "told": _number(check.told),
         "found": _number(check.found),
         "refused": check.refused or None,
+        "holds": _holds_json(check.holds),
     }
+
+
+def _holds_json(holds: Holds | None) -> dict[str, float | None] | None:
+    return None if holds is None else {k: _number(getattr(holds, k)) for k in holds.__slots__}
 
 
 def _number(value: float) -> float | None:

@@ -50,7 +50,11 @@ RUN_OUT = ("run-out", "coupling")
 STANDING = ("heat growth", "alignment", "guide straightness", "nut bore")
 """Causes of a side force that neither turn with a screw nor belong to one."""
 
-SPACING, FEWEST = 5e-3, 5  # m between the heights at which F is solved, cubics between them
+SPACING, FEWEST = (
+    15e-3,
+    5,
+)  # m between the heights at which F is solved, cubics between them: to 1e-5 of errors
+TABLED = 5e-3  # m between them where a guide's straightness is a table
 FINER = 16  # times closer together, straight lines do
 STEPS_PER_TURN = 72  # of the search for the largest torque: at most 0.1 % below it
 ROUNDING = 1e-9  # N m: a torque below it is none
@@ -58,7 +62,8 @@ ROUNDING = 1e-9  # N m: a torque below it is none
 
 def with_side_torque(machine: Machine, corners: Sequence[CornerParts]) -> Machine:
     """The machine with a torque on every screw that follows its run-out; F is solved when first asked for."""
-    force = SideForce(machine=machine)
+    tabled = any(c.data.guide.table for c in corners)
+    force = SideForce(machine=machine, spacing=TABLED if tabled else SPACING)
     size, rotor = machine.coordinates.size, machine.coordinates.rotor
     sources = list(machine.sources)
     pushes = []
@@ -111,6 +116,7 @@ class SideForce:
     """What stands against the screws of a machine, by the height of the bed."""
 
     machine: Machine
+    spacing: float = SPACING
 
     def along(self, path: Path, corner: int) -> Array:
         """Pull (4, t) in the lateral rows of one corner's screw, held at the values of the first and the last
@@ -124,17 +130,17 @@ class SideForce:
         """Heights (k,) m from the lowest, close enough together for straight lines, and the pull (r, k) in
         all rows there."""
         machine = self.machine
-        layers = _sampled(machine.stations)[::-1]
+        layers = _sampled(machine.stations, self.spacing)[::-1]
         height = -machine.stations.depth[layers]
         return _refined(height, standing_pull(machine, machine.system(layers), height).T)
 
 
-def _sampled(stations: Stations) -> NDArray[np.int64]:
-    """Numbers of stations that stand below all before them, about `SPACING` apart; one of an object printed
+def _sampled(stations: Stations, spacing: float) -> NDArray[np.int64]:
+    """Numbers of stations that stand below all before them, about `spacing` m apart; one of an object printed
     later counts as the one as high up in the first that got there."""
     depth = stations.depth[1:]
     lower = np.flatnonzero(depth > np.append(-1.0, np.maximum.accumulate(depth)[:-1]))
-    count = max(FEWEST, int(np.ceil(depth[lower[-1]] / SPACING)) + 1)
+    count = max(FEWEST, int(np.ceil(depth[lower[-1]] / spacing)) + 1)
     wanted = np.linspace(0.0, depth[lower[-1]], count)
     near = np.round(np.interp(wanted, depth[lower], np.arange(1, lower.size + 1))).astype(np.int64)
     return np.unique(lower[near - 1] + 1)

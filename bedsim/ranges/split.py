@@ -30,6 +30,8 @@ import numpy as np
 from bedsim.analysis import linear_machine
 from bedsim.analysis.metrics import WorstWall, worst_wall
 from bedsim.analysis.printed import FLOOR, quantity
+from bedsim.analysis.travel import whole_travel
+from bedsim.analysis.worst_place import worst_places
 from bedsim.components.frame import point_motion
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine
@@ -91,15 +93,22 @@ def _sorted(parts: Mapping[Key, float]) -> dict[Key, float]:
 
 
 def split_lateral(
-    loaded: LoadedScenario, names: tuple[str, ...], places: Array, layers: LayerResult | None = None
+    loaded: LoadedScenario,
+    names: tuple[str, ...],
+    places: Array,
+    layers: LayerResult | None = None,
+    *,
+    sampled: bool = False,
 ) -> Split:
     """Split the lateral error of the linear machine at `places` (p, 2) m, or that of a run of it at its own
     probes, which must be the places.
 
-    Nuts with play are taken as fitting.  Raises ModelError for a machine that cannot be computed.
+    Nuts with play are taken as fitting.  `sampled`: by some layers of a tall print.  Raises ModelError for a
+    machine that cannot be computed.
     """
     job = make_job(linear_machine.without_play(loaded))
-    linear = linear_machine.linear_machine(job)
+    some = linear_machine.sampled_layers(job.program.layers) if sampled else None
+    linear = linear_machine.linear_machine(job, some)
     moved = _by_cause(linear)
     maps = _path_maps(loaded, job.machine)
     bed = linear.observer.bed
@@ -118,6 +127,12 @@ def split_lateral(
         found[FRICTION, ""] = layers.lateral_error - whole
         whole = layers.lateral_error
     return _told(loaded, names, whole, worst_wall(whole), found)
+
+
+def split_of_travel(loaded: LoadedScenario) -> Split:
+    """The split of the linear machine over its whole travel, at the worst place of its plate."""
+    tall = whole_travel(loaded)
+    return split_lateral(tall, *worst_places(tall), sampled=True)
 
 
 def split_of_run(run: Run, loaded: LoadedScenario) -> Split:

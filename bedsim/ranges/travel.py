@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from bedsim.analysis.printed import FLOOR, quantity, span
 from bedsim.analysis.travel import TravelBands, printed_between, travel_bands, whole_travel
+from bedsim.background import each
 from bedsim.errors import BedsimError
-from bedsim.ranges.draws import draws
+from bedsim.ranges.draws import Draw, draws
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM
@@ -49,17 +51,20 @@ def travel_range(
     one cannot.
     """
     likely = travel_bands(whole_travel(loaded))
-    found = [likely.amplitude]
-    for done, draw in enumerate(draws(count, knowledge=loaded.knowledge) if loaded.ranges else (), start=1):
-        try:
-            drawn = travel_bands(whole_travel(loaded.with_values(draw.values(loaded.ranges))))
-            found.append(np.interp(likely.nut[::-1], drawn.nut[::-1], drawn.amplitude[::-1])[::-1])
-        except BedsimError:
-            continue
-        finally:
-            progress(done)
-    low, high = np.quantile(found[1:] or found, OUTER, axis=0)
+    tried = draws(count, knowledge=loaded.knowledge) if loaded.ranges else ()
+    works = [partial(_drawn, loaded, draw, likely) for draw in tried]
+    found = [one for one in each(works, progress) if one is not None]
+    low, high = np.quantile(found or [likely.amplitude], OUTER, axis=0)
     return TravelRange(bands=likely, low=low, high=high, printed=printed_between(loaded))
+
+
+def _drawn(loaded: LoadedScenario, draw: Draw, likely: TravelBands) -> Array | None:
+    """Amplitudes of a drawn machine where the likely one's are told; None where it cannot be computed."""
+    try:
+        drawn = travel_bands(whole_travel(loaded.with_values(draw.values(loaded.ranges))))
+    except BedsimError:
+        return None
+    return np.asarray(np.interp(likely.nut[::-1], drawn.nut[::-1], drawn.amplitude[::-1])[::-1])
 
 
 def travel_sentence(found: TravelRange) -> str:

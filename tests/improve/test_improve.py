@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from bedsim.improve import checks, doubt, sets
+from bedsim.analysis.metrics import lateral_peak_to_valley
+from bedsim.analysis.travel import whole_travel
+from bedsim.improve import checks, doubt, findings, sets
 from bedsim.improve.answers import answer, standing
 from bedsim.improve.findings import improve
 from bedsim.improve.levers import LEVERS
@@ -41,12 +43,18 @@ def by_words(found, words):
 # ---- answers ------------------------------------------------------------------------------------------
 
 
-def test_the_answer_is_that_of_the_engine_without_friction(shipped):
-    """Against `simulate` with the equilibrium engine, every layer solved."""
+@pytest.mark.parametrize(("keys", "tall"), [(SMALL, False), (("print.layers=2", "print.layer_mm=1"), True)])
+def test_the_answer_is_that_of_the_engine_without_friction(shipped, keys, tall):
+    """Against `simulate` with the equilibrium engine, every layer solved: the first layers, and the whole
+    travel, of which a part of the layers is looked at."""
     loose = ("joint.friction_coefficient=0", "mount.friction_coefficient=0", "guide.friction_n=0")
-    loaded = shipped("bent-rolled-rolling-joints", *SMALL, *loose, "nut.drag_torque_n_mm=0")
-    layers, found = simulate(loaded, engine="equilibrium").layers, answer(loaded)
+    loaded = shipped("bent-rolled-rolling-joints", *keys, *loose, "nut.drag_torque_n_mm=0")
+    found = answer(loaded) if tall else answer(loaded, 60)
+    layers = simulate(whole_travel(loaded) if tall else loaded, engine="equilibrium").layers
+    assert len(layers.layer) == (217 if tall else 60)
     extent = layers.height_error.max(axis=0) - layers.height_error.min(axis=0)
+    lateral = lateral_peak_to_valley(layers.lateral_error).max()
+    assert found.lateral == pytest.approx(lateral, rel=0.03 if tall else 2e-3)
     assert found.height == pytest.approx(extent.max(), rel=2e-3)
     assert found.side_force == pytest.approx(layers.side_force.max(), rel=2e-3)
     assert found.load_angle == pytest.approx(layers.load_angle.max(), rel=2e-3)
@@ -142,7 +150,7 @@ def test_the_beam_finds_the_best_pair_of_all(rolling, singles):
     pool = sets.pool_of(singles, "lateral")
     found = sets.beam(rolling, now, singles, "lateral")
     every = trials(
-        rolling, now, [(a, b) for k, a in enumerate(pool) for b in pool[:k] if sets._together((a, b))]
+        rolling, now, [(a, b) for k, a in enumerate(pool) for b in pool[:k] if sets.go_together((a, b))]
     )
     best = max((t for t in every if not t.refused), key=lambda t: t.gain("lateral"))
     beamed = max((t for t in found if len(t.steps) == 2), key=lambda t: t.gain("lateral"))
@@ -152,9 +160,11 @@ def test_the_beam_finds_the_best_pair_of_all(rolling, singles):
 def test_steps_on_the_same_key_do_not_go_together(rolling):
     steps = {s.option.words: s for s in every_step(rolling)}
     guides = [s for w, s in steps.items() if w.startswith("guides at ")]
-    assert not sets._together(guides[:2])
-    assert not sets._together([steps["guides level with the mounts"], steps["mounts level with the guides"]])
-    assert sets._together([guides[0], steps["mounts at -25 mm"]])
+    assert not sets.go_together(guides[:2])
+    assert not sets.go_together(
+        [steps["guides level with the mounts"], steps["mounts level with the guides"]]
+    )
+    assert sets.go_together([guides[0], steps["mounts at -25 mm"]])
 
 
 def test_the_cheapest_set_is_the_first_in_price_that_reaches(rolling, singles):
@@ -192,7 +202,9 @@ def test_a_further_step_must_pay(singles):
 
 @pytest.fixture(scope="module")
 def whole(rolling):
-    return improve(rolling, target=0.6 * UM, with_runs=False, levers=SOME)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(findings, "SET_DRAWS", 6)
+        return improve(rolling, target=3.0 * UM, with_runs=False, levers=SOME)
 
 
 def test_the_whole_answer_in_words(whole):

@@ -32,7 +32,7 @@ def scenario(shipped, tmp_path_factory):
 
 
 def test_it_tells_and_draws(quick, scenario, capsys, tmp_path):
-    assert main(["improve", scenario, "--set", "print.layers=10", "--target-um", "3"]) == 0
+    assert main(["improve", scenario, "--set", "print.layers=10", "--target-um", "25"]) == 0
     out = capsys.readouterr().out
     assert "rolling joints between nut and carriage" in out and "Cheapest: " in out
     assert (tmp_path / "results" / "machine_print.layers_10_improve.png").is_file()

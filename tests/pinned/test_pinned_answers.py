@@ -136,13 +136,6 @@ def differs(name: str) -> Any:
     return [found, swings]
 
 
-def gains(name: str) -> Any:
-    from bedsim.improve.findings import improve
-    from bedsim.improve.levers import LEVERS
-
-    return improve(loaded(name), target=3e-6, with_runs=False, levers=LEVERS[::4])
-
-
 def walls(name: str) -> Any:
     from bedsim.wall.bands import amplitude_spectrum, band_amplitudes
     from bedsim.wall.relief import wall_of_layers
@@ -169,7 +162,6 @@ QUESTIONS: Mapping[Callable[[str], Any], tuple[str, ...]] = {
     at_rest: EVERY,
     tells: ("rolling", "belt", "measured"),
     differs: ("belt",),
-    gains: ("plain",),
     walls: ("rolling", "belt"),
 }
 STICKING = 3e-3  # what sticks and slips makes more of rounding: kernels were seen to differ by 3e-4
