@@ -19,6 +19,9 @@ def kinds(param):
     return [kind for kind in inner if not isinstance(kind, click.types.StringParamType)]
 
 
+WRITTEN = ("output", "write_to", "coupon", "blank", "file", "calendar", "keep")
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_tells_what_it_reads_and_writes(name):
     command = importlib.import_module(COMMANDS[name][0]).command
@@ -26,7 +29,15 @@ def test_every_command_tells_what_it_reads_and_writes(name):
     for param in command.params:
         for kind in kinds(param):
             assert not isinstance(kind, click.Path | click.File), param.name
-            if param.name in ("output", "write_to", "coupon", "blank", "file", "calendar") and kind.name in (
+            if param.name in (
+                "output",
+                "write_to",
+                "coupon",
+                "blank",
+                "file",
+                "calendar",
+                "keep",
+            ) and kind.name in (
                 "file",
                 "folder",
             ):

@@ -163,6 +163,8 @@ def test_cord_gives_drag_load_and_detent(tmp_path):
     )
     got = cord_fit.read_cord(path)
     assert [got.drag, got.load, got.detent] == pytest.approx([0.020, 0.005, 0.012])
+    # by 2 g where nothing is written: 2e-3 x 9.80665 x 0.01 N m over root 12 each way, halved
+    assert got.drag_uncertainty == pytest.approx(1.96133e-4 / math.sqrt(24), rel=1e-6)
     keys, remarks = cord_fit.scenario_keys(got)
     read = tomllib.loads(toml_text(keys))
     assert read["nut"]["drag_torque_n_mm"]["likely"] == pytest.approx(20, abs=0.1)

@@ -91,3 +91,10 @@ def test_a_screw_of_even_turns_is_rarely_called_rough():
     rng = np.random.default_rng(4)
     squares = (rng.normal(0, 1e-5, (2000, 7, 5)) ** 2).sum(axis=-1)
     assert sum(rougher(s, np.full(7, 5), 1e-9).any() for s in squares) <= 8
+
+
+def test_nothing_below_the_gauges_own_uncertainty_is_rough():
+    """A turn scatters by 0.5 um and the others a thousandth of it: rough for a gauge of 1 nm, not of 1 um."""
+    squares = 5 * np.array([(0.5 * UM) ** 2, *[(5e-4 * UM) ** 2] * 6])
+    assert rougher(squares, np.full(7, 5), 1e-9).tolist() == [True] + [False] * 6
+    assert not rougher(squares, np.full(7, 5), 1 * UM).any()

@@ -202,6 +202,22 @@ def test_v_blocks_state_more_uncertainty_than_the_nut():
     assert wide > Setup(how="centres").holding_uncertainty > Setup(how="nut").holding_uncertainty
 
 
+def test_one_journal_tells_how_far_off_the_axis_is_and_not_how_it_tilts():
+    """The only journal stands 8 um off: that is taken off everywhere, the slope stays unknown."""
+    positions, places = [-0.02, 0.05, 0.2, 0.35], ["journal", *["thread"] * 3]
+    value = [8e-6j, *(8e-6j + 30e-6 * np.sin(np.pi * s / 0.4) for s in positions[1:])]
+    readings = make(
+        np.repeat(positions, 12),
+        np.tile(ANGLES, 4),
+        np.concatenate([turn(v) for v in value]),
+        np.repeat(places, 12),
+    )
+    s = setup(how="centres")
+    fit = centreline_fit.fit_centreline(runout_fit.fit_positions(readings, s), s)
+    assert fit.support == (pytest.approx(8e-6j, abs=1e-10), 0j)
+    assert fit.value("bow") == pytest.approx(30e-6, abs=1e-10)
+
+
 def test_support_eccentricity_is_taken_out_by_the_journals():
     """Between centres: journals 8 um off the centre holes and tilted; the thread against the journals comes
     back."""

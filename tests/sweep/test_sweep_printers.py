@@ -15,6 +15,7 @@ from bedsim.model.stations import LayerRun, stations
 from bedsim.scenario.sweep_plan import Assumed, LotTable
 from bedsim.screws.drawing import draw_member
 from bedsim.screws.drawn import slow_deviation
+from bedsim.screws.limits import grade_limits
 from bedsim.screws.lots import Dimensions, Waves
 from bedsim.simulation import simulate
 from bedsim.sweep.drawing import BLOCK, block_amounts, clocked, screws_of, straightest, turned
@@ -330,6 +331,7 @@ def test_other_lots_lie_within_what_is_assumed(tmp_path):
         assert values.min() >= low * unit and values.max() <= high * unit
         assert np.ptp(values) > 0.8 * (high - low) * unit
     assert lot.mount_tilt == pytest.approx(20 * UM / (100 * MM))
+    assert any("the lot states 20 um TIR per 100 mm" in told for told in grade_limits(lot).assumptions)
     assert lot.once_per_turn.rms == pytest.approx(3 * UM)
 
 
