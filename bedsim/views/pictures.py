@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis import metrics
-from bedsim.analysis.figures import layer_thickness
 from bedsim.number_text import number
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
@@ -130,7 +129,7 @@ def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     up = metrics.worst(metrics.peak_to_valley(layers.height_error))[0]
     lateral = metrics.spectrum(layers.print_height, layers.lateral_error[:, sideways])
     height = metrics.spectrum(layers.print_height, layers.height_error[:, up])
-    marks = wavelength_marks(scenario, layer_thickness(layers))
+    marks = wavelength_marks(scenario, layers.print_height)
     with style.page(path, 240 * MM, 160 * MM, _title(scenario, "Amplitude over wavelength")) as figure:
         top, bottom = figure.subplots(2, 1, sharex=True)
         factor, unit = style.length_unit(lateral.amplitude)
@@ -152,12 +151,12 @@ def _at(layers: LayerResult, probe: int) -> str:
     return "at probe\n" + style.wrapped(layers.probe_name[probe])
 
 
-def wavelength_marks(scenario: Scenario, layer: float) -> list[tuple[float, str]]:
-    """Where each lead (and its half) shows on the wall, named; `layer` in m."""
+def wavelength_marks(scenario: Scenario, tops: metrics.Array) -> list[tuple[float, str]]:
+    """Where each lead (and its half) shows on the wall, named; `tops` (n,) of the layers in m."""
     marks: dict[str, tuple[float, str]] = {}
     for lead in sorted({c.screw.lead_mm for c in scenario.corner}):
         for harmonic, name in ((1, f"lead {lead:g}"), (2, f"half of lead {lead:g}")):
-            seen = metrics.wall_wavelength(lead * MM, layer, harmonic)
+            seen = metrics.seen_wavelength(tops, lead * MM, harmonic)
             if np.isfinite(seen):
                 folded = abs(seen - lead * MM / harmonic) > 1e-9 * seen
                 text = f"{name}, seen at {number(seen / MM)} mm" if folded else f"{name} mm"

@@ -96,7 +96,7 @@ def _seen(item: Reported, wall_name: str, choices: Choices) -> Seen:
         reported=item,
         wall=wall,
         sightings=judge(band_amplitudes(wall, leads), choices.viewing),
-        wave=waviness(profile.height, profile.surface, cutoff_for_layers(wall.layer_height)),
+        wave=waviness(profile.height, profile.surface, cutoff_for_layers(float(wall.thickness.max()))),
         shares=source_shares(wall, item.sources, probe_index(layers, choices.probe), leads)
         if item.sources and wall.relief.any()  # a flat wall has nothing to share
         else (),
