@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis import metrics
+from bedsim.analysis.figures import height_extent, lateral_extent
 from bedsim.number_text import number
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
@@ -32,7 +33,7 @@ def drawings(run: Run, loaded: LoadedScenario, stem: Path) -> list[Callable[[], 
         partial(draw_errors, scenario, layers, _named(stem, "errors")),
         partial(draw_path, scenario, layers, _named(stem, "path")),
     ]
-    if len(layers.layer) >= 5:
+    if _longest(layers).stop - _longest(layers).start >= 5:
         found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths")))
     for trace in layers.trace:
         if has_history(trace):
@@ -94,7 +95,7 @@ def _shown(layers: LayerResult) -> tuple[list[int], str]:
     count = len(layers.probe_name)
     if count <= MOST_PROBES:
         return list(range(count)), ""
-    largest = np.argsort(-metrics.lateral_peak_to_valley(layers.lateral_error), kind="stable")[:MOST_PROBES]
+    largest = np.argsort(-lateral_extent(layers), kind="stable")[:MOST_PROBES]
     return sorted(int(i) for i in largest), f", the {MOST_PROBES}\nworst of {count}"
 
 
@@ -124,12 +125,14 @@ def draw_path(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
 
 
 def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
-    """Amplitude over wavelength at the probes with the largest lateral and the largest height error."""
-    sideways = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
-    up = metrics.worst(metrics.peak_to_valley(layers.height_error))[0]
-    lateral = metrics.spectrum(layers.print_height, layers.lateral_error[:, sideways])
-    height = metrics.spectrum(layers.print_height, layers.height_error[:, up])
-    marks = wavelength_marks(scenario, layers.print_height)
+    """Amplitude over wavelength at the probes with the largest lateral and the largest height error, of the
+    object of most layers."""
+    sideways, up = metrics.worst(lateral_extent(layers))[0], metrics.worst(height_extent(layers))[0]
+    part = _longest(layers)
+    tops = layers.print_height[part]
+    lateral = metrics.spectrum(tops, layers.lateral_error[part, sideways])
+    height = metrics.spectrum(tops, layers.height_error[part, up])
+    marks = wavelength_marks(scenario, tops)
     with style.page(path, 240 * MM, 160 * MM, _title(scenario, "Amplitude over wavelength")) as figure:
         top, bottom = figure.subplots(2, 1, sharex=True)
         factor, unit = style.length_unit(lateral.amplitude)
@@ -145,6 +148,10 @@ def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
         bottom.annotate(_at(layers, up), (1.01, 0.5), xycoords="axes fraction", fontsize=8)
         bottom.set_xlabel("wavelength over the height of the print (mm)")
     return path
+
+
+def _longest(layers: LayerResult) -> slice:
+    return max(metrics.objects(layers.print_height), key=lambda part: part.stop - part.start)
 
 
 def _at(layers: LayerResult, probe: int) -> str:
@@ -166,7 +173,7 @@ def wavelength_marks(scenario: Scenario, tops: metrics.Array) -> list[tuple[floa
 
 def draw_history(scenario: Scenario, layers: LayerResult, trace: Trace, path: Path) -> Path:
     """Time history of one layer change."""
-    probe = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
+    probe = metrics.worst(lateral_extent(layers))[0]
     start = metrics.motion_end(trace.time, trace.commanded_height) + scenario.print.settle_s
     title = _title(scenario, f"Change to layer {trace.layer}")
     shown, note = _shown(layers)
