@@ -12,7 +12,7 @@ from bedsim.model.joint_kind import joint_kind
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
 from bedsim.sizing.buckling import critical_load
-from bedsim.units import DEG, MM, UM
+from bedsim.units import DEG, UM
 
 Sentence = Callable[[str, float], str]
 """(corner, value) -> what to tell."""
@@ -44,7 +44,7 @@ def leaning(scenario: Scenario, layers: LayerResult) -> tuple[str, ...]:
     found = []
     for corner, push in zip(scenario.corner, layers.axial_force.max(axis=0), strict=True):
         top = first_nut(scenario, corner.screw)
-        low = top - (scenario.print.layers - 1) * scenario.print.layer_mm * MM
+        low = top + float(layers.commanded_height.min())
         load, _ = critical_load(make_screw(corner), low, top)
         if push > load:
             found.append(_leaning(corner.name, push, load))

@@ -72,8 +72,8 @@ def metric_values(layers: LayerResult, leads: Sequence[float]) -> dict[str, floa
     amplitudes = [corner_amplitudes(layers, c, lead) for c, lead in enumerate(leads)]
     lateral, height = np.array(amplitudes).T
     return {
-        "lateral_pv": float(metrics.lateral_peak_to_valley(layers.lateral_error).max()),
-        "height_pv": float(metrics.peak_to_valley(layers.height_error).max()),
+        "lateral_pv": float(lateral_extent(layers).max()),
+        "height_pv": float(height_extent(layers).max()),
         "thickness_error": float(np.abs(layers.thickness_error).max()),
         "lateral_band": _largest(lateral),
         "height_band": _largest(height),
@@ -81,35 +81,42 @@ def metric_values(layers: LayerResult, leads: Sequence[float]) -> dict[str, floa
     }
 
 
+def lateral_extent(layers: LayerResult) -> metrics.Array:
+    """Peak-to-valley (p,) m of the lateral error at the probes, of the object where it is largest."""
+    parts = metrics.objects(layers.print_height)
+    return np.max([metrics.lateral_peak_to_valley(layers.lateral_error[part]) for part in parts], axis=0)
+
+
+def height_extent(layers: LayerResult) -> metrics.Array:
+    """Peak-to-valley (p,) m of the height error, likewise."""
+    parts = metrics.objects(layers.print_height)
+    return np.max([metrics.peak_to_valley(layers.height_error[part]) for part in parts], axis=0)
+
+
 def _largest(values: metrics.Array) -> float:
     told = values[~np.isnan(values)]
     return float(told.max()) if told.size else float("nan")
 
 
-def layer_thickness(layers: LayerResult) -> float:
-    """Commanded layer thickness, m."""
-    height = layers.print_height
-    return float(np.ptp(height) / (len(height) - 1)) if len(height) > 1 else float(height[0])
-
-
 def corner_amplitudes(layers: LayerResult, corner: int, lead: float) -> tuple[float, float]:
     """Lateral and height amplitude (m) at the wavelength a lead shows on the wall, at the probe nearest its
-    screw.
+    screw; of objects one after the other, the largest.
     """
-    seen = metrics.wall_wavelength(lead, layer_thickness(layers))
     probe = metrics.nearest(layers.probe_position, layers.corner_position[corner])
-    lateral = metrics.lateral_amplitude_at(layers.print_height, layers.lateral_error[:, probe], seen)
-    height = metrics.amplitude_at(layers.print_height, layers.height_error[:, probe], seen)
-    return float(lateral), float(height)
+    found = []
+    for part in metrics.objects(layers.print_height):
+        tops = layers.print_height[part]
+        seen = metrics.seen_wavelength(tops, lead)
+        lateral = metrics.lateral_amplitude_at(tops, layers.lateral_error[part, probe], seen)
+        found.append((lateral, metrics.amplitude_at(tops, layers.height_error[part, probe], seen)))
+    return _largest(np.array([x for x, _ in found])), _largest(np.array([y for _, y in found]))
 
 
 def places_of_worst(layers: LayerResult) -> dict[str, str]:
     """Name of the probe or corner where each metric is worst."""
     found = {
-        "lateral_pv": layers.probe_name[
-            metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
-        ],
-        "height_pv": layers.probe_name[metrics.worst(metrics.peak_to_valley(layers.height_error))[0]],
+        "lateral_pv": layers.probe_name[metrics.worst(lateral_extent(layers))[0]],
+        "height_pv": layers.probe_name[metrics.worst(height_extent(layers))[0]],
         "thickness_error": layers.probe_name[metrics.worst(np.abs(layers.thickness_error).max(axis=0))[0]],
     }
     names = {"probe": layers.probe_name, "corner": layers.corner_name}
@@ -129,7 +136,7 @@ def corner_figures(layers: LayerResult, leads: Sequence[float]) -> tuple[CornerF
             CornerFigures(
                 name=layers.corner_name[c],
                 lead=lead,
-                wall_wavelength=metrics.wall_wavelength(lead, layer_thickness(layers)),
+                wall_wavelength=metrics.seen_wavelength(layers.print_height, lead),
                 lateral_amplitude=lateral,
                 height_amplitude=height,
                 worst={q.name: float(q.extreme.reduce(getattr(layers, q.field)[:, c])) for q in PER_CORNER},
@@ -142,8 +149,8 @@ def band_window(layers: LayerResult, leads: Sequence[float]) -> float:
     """Height (m) in which every band that fits the print repeats: the largest lead, or wavelength on the
     wall.
     """
-    seen = [metrics.wall_wavelength(lead, layer_thickness(layers)) for lead in leads]
-    return max(*leads, *(w for w in seen if w <= layers.print_height[-1]))
+    seen = [metrics.seen_wavelength(layers.print_height, lead) for lead in leads]
+    return max(*leads, *(w for w in seen if w <= layers.print_height.max()))
 
 
 def worst_band(layers: LayerResult, window: float) -> WorstBand:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bedsim.analysis.sizing_gather import place_errors
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import complete_sections
 from bedsim.sizing.layer_heights import Bounds, LayerHeights, Train, layer_heights, sentence
 from bedsim.units import MM
 
@@ -36,9 +37,8 @@ def trains(loaded: LoadedScenario) -> dict[Train, tuple[str, ...]]:
     return found
 
 
-def heights_of(loaded: LoadedScenario) -> dict[tuple[str, ...], LayerHeights]:
-    """The scenario's layer height and those near it that suit the motors, by the corners they hold for."""
-    wanted = loaded.scenario.print.layer_mm * MM
+def heights_of(loaded: LoadedScenario, wanted: float) -> dict[tuple[str, ...], LayerHeights]:
+    """A layer height (m) and those near it that suit the motors, by the corners they hold for."""
     return {
         corners: layer_heights(train, wanted, dict(errors))
         for (train, errors), corners in drives(loaded).items()
@@ -46,8 +46,14 @@ def heights_of(loaded: LoadedScenario) -> dict[tuple[str, ...], LayerHeights]:
 
 
 def layer_height_lines(loaded: LoadedScenario) -> list[str]:
-    """What the layer height leaves, one sentence for every kind of drive among the corners."""
-    found = heights_of(loaded)
-    if len(found) == 1:
-        return [f"Layer height: {sentence(heights)}" for heights in found.values()]
-    return [f"Layer height, {', '.join(corners)}: {sentence(heights)}" for corners, heights in found.items()]
+    """What each layer height of the print leaves, one sentence for every kind of drive among the corners."""
+    scenario = loaded.scenario
+    found = []
+    for wanted in dict.fromkeys(s.layer_mm for s in complete_sections(scenario.print, scenario.motion)):
+        told = heights_of(loaded, wanted * MM)
+        many = len(told) > 1
+        found += [
+            f"Layer height{', ' + ', '.join(corners) if many else ''}: {sentence(heights)}"
+            for corners, heights in told.items()
+        ]
+    return found

@@ -6,6 +6,7 @@ Values carry any further axes (probe, axis, variant) and these are kept.  Length
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 _DIRECTIONS = 180  # one per degree: the largest extent is missed by at most 1 - cos(0.5 deg) = 4e-5 of itself
+MOST_CELLS = 2_000_000  # layers times lines of a spectrum that is fitted line by line: a quarter of a second
 _PARTS = 6  # of the directions, looked at one after the other: more at once would leave the processor's cache
 
 
@@ -77,7 +79,43 @@ def worst(values: Array) -> tuple[int, float]:
     return index, float(values[index])
 
 
+# ---- layers ------------------------------------------------------------------------------------------------
+
+
+def objects(height: Array) -> list[slice]:
+    """Stretches of layers of one object each, from tops `height` (n,) m: one begins wherever they fall."""
+    starts = np.flatnonzero(np.diff(height, prepend=np.inf) <= 0)
+    return [slice(int(a), int(b)) for a, b in pairwise([*starts, height.size])]
+
+
+def thicknesses(height: Array) -> Array:
+    """Commanded thickness (n,) m of layers with tops `height` (n,) m, the first of each object on the bed."""
+    steps = np.diff(height, prepend=0.0)
+    return np.where(steps > 0, steps, height)
+
+
+def evenly_spaced(height: Array) -> bool:
+    """Whether tops of layers rise by one step; what the first layer is thick does not matter."""
+    steps = np.diff(height)
+    return bool(steps.size == 0 or (steps.min() > 0 and np.ptp(steps) <= 1e-6 * steps.mean()))
+
+
+def usual_thickness(height: Array) -> float:
+    """Thickness of evenly spaced layers m, of others the mean."""
+    if evenly_spaced(height) and height.size > 1:
+        return float(np.ptp(height) / (height.size - 1))
+    return float(thicknesses(height).mean())
+
+
 # ---- bands -------------------------------------------------------------------------------------------------
+
+
+def seen_wavelength(height: Array, lead: float, harmonic: int = 1) -> float:
+    """Wavelength (m) on the wall of an error that repeats `harmonic` times per turn: that of
+    `wall_wavelength`, its own where layers are not evenly spaced, which fold nothing onto one wave."""
+    if not evenly_spaced(height):
+        return lead / harmonic
+    return wall_wavelength(lead, usual_thickness(height), harmonic)
 
 
 def wall_wavelength(lead: float, layer: float, harmonic: int = 1) -> float:
@@ -101,11 +139,12 @@ def phasor_at(height: Array, values: Array, wavelength: float) -> NDArray[np.com
     values = Re(phasor exp(-2 pi i (height - height[0])/wavelength)) + mean + linear trend, by least squares
     under a Hann window, like `spectrum`.  The window is zero at the first layer and smooth at both ends:
     what is no wave leaks into the fit with the cube of the waves in the print, not with the first power as
-    in an even fit.  So a step at the first layer counts nothing, the settling after it and a bent drift next
-    to nothing.  A step s in the middle, m waves high, counts 2 s/(pi m): so much of every wavelength it does
-    hold.  Derivation: a part's Fourier integral falls by one power of m for every derivative of window times
-    part that is continuous; the step's is the integral of the window from the step on, window(step)/(2 pi m)
-    in the leading order, over half the window's sum.
+    in an even fit.  It runs over the height, and layers count by the height that they stand for.  So a step
+    at the first layer counts nothing, the settling after it and a bent drift next to nothing.  A step s in
+    the middle, m waves high, counts 2 s/(pi m): so much of every wavelength it does hold.  Derivation: a
+    part's Fourier integral falls by one power of m for every derivative of window times part that is
+    continuous; the step's is the integral of the window from the step on, window(step)/(2 pi m) in the
+    leading order, over half the window's sum.
     An infinite wavelength has amplitude 0.  NaN where the print cannot tell: fewer than five layers, or
     less than one wavelength high (the trend would swallow the band).  A wavelength of exactly two layers
     has no separate sine: the fit of least norm is taken.
@@ -119,16 +158,24 @@ def phasor_at(height: Array, values: Array, wavelength: float) -> NDArray[np.com
         return np.full(shape, np.nan, dtype=np.complex128)
     phase = 2.0 * np.pi * (height - height[0]) / wavelength
     trend = (height - height.mean()) / span
-    root = np.sqrt(_hann(height.size))[:, None]
+    root = np.sqrt(_window(height))[:, None]
     basis = np.column_stack([np.cos(phase), np.sin(phase), np.ones_like(phase), trend])
     flat = values.reshape(len(values), -1)
     fit = np.linalg.lstsq(root * basis, root * flat, rcond=1e-9)[0]
     return np.asarray(fit[0] + 1j * fit[1]).reshape(shape)
 
 
-def _hann(n: int) -> Array:
-    """Periodic Hann window, zero at the first of n layers [Harris1978]."""
-    return np.asarray(0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(n) / n))
+def _window(height: Array) -> Array:
+    """Periodic Hann window over the height, zero at the first of n layers [Harris1978], each weighed by what
+    it stands for of it: half of the way to either neighbour, 1 where all ways are equal."""
+    n = height.size
+    if evenly_spaced(height):
+        return np.asarray(0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(n) / n))
+    steps = np.diff(height)
+    around = np.append(steps, steps.mean())
+    whole = float(around.sum())
+    hann = 0.5 - 0.5 * np.cos(2.0 * np.pi * (height - height[0]) / whole)
+    return np.asarray(hann * (around + np.roll(around, 1)) * (n / 2 / whole))
 
 
 def amplitude_at(height: Array, values: Array, wavelength: float) -> Array:
@@ -163,26 +210,51 @@ def spectrum(height: Array, values: Array) -> Spectrum:
     that window, padded with zeros to sixteen times the length; amplitude = 2 |X| / (sum of the window).
     Source: F. J. Harris, Proc. IEEE 66 (1978) 51-83 (coherent gain of a window).  From three waves in the
     print on this is the amplitude of `phasor_at`, which fits trend and wave together.
-    Limits: layers of equal thickness (ValueError otherwise), at least five of them (empty otherwise); two
-    bands closer than 2/(height of the print) in 1/wavelength are not told apart, and fewer than about three
-    waves in the print are told too low.
+    Layers that are not evenly spaced have no transform: each line is a fit of one wave under the window, by
+    least squares, down to two of the thickest layers [Scargle1982].
+    Limits: one object, of at least five layers (empty otherwise); two bands closer than 2/(height of the
+    print) in 1/wavelength are not told apart, and fewer than about three waves in the print are told too low.
     """
     n = len(height)
     if n < 5:
         return Spectrum(wavelength=np.zeros(0), amplitude=np.zeros((0, *values.shape[1:])))
     steps = np.diff(height)
-    if np.ptp(steps) > 1e-6 * steps.mean():
-        raise ValueError("a spectrum needs layers of equal thickness")
+    if steps.min() <= 0:
+        raise ValueError("a spectrum is of one object")
     flat = values.reshape(n, -1)
-    trend = np.column_stack([np.ones(n), np.linspace(-1.0, 1.0, n)])
-    window = _hann(n)
+    trend = np.column_stack([np.ones(n), 2.0 * (height - height[0]) / np.ptp(height) - 1.0])
+    window = _window(height)
     root = np.sqrt(window)[:, None]
     detrended = flat - trend @ np.linalg.lstsq(root * trend, root * flat, rcond=None)[0]
+    if not evenly_spaced(height):
+        fitted = _frequencies(height)
+        found = _fitted(height, detrended, window, fitted)
+        return Spectrum(wavelength=1.0 / fitted, amplitude=found.reshape(-1, *values.shape[1:]))
     lines = 2.0 * np.abs(np.fft.rfft(detrended * window[:, None], n=16 * n, axis=0)) / window.sum()
     frequency: Array = np.asarray(np.fft.rfftfreq(16 * n, d=float(steps.mean())), dtype=np.float64)
     kept = frequency >= (1.0 - 1e-9) / float(n * steps.mean())
     lines[-1] /= 2.0  # the line at two layers per wave has no mirror image
     return Spectrum(wavelength=1.0 / frequency[kept], amplitude=lines[kept].reshape(-1, *values.shape[1:]))
+
+
+def _frequencies(height: Array) -> Array:
+    """Lines (f,) 1/m from one wave in the print to two of the thickest layers per wave, sixteen to a wave in
+    the print, or as many as make `MOST_CELLS` with the layers."""
+    steps = np.diff(height)
+    lowest, highest = 1.0 / (np.ptp(height) + steps.mean()), 0.5 / steps.max()
+    count = int(np.clip(16 * (highest / lowest - 1), 2, max(2, MOST_CELLS // height.size)))
+    return np.linspace(lowest, max(highest, lowest), count)
+
+
+def _fitted(height: Array, values: Array, window: Array, frequency: Array) -> Array:
+    """Amplitudes (f, m) of one wave at a time in `values` (n, m), by least squares under a window (n,): the
+    normal equations of a cosine and a sine."""
+    angle = 2.0 * np.pi * np.outer(frequency, height - height[0])
+    cos, sin = np.cos(angle), np.sin(angle)
+    cc, ss, cs = (((p * q) @ window)[:, None] for p, q in ((cos, cos), (sin, sin), (cos, sin)))
+    a, b = cos @ (window[:, None] * values), sin @ (window[:, None] * values)
+    determinant = np.maximum(cc * ss - cs**2, 1e-9 * window.sum() ** 2)
+    return np.asarray(np.hypot(ss * a - cs * b, cc * b - cs * a) / determinant)
 
 
 # ---- where it is worst --------------------------------------------------------------------------------
@@ -204,36 +276,51 @@ def worst_band(height: Array, lateral: Array, window: float) -> PrintStretch:
     """Stretch of the print of length `window` (one lead) with the largest lateral peak-to-valley.
 
     `height` (n,); `lateral` (n, p, 2), its extent as in `lateral_peak_to_valley`.  A window longer than the
-    print takes the whole print, a short one at least two layers.
+    print takes the whole print (of each object), a short one at least two layers.
     """
-    n = len(height)
-    step = (height[-1] - height[0]) / (n - 1) if n > 1 else window
-    width = int(np.clip(round(window / step) + 1, min(2, n), n))
-    extent = np.zeros((n - width + 1, lateral.shape[1]))
+    spans = [_spans(height[part], window) + part.start for part in objects(height)]
+    first, last = np.concatenate(spans, axis=1)
+    extent = np.zeros((first.size, lateral.shape[1]))
     for some in _directions():
         along = lateral @ some
-        extent = np.maximum(
-            extent, (_running(np.maximum, along, width) - _running(np.minimum, along, width)).max(-1)
-        )
-    first, probe = np.unravel_index(int(np.argmax(extent)), extent.shape)
+        high, low = (_between(extreme, along, first, last) for extreme in (np.maximum, np.minimum))
+        extent = np.maximum(extent, (high - low).max(-1))
+    found, probe = np.unravel_index(int(np.argmax(extent)), extent.shape)
     return PrintStretch(
-        first=int(first),
-        last=int(first) + width - 1,
+        first=int(first[found]),
+        last=int(last[found]),
         probe=int(probe),
-        peak_to_valley=float(extent[first, probe]),
+        peak_to_valley=float(extent[found, probe]),
     )
 
 
-def _running(extreme: np.ufunc, values: Array, width: int) -> Array:
-    """Extreme of every `width` neighbours on the first axis: of two overlapping stretches it is that of their
-    extremes, so that stretches double in every pass.
-    """
-    reach = 1
-    while reach < width:
-        shift = min(reach, width - reach)
-        values = np.asarray(extreme(values[:-shift], values[shift:]))
-        reach += shift
-    return values
+def _spans(height: Array, window: float) -> NDArray[np.int64]:
+    """First and last layers (2, s) of all stretches of one object that are a window high, to half a layer."""
+    n = height.size
+    if evenly_spaced(height):
+        step = (height[-1] - height[0]) / (n - 1) if n > 1 else window
+        width = int(np.clip(round(window / step) + 1, min(2, n), n))
+        start = np.arange(n - width + 1)
+        return np.stack([start, start + width - 1])
+    half = 0.5 * float(np.diff(height).mean())
+    full = np.flatnonzero(height + window - half <= height[-1])
+    first = full if full.size else np.zeros(1, dtype=np.int64)
+    last = np.searchsorted(height, height[first] + window + half) - 1
+    return np.stack([first, np.maximum(last, np.minimum(first + 1, n - 1))])
+
+
+def _between(extreme: np.ufunc, values: Array, first: NDArray[np.int64], last: NDArray[np.int64]) -> Array:
+    """Extreme over layers `first` to `last` (s,) on the first axis: of two overlapping stretches it is that
+    of their extremes, and stretches double in every pass."""
+    found = np.empty((first.size, *values.shape[1:]))
+    level = np.log2(last - first + 1).astype(np.int64)
+    for k in range(int(level.max()) + 1):
+        here = level == k
+        if here.any():
+            found[here] = extreme(values[first[here]], values[last[here] + 1 - 2**k])
+        if k < level.max():
+            values = np.asarray(extreme(values[: -(2**k)], values[2**k :]))
+    return found
 
 
 def nearest(points: Array, place: Array) -> int:

@@ -27,6 +27,7 @@ from bedsim.number_text import number
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import way_down_mm
 from bedsim.scenario.sizing_keys import OtherScrew, Prices, Sizing
 from bedsim.scenario.upkeep_keys import Upkeep
 from bedsim.sizing import joint_checks, wear
@@ -150,8 +151,7 @@ def _check_corner(loaded: LoadedScenario, corner: CornerNumbers) -> None:
 
 def nut_range(scenario: schema.Scenario, c: CornerParts) -> tuple[float, float]:
     """Return the lowest and the highest nut position [m] of the print above the screw's lower end."""
-    job = scenario.print
-    travel = ((job.layers - 1) * job.layer_mm + scenario.motion.z_hop_mm) * MM
+    travel = way_down_mm(scenario.print, scenario.motion) * MM
     return max(c.start - travel, c.screw.root_diameter), c.start
 
 
@@ -253,7 +253,7 @@ def duty_numbers(scenario: schema.Scenario, sizing: Sizing, bed: Bed, parts: lis
         pair = replace(pair, **changes, status="given: " + ", ".join(changes) + f"; else {pair.status}")
     pair = wear.as_it_runs(pair, upkeep.nut_runs, upkeep.dirt)
     mass = bed.mass + job.part_mass_kg
-    part_height = job.layers * job.layer_mm / 2.0 * MM
+    part_height = float(convert.stations_of(scenario).centre[-1])
     centre = (bed.mass * float(bed.centre[2]) + job.part_mass_kg * part_height) / mass
     return Duty(
         speed=limits.speed,

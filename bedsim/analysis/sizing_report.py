@@ -149,6 +149,10 @@ def _assumptions(scenario: Scenario, machine: MachineNumbers) -> list[str]:
         "What the machine says: as bedsim run assembles it, at rest without friction and radial play, "
         "modes with contacts stuck; each bent screw alone over a turn.",
     ]
+    if scenario.print.section:
+        lines.append(
+            "Wear, life and layer height: for layers as under [print]; travel and mass with sections."
+        )
     if machine.unassembled:
         lines.append(f"The torque of side forces on the screws is not counted: {machine.unassembled}")
     low, _, high = machine.corners[0].screw.friction

@@ -120,9 +120,11 @@ def _reported(run: Run, path: Path, label: str) -> Reported:
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.travel import travel_told
     from bedsim.results.reload import scenario_of
+    from bedsim.scenario.sections import refuse_objects
     from bedsim.views.report_figures import Reported
 
     loaded = scenario_of(run, path)
+    refuse_objects(loaded.scenario.print, str(path), "bedsim report")
     split = tuple(split_lines(split_of_run(run, loaded)))
     sources = source_errors(loaded)
     return Reported(

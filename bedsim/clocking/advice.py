@@ -26,6 +26,7 @@ from bedsim.results.layers import Array
 from bedsim.scenario.keys import completed, nearest
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import ScrewKeys
+from bedsim.scenario.sections import refuse_objects
 from bedsim.scenario.spares import Spare
 from bedsim.simulation import probe_points
 from bedsim.units import DEG, MM, UM
@@ -173,6 +174,7 @@ def advise(
     `progress` is told how many of `sets_to_search` are done.
     Raises InputError for an unknown probe, spares where screws differ, or too many sets.
     """
+    refuse_objects(loaded.scenario.print, loaded.name, "bedsim clock")
     chosen, names = _probes(loaded, probe)
     hand = screws_in_hand(loaded, spares)
     sets = assignments(loaded, hand, swap)

@@ -22,6 +22,7 @@ from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Corner
+from bedsim.scenario.sections import refuse_sections
 from bedsim.simulation import layer_result, make_job
 from bedsim.units import MM, N_PER_UM, UM
 from bedsim.wall.visibility import Viewing, smallest_visible_amplitude, wall_side
@@ -116,6 +117,7 @@ def break_even(
     Raises InputError when no corner has a joint, or when `worth` is more than there is.  Limits: two
     crossings between neighbouring places are missed.
     """
+    refuse_sections(loaded.scenario.print, loaded.name, "--break-even")
     kinds = dict.fromkeys(c.joint.kind for c in _jointed(loaded))
     if not kinds:
         named = loaded.scenario.corner[0].joint.kind

@@ -104,6 +104,11 @@ def align(items: Sequence[Compared]) -> Aligned:
     parts, cut = [], []
     for item in items:
         layers = item.run.layers
+        if len(metrics.objects(layers.print_height)) > 1:
+            raise InputError(
+                f"{item.label}: has objects printed one after the other. Allowed: one, to compare walls of "
+                "the same height."
+            )
         count = int(np.count_nonzero(layers.print_height <= height * (1.0 + 1e-9)))
         if count < FEWEST_LAYERS:
             raise InputError(
@@ -127,7 +132,7 @@ def align(items: Sequence[Compared]) -> Aligned:
 
 
 def _thickness(layers: LayerResult) -> float:
-    return float(np.median(np.diff(layers.print_height)))
+    return metrics.usual_thickness(layers.print_height)
 
 
 def _common_probes(items: Sequence[Compared]) -> tuple[list[str], list[str]]:

@@ -22,6 +22,7 @@ from bedsim.improve.steps import LeverStep, Prices, changed, every_step
 from bedsim.improve.unusual import Unusual, returns, unusual
 from bedsim.ranges.split import Split, split_of_travel
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import refuse_sections
 
 TOLD = 8
 """Levers that are told with their doubts and side effects."""
@@ -96,6 +97,7 @@ def improve(
 
     Raises ModelError or InputError where the machine as it is cannot be computed.
     """
+    refuse_sections(loaded.scenario.print, loaded.name, "bedsim improve")
     own_prices = prices or {}
     now, stands = answer(loaded), standing(loaded)
     every = every_step(loaded, levers)

@@ -16,15 +16,14 @@ from bedsim.components.mount import bed_point, bed_rotation
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import Link, Source, standing
 from bedsim.errors import ModelError
-from bedsim.model import convert
 from bedsim.model.assembly import Machine
-from bedsim.model.convert import Tables, first_nut, make_bed, make_belt, motion_limits
+from bedsim.model.convert import Tables, first_nut, make_bed, make_belt, motion_limits, stations_of
 from bedsim.model.corner import CornerParts, corner_rows, make_corners
 from bedsim.model.damping import PART_OF
 from bedsim.model.growing_part import GrowingPart
 from bedsim.model.program import Program
 from bedsim.model.side_torque import with_side_torque
-from bedsim.model.stations import Stations, stations
+from bedsim.model.stations import Stations
 from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
@@ -64,7 +63,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables, *, side_torque: boo
     sources = [*chain(*(m.sources for m in made)), *motor_sources, *_heat(coordinates, bed, corners)]
     transform, kept = _transform(coordinates, {k: row for m in made for k, row in m.constraint.items()})
     mass, weight = _mass(coordinates, scenario, bed, shapes, corners)
-    made_stations = stations(convert.layer_runs(scenario))
+    laid = stations_of(scenario)
     machine = Machine(
         coordinates=coordinates,
         corner_names=tuple(c.name for c in corners),
@@ -78,13 +77,13 @@ def build_machine(scenario: schema.Scenario, tables: Tables, *, side_torque: boo
         kept=kept,
         mass=mass,
         weight=weight,
-        part=_part(coordinates, scenario, made_stations, shapes),
+        part=_part(coordinates, scenario, laid, shapes),
         gravity=units.GRAVITY,
         damping_ratio=scenario.damping.ratio,
         part_damping=_part_damping(scenario.damping),
         command=_command(coordinates, corners),
         first_nut=np.array([c.start for c in corners]),
-        stations=made_stations,
+        stations=laid,
         motor_torque=np.array([m.gear * m.holding_torque for m, _, _ in motors]),
         motor_electrical=np.array([m.electrical for m, _, _ in motors]),
         motor_index=tuple(index for _, index, _ in motors),
@@ -100,7 +99,7 @@ def build_program(scenario: schema.Scenario) -> Program:
     longest = max(c.screw.lead_mm for c in scenario.corner) * units.MM
     depth = min(first_nut(scenario, c.screw) for c in scenario.corner)
     program = Program(
-        stations=stations(convert.layer_runs(scenario)),
+        stations=stations_of(scenario),
         limits=motion_limits(scenario.motion),
         corners=len(scenario.corner),
         run_in=min(2 * longest, 0.9 * depth),

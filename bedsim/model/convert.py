@@ -17,8 +17,9 @@ from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
 from bedsim.model.mount_kind import mount_kind
 from bedsim.model.program import Limits
-from bedsim.model.stations import LayerRun
+from bedsim.model.stations import LayerRun, Stations, stations
 from bedsim.scenario import schema
+from bedsim.scenario.sections import complete_sections
 
 Array = NDArray[np.float64]
 Tables = Mapping[str, Array]
@@ -241,16 +242,20 @@ def motion_limits(part: schema.MotionKeys) -> Limits:
     )
 
 
-def layer_runs(scenario: schema.Scenario) -> list[LayerRun]:
-    """The layers of a print, run by run."""
-    job, drive = scenario.print, scenario.motion
-    return [
-        LayerRun(
-            count=job.layers,
-            thickness=job.layer_mm * units.MM,
-            period=job.seconds_per_layer,
-            settle=job.settle_s,
-            hop=drive.z_hop_mm * units.MM,
-            hop_dwell=drive.hop_dwell_s,
-        )
-    ]
+def stations_of(scenario: schema.Scenario) -> Stations:
+    """The layers of a print."""
+    return stations(
+        [
+            LayerRun(
+                count=section.layers,
+                thickness=section.layer_mm * units.MM,
+                period=section.seconds_per_layer,
+                settle=section.settle_s,
+                hop=section.z_hop_mm * units.MM,
+                hop_dwell=section.hop_dwell_s,
+                hop_every=section.hop_every,
+                new_object=section.new_object,
+            )
+            for section in complete_sections(scenario.print, scenario.motion)
+        ]
+    )

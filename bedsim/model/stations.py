@@ -18,8 +18,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.errors import InputError
-
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
 ALIKE = 1e-9  # heights and times that differ by a smaller share differ by rounding
@@ -107,11 +105,6 @@ class Stations:
         """Whether stations have one motion and one set of times."""
         return bool(np.all(self.kind[layers - 1] == self.kind[layers[0] - 1]))
 
-    @property
-    def equal(self) -> bool:
-        """Whether all layers have one height, time and motion, of one object."""
-        return self.alike(np.arange(1, self.count + 1))
-
     def cut(self, count: int) -> Stations:
         """The first stations alone, at most `count`."""
         kept: dict[str, Any] = {f.name: getattr(self, f.name)[:count] for f in fields(self)}
@@ -130,7 +123,7 @@ def stations(runs: Sequence[LayerRun]) -> Stations:
     bed = down = clock = 0.0
     first = next_one = 1
     for run in runs:
-        if run.new_object:
+        if run.new_object and next_one > 1:
             bed, down, first = 0.0, -runs[0].thickness, next_one
         steps = np.arange(1.0, run.count + 1)
         lower = steps - 1 if next_one == 1 else steps  # station 1 is where depth counts from
@@ -155,12 +148,3 @@ def _alike(run: LayerRun) -> dict[str, Any]:
     """What all layers of a run have in common."""
     keys = ("thickness", "period", "settle", "hop_dwell")
     return {key: np.full(run.count, getattr(run, key)) for key in keys}
-
-
-def refuse_unequal(found: Stations, who: str) -> None:
-    """Raise InputError where layers differ in height, time or motion, for what takes equal ones alone."""
-    if not found.equal:
-        raise InputError(
-            f"print.section: {who} takes layers of one height, time and motion only. Allowed: none, all "
-            "layers as under [print]."
-        )

@@ -24,6 +24,7 @@ from bedsim.power_loss.fall import Fall, fall
 from bedsim.power_loss.unequal import UnequalRow, unequal_rows
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import refuse_objects
 from bedsim.sizing import loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_holding import missing_words, resting_torque
@@ -76,6 +77,7 @@ def power_loss_scenario(loaded: LoadedScenario) -> PowerLossReport:
 
     Raises ModelError when the machine cannot be assembled, SolverError when a screw jams or chatters.
     """
+    refuse_objects(loaded.scenario.print, loaded.name, "size --power-loss")
     numbers, machine = gather(loaded), build_machine(loaded.scenario, loaded.tables)
     keys = loaded.scenario.power_loss or PowerLoss()
     rows = [

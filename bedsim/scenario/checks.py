@@ -9,6 +9,7 @@ import numpy as np
 from bedsim.number_text import number
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.schema import Corner, Print, Scenario
+from bedsim.scenario.sections import way_down_mm
 from bedsim.scenario.tree import Tree, lookup
 
 FIRST_LAYER_BELOW_TOP_MM = 60.0
@@ -23,7 +24,8 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
     _unique_names(scenario, faults)
     _spread(scenario, faults)
     # One corner that runs off its screw is enough to tell.
-    any(_runs_off(corner, scenario.print, scenario.motion.z_hop_mm, faults) for corner in scenario.corner)
+    way_down = way_down_mm(scenario.print, scenario.motion)
+    any(_runs_off(corner, scenario.print, way_down, faults) for corner in scenario.corner)
     _turns_too_fast(scenario, faults)
     _held_by_no_motor(scenario, faults)
     if lookup(tree, ("output", "trace_layers"))[0]:
@@ -87,7 +89,7 @@ def _spread(scenario: Scenario, faults: Faults) -> None:
         faults.add("corner", f"the corners {', '.join(names)} stand on one line: the bed would tip over it")
 
 
-def _runs_off(corner: Corner, job: Print, hop_mm: float, faults: Faults) -> bool:
+def _runs_off(corner: Corner, job: Print, way_down: float, faults: Faults) -> bool:
     screw, start = corner.screw, first_layer_nut_mm(corner, job)
     place = f"screw of corner {corner.name}, length_mm = {screw.length_mm:g}"
     if job.first_layer_nut_mm is not None and start > screw.length_mm - screw.root_diameter_mm:
@@ -95,7 +97,7 @@ def _runs_off(corner: Corner, job: Print, hop_mm: float, faults: Faults) -> bool
         rule = f"must be at least one root diameter ({root}) below the upper end ({place})"
         faults.add("print.first_layer_nut_mm", rule, value=start)
         return True
-    needed = (job.layers - 1) * job.layer_mm + hop_mm + screw.root_diameter_mm
+    needed = way_down + screw.root_diameter_mm
     if needed > start:
         rule = (
             f"the nut runs off the screw: the print and one root diameter take {number(needed, 4)} mm, "

@@ -40,6 +40,28 @@ class BedKeys(Section):
     """Thermal expansion of the bed."""
 
 
+class PrintSection(Section):
+    """Layers that differ: sections follow each other from layer 1 on, layers after the last are as in
+    [print]."""
+
+    layers: Annotated[int, Field(ge=1, le=20000)]
+    """Number of layers."""
+    layer_mm: Positive | None = None
+    """Thickness of each; default: print.layer_mm."""
+    seconds_per_layer: Positive | None = None
+    """Time from one layer change to the next; default: print.seconds_per_layer."""
+    settle_s: NonNegative | None = None
+    """Pause between the end of the motion and the start of printing; default: print.settle_s."""
+    z_hop_mm: NonNegative | None = None
+    """Hop at a layer change; default: motion.z_hop_mm."""
+    hop_dwell_s: NonNegative | None = None
+    """Pause at the bottom of a hop; default: motion.hop_dwell_s."""
+    hop_every: Annotated[int, Field(ge=1, le=20000)] = 1
+    """Only one in so many layers of the section hops: the last of them."""
+    new_object: bool = False
+    """The section begins another object at the bottom, after what was printed before is done."""
+
+
 class Print(Section):
     """What is printed."""
 
@@ -61,6 +83,8 @@ class Print(Section):
     """X of the part's centre."""
     part_y_mm: float = 0.0
     """Y of the part's centre."""
+    section: tuple[PrintSection, ...] = ()
+    """Layers that differ from the others, from the first layer on."""
 
 
 class MotionKeys(Section):

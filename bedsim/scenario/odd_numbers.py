@@ -48,7 +48,7 @@ def odd_numbers(scenario: Scenario) -> tuple[str, ...]:
                     f"{key} = {number(value, 6)}: usual are {number(low)} to {number(high)}{_ASKED}"
                 )
                 break
-    asked |= dict.fromkeys(_overhang(scenario))
+    asked |= dict.fromkeys((*_overhang(scenario), *_unprinted(scenario)))
     return tuple(asked)
 
 
@@ -68,3 +68,12 @@ def _overhang(scenario: Scenario) -> Iterator[str]:
         apart, size = max(places) - min(places), getattr(scenario.bed, f"size_{axis}_mm")
         if apart > OVERHANG * size:
             yield f"bed.size_{axis}_mm = {number(size, 6)}: its screws stand {number(apart, 6)} apart{_ASKED}"
+
+
+def _unprinted(scenario: Scenario) -> Iterator[str]:
+    listed, printed = sum(s.layers for s in scenario.print.section), scenario.print.layers
+    if listed > printed:
+        yield (
+            f"print.layers = {printed}: the sections have {listed} layers, the last {listed - printed} are "
+            "not printed. Is it meant?"
+        )

@@ -72,6 +72,7 @@ def _limits(entry: dict[str, Any]) -> str:
     bounds = [f"{sign} {entry[key]:g}" for key, sign in words.items() if key in entry]
     bounds += [f"{entry['minItems']} or more"] if "minItems" in entry else []
     kinds = {"integer": "whole number", "string": "text", "array": "list", "number": "any"}
+    kinds["boolean"] = "true or false"
     kind = kinds.get(str(entry.get("type")), "table")
     if kind == "any":
         return ", ".join(bounds) or kind
@@ -92,6 +93,8 @@ def _plain(field: FieldInfo) -> str:
         return "see below"
     if isinstance(value, tuple):
         return "none" if not value else ", ".join(map(str, value))
+    if isinstance(value, bool):
+        return str(value).lower()
     return _number(value) if isinstance(value, int | float) else str(value)
 
 
@@ -164,9 +167,16 @@ def _section(name: str, table: type[Section], part: str) -> Iterator[str]:
 def _part_sections(part: str, table: type[Section]) -> Iterator[str]:
     yield from _section(f"[{part}]", table, part)
     for key, field in table.model_fields.items():
-        inner, entries = section_of(field), list_section_of(field)
+        inner = section_of(field)
         if inner is not None:
             yield from _section(f"[{part}.{key}]", inner, f"{part}.{key}")
+    yield from _listed_sections(part, table)
+
+
+def _listed_sections(part: str, table: type[Section]) -> Iterator[str]:
+    """Tables that stand in a list of a table at the top."""
+    for key, field in table.model_fields.items():
+        entries = list_section_of(field)
         if entries is not None:
             yield from _section(f"[[{part}.{key}]]", entries, f"{part}.{key}")
 
@@ -191,6 +201,7 @@ def reference_text(folder: Path) -> str:
         inner, entries = section_of(field), list_section_of(field)
         if inner is not None:
             lines += _section(f"[{key}]", inner, key)
+            lines += _listed_sections(key, inner)
         elif entries is not None and entries is not Corner:
             lines += _section(f"[[{key}]]", entries, key)
     corner = ["## [[corner]]", "", f"{(Corner.__doc__ or '').strip()} At least three."]

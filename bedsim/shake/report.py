@@ -17,6 +17,7 @@ from bedsim.number_text import number
 from bedsim.scenario.event_keys import Disturbance
 from bedsim.scenario.histories import read_history
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import refuse_objects
 from bedsim.shake import disturbance, shaken
 from bedsim.shake.disturbance import Modes, Signal
 from bedsim.simulation import make_job, probe_points
@@ -84,6 +85,7 @@ def shake_scenario(loaded: LoadedScenario) -> ShakeReport:
 
     Raises InputError for a history that cannot be used.
     """
+    refuse_objects(loaded.scenario.print, loaded.name, "size --shake")
     scenario, job = loaded.scenario, make_job(loaded)
     keys = scenario.disturbance or Disturbance()
     signal, push_end, words = frame_acceleration(loaded, keys)

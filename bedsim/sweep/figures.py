@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from bedsim.analysis import metrics
 from bedsim.analysis.figures import METRICS
 from bedsim.engines.base import LOST_STEP, Job
-from bedsim.model.stations import refuse_unequal
 from bedsim.quantities import FIGURES
 from bedsim.sweep.response import Values
 
@@ -45,7 +44,6 @@ class Bands:
     """Maps to the phasors of every corner's lead at the probe nearest its screw."""
 
     def __init__(self, job: Job, leads: tuple[float, ...]) -> None:
-        refuse_unequal(job.machine.stations, "bedsim sweep")
         layer, height = float(job.machine.stations.thickness[0]), job.machine.stations.z
         by_lead = {lead: band_rows(height, metrics.wall_wavelength(lead, layer)) for lead in set(leads)}
         self.rows = np.stack([by_lead[lead] for lead in leads])  # (c, n)

@@ -16,6 +16,7 @@ from bedsim.analysis.sizing_report import SizingReport, size_scenario
 from bedsim.errors import BedsimError
 from bedsim.model.joint_kind import joint_kind
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import refuse_sections
 from bedsim.simulation import make_job, simulate
 from bedsim.sizing import loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
@@ -95,6 +96,8 @@ def upkeep_scenario(
     Raises ModelError when mounts stand on one line, InputError for numbers that cannot be used; what a run
     refuses is told as missing.
     """
+    for one in (loaded, *others):
+        refuse_sections(one.scenario.print, one.name, "size --upkeep")
     known = _known(loaded)
     machine, use, keys = known.machine, known.use, upkeep_of(loaded)
     plain = known.facts.plain

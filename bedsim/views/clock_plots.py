@@ -11,6 +11,7 @@ from matplotlib.patches import Arc, FancyArrowPatch, Rectangle
 
 from bedsim.clocking.advice import Advice, Placement
 from bedsim.scenario.schema import Corner, Scenario
+from bedsim.scenario.sections import thicknesses_mm
 from bedsim.units import DEG, MM, UM
 from bedsim.views import style
 
@@ -137,7 +138,7 @@ def paths(ax: Axes, advice: Advice) -> None:
 def over_height(ax: Axes, scenario: Scenario, advice: Advice) -> None:
     """Distance of the bed from its mean place over the height of the print, same probe."""
     before, after, probe = _lateral(advice)
-    top = np.arange(1, len(before) + 1) * scenario.print.layer_mm
+    top = np.cumsum(thicknesses_mm(scenario.print, scenario.motion))
     away = [np.hypot(*path.T) for path in (before, after)]
     factor, unit = style.length_unit(*away)
     for values, look, label in zip(away, (BEFORE, AFTER), ("as it is", advice.name_of_best), strict=True):

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from bedsim.analysis import metrics
-from bedsim.analysis.figures import METRICS, Metric, layer_thickness, metric_text
+from bedsim.analysis.figures import METRICS, Metric, metric_text
 from bedsim.analysis.printed import FLOOR
 from bedsim.comparison.break_even import BreakEven, Crossing
 from bedsim.comparison.compared import Compared, Comparison, worst_probe
@@ -103,7 +103,7 @@ def draw_spectra(comparison: Comparison, scenarios: Sequence[Scenario], path: Pa
     marks = {
         text: (seen, text)
         for scenario, part in zip(scenarios, comparison.layers, strict=True)
-        for seen, text in wavelength_marks(scenario, layer_thickness(part))
+        for seen, text in wavelength_marks(scenario, part.print_height)
     }
     title = f"Amplitude over wavelength at {comparison.layers[0].probe_name[probe]}"
     with style.page(path, 240 * MM, 200 * MM, title) as figure:

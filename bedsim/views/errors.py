@@ -13,6 +13,7 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from bedsim.analysis import metrics
 from bedsim.results.layers import Array
 from bedsim.units import MM
 from bedsim.views import style
@@ -27,8 +28,11 @@ def error_over_height(
 ) -> None:
     """Error to the right, print height upwards: one line per probe.
 
-    `height` (n,) m, `error` (n, p) m; `factor` and `unit` as given by `style.length_unit`.
+    `height` (n,) m, `error` (n, p) m; `factor` and `unit` as given by `style.length_unit`.  Objects printed
+    one after the other are lines of their own.
     """
+    apart = [part.start for part in metrics.objects(height)[1:]]
+    height, error = np.insert(height, apart, np.nan), np.insert(error, apart, np.nan, axis=0)
     for i, name in enumerate(names):
         ax.plot(error[:, i] / factor, height / MM, label=style.wrapped(name), **style.series(i, len(height)))
     ax.axvline(0.0, color=style.GREY, linewidth=0.8)
@@ -44,9 +48,10 @@ def path_in_plane(ax: Axes, lateral: Array, height: Array, norm: Normalize, *, f
     `lateral` (n, 2) m, `height` (n,) m, `norm` in mm of height.
     """
     points = lateral / factor
-    segments = np.stack([points[:-1], points[1:]], axis=1)
+    joined = height[1:] > height[:-1]  # not from one object to the next
+    segments = np.stack([points[:-1], points[1:]], axis=1)[joined]
     lines = LineCollection(list(segments), cmap=style.HEIGHT_COLOURS, norm=norm, linewidths=1.1, alpha=0.8)
-    lines.set_array(height[1:] / MM)
+    lines.set_array(height[1:][joined] / MM)
     ax.add_collection(lines)
     for point, sign in ((points[0], FIRST_LAYER), (points[-1], LAST_LAYER)):
         ax.plot(*point, zorder=4, **sign)
@@ -64,7 +69,7 @@ def path_legend(figure: Figure) -> None:
 
 def height_scale(height: Array) -> tuple[Normalize, ScalarMappable]:
     """Colour scale over the print height, for the paths and their colour bar."""
-    norm = Normalize(0.0, float(height[-1]) / MM)
+    norm = Normalize(0.0, float(height.max()) / MM)
     return norm, ScalarMappable(norm=norm, cmap=style.HEIGHT_COLOURS)
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis import metrics
-from bedsim.analysis.figures import layer_thickness
+from bedsim.analysis.figures import height_extent, lateral_extent
 from bedsim.number_text import number
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
@@ -43,7 +43,7 @@ def drawings(
         partial(draw_errors, scenario, layers, _named(stem, "errors")),
         partial(draw_path, scenario, layers, _named(stem, "path")),
     ]
-    if len(layers.layer) >= 5:
+    if _longest(layers).stop - _longest(layers).start >= 5:
         found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths"), probe))
     names = [scenario.title]
     found += [partial(draw_walls, [w], names, stem.with_name(f"{stem.name}_{wall_file(w)}")) for w in walls]
@@ -108,7 +108,7 @@ def _shown(layers: LayerResult) -> tuple[list[int], str]:
     count = len(layers.probe_name)
     if count <= MOST_PROBES:
         return list(range(count)), ""
-    largest = np.argsort(-metrics.lateral_peak_to_valley(layers.lateral_error), kind="stable")[:MOST_PROBES]
+    largest = np.argsort(-lateral_extent(layers), kind="stable")[:MOST_PROBES]
     return sorted(int(i) for i in largest), f", the {MOST_PROBES}\nworst of {count}"
 
 
@@ -141,17 +141,18 @@ def _at_worst(layers: LayerResult, probe: str | None) -> tuple[int, int]:
     """The probes with the largest lateral and the largest height error, or the one that is named."""
     if probe is not None:
         return (probe_index(layers, probe),) * 2
-    sideways = metrics.worst(metrics.lateral_peak_to_valley(layers.lateral_error))[0]
-    return sideways, metrics.worst(metrics.peak_to_valley(layers.height_error))[0]
+    return metrics.worst(lateral_extent(layers))[0], metrics.worst(height_extent(layers))[0]
 
 
 def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path, probe: str | None = None) -> Path:
     """Amplitude over wavelength at the probes with the largest lateral and the largest height error, or at
-    the one that is named."""
+    the one that is named, of the object of most layers."""
     sideways, up = _at_worst(layers, probe)
-    lateral = metrics.spectrum(layers.print_height, layers.lateral_error[:, sideways])
-    height = metrics.spectrum(layers.print_height, layers.height_error[:, up])
-    marks = wavelength_marks(scenario, layer_thickness(layers))
+    part = _longest(layers)
+    tops = layers.print_height[part]
+    lateral = metrics.spectrum(tops, layers.lateral_error[part, sideways])
+    height = metrics.spectrum(tops, layers.height_error[part, up])
+    marks = wavelength_marks(scenario, tops)
     with style.page(path, 240 * MM, 160 * MM, _title(scenario, "Amplitude over wavelength")) as figure:
         top, bottom = figure.subplots(2, 1, sharex=True)
         factor, unit = style.length_unit(lateral.amplitude)
@@ -169,16 +170,20 @@ def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path, probe: st
     return path
 
 
+def _longest(layers: LayerResult) -> slice:
+    return max(metrics.objects(layers.print_height), key=lambda part: part.stop - part.start)
+
+
 def _at(layers: LayerResult, probe: int) -> str:
     return "at probe\n" + style.wrapped(layers.probe_name[probe])
 
 
-def wavelength_marks(scenario: Scenario, layer: float) -> list[tuple[float, str]]:
-    """Where each lead (and its half) shows on the wall, named; `layer` in m."""
+def wavelength_marks(scenario: Scenario, tops: metrics.Array) -> list[tuple[float, str]]:
+    """Where each lead (and its half) shows on the wall, named; `tops` (n,) of the layers in m."""
     marks: dict[str, tuple[float, str]] = {}
     for lead in sorted({c.screw.lead_mm for c in scenario.corner}):
         for harmonic, name in ((1, f"lead {lead:g}"), (2, f"half of lead {lead:g}")):
-            seen = metrics.wall_wavelength(lead * MM, layer, harmonic)
+            seen = metrics.seen_wavelength(tops, lead * MM, harmonic)
             if np.isfinite(seen):
                 folded = abs(seen - lead * MM / harmonic) > 1e-9 * seen
                 text = f"{name}, seen at {number(seen / MM)} mm" if folded else f"{name} mm"

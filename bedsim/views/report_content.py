@@ -101,7 +101,7 @@ def _seen(item: Reported, judged: JudgedWall, run: PrintedWalls) -> Seen:
     return Seen(
         reported=item,
         judged=judged,
-        wave=waviness(profile.height, profile.surface, cutoff_for_layers(wall.layer_height)),
+        wave=waviness(profile.height, profile.surface, cutoff_for_layers(float(wall.thickness.max()))),
         shares=source_shares(wall, item.sources, probe_index(run.layers, wall.probe), run.leads)
         if item.sources and wall.relief.any()  # a flat wall has nothing to share
         else (),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from bedsim.analysis.metrics import Spectrum, wall_wavelength
+from bedsim.analysis.metrics import Spectrum, evenly_spaced, seen_wavelength, spectrum
 from bedsim.results.layers import Array
 from bedsim.units import MM
 from bedsim.wall.relief import Section, Wall, wall_relief
@@ -68,12 +68,12 @@ def band_amplitudes(wall: Wall, leads: Sequence[float], harmonics: int = 3) -> t
 
 
 def _waves(wall: Wall, leads: Sequence[float], harmonics: int) -> list[_Wave]:
-    extent = wall.layer_height * len(wall.relief)
+    extent = float(wall.thickness.sum())
     waves: list[_Wave] = []
     wanted = [(lead, k) for k in range(1, harmonics + 1) for lead in sorted(set(leads), reverse=True)]
     for lead, k in wanted:
         label = f"{'' if k == 1 else f'1/{k} '}lead {lead / MM:g} mm"
-        f = 1.0 / wall_wavelength(lead, wall.layer_height, k)
+        f = 1.0 / seen_wavelength(wall.tops, lead, k)
         near = [i for i, w in enumerate(waves) if w.resolved and abs(w.frequency - f) * extent < 0.9]
         if near and f * extent >= 1.0:
             waves[near[0]] = replace(waves[near[0]], label=f"{waves[near[0]].label} + {label}")
@@ -114,11 +114,14 @@ def amplitude_spectrum(wall: Wall) -> Spectrum:
 
     The window keeps a band from leaking over the whole chart; a band that fits the wall a whole number of
     times shows its own amplitude, one between two lines up to 15 % less.  Source: coherent gain 1/2 and
-    scalloping loss 1.42 dB of the Hann window, [Harris1978].  Empty below five layers.
+    scalloping loss 1.42 dB of the Hann window, [Harris1978].  Of unequal layers that of `spectrum`.  Empty
+    below five layers.
     """
     n = len(wall.relief)
     if n < 5:
         return Spectrum(wavelength=np.zeros(0), amplitude=np.zeros(0))
+    if not evenly_spaced(wall.tops):
+        return spectrum(wall.tops, wall.relief)
     place = np.arange(n)
     level = wall.relief - np.polyval(np.polyfit(place, wall.relief, 1), place)
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * place / n)
@@ -152,7 +155,7 @@ def source_shares(
             np.asarray(height, float)[:, probe],
             normal=wall.normal,
             line_width=wall.line_width,
-            layer_height=wall.layer_height,
+            layer_height=wall.thickness,
             section=section,
         )
     known = np.sum(list(parts.values()), axis=0) if parts else np.zeros_like(wall.relief)

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from bedsim.analysis.metrics import thicknesses, usual_thickness
 from bedsim.errors import InputError
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.keys import completed, nearest
@@ -31,8 +32,18 @@ class Wall:
     probe: str  # name of the probe whose errors the wall carries
     height: Array  # (n,) m, middle of each layer above the bed
     relief: Array  # (n,) m, outward positive
-    layer_height: float  # m
+    thickness: Array  # (n,) m of each layer
     line_width: float  # m
+
+    @property
+    def tops(self) -> Array:
+        """Top (n,) m of each layer above the bed."""
+        return self.height + 0.5 * self.thickness
+
+    @property
+    def layer_height(self) -> float:
+        """Thickness m of evenly spaced layers, of others the mean."""
+        return usual_thickness(self.tops)
 
 
 def wall_normal(wall: str | float) -> tuple[str, Array]:
@@ -66,7 +77,9 @@ def _hint(text: str) -> str:
     return f" Did you mean {sign}{axis[0]}?" if len(axis) == 1 else ""
 
 
-def width_per_height(line_width: float, layer_height: float, section: Section = "rectangle") -> float:
+def width_per_height(
+    line_width: float, layer_height: float | Array, section: Section = "rectangle"
+) -> float | Array:
     """Change of line width per change of layer thickness at constant flow, dw/dh (without unit, negative).
 
     The extruder lays the same cross-section A per length whatever the gap.  Derivation:
@@ -85,10 +98,11 @@ def wall_relief(
     *,
     normal: ArrayLike,
     line_width: float,
-    layer_height: float,
+    layer_height: float | Array,
     section: Section = "rectangle",
 ) -> Array:
-    """Relief (..., n) m of a wall from lateral (..., n, 2) and height (..., n) errors (m) of n layers.
+    """Relief (..., n) m of a wall from lateral (..., n, 2) and height (..., n) errors (m) of n layers, of one
+    `layer_height` m or their own (n,).
 
     Layer n is laid where the nozzle is while the bed point is displaced by d_xy, so in the part's own
     coordinates it lies at -d_xy: the wall moves by -normal . d_xy.  The layer is laid between the nozzle
@@ -123,12 +137,6 @@ def probe_index(layers: LayerResult, probe: str) -> int:
     return layers.probe_name.index(probe_called(probe, layers.probe_name))
 
 
-def layer_thickness(layers: LayerResult) -> float:
-    """Commanded layer thickness (m): the median of the steps of the print height."""
-    steps = np.diff(layers.print_height, prepend=0.0)
-    return float(np.median(steps))
-
-
 def wall_of_layers(
     layers: LayerResult,
     *,
@@ -141,7 +149,7 @@ def wall_of_layers(
     Raises InputError.
     """
     name, normal = wall_normal(wall)
-    p, h = probe_index(layers, probe), layer_thickness(layers)
+    p, h = probe_index(layers, probe), thicknesses(layers.print_height)
     relief = wall_relief(
         layers.lateral_error[:, p],
         layers.height_error[:, p],
@@ -156,6 +164,6 @@ def wall_of_layers(
         probe=layers.probe_name[p],
         height=layers.print_height - 0.5 * h,
         relief=relief,
-        layer_height=h,
+        thickness=h,
         line_width=line_width,
     )

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.results.layers import Array, LayerResult
 from bedsim.wall.relief import Wall, wall_relief
@@ -28,7 +29,6 @@ class WallProfile:
     height: Array  # (m,) m
     surface: Array  # (m,) m outward, with beads
     slope: Array  # (m,) of the bands alone, layer centre to layer centre
-    layer_height: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,17 +50,24 @@ def bead_profile(wall: Wall, roundness: float = 0.3, samples: int = SAMPLES_PER_
     a half-round bead, 0 a flat one.  Real beads are flatter than half-round; 0.3 is our assumption, for the
     eye only. The slope of the bands is that of straight lines between the middles of neighbouring layers.
     """
-    h, n = wall.layer_height, len(wall.relief)
-    within = (np.arange(samples) + 0.5) / samples - 0.5
-    bottom = wall.height[0]
-    z = (bottom + h * (np.arange(n)[:, None] + within)).ravel()
-    depth = 0.5 * h * roundness * (np.sqrt(1.0 - (2.0 * within) ** 2) - 1.0)
-    surface = np.repeat(wall.relief, samples) + np.tile(depth, n)
-    if n < 2:
-        return WallProfile(height=z, surface=surface, slope=np.zeros_like(z), layer_height=h)
-    between = np.clip(np.floor((z - bottom) / h).astype(int), 0, n - 2)
-    slope = (np.diff(wall.relief) / h)[between]
-    return WallProfile(height=z, surface=surface, slope=slope, layer_height=h)
+    z, layer, within = _fine(wall, samples)
+    depth = 0.5 * wall.thickness[layer] * roundness * (np.sqrt(1.0 - (2.0 * within) ** 2) - 1.0)
+    surface = wall.relief[layer] + depth
+    if len(wall.relief) < 2:
+        return WallProfile(height=z, surface=surface, slope=np.zeros_like(z))
+    between = np.clip(np.searchsorted(wall.height, z, side="right") - 1, 0, len(wall.relief) - 2)
+    slope = (np.diff(wall.relief) / np.diff(wall.height))[between]
+    return WallProfile(height=z, surface=surface, slope=slope)
+
+
+def _fine(wall: Wall, samples: int) -> tuple[Array, NDArray[np.int64], Array]:
+    """Even heights (m,) m over a wall, on an average so many to a layer, the layer of each and where in it,
+    -1/2 to 1/2."""
+    n = len(wall.relief)
+    edges = np.append(wall.height[0] - 0.5 * wall.thickness[0], wall.tops)
+    z = edges[0] + (np.arange(n * samples) + 0.5) * ((edges[-1] - edges[0]) / (n * samples))
+    layer = np.clip(np.searchsorted(edges, z, side="right") - 1, 0, n - 1)
+    return z, layer, np.clip((z - wall.height[layer]) / wall.thickness[layer], -0.5, 0.5)
 
 
 def band_contrast(slope: Array, incidence: float) -> Array:
@@ -129,7 +136,7 @@ def light_column(
             layers.height_error[:, p],
             normal=normal,
             line_width=wall.line_width,
-            layer_height=wall.layer_height,
+            layer_height=wall.thickness,
         )
         slope = bead_profile(replace(wall, relief=relief), roundness).slope
         parts.append(plain + gain * band_contrast(slope, incidence))
@@ -137,30 +144,34 @@ def light_column(
     return _lit(name, wall, np.stack(parts, axis=1), incidence, gain, roundness, rows)
 
 
-def layer_lines(incidence: float, roundness: float) -> Array:
-    """Brightness (SAMPLES_PER_LAYER,) across one bead, lowest first, mean 1, under the light of
-    `band_contrast`.
-    """
-    x = (np.arange(SAMPLES_PER_LAYER) + 0.5) / SAMPLES_PER_LAYER - 0.5
-    slope = -2.0 * roundness * x / np.sqrt(1.0 - 4.0 * x**2)
-    bright = 1.0 + band_contrast(slope, incidence)
-    return np.asarray(bright / bright.mean())
+_ACROSS = (np.arange(SAMPLES_PER_LAYER) + 0.5) / SAMPLES_PER_LAYER - 0.5
+
+
+def layer_lines(incidence: float, roundness: float, within: Array = _ACROSS) -> Array:
+    """Brightness (m,) at places `within` a bead, -1/2 its lowest to 1/2, of mean 1 over the bead, under the
+    light of `band_contrast`."""
+    even, bright = (
+        1.0 + band_contrast(-2.0 * roundness * x / np.sqrt(1.0 - 4.0 * x**2), incidence)
+        for x in (_ACROSS, np.clip(within, -0.4999, 0.4999))
+    )
+    return np.asarray(bright / even.mean())
 
 
 def _lit(
     name: str, wall: Wall, bands: Array, incidence: float, gain: float, roundness: float, rows: int
 ) -> LitWall:
-    lines = np.tile(layer_lines(incidence, roundness), len(wall.relief))
+    z, _, within = _fine(wall, SAMPLES_PER_LAYER)
+    lines = layer_lines(incidence, roundness, within)
     brightness = 0.5 * lines[:, None] * np.clip(bands, 0.0, None)
     block = max(1, int(np.ceil(len(brightness) / rows)))
     usable = len(brightness) // block * block
     coarse = brightness[:usable].reshape(-1, block, bands.shape[1]).mean(axis=1)
-    bottom = float(wall.height[0] - 0.5 * wall.layer_height)
+    bottom = float(wall.height[0] - 0.5 * wall.thickness[0])
     return LitWall(
         name=name,
         brightness=np.clip(coarse, 0.0, 1.0),
         bottom=bottom,
-        top=bottom + usable * wall.layer_height / SAMPLES_PER_LAYER,
+        top=bottom + usable * float(wall.thickness.sum()) / len(z),
         incidence=incidence,
         gain=gain,
     )

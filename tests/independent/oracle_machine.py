@@ -253,7 +253,9 @@ def numbers(loaded: LoadedScenario, layer: int, loads: Array | None = None, heig
     places = np.array([[c.x_mm, c.y_mm] for c in s.corner]) * 1e-3
     mounts = places + np.array([[c.mount.offset_x_mm, c.mount.offset_y_mm] for c in s.corner]) * 1e-3
     out_axes, out_mounts = outwards(places), outwards(mounts)
-    drop = (layer - 1.5) * s.print.layer_mm * 1e-3
+    tops = tops_of(s.print)
+    thick = tops[layer - 1] - (tops[layer - 2] if layer > 1 else 0.0)
+    drop = tops[layer - 1] - tops[0] - thick / 2
     corners = tuple(
         corner(loaded, k, out_axes[k], out_mounts[k], drop, 0.0 if loads is None else float(loads[k]), height)
         for k in range(len(s.corner))
@@ -267,10 +269,10 @@ def numbers(loaded: LoadedScenario, layer: int, loads: Array | None = None, heig
             mass=s.bed.mass_kg,
             rigidity=s.bed.shear_modulus_gpa * 1e9 * (s.bed.thickness_mm * 1e-3) ** 3,
         ),
-        part=(own_part[0], own_part[1], layer * s.print.layer_mm * 1e-3),
+        part=(own_part[0], own_part[1], tops[layer - 1]),
         belt=belt(s) if s.drive.topology == "belt" else None,
         damping_ratio=s.damping.ratio,
-        layer=s.print.layer_mm * 1e-3,
+        layer=thick,
         period=s.print.seconds_per_layer,
         speed=s.motion.speed_mm_s * 1e-3,
         acceleration=s.motion.acceleration_mm_s2 * 1e-3,
@@ -345,9 +347,17 @@ def plate(bed: schema.BedKeys) -> tuple[float, Array, Array]:
     return m, np.array([bed.centre_x_mm, bed.centre_y_mm, bed.centre_height_mm]) * 1e-3, inertia
 
 
+def tops_of(job: schema.Print) -> list[float]:
+    """Top of every layer of one object, layer by layer."""
+    listed = [s.layer_mm or job.layer_mm for s in job.section for _ in range(s.layers)]
+    listed += [job.layer_mm] * (job.layers - len(listed))
+    return [sum(listed[: k + 1]) * 1e-3 for k in range(job.layers)]
+
+
 def part(job: schema.Print, layer: int) -> tuple[float, Array, Array]:
     """The part so far: a slender column that stands on the bed."""
-    m, height = job.part_mass_kg * layer / job.layers, layer * job.layer_mm * 1e-3
+    tops = tops_of(job)
+    m, height = job.part_mass_kg * tops[layer - 1] / tops[-1], tops[layer - 1]
     slender = m * height**2 / 12
     return (
         m,

@@ -11,7 +11,7 @@ import pytest
 from oracle_machine import GRAVITY, UNTIL, numbers
 from scipy.linalg import eigh
 
-from bedsim.simulation import make_job, simulate
+from bedsim.simulation import make_job, probe_points, simulate
 
 FREQUENCY = 1e-6  # relative
 PROBE = 0.01e-6  # m
@@ -19,6 +19,14 @@ PROBE = 0.01e-6  # m
 
 def frequencies(K: np.ndarray, M: np.ndarray) -> np.ndarray:
     return np.sqrt(eigh(K, M, eigvals_only=True))
+
+
+def seen_at(loaded, pose, top):
+    """Height (t, p) at the bed and sideways motion (t, p, 2) at `top` m: d = t + w x p."""
+    bed = np.column_stack([places := probe_points(loaded)[1], np.zeros(len(places))])
+    moved, turned = pose[:, None, :3], pose[:, None, 3:6]
+    above = bed + np.array([0, 0, top])
+    return (moved + np.cross(turned, bed))[..., 2], (moved + np.cross(turned, above))[..., :2]
 
 
 @pytest.mark.parametrize("ends", ["fixed-free", "fixed-fixed"])
@@ -40,6 +48,28 @@ def test_natural_frequencies_under_weight(loaded, both_layers):
     weightless = energies.derive(numbers(loaded, 2))
     change = frequencies(eq.K, eq.M) / frequencies(weightless.K, weightless.M) - 1
     assert np.abs(change).max() > 100 * FREQUENCY
+
+
+def test_layers_of_unequal_height(loaded):
+    """The change to a layer 0.9 mm thick upon one of 0.5: frequencies there, and rest and ringing at the
+    probes; equal layers of the mean would rest elsewhere by some um."""
+    changes = {"print.layers": 2, "print.section": [{"layers": 1}, {"layers": 1, "layer_mm": 0.9}]}
+    thick = loaded.with_values(changes)
+    layers = []
+    for layer in (1, 2):
+        loads = energies.derive(numbers(thick, layer)).loads
+        n = numbers(thick, layer, loads)
+        layers.append((n, energies.derive(n, loads)))
+    (before, eq_before), (now, eq) = layers
+    system = make_job(thick).machine.system(np.array([2]))
+    np.testing.assert_allclose(frequencies(system.K[0], system.M[0]), frequencies(eq.K, eq.M), rtol=FREQUENCY)
+    trace = simulate(thick, "propagator").layers.trace[0]
+    time = trace.time[trace.time <= UNTIL]
+    q = energies.integrate(eq, now, energies.rest(eq_before, before), time)
+    height, lateral = seen_at(thick, q[:, :6], 1.4e-3)
+    kept = slice(0, time.size)
+    assert np.abs(trace.height[kept] - height).max() < PROBE
+    assert np.abs(trace.lateral[kept] - lateral).max() < PROBE
 
 
 def test_corner_loads(loaded, both_layers):

@@ -81,6 +81,7 @@ ENTRY = {
     "probe": "nose",
     "element": "1",
     "pull_out": "2",
+    "section": "1",
     **dict.fromkeys(("magnet", "spring", "ball", "ring", "leaf"), "1"),
 }
 """Which entry of a list a key is written in."""

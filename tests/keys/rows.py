@@ -108,7 +108,64 @@ BED = (
     _row("bed.expansion_um_per_m_k", 20, "rest", (lambda b: b.bed.expansion, 20e-6), given=FLEXING),
 )
 
+SECTION: Given = {"print.section": [{"layers": 2}]}
+HOPS: Given = {"print.section": [{"layers": 2, "z_hop_mm": 0.4}], "print.layers": 2}
+
 PRINT = (
+    _row(
+        "print.section.layers",
+        3,
+        "rest",
+        (lambda b: b.machine.stations.z, [2e-4, 4e-4, 6e-4, 8.5e-4]),
+        given={"print.section": [{"layers": 2, "layer_mm": 0.2}]},
+    ),
+    _row(
+        "print.section.layer_mm",
+        0.3,
+        "rest",
+        (lambda b: b.machine.stations.z, [3e-4, 6e-4, 8.5e-4, 11e-4]),
+        (lambda b: b.machine.stations.depth, [-3e-4, 0, 3e-4, 5.5e-4, 8e-4]),
+        (lambda b: b.size.nut_high - b.size.nut_low, 8e-4),
+        given=SECTION,
+    ),
+    _row(
+        "print.section.seconds_per_layer",
+        30,
+        "rest",
+        (lambda b: b.program.start_time(4), 80.0),
+        given={**SECTION, "screw.travel.warm_up_k": 10},
+    ),
+    _row(
+        "print.section.settle_s",
+        0.05,
+        "run",
+        (lambda b: b.program.settle(2), 0.05),
+        given={**SHORT, **SECTION},
+    ),
+    _row(
+        "print.section.z_hop_mm",
+        0.5,
+        "friction",
+        (lambda b: b.machine.stations.hop, [5e-4, 5e-4]),
+        given={**SECTION, **RUBBING},
+    ),
+    _row(
+        "print.section.hop_dwell_s",
+        0.03,
+        "run",
+        (lambda b: b.program.stations.hop_dwell[0], 0.03),
+        given=HOPS,
+    ),
+    _row("print.section.hop_every", 2, "friction", (lambda b: b.machine.stations.hop, [0, 4e-4]), given=HOPS),
+    _row(
+        "print.section.new_object",
+        True,
+        "rest",
+        (lambda b: b.machine.stations.z, [2.5e-4, 5e-4, 2.5e-4, 5e-4]),
+        (lambda b: b.machine.stations.first, [1, 1, 3, 3]),
+        given={"print.section": [{"layers": 2}, {"layers": 2}]},
+        place="print.section.2.new_object",
+    ),
     _row("print.layers", 6, "rest", (lambda b: b.program.layers, 6), (lambda b: len(b.machine.part.mass), 6)),
     _row(
         "print.layer_mm",

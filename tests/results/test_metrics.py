@@ -206,9 +206,9 @@ def test_spectrum_equals_that_of_scipy() -> None:
     assert_allclose(got.amplitude[:-1], np.sqrt(2 * power[inside]), atol=1e-12)
 
 
-def test_spectrum_refuses_uneven_layers_and_is_empty_for_very_few() -> None:
-    with pytest.raises(ValueError, match="equal thickness"):
-        metrics.spectrum(HEIGHT**2, wave(5e-3))
+def test_spectrum_refuses_two_objects_and_is_empty_for_very_few() -> None:
+    with pytest.raises(ValueError, match="one object"):
+        metrics.spectrum(np.concatenate([HEIGHT, HEIGHT]), np.zeros(2 * HEIGHT.size))
     assert metrics.spectrum(HEIGHT[:3], np.zeros((3, 5))).amplitude.shape == (0, 5)
 
 

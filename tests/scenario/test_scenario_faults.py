@@ -37,7 +37,10 @@ ONE_FAULT = [
     (("[guide]", "[coupling]\ntilt_nm_per_rad = -3\n[guide]"), "coupling.tilt_nm_per_rad = -3: must be > 0."),
     (("size_x_mm = 300", "size_x_mm = 0.3"), "bed.size_x_mm = 0.3: must be at least 10."),
     (("[guide]", "[guide]\nradal = 5"), "guide.radal = 5: unknown key. Did you mean radial_n_per_um?"),
-    (("[guide]", "[guide]\nlayers = 5"), "guide.layers = 5: unknown key. It belongs in [print]."),
+    (
+        ("[guide]", "[guide]\nlayers = 5"),
+        "guide.layers = 5: unknown key. It belongs in [print] or [print.section].",
+    ),
     (("[guide]", "[giude]\nx = 1\n[guide]"), "giude = {x = 1}: unknown key. Did you mean guide?"),
     (
         ("rolled_ball", "roled_ball"),

@@ -27,7 +27,7 @@ def flat_wall(relief, h=H):
         probe="centre",
         height=h * (np.arange(n) + 0.5),
         relief=np.asarray(relief, float),
-        layer_height=h,
+        thickness=np.full(n, h),
         line_width=W,
     )
 

@@ -1,0 +1,79 @@
+"""The layers of a print, section by section, every key given."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from bedsim.errors import InputError
+from bedsim.scenario.machine_keys import MotionKeys, Print, PrintSection
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompleteSection:
+    """Layers that are alike, in the units of the keys."""
+
+    layers: int
+    layer_mm: float
+    seconds_per_layer: float
+    settle_s: float
+    z_hop_mm: float
+    hop_dwell_s: float
+    hop_every: int
+    new_object: bool
+
+
+def complete_sections(job: Print, motion: MotionKeys) -> list[CompleteSection]:
+    """Sections in order up to the last layer, what they leave open as in [print] and [motion]; what they do
+    not reach is a section of its own."""
+    usual = {
+        "layer_mm": job.layer_mm,
+        "seconds_per_layer": job.seconds_per_layer,
+        "settle_s": job.settle_s,
+        "z_hop_mm": motion.z_hop_mm,
+        "hop_dwell_s": motion.hop_dwell_s,
+    }
+    found, left = [], job.layers
+    for section in (*job.section, PrintSection(layers=job.layers)):
+        count = min(section.layers, left)
+        if count:
+            own = section.model_dump(exclude_none=True)
+            found.append(CompleteSection(**usual | own | {"layers": count}))
+        left -= count
+    return found
+
+
+def way_down_mm(job: Print, motion: MotionKeys) -> float:
+    """How far the bed goes below layer 1 at most, hops included."""
+    sections = complete_sections(job, motion)
+    down, lowest, before = 0.0, 0.0, -1  # layer 1 is where the way down begins
+    for section in sections:
+        if section.new_object and before == 0:
+            down = -sections[0].layer_mm
+        down += (before + section.layers) * section.layer_mm
+        lowest, before = max(lowest, down + section.z_hop_mm), 0
+    return lowest
+
+
+def thicknesses_mm(job: Print, motion: MotionKeys) -> list[float]:
+    """Of every layer, in order."""
+    return [s.layer_mm for s in complete_sections(job, motion) for _ in range(s.layers)]
+
+
+def refuse_sections(job: Print, name: str, who: str) -> None:
+    """Raise InputError where a print has sections, for what takes layers of one kind alone; messages call the
+    file `name`."""
+    if job.section:
+        raise InputError(
+            f"{name}: print.section: {who} takes layers of one height, time and motion only. Allowed: no "
+            "sections."
+        )
+
+
+def refuse_objects(job: Print, name: str, who: str) -> None:
+    """Likewise where objects are printed one after the other, for what takes one."""
+    for number, section in enumerate(job.section[1:], start=2):
+        if section.new_object:
+            raise InputError(
+                f"{name}: print.section.{number}.new_object = true: {who} takes one object only. "
+                "Allowed: false."
+            )
