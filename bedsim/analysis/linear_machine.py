@@ -75,7 +75,7 @@ def linear_machine(job: Job, layers: NDArray[np.int64] | None = None) -> LinearM
     a layer above), the rest interpolated by a polynomial through Chebyshev points.  Source: [Berrut2004].
     """
     layers = np.arange(1, job.program.layers + 1) if layers is None else layers
-    place = job.machine.stations.middle
+    place = job.machine.stations.middle[: layers.size]  # a print may be stopped before its end
     nodes = _node_layers(place, _node_count(job))
     system = job.machine.system(nodes)
     rows = job.machine.rows.shape[0]
