@@ -99,6 +99,16 @@ def check_walls(walls: Sequence[str], probe: str | None, names: Sequence[str]) -
         probe_called(probe, names)
 
 
+screws_option: Decorator = click.option(
+    "--screws",
+    default="gauged",
+    show_default=True,
+    metavar="GRADE",
+    help="gauged: bent as the scenario says; unknown: cheap rolled ones that nobody has gauged; or the grade "
+    "they were bought as, C7 or 'ISO 5'.",
+)
+
+
 def print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     """Print the JSON Schema of scenario files and stop (callback of an eager option)."""
     if wanted and not ctx.resilient_parsing:

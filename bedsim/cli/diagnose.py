@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import scenario_argument, set_option
+from bedsim.cli.common import scenario_argument, screws_option, set_option
 from bedsim.cli.paths import Command, input_argument
 from bedsim.errors import InputError
 from bedsim.number_text import number
@@ -64,6 +64,7 @@ EXAMPLES = (
     show_default=True,
     help="Standard uncertainty of one reading where the file gives none.",
 )
+@screws_option
 @click.option("--heater-s", type=click.FloatRange(min=0, min_open=True), help="Period of a switching heater.")
 @click.option(
     "--extruder-mm3",
@@ -78,6 +79,7 @@ def command(
     scenario: Path,
     overrides: tuple[str, ...],
     sigma_um: float,
+    screws: str,
     heater_s: float | None,
     extruder_mm3: float | None,
     layer_mm3: float | None,
@@ -117,24 +119,45 @@ def command(
     by_kind, foreign = sort_readings(found, kinds)
     _refuse_foreign(foreign, kinds, causes)
     answers = once_per_turn_response(loaded)
-    screws, lines = None, []
+    of_lead, lines = None, []
     for kind, shown in by_kind.items():
         if kind.name == LEAD:
-            screws = diagnose_screws(loaded, answers, kind, shown)
-            lines += _screw_lines(screws, loaded)
+            of_lead = diagnose_screws(loaded, answers, kind, shown)
+            ranking = _ranking(of_lead, loaded, readings, screws, sigma_um)
+            lines += [*ranking, *_screw_lines(of_lead, loaded, ranked=bool(ranking))]
         else:
-            other = diagnose_harmonics(loaded, kind, shown, screws)
+            other = diagnose_harmonics(loaded, kind, shown, of_lead)
             lines += [*([""] if lines else []), *_harmonic_lines(other, kinds)]
     click.echo("\n".join([*lines, "", *_outside(causes)]))
     return 0
 
 
-def _screw_lines(found: Screws, loaded: LoadedScenario) -> list[str]:
-    """Bands at the lead or a gauge: the screws, and what is to be said of friction."""
+def _ranking(found: Screws, loaded: LoadedScenario, path: Path, screws: str, sigma_um: float) -> list[str]:
+    """Where phases alone do not tell all screws: the likeliest one, from what the scenario says besides."""
+    if found.diagnosis.can_tell or found.diagnosis.excess:
+        return []
+    from bedsim.learn.ranking import ranked
+    from bedsim.learn.text import SURE, hit_rate, screw_lines
+
+    spread = ranked(loaded, path, screws, sigma_um * UM)
+    if spread is None:
+        return []
+    lines = [*screw_lines(loaded, spread), "  " + hit_rate(spread)]
+    if found.machine.printed and spread.claim()[1] < SURE:
+        lines.append(
+            "Next: print one thin frame as large as the bed and read its four walls at the bed's edges: they "
+            "tell more than a part in the middle (bedsim learn --recipe bands)."
+        )
+    return [*lines, ""]
+
+
+def _screw_lines(found: Screws, loaded: LoadedScenario, *, ranked: bool) -> list[str]:
+    """Bands at the lead or a gauge: the screws, and what is to be said of friction; `ranked`: the likeliest
+    screw was told before."""
     remarks = _friction_lines(found.machine.sources, found.moved)
     if found.without_friction:
         remarks = [f"  Friction is left out, the uncertainties are too small: {found.without_friction}."]
-    lines = diagnosis_lines(found.diagnosis, found.readings, remarks)
+    lines = diagnosis_lines(found.diagnosis, found.readings, remarks, headed=not ranked)
     if found.diagnosis.excess:
         joints = ", ".join(dict.fromkeys(c.joint.kind for c in loaded.scenario.corner))
         told = excess_lines(found.diagnosis.excess, f"{loaded.name} (joint.kind: {joints})")
@@ -219,9 +242,11 @@ def diagnosis_lines(
     result: Diagnosis,
     readings: Sequence[Reading],
     remarks: Sequence[str] = (),
+    *,
+    headed: bool = True,
 ) -> list[str]:
-    """The diagnosis as lines for a terminal, `remarks` below the table."""
-    lines = [] if result.excess else [_headline(result), ""]
+    """The diagnosis as lines for a terminal, `remarks` below the table; `headed`: with its finding on top."""
+    lines = ["From phases alone:"] if not headed else [] if result.excess else [_headline(result), ""]
     lines += [
         *_table(result.estimates),
         *_cancelling(result.estimates),
@@ -302,16 +327,12 @@ def _cancelling(estimates: Sequence[Estimate]) -> list[str]:
 
 
 def _untold(estimates: Sequence[Estimate]) -> list[str]:
-    return [
-        f"  {e.source[0]} at {e.source[1]} cannot be told"
-        + (
-            " from " + ", ".join(f"{cause} at {corner}" for cause, corner in e.mixed_with)
-            if e.mixed_with
-            else ": these readings hardly see it"
-        )
-        + "."
-        for e in estimates
-        if not e.told
+    """One line for all that look alike, one for each that is hardly seen."""
+    alike = [f"{e.source[0]} at {e.source[1]}" for e in estimates if not e.told and e.mixed_with]
+    unseen = [e for e in estimates if not e.told and not e.mixed_with]
+    lines = [f"  Not told from each other: {', '.join(alike)}."] if alike else []
+    return lines + [
+        f"  {e.source[0]} at {e.source[1]} cannot be told: these readings hardly see it." for e in unseen
     ]
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import kinds_option, progress_of, set_option
+from bedsim.cli.common import kinds_option, progress_of, screws_option, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, InputPath, OutputPath
 from bedsim.errors import InputError
@@ -18,7 +18,6 @@ from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.learn.learned import Learned
-    from bedsim.learn.unknowns import LotSpread
     from bedsim.scenario.load import LoadedScenario
 
 EXAMPLE = """\
@@ -48,14 +47,7 @@ EPILOG = (
     multiple=True,
     help="Ask also what the machine does with this change, for example --then joint.kind=rolling.",
 )
-@click.option(
-    "--screws",
-    default="gauged",
-    show_default=True,
-    metavar="GRADE",
-    help="gauged: bent as the scenario says; unknown: cheap rolled ones that nobody has gauged; or the grade "
-    "they were bought as, C7 or 'ISO 5'.",
-)
+@screws_option
 @click.option(
     "--sigma-um",
     type=click.FloatRange(min=0, min_open=True),
@@ -109,6 +101,7 @@ def command(
     if not files:
         raise click.UsageError("name files of readings and a scenario, or use --recipe TEST.")
     from bedsim.learn.learned import DRAWS, learn
+    from bedsim.learn.lot_spread import spread_named
     from bedsim.learn.reading_files import read_files
     from bedsim.learn.text import lines
     from bedsim.scenario.load import load_scenario
@@ -124,7 +117,7 @@ def command(
         found = learn(
             loaded,
             read.observations,
-            lot=_lot(loaded, screws),
+            lot=spread_named(loaded, screws),
             measured=read.measured,
             changed=changed,
             sigma=sigma_um * UM,
@@ -151,21 +144,6 @@ def _keep(path: Path, found: Learned, loaded: LoadedScenario, readings: Sequence
     click.echo(f"\nLearnt:  {write_knowledge(path, found, loaded, readings)}")
     beside = os.path.relpath(path.resolve(), loaded.folder.resolve())
     say(f'Write in {loaded.name}: [learnt] file = "{beside}"; other commands then use it.')
-
-
-def _lot(loaded: LoadedScenario, screws: str) -> LotSpread | None:
-    from bedsim.learn.lot_spread import UNKNOWN, lot_spread
-
-    if screws == "gauged":
-        return None
-    if screws == "unknown":
-        return UNKNOWN
-    try:
-        return lot_spread(loaded, screws)
-    except InputError as fault:
-        raise InputError(
-            f"--screws {screws}: must be gauged, unknown or a grade such as C7: {fault}"
-        ) from None
 
 
 def _recipe_or_blank(recipe: str | None, blank: tuple[str, Path] | None) -> int:

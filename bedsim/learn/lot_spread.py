@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from bedsim.errors import InputError
 from bedsim.learn.unknowns import LotSpread
 from bedsim.scenario.load import LoadedScenario
 from bedsim.screws.drawing import draw
@@ -15,6 +16,22 @@ UNKNOWN: LotSpread = {"eccentricity": 20 * UM, "bow": 60 * UM, "travel": 28 * UM
 field test in `screws.lots`."""
 DRAWN = 400
 """Screws of which the spread is taken: to 4 %."""
+
+
+def spread_named(loaded: LoadedScenario, screws: str) -> LotSpread | None:
+    """Spread of screws that are "gauged" (None: as the scenario says), "unknown", or of a grade.
+
+    Raises InputError for any other name.
+    """
+    if screws == "gauged":
+        return None
+    if screws == "unknown":
+        return UNKNOWN
+    try:
+        return lot_spread(loaded, screws)
+    except InputError as fault:
+        rule = "must be gauged, unknown or a grade such as C7"
+        raise InputError(f"--screws {screws}: {rule}: {fault}") from None
 
 
 def lot_spread(loaded: LoadedScenario, grade: str) -> LotSpread:

@@ -14,9 +14,13 @@ from bedsim.learn.observations import Series
 from bedsim.learn.unknowns import value_at
 from bedsim.number_text import number
 from bedsim.results.layers import Array
+from bedsim.scenario.load import LoadedScenario
 
 SURE = 0.8
 """Share of the machines that agree from which on a screw is named."""
+HITS = {0.8: (20, 20), 0.6: (10, 8), 0.0: (30, 15)}
+"""Claims of at least that share of the machines: how many were made of invented machines, and how many were
+right (tests/learn/by_hand.py)."""
 TIED = 0.7
 """Correlation of two unknowns from which on the readings do not tell them apart."""
 MOST_TIED = 5
@@ -56,7 +60,8 @@ def lines(found: Learned, changed: str = "") -> Iterator[str]:
     )
     if found.fit is not None:
         yield ""
-        yield from _screws(found)
+        yield from screw_lines(found.unknowns.loaded, found.after)
+        yield hit_rate(found.after)
         yield ""
         yield from _doubts(found)
         yield from _told_apart(found)
@@ -73,11 +78,11 @@ def _answer(head: str, way: str, before: AnswerSpread, after: AnswerSpread, name
     return f"{text}; before these readings {span(first, last, 'm')}."
 
 
-def _screws(found: Learned) -> Iterator[str]:
+def screw_lines(loaded: LoadedScenario, after: AnswerSpread) -> Iterator[str]:
     """Every screw's share, and which is guilty, as sure as that is."""
-    names = [c.name for c in found.unknowns.loaded.scenario.corner]
-    who, sure = found.after.claim()
-    low, middle, high = found.after.share_ends()
+    names = [c.name for c in loaded.scenario.corner]
+    who, sure = after.claim()
+    low, middle, high = after.share_ends()
     share = (
         f"{100 * middle[who]:.0f} % of the sideways motion ({100 * low[who]:.0f} to {100 * high[who]:.0f} %)"
     )
@@ -90,11 +95,21 @@ def _screws(found: Learned) -> Iterator[str]:
         )
     order = np.argsort(-middle)
     for k in order:
-        most = float(np.mean(found.after.shares.argmax(axis=1) == k))
+        most = float(np.mean(after.shares.argmax(axis=1) == k))
         yield (
             f"  {names[k]:<16}{middle[k]:6.0f} %  ({low[k]:.0f} to {high[k]:.0f} %), most in "
             f"{100 * most:.0f} % of these machines"
         )
+
+
+def hit_rate(after: AnswerSpread) -> str:
+    """How often so sure a claim was right, where the truth was known."""
+    least = max(share for share in HITS if share <= after.claim()[1])
+    made, right = HITS[least]
+    return (
+        f"Claims about as sure were right for {right} of {made} invented machines whose screws were known "
+        "(jogged with friction, all kinds of joints)."
+    )
 
 
 def _doubts(found: Learned) -> Iterator[str]:

@@ -61,10 +61,11 @@ def test_too_few_readings_cannot_tell_and_name_the_next_test(machine, tmp_path, 
     file = readings(tmp_path / "r.csv", TRUE, probes=("centre",), axes="x")
     assert main(["diagnose", str(file), str(machine)]) == 0
     out = capsys.readouterr().out
-    assert out.startswith("These readings cannot tell any screw from another.")
+    assert out.startswith("These readings cannot tell which screw does most; likeliest the one at")
+    assert "invented machines whose screws were known" in out
     assert "Next: turn the screw at" in out
     assert "Caution: the bed can drop" in out
-    assert "run-out at back cannot be told from" in out
+    assert "Not told from each other: run-out at front left, run-out at front right, run-out at back" in out
 
 
 def test_cause_outside_the_model_is_told(machine, tmp_path, capsys):
