@@ -59,7 +59,7 @@ def linear_machine(job: Job) -> LinearMachine:
     a layer above), the rest interpolated by a polynomial through Chebyshev points.  Source: [Berrut2004].
     """
     layers = np.arange(1, job.program.layers + 1)
-    place = job.machine.stations.middle
+    place = job.program.stations.middle
     nodes = _node_layers(place, _node_count(job))
     system = job.machine.system(nodes)
     rows = job.machine.rows.shape[0]
