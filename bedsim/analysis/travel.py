@@ -63,9 +63,11 @@ def tallest(loaded: LoadedScenario) -> int:
 
 def whole_travel(loaded: LoadedScenario) -> LoadedScenario:
     """The same machine with the tallest print; nothing else of a scenario hangs on the number of layers, so
-    that it need not be read and checked again.  Set other keys first: the number is not among those given."""
-    job = loaded.scenario.print.model_copy(update={"layers": tallest(loaded)})
-    return replace(loaded, scenario=loaded.scenario.model_copy(update={"print": job}))
+    that it need not be read and checked again."""
+    layers = {"layers": tallest(loaded)}
+    job = loaded.scenario.print.model_copy(update=layers)
+    tree = {**loaded.tree, "print": {**loaded.tree["print"], **layers}}
+    return replace(loaded, scenario=loaded.scenario.model_copy(update={"print": job}), tree=tree)
 
 
 def printed_between(loaded: LoadedScenario) -> tuple[float, float]:

@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from bedsim.improve.lever import Change, Lever, factors, gives_way, kinds, one_of, pairs, slides, span
+from bedsim.improve.lever import (
+    Change,
+    Lever,
+    OfKinds,
+    factors,
+    gives_way,
+    kinds,
+    one_of,
+    pairs,
+    slides,
+    span,
+)
 
 ON_MOTOR = one_of("motor-free", "motor-supported")
 IN_BEARINGS = one_of("supported-supported", "fixed-free", "fixed-supported", "fixed-fixed")
@@ -42,13 +53,7 @@ DRIVE: tuple[Lever, ...] = (
         name="coupling.kind",
         price=2,
         only={"screw.ends": ON_MOTOR},
-        options=kinds(
-            "coupling.kind",
-            jaw="jaw couplings",
-            helical="helical couplings",
-            disc="disc couplings",
-            rigid="rigid couplings",
-        ),
+        options=OfKinds("coupling"),
     ),
     Lever(
         name="coupling.eccentricity_tir_um",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from bedsim.registry import CouplingKind, Default
+from bedsim.registry import AsChange, CouplingKind, Default
 
 KIND = CouplingKind(
     name="disc",
     sentence="two packs of discs",
+    change=AsChange(words="disc couplings"),
     twist=Default(150.0, 400.0, 1500.0),
     defaults={
         "radial_n_per_um": Default(0.2, 0.6, 2.0),

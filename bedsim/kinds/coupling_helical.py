@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bedsim.registry import CouplingKind, Default
+from bedsim.registry import AsChange, CouplingKind, Default
 
 _HELIX = (
     "computed: one beam of aluminium, outside 19 to 25 mm, bore 10 to 8, 1.2 to 2.5 mm thick, 4 to 2.5 turns"
@@ -12,6 +12,7 @@ _TWIST = "computed: a beam of aluminium, outside 19 to 25 mm; one read: 68.75"
 KIND = CouplingKind(
     name="helical",
     sentence="helical (slit) beam",
+    change=AsChange(words="helical couplings"),
     twist=Default(3.4, 17.0, 67.0, _TWIST),
     defaults={
         "radial_n_per_um": Default(0.046, 0.18, 0.83, _HELIX),

@@ -85,7 +85,7 @@ def error_curves(
     """One error (n,) m per run to the right, each over its own print height upwards."""
     factor, unit = style.length_unit(*errors)
     for i, (part, error, label) in enumerate(zip(layers, errors, labels, strict=True)):
-        look = style.series(i, len(error))
+        look = style.layered(i, len(errors), len(error))
         ax.plot(error / factor, part.print_height / MM, label=style.wrapped(label), **look)
     ax.axvline(0.0, color=style.GREY, linewidth=0.8)
     ax.set_xlabel(f"{what} ({unit})")
@@ -125,7 +125,7 @@ def spectrum_curves(
     found = [metrics.spectrum(part.print_height, e) for part, e in zip(layers, errors, strict=True)]
     factor, unit = style.length_unit(*(s.amplitude for s in found))
     for i, (line, label) in enumerate(zip(found, labels, strict=True)):
-        look = style.series(i, marked=False)
+        look = style.layered(i, len(found), marked=False)
         ax.plot(line.wavelength / MM, line.amplitude / factor, label=style.wrapped(label), **look)
     ax.set_xscale("log")
     low = min(float(s.wavelength.min()) for s in found) / MM
@@ -201,9 +201,12 @@ def break_even_curves(ax: Axes, crossing: Crossing, found: BreakEven, unit: floa
     given."""
     curve = crossing.curve
     place = curve.place / unit
-    ax.plot(place, curve.rigid / UM, label="bolted", **style.series(0, marked=False))
+    ax.plot(place, curve.rigid / UM, label="bolted", **style.layered(0, 2, marked=False))
     ax.plot(
-        place, curve.joint / UM, label=style.wrapped(f"{found.kind} joint"), **style.series(1, marked=False)
+        place,
+        curve.joint / UM,
+        label=style.wrapped(f"{found.kind} joint"),
+        **style.layered(1, 2, marked=False),
     )
     limit = (curve.rigid - found.worth) / UM
     text = f"bolted less {number(found.worth / UM, 2)} µm"

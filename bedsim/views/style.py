@@ -35,6 +35,7 @@ INK, GREY, PALE = "#222222", "#777777", "#DDDDDD"
 COLOURS = (BLUE, VERMILLION, GREEN, ORANGE, PURPLE, SKY, BLACK)
 LINES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (10, 3)))
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
+WIDER, WIDEST = 1.2, 3.6  # points that a line is wider than the one drawn over it, and at most
 HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
 HEIGHT_COLOURS = "cividis"  # even in lightness, so a grey print still orders the heights
 
@@ -101,6 +102,13 @@ def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:
         style |= {"marker": MARKERS[index % 9], "markevery": ((index * every) // 5 % every, every)}
         style |= {"markerfacecolor": "white", "markeredgewidth": 1.0}
     return style
+
+
+def layered(index: int, of: int, count: int = 1, marked: bool = True) -> dict[str, Any]:
+    """Keywords of the line number `index` of some that may lie on each other: each is wider than those drawn
+    over it, which are dashed, so that none hides another."""
+    look = series(index, count, marked)
+    return look | {"linewidth": look["linewidth"] + min(WIDER * (of - 1 - index), WIDEST)}
 
 
 def box(ax: Axes, x: float, y: float, width: float, height: float, **look: Any) -> None:

@@ -37,7 +37,7 @@ def travel_curves(ax: Axes, labels: Sequence[str], found: Sequence[TravelRange])
     """One line per machine with its doubts as a band, print growing to the right."""
     for i, (label, one) in enumerate(zip(labels, found, strict=True)):
         nut = one.bands.nut / MM
-        look = style.series(i, len(nut))
+        look = style.layered(i, len(found), len(nut))
         ax.fill_between(nut, one.low / UM, one.high / UM, color=look["color"], alpha=0.18, linewidth=0)
         ax.plot(nut, one.bands.amplitude / UM, label=style.wrapped(label), **look)
     _this_print(ax, found)

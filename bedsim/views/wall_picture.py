@@ -57,7 +57,7 @@ def _scale_bar(axes: Axes, length: float) -> None:
 def draw_relief(axes: Axes, walls: Sequence[Wall], labels: Sequence[str]) -> None:
     """Draw reliefs (µm) against height (mm, upwards) on the given axes, to stand beside lit walls."""
     for i, (wall, label) in enumerate(zip(walls, labels, strict=True)):
-        look = style.series(i, marked=False)
+        look = style.layered(i, len(walls), marked=False)
         axes.plot(wall.relief / UM, wall.height / MM, label=style.wrapped(label, 28), **look)
     axes.set_xlabel("relief (µm), outwards to the right")
     axes.set_ylabel("height of the print (mm)")

@@ -10,6 +10,7 @@ from bedsim.analysis.travel import printed_between, tallest, travel_bands, whole
 from bedsim.cli.main import main
 from bedsim.comparison.travel import left_of
 from bedsim.ranges.draws import draws
+from bedsim.ranges.split import split_of_travel
 from bedsim.ranges.travel import travel_range, travel_sentence
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
@@ -42,6 +43,14 @@ def test_the_tallest_print_is_the_last_that_a_scenario_may_have(rolling):
     with pytest.raises(Exception, match="the nut runs off the screw"):
         rolling.with_values({"print.layers": layers + 1})
     assert tallest(rolling.with_values({"print.layers": layers})) == layers
+
+
+def test_a_machine_with_play_is_followed_as_far():
+    """Its nuts are taken as fitting, which sets keys of the tall machine: the height of the print stays."""
+    plain = machine("plain-lead-screws", "print.layers=20")
+    found = travel_bands(whole_travel(plain))
+    assert np.ptp(found.nut) > 150 * MM
+    assert split_of_travel(plain).whole > 0.5e-6
 
 
 def test_bands_are_those_of_a_run_that_is_as_tall(rolling, bands):
