@@ -112,13 +112,11 @@ def improve(
     least = _cheapest(loaded, machines, singles, found, aim, target, probability, own_prices, stage)
     wanted = [*ranked, *([best] if best is not None and len(best.steps) > 1 else [])]
     paid = trials(loaded, now, [least.steps]) if least is not None and least.steps else []
-    teller = _Teller(
-        loaded=loaded, stands=stands, machines=machines[: doubt.DRAWS], aim=aim, prices=own_prices
-    )
+    teller = _Teller(loaded, stands, machines[: doubt.DRAWS], aim, own_prices)
     told = _all_told(teller, [*wanted, *paid], stage)
-    words = (
-        _runs(loaded, told, len(ranked), every, machines, aim, stage) if with_runs else RunWords(winners={})
-    )
+    words = RunWords(winners={})
+    if with_runs:
+        words = _runs(loaded, told, len(ranked), every, machines, aim, stage)
     told = [replace(one, check=words.winners.get(k)) for k, one in enumerate(told)]
     split = split_of_travel(loaded)
     return Improvement(
@@ -191,7 +189,7 @@ def _runs(
     return runs(loaded, winners, every, machines, aim, stage)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class _Teller:
     """What all that is told has in common."""
 

@@ -82,7 +82,19 @@ def _still(folder: Path, row: Row) -> Answer:
     return STILL[name]
 
 
-MOVING = {f"{row.key} {row.moves} {place}": row for place, row in enumerate((*ROWS, *ALSO))}
+def _named(rows: tuple[Row, ...]) -> dict[str, Row]:
+    """A pin keeps its name when other keys come: rows of one key and one question are numbered, no others."""
+    named: dict[str, Row] = {}
+    for row in rows:
+        name, earlier = f"{row.key} {row.moves}", 1
+        while name in named:
+            earlier += 1
+            name = f"{row.key} {row.moves} {earlier}"
+        named[name] = row
+    return named
+
+
+MOVING = _named((*ROWS, *ALSO))
 
 
 @pytest.mark.parametrize("name", MOVING)

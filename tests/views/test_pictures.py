@@ -236,7 +236,10 @@ def test_run_out_arrow_includes_the_clocking() -> None:
 
 
 def test_marks_name_the_lead_and_where_thick_layers_show_it() -> None:
-    marks = {text: wavelength for wavelength, text in pictures.wavelength_marks(uneven(), 1.2e-3)}
+    marks = {
+        text: wavelength
+        for wavelength, text in pictures.wavelength_marks(uneven(), 1.2e-3 * np.arange(1, 100))
+    }
     assert marks["lead 2, seen at 3 mm"] == pytest.approx(3e-3)
     assert marks["lead 8 mm"] == pytest.approx(8e-3)
 
