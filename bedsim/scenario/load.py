@@ -273,13 +273,13 @@ def _is_consequence(item: ErrorDetails, full: Tree) -> bool:
 
 def _missing(loc: Sequence[str | int], full: Tree, hint: str) -> tuple[str, str]:
     steps = tuple(loc)
-    if len(steps) == 4 and steps[3] == "root_diameter_mm":
+    if len(steps) == 4 and steps[0] == "corner" and steps[3] == "root_diameter_mm":
         screw = full["corner"][steps[1]]["screw"]
         diameter, lead, starts = screw["diameter_mm"], screw["lead_mm"], screw.get("starts", 1)
         thread = f"diameter {diameter:g} with lead {lead:g} and starts {starts}"
         rule = f"cannot be worked out: {thread} leaves no core"
         return rule, "Give starts (lead = starts x pitch), or root_diameter_mm as measured."
-    if len(steps) == 4 and (told := _needed(full["corner"][steps[1]], *steps[2:])):
+    if len(steps) == 4 and steps[0] == "corner" and (told := _needed(full["corner"][steps[1]], *steps[2:])):
         return "is missing", told
     field = field_at(steps)
     table = table_at(steps)

@@ -2,6 +2,9 @@
 
 from pathlib import Path
 
+from bedsim.scenario.knowledge import FORMAT, KnowledgeFile, LearntKey, machine_words
+from bedsim.scenario.load import LoadedScenario
+
 ROOT = Path(__file__).parents[2]
 SHIPPED = sorted((ROOT / "scenarios").glob("*.toml"))
 PLANS = sorted((ROOT / "scenarios" / "sweeps").glob("*.toml"))
@@ -45,6 +48,18 @@ y_mm = 200
 """
 """A machine whose nuts have no clearance: every engine carries it."""
 
+SECTIONS = """[[print.section]]
+layers = 1
+layer_mm = 0.3
+seconds_per_layer = 90
+[[print.section]]
+layers = 4
+z_hop_mm = 0.4
+hop_every = 2
+settle_s = 0.5
+"""
+"""Added to a scenario: its first layer and some later ones are unlike the others."""
+
 PLAN = """title = "small"
 scenario = "machine.toml"
 members = 4
@@ -56,6 +71,8 @@ measured = "lot.csv"
 [lot_doubt]
 draws = 2
 members = 16
+[machine_doubt]
+machines = 1
 [[axis]]
 key = "joint.kind"
 values = ["rigid", "rolling"]
@@ -118,3 +135,21 @@ OFFSETS = "position_mm,offset_x_um,offset_y_um\n0,0,0\n200,12,-7\n400,0,0\n"
 TRAVEL = "position_mm,deviation_um\n0,0\n200,4\n400,-3\n"
 HISTORY = "time_s,acceleration_mm_s2\n" + "\n".join(f"{k / 100:.2f},{(-1) ** k * 500}" for k in range(40))
 HISTORY_KEYS = '[disturbance]\nhistory = "history.csv"\nframe_mass_kg = 30\nframe_hz = 12\n'
+
+
+def knowledge(loaded: LoadedScenario) -> KnowledgeFile:
+    """What readings might have taught of a machine: every number a little below what was thought."""
+    open_ = loaded.ranges
+    below = tuple(key.likely - 0.1 * (key.likely - key.low) for key in open_)
+    return KnowledgeFile(
+        format=FORMAT,
+        title=loaded.scenario.title,
+        machine=machine_words(loaded.scenario),
+        readings={"b.csv": "76782d501f572210"},
+        keys=tuple(LearntKey(key=k.key, low=k.low, likely=k.likely, high=k.high) for k in open_),
+        likely=below,
+        machines=(below, below),
+        columns=tuple(key.key for key in open_),
+        left=(0.5,),
+        directions=((1.0, *(0.0 for _ in open_[1:])),),
+    )

@@ -74,7 +74,12 @@ class House:
         }
         for name, text in texts.items():
             (folder / name).write_text(text, "utf-8")
-        write_run(simulate(load_scenario(folder / "machine.toml"), "equilibrium"), folder / "whole.h5")
+        texts["taught.toml"] = bases.SCENARIO + '[learnt]\nfile = "taught.json"\n'
+        loaded = load_scenario(folder / "machine.toml")
+        texts["taught.json"] = bases.knowledge(loaded).model_dump_json(indent=1)
+        for name in ("taught.toml", "taught.json"):
+            (folder / name).write_text(texts[name], "utf-8")
+        write_run(simulate(loaded, "equilibrium"), folder / "whole.h5")
         run_sweep(load_plan(folder / "plan.toml"), folder / "swept.h5", pool.here)
         self.whole, self.swept = (folder / "whole.h5").read_bytes(), (folder / "swept.h5").read_bytes()
         self.texts = texts
@@ -107,7 +112,8 @@ def visits(folder: Path, rng: random.Random, count: int, doors: Sequence[str] = 
 
 def _quick_scenario(house: House, rng: random.Random) -> Visit:
     """A scenario is read before the readings, which are not there."""
-    text = bases.SCENARIO if rng.random() < 0.5 else rng.choice(bases.SHIPPED).read_text("utf-8")
+    own = (bases.SCENARIO, bases.SCENARIO + bases.SECTIONS)
+    text = rng.choice(own if rng.random() < 0.5 else [p.read_text("utf-8") for p in bases.SHIPPED])
     data = mutants.toml(text, rng)
     return house.visit("scenario", "s.toml", data, ["diagnose", "none.csv", "s.toml"])
 
@@ -171,6 +177,18 @@ def _readings(house: House, rng: random.Random) -> Visit:
     return house.visit("diagnose", "b.csv", mutants.csv(text, rng), words)
 
 
+def _learn(house: House, rng: random.Random) -> Visit:
+    """Readings are read before the table that is not there."""
+    kind = rng.choice((bases.BANDS, bases.EIGHTHS, *bases.GAUGES.values()))
+    data = mutants.csv(kind, rng)
+    return house.visit("learn", "b.csv", data, ["learn", "b.csv", "none.csv", "machine.toml"])
+
+
+def _knowledge(house: House, rng: random.Random) -> Visit:
+    words = ["diagnose", "none.csv", "taught.toml"]
+    return house.visit("knowledge", "taught.json", mutants.tree(house.texts["taught.json"], rng), words)
+
+
 def _result(house: House, rng: random.Random) -> Visit:
     """A result is read before the other file, which is not there; without its seal a process of its own
     looks at it first."""
@@ -214,6 +232,8 @@ DOORS: dict[str, tuple[Door, int]] = {
     "lot": (_lot, 4),
     "gauge": (_gauge, 18),
     "diagnose": (_readings, 2),
+    "learn": (_learn, 4),
+    "knowledge": (_knowledge, 6),
     "result": (_result, 1),
     "report": (_report, 1),
     "sweep result": (_swept, 1),

@@ -115,6 +115,7 @@ def _worker_killed(folder: Path, cluster: Any, after: float, wanted: SweepResult
 
 def _furnish(folder: Path) -> None:
     plan = bases.PLAN.replace("members = 4", 'members = 40\nengine = "propagator"')
+    plan = plan.replace("machines = 1", "machines = 2")
     texts = {
         "machine.toml": bases.SCENARIO.replace("layers = 8", "layers = 6"),
         "plan.toml": plan,

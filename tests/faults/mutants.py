@@ -2,14 +2,35 @@
 
 from __future__ import annotations
 
+import json
+import math
 import random
 import re
 from collections.abc import Callable
+from typing import Any
 
 ODD = (
     *("0", "-1", "1e308", "-1e308", "1e-320", "nan", "inf", "-inf", "999999999999999999999", "0x7f", "1_0"),
     *("true", '""', '"a"', '"\\u001b[2J"', "[]", "[1, 2, 3]", "{}", "{low = 2, likely = 1, high = 0}"),
     *("{low = 1, likely = 1, high = 1, basis = 'measured'}", "1979-05-27", "'''x'''", "[[]]", "[{}]", ""),
+)
+ODD_JSON = (
+    0,
+    -1,
+    1e308,
+    1e-320,
+    math.nan,
+    -math.inf,
+    10**40,
+    True,
+    None,
+    "",
+    "a",
+    "\x1b[2J",
+    [],
+    [1, 2, 3],
+    {},
+    {"low": 2},
 )
 LINES = (
     "x = 1",
@@ -65,6 +86,27 @@ def _letter(text: str, rng: random.Random) -> str:
 
 
 _TOML: tuple[Callable[[str, random.Random], str], ...] = (_value, _value, _line, _letter)
+
+
+def tree(text: str, rng: random.Random) -> bytes:
+    """A JSON file that a program wrote, with one to three values changed, or letters and lines."""
+    if rng.random() < 0.3:
+        return toml(text, rng)
+    found = json.loads(text)
+    for _ in range(rng.randint(1, 3)):
+        _odd_inside(found, rng)
+    return json.dumps(found, indent=1).encode()
+
+
+def _odd_inside(found: Any, rng: random.Random) -> None:
+    """One value, however deep, becomes an odd one or goes."""
+    place = rng.choice(list(found) if isinstance(found, dict) else range(len(found)))
+    if isinstance(found[place], dict | list) and found[place] and rng.random() < 0.8:
+        _odd_inside(found[place], rng)
+    elif rng.random() < 0.2:
+        del found[place]
+    else:
+        found[place] = rng.choice(ODD_JSON)
 
 
 def csv(text: str, rng: random.Random) -> bytes:

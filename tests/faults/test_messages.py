@@ -168,6 +168,12 @@ def test_a_screw_like_a_hair_is_asked_about(folder, capsys):
     assert "screw.diameter_mm = 0.012: usual are 3 to 80. Is it meant, and its unit?" in out + err
 
 
+def test_a_section_without_layers_is_told_with_its_place(folder, capsys):
+    (folder / "bad.toml").write_text(bases.SCENARIO + "[[print.section]]\nlayer_mm = 0.3\n")
+    said = refused(capsys, "size", "bad.toml", "--no-pictures")
+    assert "bad.toml: print.section.1.layers: is missing." in said
+
+
 def test_a_cell_without_end_is_told_with_its_line(folder, capsys):
     (folder / "bad.csv").write_text(bases.BANDS + "+X,centre," + "5" * 200_000 + ",1,1\n")
     assert "bad.csv: line 4: " in refused(capsys, "diagnose", "bad.csv", "machine.toml")
