@@ -27,6 +27,7 @@ ROOT = Path(__file__).parents[2]
 COMPUTING = (
     *("components", "screws", "sizing", "metrology", "model", "engines", "analysis", "sweep"),
     *("wall", "ranges", "diagnosis", "clocking", "comparison", "tilt", "power_loss", "shake"),
+    *("improve", "upkeep", "kinds", "learn"),
 )
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 PROCESSES = 2
