@@ -12,8 +12,8 @@ import numpy as np
 
 from bedsim.cli.common import progress_of, scenario_argument, set_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, InputPath, OutputPath
-from bedsim.errors import InputError
 from bedsim.files import make_folder
 from bedsim.units import DEG, MM
 
@@ -34,6 +34,10 @@ AIM_MEASURES = {
 }
 MOST_CORRECTION_MM = 10.0
 """A bed that is off by more is to be set up anew, not levelled.  Our assumption."""
+IN_MM = (
+    "It is in mm, 0.5 is 500 µm. A bed that is off by more is to be set up anew before its screws are "
+    "clocked."
+)
 
 LINE_WIDTH = 100
 
@@ -51,7 +55,7 @@ LINE_WIDTH = 100
 @click.option("--probe", metavar="NAME", help="Place of the bed that counts; default: all probes alike.")
 @click.option(
     "--levelling-correction-mm",
-    type=float,
+    type=Number(least=0, most=MOST_CORRECTION_MM, hint=IN_MM),
     default=0.5,
     show_default=True,
     help=f"How far levelling afterwards moves each corner, up or down, at most; 0 to {MOST_CORRECTION_MM:g}.",
@@ -96,12 +100,6 @@ def command(
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.spares import read_spares
 
-    if not 0 <= levelling_correction_mm <= MOST_CORRECTION_MM:
-        raise InputError(
-            f"--levelling-correction-mm = {levelling_correction_mm:g}: must be at least 0 and at most "
-            f"{MOST_CORRECTION_MM:g}; it is in mm, 0.5 is 500 µm. A bed that is off by more is to be set up "
-            "anew before its screws are clocked."
-        )
     loaded = load_scenario(scenario, overrides)
     more = read_spares(spares)
     total = sets_to_search(len(loaded.scenario.corner), len(more))

@@ -12,6 +12,7 @@ import click
 
 from bedsim.cli.common import check_walls, kinds_option, plain, progress_of, set_option, wall_options
 from bedsim.cli.gauge_output import say
+from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, OutputFolder, input_argument
 from bedsim.errors import BedsimError, InputError
 from bedsim.files import make_folder
@@ -59,7 +60,7 @@ MOST_RUNS = 6
 )
 @click.option(
     "--worth-um",
-    type=click.FloatRange(min=0),
+    type=Number(least=0),
     help="For --break-even: lateral error (peak to valley) that a joint must take off; default: twice the "
     "smallest amplitude an eye sees at the lead.",
 )

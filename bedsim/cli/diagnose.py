@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import scenario_argument, screws_option, set_option
+from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, input_argument
 from bedsim.errors import InputError
 from bedsim.number_text import number
@@ -59,21 +60,19 @@ EXAMPLES = (
 @set_option
 @click.option(
     "--sigma-um",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Number(above=0),
     default=1.0,
     show_default=True,
     help="Standard uncertainty of one reading where the file gives none.",
 )
 @screws_option
-@click.option("--heater-s", type=click.FloatRange(min=0, min_open=True), help="Period of a switching heater.")
+@click.option("--heater-s", type=Number(above=0), help="Period of a switching heater.")
 @click.option(
     "--extruder-mm3",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Number(above=0),
     help="Volume per turn of the extruder drive.",
 )
-@click.option(
-    "--layer-mm3", type=click.FloatRange(min=0, min_open=True), help="Volume of one layer of the part."
-)
+@click.option("--layer-mm3", type=Number(above=0), help="Volume of one layer of the part.")
 def command(
     readings: Path,
     scenario: Path,

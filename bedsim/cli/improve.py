@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import progress_of, result_file, scenario_argument, set_option
+from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, OutputPath
-from bedsim.errors import InputError
 from bedsim.files import make_folder
 from bedsim.units import UM
 
@@ -27,14 +27,14 @@ LINE_WIDTH = 110
 @scenario_argument
 @click.option(
     "--target-um",
-    type=float,
+    type=Number(above=0, below=1e5),
     metavar="UM",
     help="Error (peak to valley, worst place of the bed) that is good enough: the cheapest set of changes "
     "that reaches it is sought; default: the scenario's [target].",
 )
 @click.option(
     "--probability",
-    type=float,
+    type=Number(above=0, below=1),
     default=0.9,
     show_default=True,
     help="Share of the machines within its doubts that must reach the target, above 0 and below 1.",
@@ -85,7 +85,6 @@ def command(
     from bedsim.improve.prices import prices_for
     from bedsim.scenario.load import load_scenario
 
-    _check(target_um, probability)
     loaded = load_scenario(scenario, overrides)
     prices = prices_for(loaded, given)
     found = improve(
@@ -106,13 +105,6 @@ def command(
 def _picture_file(scenario: Path, overrides: tuple[str, ...]) -> Path:
     beside = result_file(None, scenario, overrides)
     return beside.with_name(f"{beside.stem}_improve.png")
-
-
-def _check(target_um: float | None, probability: float) -> None:
-    if target_um is not None and not 0.0 < target_um < 1e5:
-        raise InputError(f"--target-um = {target_um:g}: must be above 0 and below 100000, in µm.")
-    if not 0.0 < probability < 1.0:
-        raise InputError(f"--probability = {probability:g}: must be above 0 and below 1, for example 0.9.")
 
 
 def _target(loaded: LoadedScenario, aim: Aim, given: float | None) -> float | None:

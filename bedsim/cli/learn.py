@@ -11,6 +11,7 @@ import click
 
 from bedsim.cli.common import kinds_option, progress_of, screws_option, set_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, InputPath, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import make_folder, write_file
@@ -50,7 +51,7 @@ EPILOG = (
 @screws_option
 @click.option(
     "--sigma-um",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Number(above=0),
     default=1.0,
     show_default=True,
     help="Standard uncertainty of one reading where the file gives none.",
@@ -110,7 +111,7 @@ def command(
     if keep is not None and not readings:
         raise InputError(f"--keep {keep}: nothing was read; name files of readings before the scenario.")
     loaded = load_scenario(scenario, overrides, taught=False)
-    changed = load_scenario(scenario, (*overrides, *changes), taught=False) if changes else None
+    changed = _changed(scenario, overrides, changes) if changes else None
     read = read_files(readings, loaded, sigma_um * UM)
     target = output or Path("results") / f"{scenario.stem}_learn.png"
     with progress_of(DRAWS if readings else 0, "machines that agree") as progress:
@@ -136,6 +137,12 @@ def command(
         make_folder(target.parent)
         click.echo(f"\nPicture: {draw_learned(found, loaded.scenario.title, target)}")
     return 0
+
+
+def _changed(scenario: Path, overrides: Sequence[str], changes: Sequence[str]) -> LoadedScenario:
+    from bedsim.scenario.load import load_scenario
+
+    return load_scenario(scenario, overrides, varied=changes, varied_by="--then", taught=False)
 
 
 def _keep(path: Path, found: Learned, loaded: LoadedScenario, readings: Sequence[Path]) -> None:

@@ -36,7 +36,7 @@ class OutputPath(click.ParamType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Give the path; a folder or an ending that promises another kind of file is refused."""
-        path, option = _path(value, param), _option(param)
+        path, option = _path(value, param), option_of(param)
         if path.is_dir():
             raise InputError(f"{option} {path}: is a folder; {self.what} is a file.")
         if path.suffix.lower() not in self.endings:
@@ -56,7 +56,7 @@ class OutputFolder(click.ParamType):
         """Give the path; a file in its place is refused."""
         path = _path(value, param)
         if path.exists() and not path.is_dir():
-            raise InputError(f"{_option(param)} {path}: is a file; a folder belongs here.")
+            raise InputError(f"{option_of(param)} {path}: is a file; a folder belongs here.")
         return path
 
 
@@ -70,11 +70,12 @@ def _path(value: Any, param: click.Parameter | None) -> Path:
     except ValueError as fault:
         why = str(fault)
     if why:
-        raise InputError(f"{_option(param)} {shown(str(value))}: is not the name of a file: {why}.")
+        raise InputError(f"{option_of(param)} {shown(str(value))}: is not the name of a file: {why}.")
     return Path(value)
 
 
-def _option(param: click.Parameter | None) -> str:
+def option_of(param: click.Parameter | None) -> str:
+    """What a parameter is called on the command line."""
     if isinstance(param, click.Option):
         return max(param.opts, key=len)
     return param.name.upper() if param is not None and param.name else "file"
@@ -90,7 +91,7 @@ class Command(click.Command):
             for _, other in read:
                 if _same(path, other):
                     raise InputError(
-                        f"{_option(param)} {path}: is the file {other} that this command reads, and would "
+                        f"{option_of(param)} {path}: is the file {other} that this command reads, and would "
                         "be lost. Give another name."
                     )
         return super().invoke(ctx)

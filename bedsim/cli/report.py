@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import check_walls, kinds_option, wall_options
+from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.files import write_file
@@ -35,14 +36,14 @@ if TYPE_CHECKING:
 @wall_options
 @click.option(
     "--light-deg",
-    type=click.FloatRange(min=0, max=85, min_open=True),
+    type=Number(above=0, most=85),
     default=60.0,
     show_default=True,
     help="Light, from the wall's normal.",
 )
 @click.option(
     "--distance-m",
-    type=click.FloatRange(min=0.05),
+    type=Number(least=0.05),
     default=0.3,
     show_default=True,
     help="From eye to wall.",
@@ -56,12 +57,12 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--wall-width-mm",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Number(above=0),
     help="Width of the banded wall; default: as wide as the print is high, at least 15.",
 )
 @click.option(
     "--threshold-um",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Number(above=0),
     help="Your own smallest visible amplitude; replaces light, distance and eye.",
 )
 @click.option(

@@ -29,6 +29,7 @@ from bedsim.scenario.idle import choices, find_idle
 from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.kinds_of_parts import without_others
 from bedsim.scenario.knowledge import Knowledge, read_knowledge
+from bedsim.scenario.named_files import NamedFileError, named_file
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
@@ -87,18 +88,23 @@ class LoadedScenario:
 
 
 def load_scenario(
-    path: str | Path, overrides: Sequence[str] = (), *, varied: Sequence[str] = (), taught: bool = True
+    path: str | Path,
+    overrides: Sequence[str] = (),
+    *,
+    varied: Sequence[str] = (),
+    varied_by: str = "--vary",
+    taught: bool = True,
 ) -> LoadedScenario:
     """Read and check a scenario file; `overrides` and then `varied` are `key=value` texts that win over the
-    file, told as --set and --vary where they cannot be used.  What readings have `taught` is put in where the
-    file names it.
+    file, told as --set and as `varied_by` where they cannot be used.  What readings have `taught` is put in
+    where the file names it.
 
     Raises InputError listing every fault: file, key, value, rule, hint.
     """
     file = Path(path)
     text, tree = read_toml(file)
     _refuse_plan(tree, str(file))
-    given = [(o, "--set") for o in overrides] + [(o, "--vary") for o in varied]
+    given = [(o, "--set") for o in overrides] + [(o, varied_by) for o in varied]
     pairs = [(o, *(part.strip() for part in o.partition("="))) for o, _ in given]
     keys = {key or o: option for (o, option), (_, key, _, _) in zip(given, pairs, strict=True)}
     faults = Faults(str(file), keys)
@@ -118,7 +124,7 @@ def load_scenario(
 def _taught(loaded: LoadedScenario, given: Mapping[str, str]) -> LoadedScenario:
     """The scenario with the likeliest numbers of its knowledge, but for keys `given` on the command line."""
     assert loaded.scenario.learnt is not None
-    file = loaded.folder / loaded.scenario.learnt.file
+    file = _knowledge_file(loaded.scenario.learnt.file, loaded)
     knowledge = read_knowledge(file, loaded.scenario, loaded.ranges, loaded.name).without(given)
     ranges = {key.key: key for key in loaded.ranges}
     tree, faults = copy.deepcopy(dict(loaded.tree)), Faults(loaded.name, {})
@@ -130,6 +136,16 @@ def _taught(loaded: LoadedScenario, given: Mapping[str, str]) -> LoadedScenario:
         tree, loaded.folder, loaded.source_text, loaded.name, {}, loaded.tables, before=loaded.overridden
     )
     return replace(found, knowledge=knowledge)
+
+
+def _knowledge_file(written: str, loaded: LoadedScenario) -> Path:
+    try:
+        return named_file(written, loaded.folder)
+    except NamedFileError as fault:
+        faults = Faults(loaded.name, {})
+        faults.add("learnt.file", fault.rule, value=written, hint=fault.hint)
+        faults.raise_if_any()
+        raise
 
 
 def _about(key: Range, likely: float) -> Tree:

@@ -124,7 +124,7 @@ def test_bad_options_get_one_message(folder, capsys):
         (["--probe", "center"], "Did you mean centre?"),
         (["--levelling-correction-mm", "-1"], "must be at least 0"),
         (["--levelling-correction-mm", "nan"], "must be at least 0"),
-        (["--levelling-correction-mm", "500"], "at most 10; it is in mm, 0.5 is 500 µm"),
+        (["--levelling-correction-mm", "500"], "at most 10. It is in mm, 0.5 is 500 µm"),
         (["--aim", "best"], "expected"),
     ):
         assert main(["clock", "machine.toml", *options, *SHORT]) == 2

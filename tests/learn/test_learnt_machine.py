@@ -175,8 +175,13 @@ def test_a_file_that_cannot_be_used_is_refused_by_name(folder, kept, change, rul
 
 
 def test_a_missing_file_is_told(folder):
-    with pytest.raises(InputError, match=r"elsewhere\.json: cannot be read"):
+    with pytest.raises(InputError, match=r"learnt\.file = \"elsewhere\.json\": no such file"):
         load_scenario(folder / "machine.toml", ["learnt.file=elsewhere.json"])
+
+
+def test_a_file_elsewhere_is_not_read(folder):
+    with pytest.raises(InputError, match="must name a file in the scenario's folder or below it"):
+        load_scenario(folder / "machine.toml", ["learnt.file=../elsewhere.json"])
 
 
 def test_the_changed_machine_keeps_what_it_shares(folder, found):
