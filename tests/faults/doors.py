@@ -24,18 +24,20 @@ from bedsim.sweep.plan import load_plan
 from bedsim.sweep.run import run_sweep
 
 CODES = (0, 1, 2, 3)
+MADE = (".csv", ".html", ".json", ".toml")
 SPEECHLESS = re.compile(r"(?<![\w.\"'/-])-?(nan|inf)(?![\w.\"'])")
 """A number that is none, as Python prints it; in quotes it is what somebody wrote."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Visit:
-    """`door`, what was brought, and what came of it."""
+    """`door`, what was brought, and what came of it; `written`: text of the files that it made."""
 
     door: str
     brought: bytes
     code: int
     said: str
+    written: str = ""
 
     @property
     def fault(self) -> str:
@@ -50,6 +52,8 @@ class Visit:
             return "a control character"
         if self.code in (0, 1) and SPEECHLESS.search(self.said):
             return "a number that is none"
+        if self.code in (0, 1) and SPEECHLESS.search(self.written):
+            return "a number that is none, in a file"
         return ""
 
 
@@ -97,7 +101,19 @@ class House:
             os.chdir(here)
         if name in self.texts:
             file.write_text(self.texts[name], "utf-8")
-        return Visit(door=door, brought=data, code=code, said=out.getvalue() + err.getvalue())
+        else:
+            file.unlink(missing_ok=True)
+        said = out.getvalue() + err.getvalue()
+        return Visit(door=door, brought=data, code=code, said=said, written=self._made())
+
+    def _made(self) -> str:
+        """Text of tables, pages and keys that a visit has made, which are taken away."""
+        texts = []
+        for path in self.folder.rglob("*"):
+            if path.suffix in MADE and path.name not in self.texts and path.is_file():
+                texts.append(path.read_text("utf-8", "replace"))
+                path.unlink()
+        return "\n".join(texts)
 
 
 def visits(folder: Path, rng: random.Random, count: int, doors: Sequence[str] = ()) -> Iterator[Visit]:
