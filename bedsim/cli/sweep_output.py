@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from bedsim.engines.base import LINEAR_LOAD_ANGLE, LOST_STEP
+from bedsim.number_text import number
 from bedsim.results.sweep import CellResult, SweepResult
 from bedsim.sweep.answers import (
     cheapest,
@@ -18,7 +19,7 @@ from bedsim.sweep.answers import (
     members_to_decide,
     turning,
 )
-from bedsim.units import UM
+from bedsim.units import MM, UM
 
 WIDEST_LABEL, LINE_WIDTH, KEYS_TOLD = 44, 100, 6
 
@@ -33,6 +34,7 @@ def answer_lines(result: SweepResult) -> Iterator[str]:
         yield ""
         yield from _verdict(result)
         yield from _enough(result)
+    yield from _whole_travel(result)
     yield from _price_lines(result)
     yield from _what_matters(result)
     yield from _what_to_measure(result)
@@ -168,6 +170,26 @@ def _enough(result: SweepResult) -> Iterator[str]:
     told = "; ".join(c.label for c in open_cells)
     yield from textwrap.wrap(f"Not decided by {cell.members} printers: {told}.", LINE_WIDTH)
     yield f"About {needed} would decide {cell.label}, if the share stays."
+
+
+def _whole_travel(result: SweepResult) -> Iterator[str]:
+    """Cells over the whole travel beside this print, of which alone the target is asked."""
+    cells = [c for c in result.cells if c.travel_lateral[1] == c.travel_lateral[1]]
+    if not cells:
+        return
+    width, asked = min(WIDEST_LABEL, max(len(c.label) for c in cells)), has_target(result)
+    yield ""
+    yield "This print and the tallest that the screws allow (first printers, without friction):"
+    heads = ("sideways, median", "", *(("meet the target",) if asked else ()))
+    yield f"  {'':<{width}}" + "".join(f" {head:>18}" for head in heads)
+    for cell in cells:
+        ends = zip(cell.travel_lateral, cell.travel_height, strict=True)
+        texts = [f"{number(e / UM, 2)} µm in {h / MM:.0f} mm" for e, h in ends]
+        share = " to ".join(f"{100 * s:.0f} %" for s in cell.travel_share)
+        line = f"  {_cut(cell.label, width):<{width}}" + "".join(f" {text:>18}" for text in texts)
+        yield line + (f" {share:>18}" if asked else "")
+    if asked:
+        yield "The target, and what is good enough, are asked of this print alone: print.layers."
 
 
 def _price_lines(result: SweepResult) -> Iterator[str]:

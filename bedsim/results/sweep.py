@@ -106,7 +106,9 @@ class CellResult:
     given; `engine_error` m of height and sideways that the engine measured on some printers, NaN: none.
     `machine_interval` holds what is not known of the machine, `whole_interval` luck, lot and machine;
     `machines` (machines, 4): share, share with a lot of its own, median lateral and height error (m) in every
-    drawn machine, the likely one first.
+    drawn machine, the likely one first.  `travel_height` (m), `travel_lateral` (median, m) and `travel_share`
+    (that meets the target): of this print and of the tallest that the screws allow, first printers, without
+    friction; NaN where they are one.
     """
 
     index: int
@@ -129,6 +131,9 @@ class CellResult:
     machine_interval: tuple[float, float] = UNKNOWN_ENDS
     whole_interval: tuple[float, float] = UNKNOWN_ENDS
     machines: Array = field(default_factory=lambda: np.zeros((0, 4)))
+    travel_height: tuple[float, float] = UNKNOWN_ENDS
+    travel_lateral: tuple[float, float] = UNKNOWN_ENDS
+    travel_share: tuple[float, float] = UNKNOWN_ENDS
 
     @property
     def members(self) -> int:

@@ -51,6 +51,21 @@ _PAIRS = {
         "{} error of the engine, largest among printers that were stepped in full besides",
         "m",
     ),
+    "travel_height": (
+        ("travel_height_plan", "travel_height_tallest"),
+        "height of the print: the plan's, or the tallest that the screws allow ({})",
+        "m",
+    ),
+    "travel_lateral": (
+        ("travel_lateral_plan", "travel_lateral_tallest"),
+        "median lateral error, peak to valley, of the first printers over that print, without friction ({})",
+        "m",
+    ),
+    "travel_share": (
+        ("travel_share_plan", "travel_share_tallest"),
+        "share of those that meet the target ({})",
+        "1",
+    ),
 }
 """Two numbers of every cell: names in the file, sentence, unit."""
 _UNITS = {q.name: q.unit for q in FIGURES}

@@ -96,8 +96,13 @@ class Subject(Generic[Of]):
                     yield _check(self.title, row, one, corner)
 
 
+NOTHING = 1e-9
+"""In a row's unit; what is smaller is the rounding of a sum that cancels, and no number of its own."""
+
+
 def _check(title: str, row: Row[Of], told: RowValue, corner: str) -> Check:
     value = told.value / row.unit.si
+    value = 0.0 if abs(value) < NOTHING else value
     limit = None if told.limit is None else told.limit / row.unit.si
     return Check(
         key=row.key,

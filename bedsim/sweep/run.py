@@ -23,6 +23,7 @@ from bedsim.sweep.figures import ENVELOPE_MEMBERS, metric_names
 from bedsim.sweep.plan import SENSITIVITY, Cell, Plan, by_group
 from bedsim.sweep.pool import Work
 from bedsim.sweep.tasks import Order, Piece, Task, meets
+from bedsim.sweep.whole_travel import with_travel
 from bedsim.units import MM, UM
 
 Array = NDArray[np.float64]
@@ -213,7 +214,7 @@ def assemble(plan: Plan, store: PartStore) -> SweepResult:
         wanted_probability=plan.file.target.probability,
         confidence=plan.file.target.confidence,
         currency=plan.file.prices.currency if plan.file.prices is not None else "",
-        cells=cells,
+        cells=tuple(with_travel(plan, order_of(plan), cells)),
     )
     return doubt_work.with_doubt(plan, order_of(plan), with_sensitivity(result), store)
 

@@ -148,7 +148,7 @@ def _blocks(task: Task, k: int, prepared: Prepared, bands: Bands, gram: Array | 
         )
         for first in range(task.first, task.last, BLOCK)
     ]
-    if task.first > 0 or not cell.others or not _has_target(order):
+    if task.first > 0 or not cell.others or not has_target(order):
         return found
     for first in range(0, order.other_members, BLOCK):
         used = min(order.other_members - first, BLOCK)
@@ -183,7 +183,8 @@ def _block(
     )
 
 
-def _has_target(order: Order) -> bool:
+def has_target(order: Order) -> bool:
+    """Whether anything is asked of the print."""
     return order.lateral_target is not None or order.height_target is not None
 
 
@@ -270,7 +271,7 @@ def _compared(
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     order = task.order
     shorter = replace(task, last=task.first + min(task.last - task.first, order.other_members))
-    if task.first > 0 or not task.cells[k].others or not _has_target(order):
+    if task.first > 0 or not task.cells[k].others or not has_target(order):
         return np.zeros(0, dtype=bool), np.zeros((0, 0), dtype=bool)
     blocks = _blocks(shorter, k, slow, bands, gram)
     _follow(slow, blocks)

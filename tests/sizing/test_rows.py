@@ -8,10 +8,14 @@ import pytest
 from bedsim.analysis.lost_steps import SLIPPED
 from bedsim.analysis.machine_says import ANSWERS
 from bedsim.analysis.sizing_gather import gather
+from bedsim.number_text import number
 from bedsim.scenario.load import load_scenario
 from bedsim.sizing.machine import SUBJECTS, size_machine
+from bedsim.sizing.rows import Row, RowValue, Subject
+from bedsim.sizing.unit import NEWTON
 
 MACHINES = sorted((Path(__file__).parent / "sheets").glob("*.toml"))
+SHIPPED = Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml"
 #: Rows that a machine has either way, with other words.
 EITHER_WAY = {"critical_speed": 2, "turning_speed": 2}
 
@@ -35,3 +39,14 @@ def test_only_rows_with_a_side_have_a_limit(file):
     assert {c.key for c in checks if c.limit is not None} <= sided
     parts = Counter((c.corner, c.key) for c in checks)
     assert {key for (_, key), n in parts.items() if n > 1} <= {"ball_pressure"}
+
+
+def test_what_cancels_is_nothing_and_not_its_rounding():
+    """A layer of four full steps repeats alike: sines of whole turns, which are 1e-16."""
+    loaded = load_scenario(SHIPPED, ["print.layer_mm=0.2"])
+    layer = {c.key: c for c in size_machine(gather(loaded))}["layer_thickness"]
+    assert layer.value == 0.0 and number(layer.value) == "0"
+    told = RowValue(1.3e-17, 9.8)
+    row = Row(key="", name="push", unit=NEWTON, formula="", source="", stays="below", tell=lambda _: told)
+    [none] = Subject(title="", rows=(row,)).checks(None, "")
+    assert none.value == 0.0 and number(none.margin) == "unlimited"
