@@ -76,8 +76,8 @@ def command(
         return 0
     if readings is None:
         raise click.UsageError("name a file of readings, or use --recipe TEST or --blank TEST FILE.")
-    header, notes, _ = read_header(readings)
-    test = recipes.which_test(header, notes)
+    table = read_header(readings)
+    test, notes = recipes.which_test(table.header, table.notes), table.notes
     if test not in recipes.OF_GAUGE:
         raise InputError(
             f"{readings}: a {test} test gives no keys by itself: bedsim learn {readings} SCENARIO reads it."
