@@ -8,9 +8,6 @@ cut leaves the old file or none, never half of one.
 from __future__ import annotations
 
 import contextlib
-import csv
-import io
-import math
 import os
 import secrets
 from collections.abc import Mapping
@@ -90,30 +87,6 @@ def as_text(data: bytes, name: object) -> str:
     except UnicodeDecodeError as fault:
         line = data[: fault.start].count(b"\n") + 1
         raise UnreadableError(name, f"line {line}: is not text in UTF-8") from None
-
-
-def csv_rows(text: str, name: object) -> list[tuple[int, list[str]]]:
-    """Rows of a table in CSV with their line numbers, cells without blanks around them; empty rows and those
-    that begin with # are left out.  Raises UnreadableError that names the line."""
-    reader = csv.reader(io.StringIO(text))
-    try:
-        rows = [(reader.line_num, [cell.strip() for cell in cells]) for cells in reader]
-    except csv.Error as fault:
-        raise UnreadableError(name, f"line {reader.line_num}: {fault}") from None
-    return [(line, cells) for line, cells in rows if any(cells) and not cells[0].startswith("#")]
-
-
-LARGEST_NUMBER = 1e9
-"""Of the numbers in a table, in their own unit: far beyond any reading, far within what can be computed."""
-
-
-def as_number(text: str) -> float:
-    """A number of a table; not a number where it is none, infinite or larger than any reading can be."""
-    try:
-        value = float(text)
-    except ValueError:
-        return math.nan
-    return value if abs(value) <= LARGEST_NUMBER and "_" not in text else math.nan
 
 
 def make_folder(folder: Path) -> Path:

@@ -4,6 +4,9 @@ import math
 
 MM = 1e-3
 UM = 1e-6
+INCH = 25.4e-3  # international inch of 1959, exact
+LENGTHS = {"um": UM, "mm": MM, "thou": INCH * 1e-3, "inch": INCH}
+"""Units of length that a name may end in."""
 DEG = math.pi / 180.0
 N_PER_UM = 1e6
 N_PER_MM = 1e3

@@ -13,6 +13,7 @@ ROOT = Path(__file__).parents[1] / "bedsim"
 ORDER = (
     ("errors", "number_text", "quantities", "threads", "units"),
     ("background", "files", "registry"),
+    ("table_text",),
     ("identity",),
     ("scenario",),
     ("components",),

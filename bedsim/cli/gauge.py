@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli.common import kinds_option
 from bedsim.cli.gauge_output import Target, say
-from bedsim.cli.paths import Command, OutputFolder, OutputPath, input_argument
+from bedsim.cli.paths import Command, InputPath, OutputFolder, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.files import write_file
 
@@ -31,6 +32,14 @@ if TYPE_CHECKING:
     "--corner", is_flag=True, help="Write keys for one [[corner]] entry instead of for all corners."
 )
 @click.option("--drop-outliers", is_flag=True, help="Leave suspected readings out of the fit.")
+@click.option(
+    "--into",
+    type=InputPath(),
+    metavar="SCENARIO",
+    help="Put the keys into this scenario, at the corner that `# corner = NAME` or --set corner=NAME tells; "
+    "the file as it was is kept beside it.",
+)
+@kinds_option
 @click.option(
     "--output",
     type=OutputFolder(),
@@ -54,6 +63,7 @@ def command(
     grade: str | None,
     corner: bool,
     drop_outliers: bool,
+    into: Path | None,
     output: Path,
     no_pictures: bool,
     recipe: str | None,
@@ -76,18 +86,26 @@ def command(
         return 0
     if readings is None:
         raise click.UsageError("name a file of readings, or use --recipe TEST or --blank TEST FILE.")
-    header, notes, _ = read_header(readings)
-    test = recipes.which_test(header, notes)
+    table = read_header(readings)
+    test, notes = recipes.which_test(table.header, table.notes), table.notes
     if test not in recipes.OF_GAUGE:
         raise InputError(
             f"{readings}: a {test} test gives no keys by itself: bedsim learn {readings} SCENARIO reads it."
         )
-    target = Target(output, readings.stem, corner, not no_pictures)
+    options = _notes(settings)
+    place = None
+    if into is not None:
+        from bedsim.cli.gauge_into import Into
+
+        place = Into(into, {**notes, **options}.get("corner"), readings)
+    target = Target(output, readings.stem, corner, not no_pictures, place)
     if test == "run-out":
         from bedsim.cli.gauge_run_out import run_out
 
-        return run_out(readings, notes, _notes(settings), grade, drop_outliers, target)
-    if settings or grade:
+        if place is not None:
+            place.needs_corner(readings)
+        return run_out(readings, notes, options, grade, drop_outliers, target)
+    if options.keys() - {"corner"} or grade:
         raise InputError(f"{readings}: --set and --grade belong to run-out; this is a {test} test.")
     _other(test, readings, target)
     return 0
@@ -120,6 +138,9 @@ def _other(test: str, path: Path, target: Target) -> None:
     for remark in remarks:
         say(remark)
     text = toml_text(keys, remarks, own_corner=target.own_corner)
+    if target.into is not None:
+        for line in target.into.put(keys):
+            say(line)
     click.echo("\n" + "\n".join(line for line in text.splitlines() if not line.startswith("#")))
     click.echo(f"\nKeys:    {target.write('keys.toml', text)}")
     if picture is not None:

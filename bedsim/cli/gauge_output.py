@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import textwrap
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from bedsim.files import make_folder, write_file
+
+if TYPE_CHECKING:
+    from bedsim.cli.gauge_into import Into
 
 LINE_WIDTH = 100
 
@@ -15,8 +19,11 @@ LINE_WIDTH = 100
 class Target:
     """Where the files of one measurement go."""
 
-    def __init__(self, folder: Path, stem: str, own_corner: bool, pictures: bool) -> None:
+    def __init__(
+        self, folder: Path, stem: str, own_corner: bool, pictures: bool, into: Into | None = None
+    ) -> None:
         self.folder, self.stem, self.own_corner, self.pictures = folder, stem, own_corner, pictures
+        self.into = into
 
     def path(self, ending: str) -> Path:
         """Name a file and make its folder."""

@@ -37,6 +37,11 @@ def run_out(
     from bedsim.metrology.setup import SETUP_TEXT, assumed
 
     found, setup = read_readings(path, options)
+    if target.into is not None and (isinstance(found, Extremes) or setup.length is None):
+        missing = (
+            "readings without angles give" if isinstance(found, Extremes) else "without length_mm there are"
+        )
+        raise InputError(f"{path}: {missing} no keys to put into a scenario.")
     if grade is not None and setup.diameter is None:
         raise InputError(f"{path}: diameter_mm: --grade needs the nominal diameter (--set diameter_mm=12).")
     click.echo(f"{path}: {SETUP_TEXT[setup.how]}")
@@ -50,6 +55,8 @@ def run_out(
     if found.by_jog and setup.zero is None:
         say("zero_position_mm is not given: directions are those of a screw whose clocking zero is at 0 mm.")
     _print_flags(fits, found, drop_outliers)
+    if drop_outliers:
+        fits = tuple(f for f in fits if not f.rough)
     centreline = fit_centreline(fits, setup) if setup.length is not None else None
     if centreline is not None:
         _print_centreline(centreline, setup)
@@ -60,8 +67,19 @@ def run_out(
         )
     read = _is_read(max(f.span for f in fits), setup)
     code = _print_verdicts(_verdicts(centreline, setup) if read else (), setup, grade)
-    _run_out_files(found, setup, fits, centreline, target)
+    suspected = not drop_outliers and any(f.outliers or f.rough for f in fits)
+    if suspected:
+        _withhold(path, target)
+    _run_out_files(found, setup, fits, centreline, target, keys=not suspected)
     return code
+
+
+def _withhold(path: Path, target: Target) -> None:
+    """Say that suspected readings give no keys; what was to be put into a scenario is refused."""
+    told = "no keys while readings are suspected: correct them, or --drop-outliers leaves them out"
+    if target.into is not None:
+        raise InputError(f"{path}: {told}.")
+    say(f"There are {told}.")
 
 
 def _print_positions(fits: Sequence[PositionFit]) -> None:
@@ -100,6 +118,10 @@ def _print_flags(fits: Sequence[PositionFit], readings: Readings, dropped: bool)
     for warning in dict.fromkeys(w for fit in fits for w in fit.warnings):
         where = ", ".join(f"{fit.position / MM:.0f}" for fit in fits if warning in fit.warnings)
         say(f"{where} mm: {warning}.")
+    rough = [f"{fit.position / MM:.0f}" for fit in fits if fit.rough]
+    if rough:
+        what = "left out whole" if dropped else "--drop-outliers leaves the whole turn out"
+        say(f"{', '.join(rough)} mm: which reading slipped cannot be told: {what}.")
 
 
 def _print_centreline(fit: CentrelineFit, setup: Setup) -> None:
@@ -161,7 +183,7 @@ def _print_verdicts(verdicts: Sequence[GradeVerdict], setup: Setup, grade: str |
         return 1
     for g, v in judged:
         if g.quantity == "thread_run_out":
-            say(f"{g.what}: {against_class(v.run_out, wanted, setup.diameter)}.")
+            say(f"{g.what}: {against_class(v.run_out, wanted, setup.diameter, v.outcome)}.")
     outcomes = {v.outcome for _, v in judged}
     worst = next(o for o in ("exceeds", "undecided", "meets") if o in outcomes)
     words = {
@@ -179,13 +201,19 @@ def _run_out_files(
     fits: Sequence[PositionFit],
     centreline: CentrelineFit | None,
     target: Target,
+    *,
+    keys: bool,
 ) -> None:
     click.echo("")
-    if centreline is not None:
+    if centreline is not None and keys:
         from bedsim.metrology.centreline_fit import table_csv
-        from bedsim.metrology.runout_keys import runout_toml
+        from bedsim.metrology.runout_keys import runout_change, runout_toml, uses_table
 
         name = f"{target.stem}_centreline.csv"
+        if target.into is not None:
+            table = {name: table_csv(centreline)} if uses_table(centreline, setup) else {}
+            for line in target.into.put(*runout_change(centreline, setup, name), table):
+                say(line)
         if centreline.chord is None:
             click.echo(f"Screw table: {target.write('centreline.csv', table_csv(centreline))}")
         text = runout_toml(centreline, setup, name, own_corner=target.own_corner)

@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike
 from bedsim.diagnosis.least_squares import Complex, phasor_of_turn, turned_response
 from bedsim.diagnosis.response import UnitResponses
 from bedsim.errors import InputError
-from bedsim.files import as_number, csv_rows, read_text
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
+from bedsim.table_text import as_number, in_units, read_table_text
 from bedsim.units import DEG, MM, UM
 from bedsim.wall.relief import wall_normal, width_per_height
 
@@ -79,13 +79,15 @@ def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[str]]:
             f"{path}: is a file of keys (TOML), not a table of readings. READINGS come first, SCENARIO "
             "second; bedsim diagnose --help shows what readings look like."
         )
-    lines = csv_rows(read_text(path), path)
-    if not lines:
+    table = in_units(read_table_text(path), (*GAUGE_COLUMNS, *BAND_COLUMNS, *OPTIONAL_COLUMNS))
+    if not table.rows:
         raise InputError(
             f"{path}: is empty. The first line must name the columns: {', '.join(GAUGE_COLUMNS)}."
         )
-    header = lines[0][1]
-    return [(i, dict(zip(header, r, strict=False))) for i, r in lines[1:]], header
+    for line, cells in table.rows[1:]:
+        if (wrong := table.wrong_count(cells)) is not None:
+            raise InputError(f"{path}: line {line}: {wrong}.")
+    return [(i, dict(zip(table.header, r, strict=True))) for i, r in table.rows[1:]], table.header
 
 
 def _header_faults(header: Sequence[str]) -> list[str]:

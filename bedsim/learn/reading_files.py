@@ -21,11 +21,11 @@ from bedsim.learn.observations import (
     number_at,
 )
 from bedsim.metrology import centreline_fit, cord_fit, decay_fit, recipes, runout_fit, stiffness_fit
-from bedsim.metrology.csv_input import LENGTHS, read_header, read_table
+from bedsim.metrology.csv_input import ALONG, length_notes, note, read_header, read_table
 from bedsim.metrology.readings import Extremes
 from bedsim.metrology.readings import read_readings as read_screw
 from bedsim.metrology.snippet import MeasuredKey
-from bedsim.metrology.stiffness_fit import LoopFit, note
+from bedsim.metrology.stiffness_fit import LoopFit
 from bedsim.scenario.keys import nearest
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
@@ -57,9 +57,9 @@ def read_files(paths: Sequence[Path], loaded: LoadedScenario, sigma: float) -> R
     observations: list[Observation] = []
     unused: list[str] = []
     for path in paths:
-        header, notes, _ = read_header(path)
-        test = recipes.which_test(header, notes)
-        found = _READERS[test](path, notes, loaded, sigma)
+        table = read_header(path)
+        test = recipes.which_test(table.header, table.notes)
+        found = _READERS[test](path, table.notes, loaded, sigma)
         observations += found.observations
         unused += found.unused
     return Read(observations=tuple(observations), unused=tuple(unused))
@@ -159,12 +159,11 @@ def _one_of(where: str, column: str, value: str, allowed: Sequence[str]) -> None
 
 
 def _heights(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
-    lengths = {"mm": MM, "inch": LENGTHS["inch"]}
-    table = read_table(path, {"height": lengths, "sigma": lengths}, {"key": ()})
+    table = read_table(path, {"height": ALONG, "sigma": ALONG}, {"key": ()})
     if "height" not in table.numbers or "key" not in table.words:
         raise InputError(f"{path}: columns key and height_mm are needed.")
     known = [key.key for key in loaded.ranges if key.key.endswith("height_mm")]
-    default = note(table, {"sigma_mm": MM}, RULER)
+    default = note(table, length_notes("sigma"), RULER)
     spread = table.numbers.get("sigma", np.full(len(table.lines), default))
     found = []
     for row, key in enumerate(table.words["key"]):

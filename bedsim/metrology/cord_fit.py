@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from bedsim.errors import InputError
-from bedsim.metrology.csv_input import ANGLES, LENGTHS, MASSES, Table, read_table
+from bedsim.metrology.csv_input import ANGLES, MASSES, Table, length_notes, note, read_table
 from bedsim.metrology.snippet import MeasuredKey
-from bedsim.metrology.stiffness_fit import note
 from bedsim.number_text import number
-from bedsim.units import GRAVITY, MM, N_MM
+from bedsim.units import GRAVITY, N_MM
 
 Array = NDArray[np.float64]
 
@@ -58,11 +57,11 @@ def read_cord(path: Path) -> CordFit:
     table = read_table(path, {"mass": MASSES, "angle": ANGLES}, {"direction": DIRECTIONS, "motor": MOTORS})
     if "mass" not in table.numbers:
         raise InputError(f"{path}: column mass_g is missing.")
-    if "radius_mm" not in table.notes and "radius_inch" not in table.notes:
+    if not length_notes("radius").keys() & table.notes.keys():
         raise InputError(
             f"{path}: radius_mm: write `# radius_mm = ...` on top: from the axis to the cord's centre."
         )
-    radius = note(table, {"radius_mm": MM, "radius_inch": LENGTHS["inch"]}, math.nan)
+    radius = note(table, length_notes("radius"), math.nan)
     step = note(table, {"step_g": 1e-3}, 2e-3)
     mass = table.numbers["mass"]
     _check_masses(table, step)

@@ -5,23 +5,23 @@ from __future__ import annotations
 
 import difflib
 import math
-import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.constants import inch, lbf
+from scipy.constants import lbf
 
 from bedsim.errors import InputError
-from bedsim.files import LARGEST_NUMBER, as_number, csv_rows, read_text
 from bedsim.number_text import number
-from bedsim.units import DEG, GRAVITY, MM, UM
+from bedsim.table_text import LARGEST_NUMBER, TableText, as_number, read_table_text
+from bedsim.units import DEG, GRAVITY, LENGTHS
 
 Array = NDArray[np.float64]
 
-LENGTHS = {"um": UM, "mm": MM, "thou": inch * 1e-3, "inch": inch}
+ALONG = {unit: LENGTHS[unit] for unit in ("mm", "inch")}
+"""Units of a place along a screw or a height: nobody writes these in micrometres."""
 FORCES = {"n": 1.0, "kgf": GRAVITY, "lbf": lbf}
 MASSES = {"g": 1e-3, "kg": 1.0}
 ANGLES = {"deg": DEG}
@@ -45,24 +45,17 @@ class Table:
         return InputError(f"{self.path}: line {self.lines[row]}, {column} = {value}: {rule}")
 
 
-def read_header(path: Path) -> tuple[list[str], dict[str, str], list[tuple[int, list[str]]]]:
-    """Return column names, `# key = value` notes and the rows with their line numbers; InputError if
-    unreadable."""
+def read_header(path: Path) -> TableText:
+    """Column names, `# key = value` notes and rows of a table; InputError if unreadable or empty."""
     if path.suffix.lower() == ".toml":
         raise InputError(
             f"{path}: is a file of keys (TOML), not a table of readings. `bedsim gauge --recipe NAME` tells "
             "how to take them, `bedsim gauge --blank NAME FILE` writes a table to fill in."
         )
-    text = read_text(path)
-    pattern = re.compile(r"^#\s*([a-z][a-z0-9_]*)\s*=\s*([^#\n]*)", re.MULTILINE)
-    notes = {m[1]: m[2].strip() for m in pattern.finditer(text)}
-    rows = csv_rows(text, path)
-    if not rows:
+    text = read_table_text(path)
+    if not text.rows:
         raise InputError(f"{path}: holds no table. `bedsim gauge --blank NAME FILE` writes an empty one.")
-    header = rows[0][1]
-    if len(header) == 1 and ";" in header[0]:
-        raise InputError(f"{path}: columns must be separated by commas, decimals by a point.")
-    return header, notes, rows[1:]
+    return text
 
 
 def read_table(
@@ -78,7 +71,8 @@ def read_table(
     Raises InputError with all faults of the file in one list: unknown column, two columns of one quantity in
     different units, empty cells, text in a number.
     """
-    header, notes, rows = read_header(path)
+    text = read_header(path)
+    header, rows = text.header, text.rows[1:]
     columns, faults = _columns(path, header, quantities, words)
     if faults:
         raise InputError("\n".join(faults))
@@ -88,8 +82,8 @@ def read_table(
     texts: dict[str, list[str]] = {q: [] for q, _ in columns.values() if q in words}
     faults += _empty(path, [name for name in header if columns[name][0] in numbers], header, rows)
     for line, cells in rows:
-        if len(cells) != len(header):
-            faults.append(f"{path}: line {line} has {len(cells)} cells, the header has {len(header)}.")
+        if (wrong := text.wrong_count(cells)) is not None:
+            faults.append(f"{path}: line {line} {wrong}.")
             continue
         for name, cell in zip(header, cells, strict=True):
             quantity, factor = columns[name]
@@ -104,8 +98,26 @@ def read_table(
         numbers={q: np.array(v) for q, v in numbers.items()},
         words={q: tuple(v) for q, v in texts.items()},
         lines=tuple(line for line, _ in rows),
-        notes=notes,
+        notes=text.notes,
     )
+
+
+def note(table: Table, keys: Mapping[str, float], default: float) -> float:
+    """A positive number from the file's `# key = value` notes, in SI; two of `keys` are one too many."""
+    given = [key for key in keys if key in table.notes]
+    if len(given) > 1:
+        raise InputError(f"{table.path}: {' and '.join(given)}: keep one of them.")
+    for key in given:
+        value = as_number(table.notes[key])
+        if not value > 0:
+            raise InputError(f"{table.path}: {key} = {table.notes[key]}: must be a number > 0.")
+        return value * keys[key]
+    return default
+
+
+def length_notes(name: str) -> dict[str, float]:
+    """The notes that may give a length of this name, by unit, and their factors."""
+    return {f"{name}_{unit}": factor for unit, factor in LENGTHS.items()}
 
 
 def _columns(
@@ -135,7 +147,9 @@ def _columns(
     return columns, faults
 
 
-def _empty(path: Path, names: list[str], header: list[str], rows: list[tuple[int, list[str]]]) -> list[str]:
+def _empty(
+    path: Path, names: list[str], header: list[str], rows: Sequence[tuple[int, list[str]]]
+) -> list[str]:
     """One fault for each column of numbers with empty cells, whether one line or the whole table is blank."""
     faults = []
     for name in names:
@@ -163,8 +177,6 @@ def _number(path: Path, line: int, name: str, cell: str, faults: list[str]) -> f
         value = float(cell)
     except ValueError:
         rule = "must be a number; the unit stands in the column's name."
-        if re.fullmatch(r"[-+]?\d+,\d+", cell):
-            rule = "must be a number with a decimal point."
         faults.append(f"{path}: line {line}, {name} = {cell!r}: {rule}")
         return math.nan
     if math.isnan(as_number(cell)):

@@ -10,11 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError
-from bedsim.metrology.csv_input import LENGTHS, NUMBERS, TIMES, read_table
+from bedsim.metrology.csv_input import NUMBERS, TIMES, length_notes, note, read_header, read_table
 from bedsim.metrology.snippet import MeasuredKey
-from bedsim.metrology.stiffness_fit import note
 from bedsim.number_text import number
-from bedsim.units import UM
+from bedsim.units import LENGTHS, UM
 
 Array = NDArray[np.float64]
 
@@ -49,14 +48,13 @@ def read_decay(path: Path) -> DecayFit:
     tap a line (columns cycles, duration_s, first_um, last_um).  Note resolution_um.  Raises InputError for
     bad cells or amplitudes that are not positive.
     """
-    header = _header(path)
-    if "cycles" in header:
+    if "cycles" in read_header(path).header:
         return _counted(path)
     table = read_table(path, {"cycle": NUMBERS, "amplitude": LENGTHS, "time": TIMES}, {})
     for name in ("cycle", "amplitude"):
         if name not in table.numbers:
             raise InputError(f"{path}: column {name}{'_um' if name == 'amplitude' else ''} is missing.")
-    gauge = note(table, {"resolution_um": UM, "resolution_thou": LENGTHS["thou"]}, 1 * UM)
+    gauge = note(table, length_notes("resolution"), 1 * UM)
     return fit_decay(
         table.numbers["cycle"], table.numbers["amplitude"], table.numbers.get("time"), gauge, str(path)
     )
@@ -166,12 +164,6 @@ def _line(design: Array, target: Array, sigma: Array) -> tuple[Array, Array, flo
     chi = float(rest @ rest)
     scale = max(1.0, chi / max(1, target.size - 2))
     return found, np.asarray(scale * np.linalg.inv(rows.T @ rows), dtype=float), chi
-
-
-def _header(path: Path) -> list[str]:
-    from bedsim.metrology.csv_input import read_header
-
-    return read_header(path)[0]
 
 
 def _warnings(damping: float, friction_like: bool) -> tuple[str, ...]:

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError
-from bedsim.metrology.csv_input import ANGLES, LENGTHS, NUMBERS, Table, read_header, read_table
+from bedsim.metrology.csv_input import ALONG, ANGLES, NUMBERS, Table, read_header, read_table
 from bedsim.metrology.setup import Setup, setup_from
-from bedsim.units import MM, UM
+from bedsim.units import LENGTHS, MM, UM
 
 Array = NDArray[np.float64]
 
@@ -50,14 +50,14 @@ def read_readings(path: Path, options: dict[str, str] | None = None) -> tuple[Re
     Raises InputError: see `csv_input.read_table`; too few angles, duplicated readings, positions off the
     screw.
     """
-    header, _, _ = read_header(path)
+    header = read_header(path).header
     extremes = any(h.startswith(("max_", "min_")) for h in header)
     _check_header(path, header, extremes)
-    quantities = {"position": {"mm": MM, "inch": LENGTHS["inch"]}}
+    quantities: dict[str, dict[str, float]] = {"position": ALONG}
     if extremes:
         quantities |= {"max": LENGTHS, "min": LENGTHS}
     else:
-        quantities |= {"reading": LENGTHS, "angle": ANGLES, "jog": {"mm": MM, "inch": LENGTHS["inch"]}}
+        quantities |= {"reading": LENGTHS, "angle": ANGLES, "jog": ALONG}
         quantities |= {"round": NUMBERS}
     table = read_table(path, quantities, {"place": ("thread", "journal")})
     setup = setup_from({**table.notes, **(options or {})}, str(path))

@@ -29,7 +29,8 @@ class PositionFit:
     `lobes`: form amplitudes [m] of 2 and 3 lobes, NaN where too few angles tell; `span`: largest minus
     smallest reading [m]; `rows`: indices of the readings; `fitted`, `residual` [m] of each; `outliers`:
     indices suspected; `squares` [m2] of the residuals and readings left over, `freedom`, of the fit in which
-    they were sought; `warnings`: sentences.
+    they were sought; `warnings`: sentences; `rough`: the readings hold a slip that none of them can be blamed
+    for.
     """
 
     position: float
@@ -48,6 +49,7 @@ class PositionFit:
     squares: float
     freedom: int
     warnings: tuple[str, ...]
+    rough: bool = False
 
     @property
     def run_out(self) -> float:
@@ -136,7 +138,7 @@ def _compared(fits: list[PositionFit], setup: Setup) -> list[PositionFit]:
     rough = rougher(squares, freedom, setup.reading_uncertainty)
     said = "the readings follow a circle far worse than at the other positions: look for slips in them"
     return [
-        replace(fit, warnings=(*fit.warnings, said)) if bad and not fit.outliers else fit
+        replace(fit, warnings=(*fit.warnings, said), rough=True) if bad and not fit.outliers else fit
         for fit, bad in zip(fits, rough, strict=True)
     ]
 

@@ -55,6 +55,18 @@ def runout_toml(fit: CentrelineFit, setup: Setup, table_name: str, *, own_corner
     return toml_text(keys, remarks, own_corner=own_corner)
 
 
+def runout_change(
+    fit: CentrelineFit, setup: Setup, table_name: str
+) -> tuple[tuple[MeasuredKey | StatedKey, ...], tuple[str, ...]]:
+    """What is to stand in [screw.run_out], fitted keys or the measured table, and the keys it replaces."""
+    if not uses_table(fit, setup):
+        return runout_keys(fit, setup), ("table", "table_measured")
+    table = StatedKey(table="screw.run_out", key="table", value=table_name)
+    how = StatedKey(table="screw.run_out", key="table_measured", value=setup.measured)
+    directions = (f"{term}_deg" for term in _SIZE_KEYS)
+    return (table, how), (*_SIZE_KEYS.values(), *directions, "bow_measured")
+
+
 def uses_table(fit: CentrelineFit, setup: Setup) -> bool:
     """Whether the measured offsets describe the screw better than the fitted shapes (never on V-blocks).
 

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from bedsim.errors import InputError
-from bedsim.metrology.csv_input import LENGTHS
-from bedsim.units import DEG, MM, UM
+from bedsim.units import DEG, LENGTHS, UM
 
 # Standard uncertainty [m] that each way of holding adds to an offset: error motion of bearings and centres,
 # lobes of the thread's crest on V-blocks.  Our assumption, wide on purpose; support_uncertainty_um takes
@@ -71,19 +70,20 @@ class Setup:
         return SETUPS[self.how] if self.support_uncertainty is None else self.support_uncertainty
 
 
-_NUMBER_KEYS = {
-    "length_mm": ("length", MM),
-    "diameter_mm": ("diameter", MM),
-    "lead_mm": ("lead", MM),
-    "zero_position_mm": ("zero", MM),
-    "gauge_deg": ("gauge", DEG),
-    "resolution_um": ("resolution", UM),
-    "resolution_thou": ("resolution", LENGTHS["thou"]),
-    "repeatability_um": ("repeatability", UM),
-    "repeatability_thou": ("repeatability", LENGTHS["thou"]),
-    "support_uncertainty_um": ("support_uncertainty", UM),
-    "v_angle_deg": ("v_angle", DEG),
+_NUMBER_KEYS = {"gauge_deg": ("gauge", DEG), "v_angle_deg": ("v_angle", DEG)} | {
+    f"{key}_{unit}": (field, LENGTHS[unit])
+    for key, field, units in (
+        ("length", "length", ("mm", "inch")),
+        ("diameter", "diameter", ("mm", "inch")),
+        ("lead", "lead", ("mm", "inch")),
+        ("zero_position", "zero", ("mm", "inch")),
+        ("resolution", "resolution", ("um", "thou", "mm", "inch")),
+        ("repeatability", "repeatability", ("um", "thou", "mm", "inch")),
+        ("support_uncertainty", "support_uncertainty", ("um", "thou", "mm", "inch")),
+    )
+    for unit in units
 }
+_SUPPORTS = {"supports_mm": LENGTHS["mm"], "supports_inch": LENGTHS["inch"]}
 _WORD_KEYS: dict[str, tuple[str, dict[str, Any]]] = {
     "setup": ("how", {k: k for k in SETUPS}),
     "ends": ("free_end", {"both": False, "one": True}),
@@ -105,17 +105,17 @@ def setup_from(notes: dict[str, str], where: str) -> Setup:
             elif key in _WORD_KEYS:
                 name, allowed = _WORD_KEYS[key]
                 fields[name] = allowed[text]
-            elif key == "supports_mm":
-                first, second = (float(v) for v in text.replace(",", " ").split())
-                fields["supports"] = (min(first, second) * MM, max(first, second) * MM)
+            elif key in _SUPPORTS:
+                first, second = sorted(float(v) * _SUPPORTS[key] for v in text.replace(",", " ").split())
+                fields["supports"] = (first, second)
             elif key not in ("test", "corner"):
-                near = difflib.get_close_matches(key, [*_NUMBER_KEYS, *_WORD_KEYS, "supports_mm"], n=1)
+                near = difflib.get_close_matches(key, [*_NUMBER_KEYS, *_WORD_KEYS, *_SUPPORTS], n=1)
                 hint = f" Did you mean {near[0]}?" if near else ""
                 faults.append(f"{where}: {key} = {text}: key not known.{hint}")
         except KeyError:
             faults.append(f"{where}: {key} = {text}: must be one of {', '.join(_WORD_KEYS[key][1])}.")
         except ValueError as error:
-            rule = "must be two numbers" if key == "supports_mm" else str(error)
+            rule = "must be two numbers" if key in _SUPPORTS else str(error)
             faults.append(f"{where}: {key} = {text}: {rule}.")
     if faults:
         raise InputError("\n".join(faults))
@@ -132,8 +132,13 @@ def assumed(notes: dict[str, str]) -> str:
         "resolution_um": f"{setup.resolution / UM:g}",
         "repeatability_um": f"{setup.repeatability / UM:g}",
     }
-    given = {key.replace("_thou", "_um") for key in notes}
-    return ", ".join(f"{key} = {value}" for key, value in usual.items() if key not in given)
+    given = {_field(key) for key in notes}
+    return ", ".join(f"{key} = {value}" for key, value in usual.items() if _field(key) not in given)
+
+
+def _field(key: str) -> str:
+    """The field of a `Setup` that a note gives, in whatever unit."""
+    return _NUMBER_KEYS[key][0] if key in _NUMBER_KEYS else _WORD_KEYS.get(key, (key, {}))[0]
 
 
 def _positive(key: str, text: str) -> float:
@@ -141,7 +146,7 @@ def _positive(key: str, text: str) -> float:
         value = float(text)
     except ValueError:
         raise ValueError("must be a number") from None
-    any_sign = key in ("gauge_deg", "zero_position_mm") or (value == 0 and "uncertainty" in key)
+    any_sign = key.startswith(("gauge_", "zero_position_")) or (value == 0 and "uncertainty" in key)
     if not math.isfinite(value) or (value <= 0 and not any_sign):
         raise ValueError("must be > 0")
     return value

@@ -47,8 +47,14 @@ def toml_text(
 
 
 def _line(k: MeasuredKey | StatedKey) -> str:
+    note = f"  # {k.note}" if isinstance(k, MeasuredKey) and k.note else ""
+    return f"{k.key} = {value_text(k)}{note}"
+
+
+def value_text(k: MeasuredKey | StatedKey) -> str:
+    """The value of a key in TOML."""
     if isinstance(k, StatedKey):
-        return f'{k.key} = "{k.value}"'
+        return f'"{k.value}"'
     low, high = k.likely - COVERAGE * k.uncertainty, k.likely + COVERAGE * k.uncertainty
     likely = k.likely
     if k.least is not None:
@@ -59,8 +65,7 @@ def _line(k: MeasuredKey | StatedKey) -> str:
     if k.least is not None and low < k.least:
         low = k.least
     numbers = f"low = {low:.{digits}f}, likely = {likely:.{digits}f}, high = {high:.{digits}f}"
-    note = f"  # {k.note}" if k.note else ""
-    return f'{k.key} = {{{numbers}, basis = "measured"}}{note}'
+    return f'{{{numbers}, basis = "measured"}}'
 
 
 def _digits(uncertainty: float) -> int:

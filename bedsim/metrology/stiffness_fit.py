@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError
-from bedsim.metrology.csv_input import FORCES, LENGTHS, Table, read_table
+from bedsim.metrology.csv_input import ALONG, FORCES, length_notes, note, read_table
 from bedsim.metrology.snippet import MeasuredKey
 from bedsim.number_text import number
-from bedsim.units import MM, N_PER_MM, N_PER_UM, UM
+from bedsim.units import LENGTHS, MM, N_PER_MM, N_PER_UM, UM
 
 Array = NDArray[np.float64]
 
@@ -54,13 +54,13 @@ def read_loops(path: Path) -> tuple[LoopFit, ...]:
     """
     table = read_table(
         path,
-        {"force": FORCES, "displacement": LENGTHS, "height": {"mm": MM, "inch": LENGTHS["inch"]}},
+        {"force": FORCES, "displacement": LENGTHS, "height": ALONG},
         {"place": PLACES, "direction": DIRECTIONS},
     )
     for name in ("force", "displacement"):
         if name not in table.numbers:
             raise InputError(f"{path}: column {name}_{'n' if name == 'force' else 'um'} is missing.")
-    gauge = note(table, {"resolution_um": UM, "resolution_thou": LENGTHS["thou"]}, 10 * UM)
+    gauge = note(table, length_notes("resolution"), 10 * UM)
     scale = note(
         table, {"resolution_n": 1.0, "resolution_kgf": FORCES["kgf"], "resolution_lbf": FORCES["lbf"]}, 0.5
     )
@@ -133,20 +133,6 @@ def fit_loop(
         side=side,
         warnings=_warnings(displacement, friction, math.sqrt(float(gradient @ covariance @ gradient)), gauge),
     )
-
-
-def note(table: Table, keys: dict[str, float], default: float) -> float:
-    """A positive number from the file's `# key = value` notes, in SI."""
-    for key, factor in keys.items():
-        if key in table.notes:
-            try:
-                value = float(table.notes[key])
-            except ValueError:
-                value = math.nan
-            if not value > 0:
-                raise InputError(f"{table.path}: {key} = {table.notes[key]}: must be a number > 0.")
-            return value * factor
-    return default
 
 
 def scenario_keys(fits: tuple[LoopFit, ...]) -> tuple[tuple[MeasuredKey, ...], tuple[str, ...]]:

@@ -4,6 +4,7 @@ uncertainty."""
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -174,8 +175,10 @@ def unread(span: float, setup: Setup) -> str | None:
     )
 
 
-def against_class(run_out: float, grade: Grade | str, diameter: float) -> str:
+def against_class(run_out: float, grade: Grade | str, diameter: float, outcome: Outcome | None = None) -> str:
     """Say a run-out near a held end (TIR) [m] against the limit of a class, as a workshop would.
+
+    An `outcome` that is undecided is told as such: the number alone would pass for a verdict.
 
     Example: "run-out 0.150 mm on a screw whose class (C7) allows 0.014 mm: over ten times the limit (10.7)".
     """
@@ -194,7 +197,9 @@ def against_class(run_out: float, grade: Grade | str, diameter: float) -> str:
         2: "two",
     }
     count = next((k for k in names if ratio > k), None)
-    if ratio <= 1:
+    if outcome == "undecided":
+        how = f"{ratio:.2f} times the limit, which the gauge's uncertainty leaves open"
+    elif ratio <= 1:
         how = f"within the limit ({ratio:.2f} of it)"
     elif count is None:
         how = f"over the limit ({ratio:.2f} times)"
@@ -221,14 +226,30 @@ def sentence(verdict: GradeVerdict) -> str:
         )
     else:
         said += f"meets no {'class' if verdict.quantity == 'thread_run_out' else 'grade'} surely"
-    for v in verdict.undecided:
-        said += (
-            f"; {v.limit.grade} ({v.limit.value_um:g} µm): undecided, {_percent(v.probability)} to be within"
-        )
+    if verdict.undecided:
+        said += f"; {_undecided(verdict.undecided)}"
     last = verdict.verdicts[-1]
     if best is None and not verdict.undecided:
         said += f"; {last.ratio:.1f} times what {last.limit.grade} allows ({last.limit.value_um:g} µm)"
     return said + "."
+
+
+def _undecided(open_ones: Sequence[Verdict]) -> str:
+    """All grades that the gauge cannot decide, in one clause."""
+    first, last = open_ones[0], open_ones[-1]
+    if first is last:
+        chance = _percent(first.probability)
+        return f"{first.limit.grade} ({first.limit.value_um:g} µm): undecided, {chance} to be within"
+    names = ", ".join(v.limit.grade.name for v in open_ones)
+    kind = str(first.limit.grade).removesuffix(first.limit.grade.name).strip()
+    limits = sorted({v.limit.value_um for v in open_ones})
+    chances = sorted(v.probability for v in open_ones)
+    spread = f"{limits[0]:g} to {limits[-1]:g}" if len(limits) > 1 else f"{limits[0]:g}"
+    low, high = (_percent(p) for p in (chances[0], chances[-1]))
+    return (
+        f"{kind}{'es' if kind.endswith('s') else 's'} {names} ({spread} µm): undecided, "
+        f"{low.removesuffix(' %')} to {high} to be within"
+    )
 
 
 def _percent(probability: float) -> str:

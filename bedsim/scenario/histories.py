@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import InputError, UnreadableError
-from bedsim.files import as_number, csv_rows, read_text
 from bedsim.scenario.named_files import NamedFileError, named_file
+from bedsim.table_text import as_number, read_table_text
 
 Array = NDArray[np.float64]
 
@@ -24,7 +24,7 @@ def read_history(folder: Path, written: str, where: str) -> tuple[str, Array]:
     `where` names file and key in messages.  Raises InputError listing every fault.
     """
     rows = _cells(_named(folder, written, where), where, written)
-    header = [cell.strip() for cell in rows[0][1]] if rows else []
+    header = rows[0][1] if rows else []
     if len(header) != 2 or header[0] != "time_s" or header[1] not in COLUMNS:
         wanted = " or ".join(f"time_s, {name}" for name in COLUMNS)
         raise InputError(f"{where}: {written}: must have the columns {wanted}; it has {', '.join(header)}.")
@@ -52,9 +52,9 @@ def _named(folder: Path, written: str, where: str) -> Path:
         raise InputError(f"{where}: {fault}") from None
 
 
-def _cells(path: Path, where: str, written: str) -> list[tuple[int, list[str]]]:
+def _cells(path: Path, where: str, written: str) -> tuple[tuple[int, list[str]], ...]:
     try:
-        return csv_rows(read_text(path), written)
+        return read_table_text(path, written).rows
     except UnreadableError as fault:
         raise InputError(f"{where}: {fault}") from None
 

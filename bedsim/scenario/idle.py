@@ -43,6 +43,10 @@ class Idle:
     followers: bool = False
 
 
+NOT_DRAWN = ("supported-supported", "fixed-free", "motor-free")
+"""Ends of a screw that leave a bow as it is."""
+
+
 def _one_of(*kinds: str) -> Test:
     return lambda value: value in kinds
 
@@ -99,7 +103,7 @@ IDLE: tuple[Idle, ...] = (
     ),
     Idle(
         keys=("screw.run_out.bow_measured",),
-        beside={"screw.ends": _one_of("supported-supported", "fixed-free", "motor-free")},
+        beside={"screw.ends": _one_of(*NOT_DRAWN)},
         why="nothing draws the bow straighter",
     ),
     Idle(

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.errors import UnreadableError
-from bedsim.files import as_number, read_text
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.keys import nearest
 from bedsim.scenario.named_files import NamedFileError, named_file
+from bedsim.table_text import TableText, as_number, in_units, read_table_text
+from bedsim.units import LENGTHS
 
 Array = NDArray[np.float64]
 
@@ -32,10 +30,10 @@ LAYOUTS: dict[tuple[str, ...], tuple[tuple[str, ...], ...]] = {
 """Where a table may be named, and the columns it may have there."""
 
 # Notes on gauge readings that leave the offsets as they are, and those that may say the usual way only.
-_NO_MATTER = {"length_mm", "diameter_mm", "ends", "test"} | {
+_NO_MATTER = {"ends", "test"} | {
     f"{what}_{unit}"
-    for what in ("resolution", "repeatability", "support_uncertainty")
-    for unit in ("um", "thou")
+    for what in ("length", "diameter", "resolution", "repeatability", "support_uncertainty")
+    for unit in LENGTHS
 }
 _USUAL_WAY = {"setup": ("nut", "bearings"), "gauge_deg": ("0", "0.0"), "angles": ("turned",)}
 
@@ -50,7 +48,7 @@ def read_table(
     goes into `faults` and gives None.
     """
     try:
-        text = read_text(named_file(written, folder))
+        text = read_table_text(named_file(written, folder), written)
     except NamedFileError as fault:
         faults.add(key, fault.rule, value=written, hint=fault.hint)
         return None
@@ -58,21 +56,20 @@ def read_table(
         faults.add(key, fault.why, value=written)
         return None
     reader = _Reader(written, key, faults)
-    rows = reader.rows(text, layouts)
+    rows = reader.rows(in_units(text, (name for layout in layouts for name in layout)), layouts)
     if rows is None:
         return None
     columns, lines, values = rows
-    if columns == READINGS and (note := _other_way(text)) is not None:
+    if columns == READINGS and (note := _other_way(text.notes)) is not None:
         hint = "Let bedsim gauge turn the readings into a table of offsets, and name that table."
         faults.add(key, f"{written}: the note {note} on how it was read is not taken here", hint=hint)
         return None
     return reader.offsets(lines, values) if columns == READINGS else reader.sorted(lines, values)
 
 
-def _other_way(text: str) -> str | None:
+def _other_way(notes: dict[str, str]) -> str | None:
     """The first note `# key = value` of readings that were not taken in the one way understood here."""
-    notes = re.findall(r"^#\s*(\w+)\s*=\s*([^#\n]*)", text, re.MULTILINE)
-    found = (k for k, v in notes if k not in _NO_MATTER and v.strip() not in _USUAL_WAY.get(k, ()))
+    found = (k for k, v in notes.items() if k not in _NO_MATTER and v not in _USUAL_WAY.get(k, ()))
     return next(found, None)
 
 
@@ -87,47 +84,31 @@ class _Reader:
         self._faults.add(self._key, place + rule, hint=hint)
 
     def rows(
-        self, text: str, layouts: Sequence[tuple[str, ...]]
+        self, text: TableText, layouts: Sequence[tuple[str, ...]]
     ) -> tuple[tuple[str, ...], list[int], list[list[float]]] | None:
         """Give the columns found, line numbers and values of the rows; None if the table is no good."""
-        header: list[str] | None = None
-        columns: tuple[str, ...] | None = None
         lines: list[int] = []
         values: list[list[float]] = []
-        sound = True
-        reader = csv.reader(io.StringIO(text))
-        try:
-            for cells in reader:
-                if not any(c.strip() for c in cells) or cells[0].lstrip().startswith("#"):
-                    continue
-                if header is None:
-                    header = [c.strip() for c in cells]
-                    columns = self._columns(header, layouts)
-                    if columns is None:
-                        return None
-                    continue
-                assert columns is not None
-                numbers = self._numbers(cells, header, columns, reader.line_num)
-                sound &= numbers is not None
-                if numbers is not None:
-                    lines.append(reader.line_num)
-                    values.append(numbers)
-        except csv.Error as error:
-            self._fault(f"is not a table of plain columns ({error})", reader.line_num)
+        columns = self._columns(text.header, layouts) if text.rows else layouts[0]
+        if columns is None:
             return None
+        for line, cells in text.rows[1:]:
+            numbers = self._numbers(text, cells, columns, line)
+            if numbers is not None:
+                lines.append(line)
+                values.append(numbers)
+        sound = len(values) == len(text.rows[1:])
         if sound and len(values) < 2:
             self._fault("has fewer than 2 rows of numbers")
             return None
-        return (columns, lines, values) if sound and columns is not None else None
+        return (columns, lines, values) if sound else None
 
     def _columns(self, header: list[str], layouts: Sequence[tuple[str, ...]]) -> tuple[str, ...] | None:
         for layout in layouts:
             if sorted(header) == sorted(layout):
                 return layout
         wanted = " or ".join(", ".join(layout) for layout in layouts)
-        hint = (
-            "Columns are separated by commas, decimals by a point." if any(";" in h for h in header) else ""
-        )
+        hint = ""
         known = {column for layout in layouts for column in layout}
         for name in header:
             near = nearest(name, known - set(header))
@@ -137,17 +118,17 @@ class _Reader:
         return None
 
     def _numbers(
-        self, cells: list[str], header: list[str], columns: tuple[str, ...], line: int
+        self, text: TableText, cells: list[str], columns: tuple[str, ...], line: int
     ) -> list[float] | None:
-        if len(cells) != len(header):
-            self._fault(f"has {len(cells)} columns instead of {len(header)}", line)
+        if (wrong := text.wrong_count(cells)) is not None:
+            self._fault(wrong, line)
             return None
-        row = dict(zip(header, cells, strict=True))
+        row = dict(zip(text.header, cells, strict=True))
         numbers = []
         for column in columns:
             number = as_number(row[column])
             if math.isnan(number):
-                self._fault(f"{column} = {row[column].strip()!r} is not a number", line)
+                self._fault(f"{column} = {row[column]!r} is not a number", line)
                 return None
             numbers.append(number)
         return numbers

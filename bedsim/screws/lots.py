@@ -14,10 +14,10 @@ from typing import Literal
 
 import numpy as np
 
-from bedsim.errors import InputError
-from bedsim.files import LARGEST_NUMBER, as_number, csv_rows, read_text
+from bedsim.errors import InputError, UnreadableError
 from bedsim.number_text import number
 from bedsim.screws.grades import Grade, parse_grade
+from bedsim.table_text import LARGEST_NUMBER, as_number, in_units, read_table_text
 from bedsim.units import MM, UM
 
 
@@ -173,8 +173,11 @@ def graded_lot(name: str, grade: str, dimensions: Dimensions, **more: object) ->
 
 def lot_rows(path: Path) -> list[dict[str, str]]:
     """Lines of a table of measured screws, remarks left out.  Raises UnreadableError."""
-    (_, header), *rows = csv_rows(read_text(path), path) or [(1, [])]
-    return [dict(zip(header, cells, strict=False)) for _, cells in rows]
+    table = in_units(read_table_text(path), _COLUMNS)
+    for line, cells in table.rows[1:]:
+        if (wrong := table.wrong_count(cells)) is not None:
+            raise UnreadableError(path, f"line {line}: {wrong}")
+    return [dict(zip(table.header, cells, strict=True)) for _, cells in table.rows[1:]]
 
 
 def read_lot(path: Path, dimensions: Dimensions) -> MeasuredLot:

@@ -87,7 +87,7 @@ def test_missing_and_binary_files_are_refused(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         read_readings(tmp_path / "nothing.csv")
     (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(InputError, match="line 1: is not text in UTF-8"):
+    with pytest.raises(InputError, match="begins as text in UTF-16 and is none"):
         read_readings(tmp_path / "b.csv")
 
 

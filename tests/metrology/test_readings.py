@@ -98,7 +98,10 @@ def test_extremes_only(tmp_path):
             table([(50, 0, "10um"), (50, 90, 2), (50, 180, 1)]),
             "reading_um = '10um': must be a number; the unit",
         ),
-        (table([(50, 0, '"0,01"'), (50, 90, 2), (50, 180, 1)]), "decimal point"),
+        (
+            table([(50, 0, '"0,01"'), (50, 90, 2.5), (50, 180, 1)]),
+            "line 2: 0,01 beside 2.5 in line 3: decimals",
+        ),
         (
             table([(50, 0, 1, 1)], "position_mm,angle_deg,reading_um,reading_mm"),
             "columns reading_um and reading_mm: mixed units",
@@ -119,7 +122,8 @@ def test_extremes_only(tmp_path):
         (table(rows(), notes="# length_mm = long\n"), "length_mm = long: must be a number"),
         (table(rows(), notes="# resolution_um = 0\n"), "resolution_um = 0: must be > 0"),
         (table(rows(), "position_mm,jog_mm,reading_um"), "lead_mm: readings by jog distance need the lead"),
-        ("position_mm;angle_deg;reading_um\n50;0;1\n", "separated by commas"),
+        ("position_mm;angle_deg;reading_um\n50;0;1\n", "one reading only"),
+        ("position_mm,angle_deg,reading_um\n50,0,1,5\n", "has 4 cells.*decimal commas need semicolons"),
         ("", "holds no table"),
         ("position_mm,angle_deg,reading_um\n", "no rows"),
         ("position_mm,angle_deg,reading_um\n50,0\n", "line 2 has 2 cells"),

