@@ -138,7 +138,8 @@ def test_keys_that_changed_since_are_dropped_by_name(folder, kept):
     )
     told.write_text(text)
     loaded = load_scenario(told)
-    assert [s.split(" ")[0] for s in loaded.knowledge.dropped] == ["frame.radial_n_per_um"]
+    assert loaded.knowledge.dropped == ("frame.radial_n_per_um",)
+    assert loaded.knowledge.sentences[1].endswith("not taken from it: frame.radial_n_per_um.")
     assert loaded.scenario.corner[0].frame.radial_n_per_um == 1.0
 
 
