@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -35,7 +36,7 @@ def probe_points(loaded: LoadedScenario) -> tuple[tuple[str, ...], Array]:
     places = {p.name: (p.x_mm, p.y_mm) for p in loaded.scenario.probe}
     for name, (x, y) in PLATE_CORNERS.items():
         corner = (x * bed.size_x_mm / 2, y * bed.size_y_mm / 2)
-        if not any(np.allclose(corner, place) for place in places.values()):
+        if not any(math.dist(corner, place) < 1e-3 for place in places.values()):
             places[name if name not in places else f"plate {name}"] = corner
     return tuple(places), np.array(list(places.values()), dtype=float) * units.MM
 

@@ -21,7 +21,7 @@ from bedsim.units import UM
 if TYPE_CHECKING:
     from bedsim.analysis.requirements import Requirement
     from bedsim.comparison.compared import Compared, Comparison
-    from bedsim.comparison.difference import FigureSwings
+    from bedsim.comparison.difference import Open
     from bedsim.ranges.travel import TravelRange
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
@@ -247,12 +247,19 @@ def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
     return Compared(label=item.label, run=run, loaded=item.loaded)
 
 
-def _swings(items: Sequence[Compared], no_ranges: bool) -> list[FigureSwings]:
-    from bedsim.comparison.difference import find_swings
+def _swings(items: Sequence[Compared], no_ranges: bool) -> list[Open]:
+    """What the uncertain numbers do; machines in pairs where readings have told of one."""
+    from bedsim.comparison.difference import find_draws, find_swings
 
     if no_ranges:
         return []
-    found = []
+    found: list[Open] = []
+    known = [len(item.loaded.knowledge.machines) for item in items if item.loaded.knowledge is not None]
+    if known:
+        for item in items:
+            with progress_of(max(known), f"machines that agree, {item.label}") as progress:
+                found.append(find_draws(item.loaded, max(known), progress))
+        return found
     for item in items:
         with progress_of(len(item.loaded.ranges), f"uncertain numbers, {item.label}") as progress:
             found.append(find_swings(item.loaded, progress))
@@ -280,7 +287,7 @@ def _travel(items: Sequence[Compared], no_ranges: bool) -> list[TravelRange]:
 
 def _report(
     items: Sequence[Compared],
-    swings: Sequence[FigureSwings],
+    swings: Sequence[Open],
     travel: Sequence[TravelRange],
     choice: _Choice,
 ) -> int:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import progress_of, result_file, scenario_argument, set_option
+from bedsim.cli.gauge_output import say
 from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.files import make_folder
@@ -96,6 +97,8 @@ def command(
         stage=progress_of,
     )
     _tell(found, wants_json)
+    for text in loaded.knowledge.sentences if loaded.knowledge and not wants_json else ():
+        say(text)
     if not no_pictures and (output is not None or not wants_json):
         path = _drawn(found, output or _picture_file(scenario, overrides))
         click.echo(f"\nPicture: {path}", err=wants_json)

@@ -103,7 +103,7 @@ def command(
     for text in (*(wall.sentence for wall in judged), *([travel] if travel else []), "", share_note(loaded)):
         say(text)
     asked = odd_numbers(loaded.scenario)
-    learnt = loaded.knowledge.dropped if loaded.knowledge else ()
+    learnt = loaded.knowledge.sentences if loaded.knowledge else ()
     for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
         say(text)
     click.echo(f"\nResult: {target}")

@@ -97,7 +97,8 @@ def command(
         return _events(loaded, output, no_pictures, more, **asked)
     report = size_scenario(loaded)
     click.echo("\n".join(report_lines(report, every_corner=every_corner)))
-    for text in (*odd_numbers(loaded.scenario), *resting_lines(loaded.resting)):
+    learnt = loaded.knowledge.sentences if loaded.knowledge else ()
+    for text in (*odd_numbers(loaded.scenario), *learnt, *resting_lines(loaded.resting)):
         say(text)
     if not no_pictures:
         path = output or Path("results") / f"{scenario.stem}_size.png"

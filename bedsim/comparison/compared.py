@@ -11,7 +11,7 @@ from bedsim.analysis import metrics
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.figures import metric_values
 from bedsim.comparison.changed_keys import ChangedKey, changed_keys
-from bedsim.comparison.difference import Difference, FigureSwings, differences
+from bedsim.comparison.difference import Difference, Open, differences
 from bedsim.errors import InputError
 from bedsim.number_text import number
 from bedsim.results import schema
@@ -52,12 +52,12 @@ class Comparison:
     values: tuple[Mapping[str, float], ...]
     differences: tuple[tuple[Difference, ...], ...]
     changed: tuple[tuple[ChangedKey, ...], ...]
-    swings: tuple[FigureSwings, ...]
+    swings: tuple[Open, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
-def compare(items: Sequence[Compared], swings: Sequence[FigureSwings] = ()) -> Comparison:
+def compare(items: Sequence[Compared], swings: Sequence[Open] = ()) -> Comparison:
     """Compare runs with the first of them; `swings` (one per run, or none) give the differences a range.
 
     Raises InputError when the runs have no layers or no probes in common.
@@ -73,13 +73,19 @@ def compare(items: Sequence[Compared], swings: Sequence[FigureSwings] = ()) -> C
         differences=tuple(differences(values[0], v, p) for v, p in zip(values[1:], pairs, strict=True)),
         changed=tuple(changed_keys(items[0].loaded.scenario, i.loaded.scenario) for i in items[1:]),
         swings=tuple(swings),
-        notes=(*aligned.notes, *_engine_note(items)),
+        notes=(*aligned.notes, *_engine_note(items), *_learnt(items)),
         cautions=tuple(dict.fromkeys(text for i in items for text in cautions(i.loaded.scenario))),
     )
 
 
 def _leads(item: Compared) -> list[float]:
     return [c.screw.lead_mm * MM for c in item.loaded.scenario.corner]
+
+
+def _learnt(items: Sequence[Compared]) -> tuple[str, ...]:
+    """What readings have told of the machines."""
+    known = [i.loaded.knowledge.sentences for i in items if i.loaded.knowledge is not None]
+    return tuple(dict.fromkeys(text for sentences in known for text in sentences))
 
 
 def _engine_note(items: Sequence[Compared]) -> tuple[str, ...]:

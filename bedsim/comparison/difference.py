@@ -6,11 +6,14 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import shortened, without_play
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
 from bedsim.ranges.coarse_friction import coarse_chunk
+from bedsim.ranges.known import ENDS, drawn_values
 from bedsim.ranges.swings import (
     CONTACT_KEYS,
     FRICTION_LAYERS,
@@ -38,6 +41,19 @@ class FigureSwings:
 
     changes: Mapping[KeyRange, tuple[Values, Values]]
     left_out: tuple[tuple[str, str], ...]  # key and why it could not be varied
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FigureDraws:
+    """Figures of the likeliest machine and of drawn ones that agree with what is known, None where one cannot
+    be built; `told`: the file of what was learnt, "" where nothing was."""
+
+    machines: tuple[Values | None, ...]
+    told: str
+
+
+Open = FigureSwings | FigureDraws
+"""What is open of a machine, by keys one by one or by drawn machines; all that are compared alike."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +93,12 @@ def find_swings(loaded: LoadedScenario, progress: Progress = lambda done: None) 
     return FigureSwings(changes=changes, left_out=tuple(left_out))
 
 
+def find_draws(loaded: LoadedScenario, count: int, progress: Progress = lambda done: None) -> FigureDraws:
+    """Figures of so many machines that agree with what is known; the n-th of two scenarios are a pair."""
+    told = loaded.knowledge.name if loaded.knowledge is not None else ""
+    return FigureDraws(machines=tuple(drawn_values(loaded, count, progress)), told=told)
+
+
 def _change(
     loaded: LoadedScenario, key: Range, value: float, middle: Values, rubbing: Values | None
 ) -> Values:
@@ -103,14 +125,14 @@ def _number(value: float) -> float:
     return 0.0 if math.isnan(value) else value
 
 
-def differences(
-    first: Values, other: Values, swings: tuple[FigureSwings, FigureSwings] | None
-) -> tuple[Difference, ...]:
+def differences(first: Values, other: Values, swings: tuple[Open, Open] | None) -> tuple[Difference, ...]:
     """Every figure of a run against that of the first, with ranges for those in RANGED but not in DRIVEN.
 
     A key that both know alike is varied in both at once, so a common guess counts only with what it changes
     between them.  Change: root-sum-square of the one-sided changes, [GUM] 5.1.2; ratio: of their logarithms,
     [GUM] 5.1.6.  Limits: keys are taken as independent; two that matter only together are missed.
+    Where readings have told of a machine, drawn machines in pairs stand in place of keys: 5 and 95 % of what
+    they add to the likeliest pair's difference.
     """
     return tuple(
         Difference(
@@ -123,12 +145,34 @@ def differences(
     )
 
 
-def _bounds(
-    name: str, a: float, b: float, swings: tuple[FigureSwings, FigureSwings] | None
-) -> dict[str, float]:
+def _bounds(name: str, a: float, b: float, swings: tuple[Open, Open] | None) -> dict[str, float]:
     unknown = dict.fromkeys(("low", "high", "ratio_low", "ratio_high"), math.nan)
     if swings is None or name not in RANGED or name in DRIVEN or math.isnan(a) or math.isnan(b):
         return unknown
+    one, other = swings
+    if isinstance(one, FigureDraws) and isinstance(other, FigureDraws):
+        return unknown | _bounds_of_pairs(name, a, b, one, other)
+    assert isinstance(one, FigureSwings) and isinstance(other, FigureSwings)
+    return unknown | _bounds_of_keys(name, a, b, (one, other))
+
+
+def _bounds_of_pairs(name: str, a: float, b: float, one: FigureDraws, other: FigureDraws) -> dict[str, float]:
+    """5 and 95 % of pairs by ranks i/(n + 1), about the difference and the ratio of the runs."""
+    both = zip(one.machines, other.machines, strict=True)
+    pairs = np.array([(x[name], y[name]) for x, y in both if x is not None and y is not None])
+    pairs = pairs[~np.isnan(pairs).any(axis=1)]
+    change = pairs[:, 1] - pairs[:, 0]
+    low, high = b - a + np.quantile(change[1:] - change[0], ENDS, method="weibull")
+    if a <= 0.0 or b <= 0.0 or pairs.min() <= 0.0:
+        return {"low": low, "high": high}
+    factor = np.log(pairs[:, 1] / pairs[:, 0])
+    least, most = b / a * np.exp(np.quantile(factor[1:] - factor[0], ENDS, method="weibull"))
+    return {"low": low, "high": high, "ratio_low": least, "ratio_high": most}
+
+
+def _bounds_of_keys(
+    name: str, a: float, b: float, swings: tuple[FigureSwings, FigureSwings]
+) -> dict[str, float]:
     pairs = [
         _moved(name, a, b, swings, key) for key in dict.fromkeys((*swings[0].changes, *swings[1].changes))
     ]
@@ -136,7 +180,7 @@ def _bounds(
     low = b - a - math.hypot(*(min(0.0, *c) for c in changes))
     high = b - a + math.hypot(*(max(0.0, *c) for c in changes))
     if a <= 0.0 or b <= 0.0:
-        return unknown | {"low": low, "high": high}
+        return {"low": low, "high": high}
     factors = [[math.log(y / b) - math.log(x / a) for x, y in ends] for ends in pairs]
     down, up = (math.hypot(*(pick(0.0, *f) for f in factors)) for pick in (min, max))
     return {

@@ -12,7 +12,7 @@ from bedsim.analysis.printed import FLOOR, quantity, rounded, span
 from bedsim.analysis.requirements import NAMES, Requirement
 from bedsim.comparison.changed_keys import ChangedKey
 from bedsim.comparison.compared import Comparison
-from bedsim.comparison.difference import Difference, shared_keys
+from bedsim.comparison.difference import Difference, FigureDraws, FigureSwings, shared_keys
 from bedsim.number_text import number
 from bedsim.quantities import FIGURES
 from bedsim.units import DEG
@@ -175,20 +175,33 @@ def _factor(d: Difference) -> str:
 def _method(comparison: Comparison) -> str:
     if not comparison.swings:
         return "Differences are between the likely answers; no range was computed."
-    first, *others = comparison.swings
-    if not any(s.changes for s in comparison.swings):
+    drawn = [s for s in comparison.swings if isinstance(s, FigureDraws)]
+    if drawn:
+        return _of_draws(drawn)
+    first, *others = (s for s in comparison.swings if isinstance(s, FigureSwings))
+    if not any(s.changes for s in (first, *others)):
         return "Differences have no range: the scenarios give no number as uncertain."
     counts = [shared_keys(first, s) for s in others]
     told = "; ".join(
         f"{label}: {both} keys common to both, {single} of one alone"
         for label, (both, single) in zip(comparison.labels[1:], counts, strict=True)
     )
-    left = sum(len(s.left_out) for s in comparison.swings)
+    left = sum(len(s.left_out) for s in (first, *others))
     text = (
         "Ranges of differences: every uncertain key alone at its low and high, the same value in both "
         f"machines where they share it, both at rest, joined by root-sum-square ({told})."
     )
     return text + (f" {left} could not be varied." if left else "")
+
+
+def _of_draws(drawn: Sequence[FigureDraws]) -> str:
+    files = ", ".join(dict.fromkeys(one.told for one in drawn if one.told))
+    lost = sum(m is None for one in drawn for m in one.machines)
+    text = (
+        f"Ranges of differences: {len(drawn[0].machines) - 1} machines that agree with the readings in "
+        f"{files}, each with and without what differs, 5 to 95 % of them, at rest without friction."
+    )
+    return text + (f" {lost} could not be built." if lost else "")
 
 
 def requirement_lines(comparison: Comparison, requirements: Sequence[Requirement]) -> tuple[list[str], bool]:

@@ -27,7 +27,9 @@ SETTLED = 0.01
 """Fall of the sum at which a fit is done: a chi-square of some tens."""
 HALVINGS = 6
 REFITS = 4
-"""Steps of a disturbed machine to its own optimum."""
+"""Steps of a disturbed machine to its own optimum, at most."""
+ARRIVED = 0.05
+"""Length of a step, in standard deviations, after which a disturbed machine stays: the next is a tenth."""
 BLIND = 1e-6
 """Slope of a whitened reading below which it does not see a key."""
 
@@ -172,11 +174,14 @@ def disturbed(found: Fit, count: int, seed: int = 1, progress: Progress = lambda
     for number in range(count):
         noise, centre = rng.normal(size=found.left.size), rng.normal(size=found.u.size)
         u, left, slope = found.u, found.left, found.slope
-        for _ in range(REFITS):
+        for refit in range(REFITS):
+            if refit > 0:
+                left, own = _left(model, found.weights, values - found.taken, u)
+                slope = np.hstack([slope[:, : -own.shape[1]], own])
             step = covariance(slope) @ (slope.T @ (left + noise) - (u - centre))
             u = np.clip(u + step, -FURTHEST, FURTHEST)
-            left, own = _left(model, found.weights, values - found.taken, u)
-            slope = np.hstack([slope[:, : -own.shape[1]], own])
+            if np.linalg.norm(step) < ARRIVED:
+                break
         machines.append(u)
         progress(number + 1)
     return np.array(machines)

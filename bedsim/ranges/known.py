@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 from collections.abc import Callable, Mapping, Sequence
 
@@ -12,6 +11,7 @@ from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import without_play
 from bedsim.analysis.summary import Ranges
 from bedsim.errors import BedsimError
+from bedsim.ranges.draws import draws
 from bedsim.ranges.swings import RANGED, SIGNED, Found, leads_of, linear_values
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
@@ -22,16 +22,32 @@ Values = Mapping[str, float]
 Progress = Callable[[int], None]
 
 
-def known_values(loaded: LoadedScenario, progress: Progress = lambda done: None) -> list[Values]:
-    """Figures of the likeliest machine, then of every machine that the scenario's knowledge holds, without
-    friction; those that cannot be built are left out."""
-    assert loaded.knowledge is not None
-    found = [linear_values(without_play(loaded))]
-    for number, values in enumerate(loaded.knowledge.machines):
-        with contextlib.suppress(BedsimError):
-            found.append(linear_values(without_play(loaded.with_values(values))))
-        progress(number + 1)
+def drawn_values(
+    loaded: LoadedScenario, count: int, progress: Progress = lambda done: None
+) -> list[Values | None]:
+    """Figures of the likeliest machine, then of `count` machines that agree with what is known, without
+    friction; None for one that cannot be built.
+
+    A key has the same luck in the n-th machine of every scenario, and a scenario with knowledge takes the
+    n-th machine that agrees with its readings: machines of one number can be compared.
+    """
+    found: list[Values | None] = [linear_values(without_play(loaded))]
+    for draw in draws(count, knowledge=loaded.knowledge):
+        try:
+            drawn = loaded.with_values(draw.values(loaded.ranges))
+            found.append(linear_values(without_play(drawn)))
+        except BedsimError:
+            found.append(None)
+        progress(len(found) - 1)
     return found
+
+
+def known_values(loaded: LoadedScenario, progress: Progress = lambda done: None) -> list[Values]:
+    """Figures of the likeliest machine, then of every machine that the scenario's knowledge holds, what it
+    does not tell drawn besides; those that cannot be built are left out."""
+    assert loaded.knowledge is not None
+    found = drawn_values(loaded, len(loaded.knowledge.machines), progress)
+    return [one for one in found if one is not None]
 
 
 def known_ranges(run: Run, loaded: LoadedScenario, values: Sequence[Values]) -> Found:

@@ -61,12 +61,20 @@ class KnowledgeFile(BaseModel):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Knowledge:
     """What a scenario still may take from a file: `likely` values and those of every machine (d,), by key;
-    `dropped`: sentences on keys that were changed since."""
+    `dropped`: keys that were changed since."""
 
     name: str
     likely: Mapping[str, float]
     machines: tuple[Mapping[str, float], ...]
     dropped: tuple[str, ...]
+
+    @property
+    def sentences(self) -> list[str]:
+        """What a command that uses it tells."""
+        used = f"What readings have told of the machine is taken from {self.name}."
+        if not self.dropped:
+            return [used]
+        return [used, f"Changed since it was learnt, and not taken from it: {', '.join(self.dropped)}."]
 
     def without(self, keys: Collection[str]) -> Knowledge:
         """The same where some keys are set by other means."""
@@ -114,7 +122,7 @@ def read_knowledge(path: Path, scenario: Scenario, ranges: Collection[Range], na
     for k, one in enumerate(found.keys):
         now = _now(one.key, scenario, by_key)
         if now is None or not all(map(_alike, now, (one.low, one.likely, one.high))):
-            dropped.append(f"{one.key} was changed since {path.name} was learnt, and is not taken from it.")
+            dropped.append(one.key)
         else:
             kept.append(k)
     return Knowledge(

@@ -24,7 +24,10 @@ CELLS_AT_ONCE, KEYS_AT_ONCE = 8, 8
 
 
 def left(plan: Plan, order: Order, done: Done) -> list[Piece]:
-    """Tasks on drawn machines and uncertain keys that are not done, cells of one group together."""
+    """Tasks on drawn machines and uncertain keys that are not done, cells of one group together.
+
+    Keys one by one say nothing of a machine whose readings are known: what is learnt lies in them together.
+    """
     wanted = plan.file.machine_doubt
     each = min(wanted.printers, plan.file.members)
     rubbing = min(wanted.rubbing, each)
@@ -35,7 +38,7 @@ def left(plan: Plan, order: Order, done: Done) -> list[Piece]:
                 found.append(
                     MachineTask(order=order, cells=cells, machine=machine, each=each, rubbing=rubbing)
                 )
-        keys = len(cells[0].loaded.ranges)
+        keys = len(cells[0].loaded.ranges) if cells[0].loaded.knowledge is None else 0
         for first in range(0, keys, KEYS_AT_ONCE):
             if any(("keys", c.index, first) not in done for c in cells):
                 last = min(first + KEYS_AT_ONCE, keys)
@@ -89,10 +92,13 @@ def notes(plan: Plan, cells: Sequence[CellResult]) -> tuple[str, ...]:
             "vibration is the likely machine's"
         )
     )
-    text = (
-        f"Machine: {wanted.machines} machines drawn from the ranges of all uncertain keys (triangular, "
-        "in the logarithm where all is above zero; independent), "
-        f"{each} printers of every cell in each{friction}."
+    known = plan.cells[0].loaded.knowledge
+    drawn = (
+        f"that agree with the readings in {known.name}; keys one by one are left out"
+        if known
+        else "drawn from the ranges of all uncertain keys (triangular, in the logarithm where all is above "
+        "zero; independent)"
     )
+    text = f"Machine: {wanted.machines} machines {drawn}, {each} printers of every cell in each{friction}."
     lost = max(int(np.isnan(c.machines[:, 2]).sum()) for c in cells if c.machines.size)
     return text, *([f"Up to {lost} of the machines drawn cannot be built and are left out."] if lost else [])

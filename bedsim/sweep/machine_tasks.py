@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from bedsim.analysis.linear_machine import shortened
 from bedsim.engines.contact_space import slow_layers
 from bedsim.errors import BedsimError, SolverError
-from bedsim.ranges.draws import Draw
+from bedsim.ranges.draws import draws
 from bedsim.ranges.swings import CONTACT_KEYS, FRICTION_LAYERS, NOTHING_WITHOUT_FRICTION, contact_ends
 from bedsim.results.sweep import KeyPart, MachinePart
 from bedsim.scenario.load import LoadedScenario
@@ -146,10 +146,12 @@ def _friction_matters(task: KeyTask, middle: Array) -> bool:
 
 
 def drawn(loaded: LoadedScenario, machine: int, seed: int) -> LoadedScenario:
-    """The `machine`-th machine: a key of one name has the same luck in every cell."""
+    """The `machine`-th machine, of those that agree with all readings where there are any: a key of one name
+    has the same luck in every cell."""
     if machine == 0:
         return loaded
-    return loaded.with_values(Draw(seed=seed, number=machine - 1).values(loaded.ranges))
+    draw = draws(machine, seed, loaded.knowledge)[-1]
+    return loaded.with_values(draw.values(loaded.ranges))
 
 
 def _machine_parts(task: MachineTask) -> Iterator[MachinePart]:

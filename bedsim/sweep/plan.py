@@ -123,7 +123,7 @@ def load_plan(path: str | Path) -> Plan:
         lateral_target=None if lateral is None else lateral * UM,
         height_target=None if height is None else height * UM,
         fingerprint=_fingerprint(file, loaded, cells),
-        notes=_notes(file, cells),
+        notes=(*_notes(file, cells), *(loaded.knowledge.sentences if loaded.knowledge else ())),
     )
 
 
@@ -324,6 +324,8 @@ def _fingerprint(file: PlanFile, loaded: LoadedScenario, cells: Sequence[Cell]) 
     digest = hashlib.sha256()
     parts: list[Any] = [file.model_dump_json(), loaded.resolved_toml()]
     parts += [repr((cell.lots, cell.others)) for cell in cells]
+    if loaded.knowledge is not None:
+        parts.append(repr((loaded.knowledge.likely, loaded.knowledge.machines)))
     for part in parts:
         digest.update(part.encode() + b"\0")
     for name in sorted(loaded.tables):

@@ -18,6 +18,7 @@ from bedsim.ranges.shares import source_layers
 from bedsim.ranges.swings import linear_values
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, probe_points, relative_errors
+from bedsim.wall.relief import wall_normal, wall_relief
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 KINDS = {
@@ -31,6 +32,8 @@ SCREWS = ("eccentricity_tir_um", "eccentricity_deg", "bow_tir_um", "bow_deg", "o
 UNGAUGED = {"eccentricity": 20e-6, "bow": 60e-6, "travel": 28e-6}
 LEAST = 3e-6
 JOGGED = (("front right", "y"), ("front left", "x"))
+FRAME = (("+X", "front right"), ("+Y", "back right"), ("-X", "back left"), ("-Y", "front left"))
+WALLS = "wall,probe,wavelength_mm,amplitude_um,crest_mm"
 SIGMA = 1e-6
 POINTS_BESIDE, DRIFT = np.deg2rad(1.0), 0.3e-6
 
@@ -151,6 +154,36 @@ def gauged_rows(true, rng, places=JOGGED, sigma=SIGMA, **more):
         noise = sigma * rng.normal(size=shown.size) + DRIFT * rng.normal() * np.linspace(0, 1, shown.size)
         zero = 100e-6 * rng.normal()
         rows += [[probe, axis, k, 1e6 * v] for k, v in enumerate(shown + noise + zero)]
+    return rows
+
+
+def wall_rows(true, rng, sigma=SIGMA):
+    """Rows of a file of bands: the walls of a frame as large as the bed, printed with friction and vibration;
+    bands are read to a tenth and `sigma`, crests to 0.3 mm, what seems below 1 um is left out."""
+    job = make_job(true)
+    chunks = list(ENGINES["propagator"].run(job))
+    layers = np.concatenate([chunk.layers for chunk in chunks])
+    errors = relative_errors(job, layers, np.concatenate([chunk.pose for chunk in chunks], axis=1))
+    names, lead = probe_points(true)[0], true.scenario.corner[0].screw.lead_mm
+    layer = true.scenario.print.layer_mm
+    angle = 2 * np.pi * (layers - 1) * layer / lead
+    waves = np.stack([np.cos(angle), np.sin(angle), np.ones(angle.size), angle], axis=1)
+    rows = []
+    for wall, probe in FRAME:
+        p = names.index(probe)
+        relief = wall_relief(
+            errors["lateral_error"][:, :, p],
+            errors["height_error"][:, :, p],
+            normal=wall_normal(wall)[1],
+            line_width=true.scenario.print.line_width_mm * 1e-3,
+            layer_height=layer * 1e-3,
+        )[0]
+        c, s = np.linalg.lstsq(waves, relief, rcond=None)[0][:2]
+        seen = c - 1j * s + sigma * (rng.normal() + 1j * rng.normal())
+        size = abs(seen) * (1 + 0.1 * rng.normal())
+        crest = -np.angle(seen) / (2 * np.pi) * lead + 0.3 * rng.normal()
+        if size > 1e-6:
+            rows.append([wall, probe, lead, 1e6 * size, crest % lead])
     return rows
 
 
