@@ -138,6 +138,7 @@ scenario = "machine.toml"
 members = 3
 seed = 5
 lot = {grade = "C7", once_per_turn_rms_um = 8, thread_run_out_um = 150}
+machine_doubt = {machines = 1}
 [[axis]]
 key = "joint.kind"
 values = ["rigid", "pendulum"]
