@@ -98,14 +98,14 @@ def command(
     )
     _tell(found, wants_json)
     if not no_pictures and (output is not None or not wants_json):
-        path = _drawn(found, output or _picture_file(scenario, overrides))
+        path = _drawn(found, output or _picture_file(scenario, overrides, aim))
         click.echo(f"\nPicture: {path}", err=wants_json)
     return 0
 
 
-def _picture_file(scenario: Path, overrides: tuple[str, ...]) -> Path:
+def _picture_file(scenario: Path, overrides: tuple[str, ...], aim: Aim) -> Path:
     beside = result_file(None, scenario, overrides)
-    return beside.with_name(f"{beside.stem}_improve.png")
+    return beside.with_name(f"{beside.stem}_improve{'' if aim == 'lateral' else f'_{aim}'}.png")
 
 
 def _check(target_um: float | None, probability: float) -> None:
