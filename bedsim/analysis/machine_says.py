@@ -185,7 +185,7 @@ def _free(plane: Array) -> float:
 
 def _plane(a: Assembled, system: System, corner: int) -> Array:
     """Stiffness (2, 2) of screw and nut in one bending plane."""
-    where = a.machine.slices[f"{a.machine.corner_names[corner]}.screw"]
+    where = a.machine.rows_at("screw", corner)
     return system.stiffness[0, where, where][:2, :2]
 
 
@@ -227,7 +227,7 @@ def _pushed(a: Assembled, corner: int, *, force: bool) -> Steps:
     ]
     end = int(np.argmax(moved))
     c, plane, numbers = a.corners[corner], _plane(a, a.ends[end], corner), a.numbers.corners[corner]
-    where = a.machine.slices[f"{c.name}.screw"]
+    where = a.machine.rows_at("screw", corner)
     offset, slope = turns[end][0][:, where].reshape(-1, 2, 2).transpose(2, 0, 1)  # (t, 2) each, x and y
     e, screw = float(np.linalg.norm(offset, axis=1).max()), screw_side_stiffness(numbers.screw, numbers)
     soft = numbers.guide_lateral

@@ -100,14 +100,14 @@ def command(
     for text in loaded.knowledge.sentences if loaded.knowledge and not wants_json else ():
         say(text)
     if not no_pictures and (output is not None or not wants_json):
-        path = _drawn(found, output or _picture_file(scenario, overrides))
+        path = _drawn(found, output or _picture_file(scenario, overrides, aim))
         click.echo(f"\nPicture: {path}", err=wants_json)
     return 0
 
 
-def _picture_file(scenario: Path, overrides: tuple[str, ...]) -> Path:
+def _picture_file(scenario: Path, overrides: tuple[str, ...], aim: Aim) -> Path:
     beside = result_file(None, scenario, overrides)
-    return beside.with_name(f"{beside.stem}_improve.png")
+    return beside.with_name(f"{beside.stem}_improve{'' if aim == 'lateral' else f'_{aim}'}.png")
 
 
 def _target(loaded: LoadedScenario, aim: Aim, given: float | None) -> float | None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from bedsim.engines.base import LINEAR_LOAD_ANGLE, LOST_STEP
 from bedsim.number_text import number
-from bedsim.results.sweep import CellResult, SweepResult
+from bedsim.results.sweep import CellResult, Doubt, SweepResult
 from bedsim.sweep.answers import (
     cheapest,
     enough_drawn,
@@ -17,6 +17,8 @@ from bedsim.sweep.answers import (
     good_enough,
     has_target,
     members_to_decide,
+    to_choose,
+    to_measure,
     turning,
 )
 from bedsim.units import MM, UM
@@ -151,7 +153,7 @@ def _what_decides(result: SweepResult) -> str:
     )
     if known and min(known, key=lambda name: known[name]) == "lot":
         return f"{text}; measured screws do."
-    keys = result.doubt.keys[:2] if result.doubt is not None else ()
+    keys = [result.doubt.keys[k] for k in to_measure(result.doubt)[:2]] if result.doubt is not None else []
     return f"{text}; what decides it: measure {' and '.join(keys)}." if keys else f"{text}."
 
 
@@ -230,6 +232,12 @@ def _what_matters(result: SweepResult) -> Iterator[str]:
         yield f"  {_cut(name, 32):<32} {100 * max(first, 0):>8.0f} % {100 * total:>10.0f} %"
 
 
+def _key_rows(doubt: Doubt, places: Sequence[int], asked: bool) -> Iterator[str]:
+    for k in places[:KEYS_TOLD]:
+        chance = f" {100 * doubt.surer[k]:>11.0f} %" if asked else ""
+        yield f"  {_cut(doubt.keys[k], 40):<40} {100 * doubt.part[k]:>11.0f} %{chance}  {doubt.basis[k]}"
+
+
 def _what_to_measure(result: SweepResult) -> Iterator[str]:
     """Keys of the machine by what knowing them would bring, and what all of them together do."""
     doubt = result.doubt
@@ -242,10 +250,7 @@ def _what_to_measure(result: SweepResult) -> Iterator[str]:
     yield f"  {'':<40} {'of the spread':>13}" + (f" {'choice right':>13}" if asked else "") + "  basis"
     if asked:
         yield f"  {'none known better':<40} {'':>13} {100 * doubt.now:>11.0f} %"
-    rows = zip(doubt.keys, doubt.part, doubt.surer, doubt.basis, strict=True)
-    for key, part, surer, basis in [*rows][:KEYS_TOLD]:
-        chance = f" {100 * surer:>11.0f} %" if asked else ""
-        yield f"  {_cut(key, 40):<40} {100 * part:>11.0f} %{chance}  {basis}"
+    yield from _key_rows(doubt, to_measure(doubt), asked)
     if asked and doubt.surer.max(initial=0.0) <= doubt.now:
         yield "  None of them alone would make the choice surer."
     if asked:
@@ -253,6 +258,9 @@ def _what_to_measure(result: SweepResult) -> Iterator[str]:
     if doubt.foretold == doubt.foretold:
         off = f"{100 * doubt.foretold:.0f} % of the printers (root mean square)"
         yield f"  Found key by key; the machines drawn, worked out whole, differ from that by {off}."
+    if chosen := to_choose(doubt):
+        yield "What to choose (bedsim improve ranks it):"
+        yield from _key_rows(doubt, chosen, asked)
     yield "Median printer in the machines drawn, least to largest:"
     for one in result.cells:
         if one.machines.size:

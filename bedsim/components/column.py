@@ -10,16 +10,27 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 CLAMPED = 4 * math.pi**2  # x at which a span buckles between two clamped ends; no support holds it longer
-TERMS = 40  # of each series: to rounding for -900 < x < CLAMPED, tension far beyond any screw's
+TERMS = 40  # of each series at most: to rounding for -900 < x < CLAMPED, tension far beyond any screw's
+ROUNDING = 1e-18  # of the first term, 1: what the terms left out may be
 
 
 def _tails(x: Array, orders: Array) -> Array:
     """c_k(x) = sum over n of (-x)^n/(k + 2n)! for some k, (k, n), from the smallest term up."""
     k = orders[:, None]
     found = np.ones((k.size, *x.shape))
-    for n in range(TERMS, 0, -1):
+    for n in range(_terms(float(np.abs(x).max(initial=0.0))), 0, -1):
         found = 1.0 - found * x / ((k + 2 * n) * (k + 2 * n - 1))
     return found / np.array([[math.factorial(int(order))] for order in orders])
+
+
+def _terms(x: float) -> int:
+    """Terms after the first up to which they count at |x|, those of the slowest series."""
+    term = 1.0
+    for n in range(1, TERMS + 1):
+        term *= x / ((3 + 2 * n) * (2 + 2 * n))
+        if term < ROUNDING:
+            return n - 1
+    return TERMS
 
 
 def span_stiffness(length: Array, bending_stiffness: float, thrust: Array | float = 0.0) -> Array:

@@ -169,14 +169,14 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
     height, flat, abbe = probe_maps(machine, probes)
     top = machine.stations.top(system.layers)
     lateral = flat[None] + top[:, None, None, None] * abbe[None]
-    names = machine.corner_names
-    where = machine.slices
-    links = {link.name: link for link in machine.links}
+    corners = range(len(machine.corner_names))
+    links, rows_at = machine.at_corner, machine.rows_at
+    joints = [links.get(("joint", c)) for c in corners]
+    mounts = [links.get(("mount", c)) for c in corners]
     bolted = np.zeros((3, T.shape[0]))
-    joint = np.array([links[f"{n}.joint"].jacobian if f"{n}.joint" in links else bolted for n in names]) @ T
-    guide_k = [np.diag(np.asarray(links[f"{n}.guide"].stiffness))[:2] for n in names]
-    mounts = [f"{n}.mount" if f"{n}.mount" in links else None for n in names]
-    motors = [f"{n}.motor" if f"{n}.motor" in links else "shared.motor" for n in names]
+    joint = np.array([bolted if link is None else link.jacobian for link in joints]) @ T
+    guide_k = [np.diag(np.asarray(links["guide", c].stiffness))[:2] for c in corners]
+    motors = [c if ("motor", c) in links else 0 for c in corners]
     found = Observer(
         bed=bed,
         height=height @ bed,
@@ -184,23 +184,20 @@ def make_observer(machine: Machine, system: System, probes: Array) -> Observer:
         joint=joint,
         joint_ends=machine.joint_ends,
         joint_imposed=np.array(
-            [
-                [where[f"{n}.joint"].start + k if f"{n}.joint" in where else -1 for k in range(2)]
-                for n in names
-            ]
+            [[-1 if joints[c] is None else rows_at("joint", c).start + k for k in range(2)] for c in corners]
         ),
-        guide_rows=np.array([[where[f"{n}.guide"].start + k for k in range(2)] for n in names]),
+        guide_rows=np.array([[rows_at("guide", c).start + k for k in range(2)] for c in corners]),
         guide_stiffness=np.array(guide_k),
         axial_rows=np.array(machine.axial_rows),
         axial_stiffness=system.axial_stiffness,
-        mount_rows=np.array([-1 if m is None else where[m].start + 2 for m in mounts]),
+        mount_rows=np.array([-1 if mounts[c] is None else rows_at("mount", c).start + 2 for c in corners]),
         mount_stiffness=np.array(
-            [np.nan if m is None else float(np.asarray(links[m].stiffness)[2, 2]) for m in mounts]
+            [np.nan if m is None else float(np.asarray(m.stiffness)[2, 2]) for m in mounts]
         ),
         mount_preload=machine.mount_preload,
-        motor_rows=np.array([where[m].start for m in motors]),
+        motor_rows=np.array([rows_at("motor", c).start for c in motors]),
         motor_electrical=np.array(
-            [machine.motor_electrical[min(k, machine.motor_electrical.size - 1)] for k in range(len(names))]
+            [machine.motor_electrical[min(k, machine.motor_electrical.size - 1)] for k in corners]
         ),
         rows=machine.rows,
         watched=np.zeros(0, dtype=int),

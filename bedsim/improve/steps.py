@@ -86,7 +86,7 @@ def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list
         }
         places = by_scope[lever.scope]
         found += [LeverStep(lever=lever, option=o, corners=p) for o in lever.options for p in places]
-    return [step for step in found if _changes(step, loaded)]
+    return [step for step in found if _changes(step, loaded) and not _in_the_plate(step, loaded)]
 
 
 def _is_there(lever: Lever, loaded: LoadedScenario) -> bool:
@@ -97,6 +97,16 @@ def _is_there(lever: Lever, loaded: LoadedScenario) -> bool:
         for key, test in (lever.only or {}).items()
         for owner in (corners if key.split(".")[0] in PARTS else machine)
     )
+
+
+def _in_the_plate(step: LeverStep, loaded: LoadedScenario) -> bool:
+    """Whether it puts mounts into the plate that they carry, whose upper side is at height 0."""
+    values = values_of([step], loaded)
+    thickness = "bed.thickness_mm"
+    heights = [f"corner.{c.name}.mount.height_mm" for c in loaded.scenario.corner]
+    under = -values.get(thickness, present(loaded, thickness))
+    moved = [h for h in heights if h in values or thickness in values]
+    return any(values.get(h, present(loaded, h)) > under for h in moved)
 
 
 def _own(owner: Any, key: str) -> Any:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from bedsim.components.frame import Coordinates
 from bedsim.components.friction import group_matrix
 from bedsim.components.plate import PlateShapes
-from bedsim.components.row import Flank, Friction, Link, Path, Push, Source, Stop
+from bedsim.components.row import Flank, Friction, Link, LinkPart, Path, Push, Source, Stop
 from bedsim.components.stop import seated_stiffness
 from bedsim.model import stability
 from bedsim.model.damping import PART_OF, Spring, energy_shares, modal_ratio
@@ -107,7 +107,16 @@ class Machine:
     @cached_property
     def axial_rows(self) -> list[int]:
         """Number of the axial row of every corner among all link rows."""
-        return [self.slices[f"{name}.axial"].start for name in self.corner_names]
+        return [self.rows_at("axial", c).start for c in range(len(self.corner_names))]
+
+    @cached_property
+    def at_corner(self) -> dict[tuple[LinkPart | None, int], Link]:
+        """Every connection by what it is and its corner; one that serves all stands at the first."""
+        return {(link.part, link.corner): link for link in self.links}
+
+    def rows_at(self, part: LinkPart, corner: int) -> slice:
+        """Where the rows of a corner's connection stand among all."""
+        return self.slices[self.at_corner[part, corner].name]
 
     @cached_property
     def contact_rows(self) -> Array:

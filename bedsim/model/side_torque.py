@@ -122,7 +122,7 @@ class SideForce:
         """Pull (4, t) in the lateral rows of one corner's screw, held at the values of the first and the last
         layer beyond them."""
         height, pull = self._solved
-        where = self.machine.slices[f"{self.machine.corner_names[corner]}.screw"]
+        where = self.machine.rows_at("screw", corner)
         return np.stack([np.interp(path.height[:, corner], height, row) for row in pull[where]])
 
     @cached_property

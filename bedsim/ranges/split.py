@@ -178,7 +178,7 @@ def _by_cause(linear: linear_machine.LinearMachine) -> dict[str, Array]:
 
 def _slope_rows(machine: Machine) -> list[int]:
     """Rows of the slopes that the screws offer their nuts."""
-    first = [machine.slices[f"{name}.screw"].start for name in machine.corner_names]
+    first = [machine.rows_at("screw", c).start for c in range(len(machine.corner_names))]
     return [start + k for start in first for k in (1, 3)]
 
 
@@ -186,8 +186,7 @@ def _path_maps(loaded: LoadedScenario, machine: Machine) -> dict[str, Array]:
     """How the bed (b, n) follows each part of the carriages' motion; nothing where a mount is bolted."""
     if any(mount_kind(corner.mount.kind).bolted for corner in loaded.scenario.corner):
         return {}
-    mounts = {f"{name}.mount" for name in machine.corner_names}
-    links = [link for link in machine.links if link.name in mounts or link.name == "plate"]
+    links = [link for link in machine.links if link.part in ("mount", "plate")]
     size, bed = machine.coordinates.size, machine.coordinates.bed_size
     K = np.zeros((size, size))
     for link in links:

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
-from bedsim.results.sweep import CellResult, SweepResult
+from bedsim.analysis.summary import is_choice
+from bedsim.results.sweep import CellResult, Doubt, SweepResult
 
 Array = NDArray[np.float64]
 
@@ -118,6 +119,18 @@ def turning(result: SweepResult) -> CellResult:
         return min(result.cells, key=lambda c: float(np.median(c.figures[:, column])))
     would = cheapest(result, enough_drawn)
     return max(result.cells, key=lambda c: c.probability) if would is None else would
+
+
+def to_measure(doubt: Doubt) -> list[int]:
+    """Places of the keys that are conditions, most worth measuring first; a measured one never heads them."""
+    order = [k for k, key in enumerate(doubt.keys) if not is_choice(key)]
+    order.sort(key=lambda k: doubt.basis[k] == "measured")
+    return order if order and doubt.basis[order[0]] != "measured" else []
+
+
+def to_choose(doubt: Doubt) -> list[int]:
+    """Places of the keys that a builder sets: a number for them is chosen, not read."""
+    return [k for k, key in enumerate(doubt.keys) if is_choice(key)]
 
 
 def has_target(result: SweepResult) -> bool:

@@ -237,9 +237,9 @@ def strain(machine: Machine, bed: Tilted, height: Array) -> Array:
         where = machine.slices[link.name]
         if link.part in ("motor", "axial", "belt"):
             found[where] = 0.0
-    for i, name in enumerate(machine.corner_names):
-        if f"{name}.mount" in machine.slices:
-            row = machine.slices[f"{name}.mount"].start
+    for i in range(len(machine.corner_names)):
+        if ("mount", i) in machine.at_corner:
+            row = machine.rows_at("mount", i).start
             found[row : row + 2] = bed.give[i]
             found[row + 2] = bed.lift[i] - height[i]
     return found

@@ -12,7 +12,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from bedsim.results.sweep import CellResult, Doubt, SweepResult
-from bedsim.sweep.answers import LEVELS, front, has_target
+from bedsim.sweep.answers import LEVELS, front, has_target, to_measure
 from bedsim.units import MM, UM
 from bedsim.views import style
 
@@ -36,7 +36,7 @@ def draw_sweep(result: SweepResult, stem: Path) -> list[Path]:
         files.append(draw_prices(result, _named(stem, "price")))
     if result.sensitivity_names:
         files.append(draw_sensitivity(result, _named(stem, "what_matters")))
-    if result.doubt is not None:
+    if result.doubt is not None and to_measure(result.doubt):
         files.append(draw_doubt(result, result.doubt, _named(stem, "what_to_measure")))
     return files
 
@@ -307,21 +307,22 @@ def draw_sensitivity(result: SweepResult, path: Path) -> Path:
 
 def draw_doubt(result: SweepResult, doubt: Doubt, path: Path) -> Path:
     """Uncertain keys of the machine: share of the spread, and how often the choice is right if known."""
-    count = min(MOST_KEYS, len(doubt.keys))
+    keys = to_measure(doubt)[:MOST_KEYS]
+    count = len(keys)
     places, cell = np.arange(count, dtype=float), next(c for c in result.cells if c.index == doubt.cell)
     with style.page(path, 230 * MM, (52 + 8 * count) * MM, _title(result, "What to measure next")) as figure:
         left, right = figure.subplots(1, 2, sharey=True)
         look = {"hatch": style.HATCHES[0], "edgecolor": style.INK, "linewidth": 0.6, "height": 0.6}
-        bars = left.barh(places, 100 * doubt.part[:count], color=style.COLOURS[0], **look)
+        bars = left.barh(places, 100 * doubt.part[keys], color=style.COLOURS[0], **look)
         left.bar_label(bars, fmt="%.0f %%", padding=3, fontsize=7.5)
-        left.set_yticks(places, list(doubt.keys[:count]))
+        left.set_yticks(places, [doubt.keys[k] for k in keys])
         left.set_ylim(count - 0.5, -0.5)
         left.set_xlim(0, max(10.0, 125 * float(doubt.part.max())))
         left.set_xlabel("share of the spread over machines (%)")
         left.set_title(style.short(cell.label, 46), fontsize=8, fontweight="normal")
         if np.isfinite(doubt.now):
             right.plot(
-                100 * doubt.surer[:count], places, "D", color=style.BLUE, markersize=5, label="key known"
+                100 * doubt.surer[keys], places, "D", color=style.BLUE, markersize=5, label="key known"
             )
             line = {
                 "color": style.INK,

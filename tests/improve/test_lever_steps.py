@@ -116,3 +116,17 @@ def test_a_kind_from_outside_is_offered_as_a_change_if_it_says_so(shipped):
     finally:
         for kind in (rollers, silent):
             registry.remove(kind)
+
+
+def test_no_mount_is_put_into_the_plate_that_it_carries(shipped):
+    loaded = shipped("four-screws")
+    assert present(loaded, "bed.thickness_mm") == 6.0
+
+    def mounts(machine):
+        return {s.option.words for s in every_step(machine) if s.lever.name == "mount.height_mm"}
+
+    assert "mounts at -5 mm" not in mounts(loaded)
+    thin = loaded.with_values({"bed.thickness_mm": 4.0})
+    assert "mounts at -5 mm" in mounts(thin)
+    low = loaded.with_values({f"corner.{c.name}.mount.height_mm": -7.0 for c in loaded.scenario.corner})
+    assert not any(s.lever.name == "bed.thickness_mm" for s in every_step(low)), "9 mm would swallow them"

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from bedsim.results.sweep import Doubt
 from bedsim.sweep import answers
+from bedsim.sweep.answers import to_choose, to_measure
 from bedsim.sweep.sensitivity import grid_table, table_indices
 
 
@@ -89,3 +91,15 @@ def test_grid_table_needs_every_combination():
     assert grid_table(places, figures) is None
     table = grid_table([*places, (1, 1)], [*figures, np.arange(2.0)])
     assert table is not None and table.shape == (2, 2, 2)
+
+
+def test_what_is_chosen_is_not_measured_and_a_measured_key_heads_no_list():
+    def doubt(**basis):
+        empty = np.zeros(len(basis))
+        return Doubt(
+            cell=0, now=0.5, keys=(*basis,), basis=(*basis.values(),), part=empty, surer=empty, foretold=0.0
+        )
+
+    some = doubt(**{"guide.height_mm": "default", "nut.axial_n_per_um": "measured", "frame.x": "estimated"})
+    assert to_choose(some) == [0] and to_measure(some) == [2, 1]
+    assert to_measure(doubt(**{"nut.axial_n_per_um": "measured", "guide.height_mm": "default"})) == []
