@@ -24,6 +24,7 @@ from bedsim.metrology import (
     centreline_fit,
     cord_fit,
     decay_fit,
+    log_fit,
     recipes,
     rolled_fit,
     runout_fit,
@@ -122,6 +123,30 @@ def _series(
         clocked=_corner(first, turned, loaded, "turned") if turned else None,
         by=by,
     )
+
+
+def _log(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
+    """The wave of a log as eight readings of one turn that tell it as well as the log does."""
+    found = log_fit.read_log(path)
+    where = f"{path}: line {found.line}"
+    _one_of(where, "probe", found.probe, probe_points(loaded)[0])
+    for corner in loaded.scenario.corner:
+        if abs(found.lead / (corner.screw.lead_mm * MM) - 1) > 1e-6:
+            own = f"{corner.name} has {corner.screw.lead_mm:g}"
+            raise InputError(f"{where}: lead_mm = {found.lead / MM:g}: {own}.")
+    turn = np.arange(8) * np.pi / 4
+    one = Series(
+        file=str(path),
+        lines=(found.line,) * turn.size,
+        probe=found.probe,
+        axis=found.axis,
+        turn=turn,
+        value=(found.waves[0] * np.exp(1j * turn)).real,
+        sigma=np.full(turn.size, found.uncertainty * math.sqrt(turn.size / 2)),
+        clocked=_corner(where, found.corner, loaded, "turned") if found.corner else None,
+        by=found.by * DEG,
+    )
+    return Read(observations=(one,), unused=())
 
 
 def _bands(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
@@ -346,6 +371,7 @@ def _noted_screw(path: Path, notes: dict[str, str], loaded: LoadedScenario) -> t
 
 _READERS: dict[str, Callable[[Path, dict[str, str], LoadedScenario, float], Read]] = {
     "jog": _jog,
+    "log": _log,
     "bands": _bands,
     "heights": _heights,
     "stiffness": _loops,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -59,7 +60,55 @@ _ROLLED_HEAD = """\
 position_mm,go_um,no_go_um
 """
 
+_LOG = """\
+# A gauge that writes by itself while the bed is jogged
+
+As the jog test (`--recipe jog`), with a dial gauge that has a cable: many turns at once, so that
+drift and what is not of the screws average out.
+
+You need: a digital dial gauge with output (0.001 mm), a stand, ten minutes a series.
+
+1. As in the jog test: motors powered and holding, the gauge on the frame against the bed's edge at
+   one of the scenario's probes, plunger along X, Y or up. The bed moves: keep fingers out, and prop
+   it before you reach under it.
+2. Jog down by two leads to layer 1's height, so that the play is taken out. There the log starts.
+3. Jog down by three to ten leads at one slow, constant speed; eight readings a turn or more.
+   By time: `time_s` or `time_ms`, `speed_mm_s` on top, and `start_s`: the time at which the bed
+   began to move (else: the first reading). It is taken to be known to 0.05 s, so go slowly: at
+   0.5 mm/s on a lead of 5 mm that is 2 degrees of a turn.
+   By height: `down_mm`, how far down since the start.
+4. One file for each probe and axis. `turned` and `turned_deg` where a coupling had been turned.
+5. The control, against a fixed point of the frame, as in the jog test.
+
+`bedsim diagnose` and `bedsim learn` read it like a jogged series. A step, a stop or a reading that
+stays in the air must be cut off before.
+"""
+
+_LOG_HEAD = """\
+# test = log
+# probe = front right
+# axis = y
+# lead_mm = 5
+# speed_mm_s = 0.5         # with time_s; not with down_mm
+# start_s = 0              # when the bed began to move
+time_s,reading_um
+"""
+
+
+def _logged(seconds: float) -> float:
+    """An invented bed: 6 um once per turn of 10 s, a third of it twice, 2 um of drift a minute."""
+    psi = 2 * math.pi * seconds / 10
+    value = 6 * math.cos(psi - 1) + 2 * math.cos(2 * psi) + seconds / 30 + 0.4 * math.sin(37.3 * seconds)
+    return round(value - 6 * math.cos(1) - 2, 1)
+
+
 PAGES = {
+    "log": TestSheet(
+        recipe=_LOG,
+        head=_LOG_HEAD,
+        rows=("0,",),
+        example=tuple(f"{k / 2:g},{_logged(k / 2)}" for k in range(81)),
+    ),
     "rolled": TestSheet(
         recipe=_ROLLED,
         head=_ROLLED_HEAD,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 
 from bedsim.errors import InputError
+from bedsim.metrology.log_fit import is_log
 from bedsim.metrology.recipe_pages import PAGES
 
 _RUNOUT = """\
@@ -276,6 +277,8 @@ def which_test(header: list[str], notes: dict[str, str]) -> str:
     """Tell which test a table holds, from its note `test` or its columns; InputError if neither tells."""
     if "test" in notes:
         return _known(notes["test"])
+    if is_log(header):
+        return "log"
     starts = {
         "wall": "bands",
         "go_": "rolled",
