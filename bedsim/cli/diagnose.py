@@ -88,8 +88,8 @@ def command(
     READINGS is a CSV file.  A gauge on the bed while one lead is jogged down in eighths: columns probe,
     axis (x, y, z), eighth, reading_um.  Or bands on two or more walls: columns wall, probe, wavelength_mm,
     amplitude_um, crest_mm. Both may have sigma_um, and turned with turned_deg where a screw had been turned
-    in its coupling.  Bands of half and a third of the lead and those of motors are told too, by the length
-    that these layers show.  Friction is counted as the scenario has it; ± is one standard uncertainty from
+    in its coupling.  Or the log of a gauge (bedsim gauge --recipe log).  Bands of half and a third of the
+    lead and those of motors are told too, by the length that these layers show.  Friction is counted as the scenario has it; ± is one standard uncertainty from
     that of the readings, for this machine.
     """
     from bedsim.diagnosis.band_kinds import LEAD, band_kinds, sort_readings
@@ -102,7 +102,7 @@ def command(
     loaded = load_scenario(scenario, overrides)
     machine = loaded.scenario
     lead = _common_lead(loaded)
-    found = read_readings(readings, sigma_um * UM)
+    found = read_readings(readings, sigma_um * UM, lead)
     causes = outside_causes(
         layer_height=machine.print.layer_mm * MM,
         seconds_per_layer=machine.print.seconds_per_layer,

@@ -15,7 +15,7 @@ from bedsim.errors import InputError
 from bedsim.files import write_file
 
 if TYPE_CHECKING:
-    from bedsim.metrology.snippet import MeasuredKey
+    from bedsim.metrology.snippet import MeasuredKey, StatedKey
 
 
 @click.command(name="gauge", cls=Command)
@@ -49,13 +49,22 @@ if TYPE_CHECKING:
     help="Folder for picture, screw table and keys.",
 )
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
-@click.option("--recipe", metavar="TEST", help="Print how a test is done: run-out, stiffness, decay, cord.")
+@click.option(
+    "--recipe", metavar="TEST", help="Print how a test is done: run-out, rolled, stiffness, decay, cord."
+)
 @click.option(
     "--blank",
     nargs=2,
     type=(str, OutputPath("a table", ".csv")),
     metavar="TEST FILE",
     help="Write a blank table of a test to fill in.",
+)
+@click.option(
+    "--example",
+    nargs=2,
+    type=(str, OutputPath("a table", ".csv")),
+    metavar="TEST FILE",
+    help="Write an invented table of a test to try this on: rolled.",
 )
 def command(
     readings: Path | None,
@@ -68,8 +77,9 @@ def command(
     no_pictures: bool,
     recipe: str | None,
     blank: tuple[str, Path] | None,
+    example: tuple[str, Path] | None,
 ) -> int:
-    """Turn dial-gauge readings, a push-pull loop, a tap or a cord test into scenario keys.
+    """Turn dial-gauge readings, a screw rolled on a plate, a push-pull loop, a tap or a cord test into keys.
 
     Prints the fit with its uncertainty and, for a screw, the best grade it surely meets; writes a picture,
     the keys as TOML and, for a screw, its measured centreline as a table.  With --grade the exit code is 1
@@ -84,6 +94,8 @@ def command(
     if blank is not None:
         _write_blank(*blank)
         return 0
+    if example is not None:
+        return _write_example(*example)
     if readings is None:
         raise click.UsageError("name a file of readings, or use --recipe TEST or --blank TEST FILE.")
     table = read_header(readings)
@@ -121,6 +133,17 @@ def _write_blank(name: str, path: Path) -> None:
     click.echo(f"{path}: fill it in, then: bedsim gauge {path}")
 
 
+def _write_example(name: str, path: Path) -> int:
+    from bedsim.metrology import recipes
+
+    text = recipes.example(name)
+    if path.exists():
+        raise InputError(f"{path}: exists already; an example would overwrite it.")
+    write_file(path, text)
+    click.echo(f"{path}: invented readings. Try: bedsim gauge {path}")
+    return 0
+
+
 def _notes(settings: Sequence[str]) -> dict[str, str]:
     pairs = {}
     for text in settings:
@@ -134,7 +157,9 @@ def _notes(settings: Sequence[str]) -> dict[str, str]:
 def _other(test: str, path: Path, target: Target) -> None:
     from bedsim.metrology.snippet import toml_text
 
-    keys, remarks, picture = {"stiffness": _stiffness, "decay": _decay, "cord": _cord}[test](path, target)
+    keys, remarks, picture = {"stiffness": _stiffness, "decay": _decay, "cord": _cord, "rolled": _rolled}[
+        test
+    ](path, target)
     for remark in remarks:
         say(remark)
     text = toml_text(keys, remarks, own_corner=target.own_corner)
@@ -147,7 +172,7 @@ def _other(test: str, path: Path, target: Target) -> None:
         click.echo(f"Picture: {picture}")
 
 
-_Outcome = tuple[Sequence["MeasuredKey"], Sequence[str], Path | None]
+_Outcome = tuple[Sequence["MeasuredKey | StatedKey"], Sequence[str], Path | None]
 
 
 def _stiffness(path: Path, target: Target) -> _Outcome:
@@ -175,6 +200,21 @@ def _decay(path: Path, target: Target) -> _Outcome:
         picture = draw_decay(fit, f"Tap and count: {target.stem}", target.path("gauge.png"))
     said = f"Damping ratio {fit.damping:.4f} ± {fit.damping_uncertainty:.4f}."
     return keys, [said, *remarks, *(f"{w}." for w in fit.warnings)], picture
+
+
+def _rolled(path: Path, target: Target) -> _Outcome:
+    from bedsim.metrology.rolled_fit import read_rolled, scenario_keys
+
+    fit = read_rolled(path)
+    keys, remarks = scenario_keys(fit)
+    if target.into is not None:
+        target.into.needs_corner(path)
+    picture = None
+    if target.pictures:
+        from bedsim.views.gauge_plots import draw_rolled
+
+        picture = draw_rolled(fit, f"Rolled on a plate: {target.stem}", target.path("gauge.png"))
+    return keys, [*remarks, *(f"{w}." for w in fit.warnings)], picture
 
 
 def _cord(path: Path, target: Target) -> _Outcome:

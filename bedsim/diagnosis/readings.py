@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from bedsim.diagnosis.least_squares import Complex, phasor_of_turn, turned_response
 from bedsim.diagnosis.response import UnitResponses
 from bedsim.errors import InputError
+from bedsim.metrology.log_fit import is_log, read_log
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
 from bedsim.table_text import as_number, in_units, read_table_text
@@ -43,19 +44,43 @@ class Reading:
     crest: float | None = None  # m, height of a band's crest above the first layer
 
 
-def read_readings(path: str | Path, default_sigma: float = 1.0 * UM) -> tuple[Reading, ...]:
+def read_readings(
+    path: str | Path, default_sigma: float = 1.0 * UM, lead: float | None = None
+) -> tuple[Reading, ...]:
     """Read a CSV file of gauge readings or of bands.  Raises InputError with all faults in one list.
 
     Gauge (fixed to the frame, positive when the bed moves along +X, +Y or up): columns probe, axis (x, y
     or z), eighth (of a lead jogged down from the start), reading_um; at least four different eighths per
     probe and axis. Bands: columns wall (+X, -Y or an angle), probe, wavelength_mm, amplitude_um, crest_mm
     (height of a crest above the first layer).
+    A log of a gauge that writes by itself: see `metrology.log_fit`; its lead must be `lead` [m].
     Both: sigma_um (standard uncertainty of one reading), turned (corner whose coupling was turned) and
     turned_deg.
     """
+    table = read_table_text(Path(path))
+    if is_log(table.header):
+        return (_log_reading(Path(path), lead),)
     gauge, rows = checked_rows(Path(path))
     make = _gauge_readings if gauge else _band_readings
     return make([(f"{path}: line {number}", row) for number, row in rows], default_sigma)
+
+
+def _log_reading(path: Path, lead: float | None) -> Reading:
+    found = read_log(path)
+    if lead is not None and abs(found.lead / lead - 1) > 1e-6:
+        told = f"lead_mm = {found.lead / MM:g}: the scenario has {lead / MM:g}"
+        raise InputError(f"{path}: line {found.line}: {told}.")
+    return Reading(
+        where=f"{path}: line {found.line}",
+        place=found.axis,
+        probe=found.probe,
+        value=found.waves[0],
+        sigma=found.uncertainty,
+        wavelength=None,
+        turned=found.corner,
+        turn=found.by * DEG,
+        scatter=max(abs(wave) for wave in found.waves[1:]) / found.uncertainty,
+    )
 
 
 def checked_rows(path: Path) -> tuple[bool, list[tuple[int, dict[str, str]]]]:

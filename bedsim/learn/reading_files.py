@@ -20,7 +20,16 @@ from bedsim.learn.observations import (
     Series,
     number_at,
 )
-from bedsim.metrology import centreline_fit, cord_fit, decay_fit, recipes, runout_fit, stiffness_fit
+from bedsim.metrology import (
+    centreline_fit,
+    cord_fit,
+    decay_fit,
+    log_fit,
+    recipes,
+    rolled_fit,
+    runout_fit,
+    stiffness_fit,
+)
 from bedsim.metrology.csv_input import ALONG, length_notes, note, read_header, read_table
 from bedsim.metrology.readings import Extremes
 from bedsim.metrology.readings import read_readings as read_screw
@@ -29,6 +38,7 @@ from bedsim.metrology.stiffness_fit import LoopFit
 from bedsim.scenario.keys import nearest
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
+from bedsim.scenario.screw_keys import RunOutKeys
 from bedsim.simulation import probe_points
 from bedsim.units import DEG, MM, N_PER_MM, N_PER_UM, UM
 
@@ -113,6 +123,30 @@ def _series(
         clocked=_corner(first, turned, loaded, "turned") if turned else None,
         by=by,
     )
+
+
+def _log(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
+    """The wave of a log as eight readings of one turn that tell it as well as the log does."""
+    found = log_fit.read_log(path)
+    where = f"{path}: line {found.line}"
+    _one_of(where, "probe", found.probe, probe_points(loaded)[0])
+    for corner in loaded.scenario.corner:
+        if abs(found.lead / (corner.screw.lead_mm * MM) - 1) > 1e-6:
+            own = f"{corner.name} has {corner.screw.lead_mm:g}"
+            raise InputError(f"{where}: lead_mm = {found.lead / MM:g}: {own}.")
+    turn = np.arange(8) * np.pi / 4
+    one = Series(
+        file=str(path),
+        lines=(found.line,) * turn.size,
+        probe=found.probe,
+        axis=found.axis,
+        turn=turn,
+        value=(found.waves[0] * np.exp(1j * turn)).real,
+        sigma=np.full(turn.size, found.uncertainty * math.sqrt(turn.size / 2)),
+        clocked=_corner(where, found.corner, loaded, "turned") if found.corner else None,
+        by=found.by * DEG,
+    )
+    return Read(observations=(one,), unused=())
 
 
 def _bands(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
@@ -270,16 +304,12 @@ def _measured(path: Path, keys: Sequence[MeasuredKey], corner: str, loaded: Load
 
 
 def _screw(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
-    name = notes.get("corner")
-    if name is None:
-        raise InputError(f"{path}: corner: write `# corner = ...` on top: which screw this is.")
-    number = _corner(f"{path}: # corner", name, loaded, "corner")
+    number, name, keys = _noted_screw(path, notes, loaded)
     readings, setup = read_screw(path)
     if isinstance(readings, Extremes):
         told = f"{path}: readings without angles do not say which way a screw is bent and tell nothing here."
         return Read(observations=(), unused=(told,))
     fit = centreline_fit.fit_centreline(runout_fit.fit_positions(readings, setup), setup)
-    keys = loaded.scenario.corner[number].screw.run_out
     if setup.measured == "free" and keys.bow_measured == "mounted":
         raise InputError(
             f"{path}: setup = {setup.how}: reads the free screw, but "
@@ -303,12 +333,50 @@ def _screw(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: flo
     return Read(observations=(one,), unused=())
 
 
+def _rolled(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
+    number, name, keys = _noted_screw(path, notes, loaded)
+    fit = rolled_fit.read_rolled(path)
+    if math.isnan(fit.direction):
+        told = f"{path}: without mark_deg gaps do not say which way a screw is bent and tell nothing here."
+        return Read(observations=(), unused=(told,))
+    if keys.bow_measured == "mounted":
+        raise InputError(
+            f"{path}: reads the free screw, but corner.{name}.screw.run_out.bow_measured = "
+            '"mounted" in the scenario. Allowed: bow_measured = "free" there.'
+        )
+    c, s = math.cos(fit.direction), math.sin(fit.direction)
+    turn = np.array([[c, -s], [s, c]])
+    spread = np.diag([fit.bow_uncertainty**2, (fit.bow * fit.direction_uncertainty) ** 2])
+    one = ScrewReading(
+        where=str(path),
+        corner=number,
+        corner_name=name,
+        mounted=False,
+        position=np.zeros(1),
+        parts=("bow",),
+        offset=fit.bow * turn[:, 0],
+        covariance=turn @ spread @ turn.T,
+    )
+    return Read(observations=(one,), unused=())
+
+
+def _noted_screw(path: Path, notes: dict[str, str], loaded: LoadedScenario) -> tuple[int, str, RunOutKeys]:
+    """Number and name of the corner that a file notes, and what is known of its screw."""
+    name = notes.get("corner")
+    if name is None:
+        raise InputError(f"{path}: corner: write `# corner = ...` on top: which screw this is.")
+    number = _corner(f"{path}: # corner", name, loaded, "corner")
+    return number, name, loaded.scenario.corner[number].screw.run_out
+
+
 _READERS: dict[str, Callable[[Path, dict[str, str], LoadedScenario, float], Read]] = {
     "jog": _jog,
+    "log": _log,
     "bands": _bands,
     "heights": _heights,
     "stiffness": _loops,
     "decay": _decay,
     "cord": _cord,
     "run-out": _screw,
+    "rolled": _rolled,
 }

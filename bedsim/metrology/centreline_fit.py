@@ -138,12 +138,16 @@ def _basis(
     terms: tuple[str, ...], s: Array, length: float, free_end: bool, chord: tuple[float, float] | None
 ) -> Array:
     """Columns (n, k) of the terms at `s`; with a chord, the bow against the line through the two supports."""
-    bow = _shape(s, length, free_end)
-    if chord is not None:
-        first, last = _shape(np.array(chord), length, free_end)
-        bow = bow - first - (last - first) * (s - chord[0]) / (chord[1] - chord[0])
+    bow = _shape(s, length, free_end) if chord is None else bow_basis(s, length, free_end, chord)
     columns = {"eccentricity": np.ones_like(s), "tilt": s, "bow": bow}
     return np.stack([columns[t] for t in terms], axis=-1)
+
+
+def bow_basis(s: Array, length: float, free_end: bool, chord: tuple[float, float]) -> Array:
+    """Offset at `s` (n,) [m] per bow, against the line through the screw at two supports [m]."""
+    first, last = _shape(np.array(chord), length, free_end)
+    rise = (last - first) * (s - chord[0]) / (chord[1] - chord[0])
+    return np.asarray(_shape(s, length, free_end) - first - rise)
 
 
 def _solution(basis: Array, spread: Array) -> tuple[Array, Array]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 
 from bedsim.errors import InputError
+from bedsim.metrology.log_fit import is_log
+from bedsim.metrology.recipe_pages import PAGES
 
 _RUNOUT = """\
 # Run-out of a screw with a dial gauge on the nut
@@ -167,8 +169,9 @@ RECIPES = {
     "jog": _JOG,
     "bands": _BANDS,
     "heights": _HEIGHTS,
+    **{name: page.recipe for name, page in PAGES.items()},
 }
-OF_GAUGE = ("run-out", "stiffness", "decay", "cord")
+OF_GAUGE = ("run-out", "stiffness", "decay", "cord", "rolled")
 """Tests that give keys by themselves; the others only say something of a whole machine."""
 
 _RUNOUT_BLANK = """\
@@ -257,15 +260,29 @@ def blank(name: str) -> str:
         "heights": _HEIGHTS_BLANK,
     }
     known = _known(name)
+    if known in PAGES:
+        return PAGES[known].blank
     return heads[known] + "\n".join(rows[known]) + "\n"
+
+
+def example(name: str) -> str:
+    """Return an invented table of a test, to try the commands on; InputError where there is none."""
+    known = _known(name)
+    if known not in PAGES:
+        raise InputError(f"--example {known}: there are examples of {', '.join(PAGES)}.")
+    return PAGES[known].filled
 
 
 def which_test(header: list[str], notes: dict[str, str]) -> str:
     """Tell which test a table holds, from its note `test` or its columns; InputError if neither tells."""
     if "test" in notes:
         return _known(notes["test"])
+    if is_log(header):
+        return "log"
     starts = {
         "wall": "bands",
+        "go_": "rolled",
+        "no_go": "rolled",
         "force": "stiffness",
         "mass": "cord",
         "amplitude": "decay",

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from bedsim.metrology.centreline_fit import CentrelineFit
 from bedsim.metrology.decay_fit import DecayFit
 from bedsim.metrology.readings import Extremes, Readings
+from bedsim.metrology.rolled_fit import RolledFit
 from bedsim.metrology.runout_fit import PositionFit, curve
 from bedsim.metrology.setup import Setup
 from bedsim.metrology.stiffness_fit import LoopFit
@@ -87,6 +88,30 @@ def draw_decay(fit: DecayFit, title: str, path: Path) -> Path:
         ax.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
         ax.yaxis.set_minor_formatter(NullFormatter())
         ax.legend()
+    return path
+
+
+def draw_rolled(fit: RolledFit, title: str, path: Path) -> Path:
+    """Draw the gaps under a screw on a plate as the blades hold them, with those of the fitted bow."""
+    with style.page(path, 140 * MM, 95 * MM, title) as figure:
+        ax = figure.subplots()
+        order = np.argsort(fit.position)
+        label = "between two blades, ± one standard uncertainty"
+        ax.errorbar(
+            fit.position / MM,
+            fit.gap / UM,
+            fit.gap_uncertainty / UM,
+            fmt="o",
+            color=style.BLUE,
+            markerfacecolor="white",
+            capsize=3,
+            label=label,
+        )
+        bow = f"bow of {2 * fit.bow / UM:.0f} ± {2 * fit.bow_uncertainty / UM:.0f} µm TIR, sag taken off"
+        ax.plot(fit.position[order] / MM, fit.fitted[order] / UM, color=style.VERMILLION, label=bow)
+        ax.set(xlabel="position on the screw (mm)", ylabel="gap under the screw (µm)")
+        ax.set_ylim(bottom=0, top=1.35 * float((fit.gap + fit.gap_uncertainty).max()) / UM)
+        ax.legend(loc="upper right")
     return path
 
 

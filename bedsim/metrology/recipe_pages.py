@@ -1,0 +1,118 @@
+"""Recipes, blank tables and invented examples of readings that people take with what lies about."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestSheet:
+    """One kind of readings: how they are taken, top and rows of a blank table, an invented example."""
+
+    recipe: str
+    head: str
+    rows: tuple[str, ...]
+    example: tuple[str, ...]
+
+    @property
+    def blank(self) -> str:
+        """The table to fill in."""
+        return self.head + "\n".join(self.rows) + "\n"
+
+    @property
+    def filled(self) -> str:
+        """The example as a file."""
+        return self.head + "\n".join(self.example) + "\n"
+
+
+_ROLLED = """\
+# A screw rolled on a plate: bow by feeler gauges
+
+The cheapest way to see a bent screw: a flat plate and a set of feeler gauges. It shows the bow,
+never the eccentricity against the bearings.
+
+You need: a granite plate, the glass of a shelf or the table of a machine, flat to 0.01 mm; a set
+of feeler gauges; a felt pen.
+
+1. Clean plate and screw; nut off. Lay the screw down so that both ends of the thread touch.
+2. Roll it slowly. Where the gap under its middle is largest the bow points up. Put a mark on top.
+3. At five places write the thickest blade that just slides under (`go_um`) and the next one that
+   does not (`no_go_um`); stacks of blades count with their sum. Not even the thinnest: `go_um` = 0.
+   Do not press: the screw gives way. Position counts from the lower end of the free length.
+4. Roll by half a turn: now it must rock on its middle. If it stays, the plate is bent, not the
+   screw.
+5. With the screw in the machine at its clocking zero, where does the mark face? `mark_deg`,
+   counter-clockwise from +X seen from above. Without it only the size of the bow is known.
+
+A screw on a plate sags by its own weight: with `diameter_mm` that is added (16 mm, 420 mm long:
+about 0.01 mm). TIR is twice the gap. Thousandths of an inch: `go_thou`, `no_go_thou`.
+"""
+
+_ROLLED_HEAD = """\
+# test = rolled
+# length_mm = 400          # free length between the bearings, or from the bearing to the free end
+# ends = both              # in the machine: both (held at both ends) or one (upper end free)
+# diameter_mm = 12         # nominal; for the sag by its own weight
+# touches_mm = 0, 400      # where the screw touches the plate
+# mark_deg = 0             # where the mark on top faces in the machine; delete the line if not known
+# plate_um = 5             # standard uncertainty of plate and crests
+position_mm,go_um,no_go_um
+"""
+
+_LOG = """\
+# A gauge that writes by itself while the bed is jogged
+
+As the jog test (`--recipe jog`), with a dial gauge that has a cable: many turns at once, so that
+drift and what is not of the screws average out.
+
+You need: a digital dial gauge with output (0.001 mm), a stand, ten minutes a series.
+
+1. As in the jog test: motors powered and holding, the gauge on the frame against the bed's edge at
+   one of the scenario's probes, plunger along X, Y or up. The bed moves: keep fingers out, and prop
+   it before you reach under it.
+2. Jog down by two leads to layer 1's height, so that the play is taken out. There the log starts.
+3. Jog down by three to ten leads at one slow, constant speed; eight readings a turn or more.
+   By time: `time_s` or `time_ms`, `speed_mm_s` on top, and `start_s`: the time at which the bed
+   began to move (else: the first reading). It is taken to be known to 0.05 s, so go slowly: at
+   0.5 mm/s on a lead of 5 mm that is 2 degrees of a turn.
+   By height: `down_mm`, how far down since the start.
+4. One file for each probe and axis. `turned` and `turned_deg` where a coupling had been turned.
+5. The control, against a fixed point of the frame, as in the jog test.
+
+`bedsim diagnose` and `bedsim learn` read it like a jogged series. A step, a stop or a reading that
+stays in the air must be cut off before.
+"""
+
+_LOG_HEAD = """\
+# test = log
+# probe = front right
+# axis = y
+# lead_mm = 5
+# speed_mm_s = 0.5         # with time_s; not with down_mm
+# start_s = 0              # when the bed began to move
+time_s,reading_um
+"""
+
+
+def _logged(seconds: float) -> float:
+    """An invented bed: 6 um once per turn of 10 s, a third of it twice, 2 um of drift a minute."""
+    psi = 2 * math.pi * seconds / 10
+    value = 6 * math.cos(psi - 1) + 2 * math.cos(2 * psi) + seconds / 30 + 0.4 * math.sin(37.3 * seconds)
+    return round(value - 6 * math.cos(1) - 2, 1)
+
+
+PAGES = {
+    "log": TestSheet(
+        recipe=_LOG,
+        head=_LOG_HEAD,
+        rows=("0,",),
+        example=tuple(f"{k / 2:g},{_logged(k / 2)}" for k in range(81)),
+    ),
+    "rolled": TestSheet(
+        recipe=_ROLLED,
+        head=_ROLLED_HEAD,
+        rows=tuple(f"{s},," for s in (80, 140, 200, 260, 320)),
+        example=("80,40,50", "140,60,70", "200,70,80", "260,60,70", "320,30,40"),
+    ),
+}
