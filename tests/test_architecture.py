@@ -28,6 +28,7 @@ ORDER = (
     ("power_loss",),
     ("clocking", "comparison", "diagnosis", "improve", "sweep"),
     ("learn",),
+    ("explain",),
     ("views",),
     ("cli",),
 )
