@@ -29,6 +29,7 @@ ORDER = (
     ("power_loss",),
     ("clocking", "comparison", "diagnosis", "improve", "sweep"),
     ("learn",),
+    ("explain",),
     ("views",),
     ("cli",),
 )

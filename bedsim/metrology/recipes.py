@@ -210,7 +210,7 @@ direction,motor,mass_g
 
 
 _EDGES = (("+X", "front right"), ("-X", "back left"), ("+Y", "back right"), ("-Y", "front left"))
-_HEIGHT_KEYS = ("guide.height_mm", "mount.height_mm", "joint.height_mm", "nut.thread_height_mm")
+HEIGHT_KEYS = ("guide.height_mm", "mount.height_mm", "joint.height_mm", "nut.thread_height_mm")
 
 _JOG_BLANK = """\
 # test = jog
@@ -248,7 +248,7 @@ def blank(name: str) -> str:
         "cord": [f"{d},{m}," for m in ("off", "on") for d in ("raises", "lowers") for _ in range(4)],
         "jog": [f"{p},{n}," for p in ("front right,y", "front left,x") for n in range(9)],
         "bands": [f"{w},{p},,," for w, p in _EDGES],
-        "heights": [f"{k}," for k in _HEIGHT_KEYS],
+        "heights": [f"{k}," for k in HEIGHT_KEYS],
     }
     heads = {
         "run-out": _RUNOUT_BLANK,

@@ -10,7 +10,7 @@ from bedsim.metrology.setup import SETUP_TEXT, Setup
 from bedsim.metrology.snippet import MeasuredKey, StatedKey, toml_text
 from bedsim.units import MM, UM
 
-_SIZE_KEYS = {"eccentricity": "eccentricity_tir_um", "tilt": "tilt_tir_um_per_100mm", "bow": "bow_tir_um"}
+SIZE_KEYS = {"eccentricity": "eccentricity_tir_um", "tilt": "tilt_tir_um_per_100mm", "bow": "bow_tir_um"}
 
 
 def runout_keys(fit: CentrelineFit, setup: Setup) -> tuple[MeasuredKey | StatedKey, ...]:
@@ -18,7 +18,7 @@ def runout_keys(fit: CentrelineFit, setup: Setup) -> tuple[MeasuredKey | StatedK
     keys: list[MeasuredKey | StatedKey] = []
     for term in fit.terms:
         size, u, direction, across = term_text(fit, term)
-        keys.append(MeasuredKey(table="screw.run_out", key=_SIZE_KEYS[term], likely=size, uncertainty=u))
+        keys.append(MeasuredKey(table="screw.run_out", key=SIZE_KEYS[term], likely=size, uncertainty=u))
         keys.append(
             MeasuredKey(
                 table="screw.run_out",

@@ -148,7 +148,7 @@ def scenario_keys(fits: tuple[LoopFit, ...]) -> tuple[tuple[MeasuredKey, ...], t
         same = [f for f in fits if (f.place, f.direction) == (place, direction)]
         stiffness, u = _together([(f.stiffness, f.stiffness_uncertainty) for f in same])
         friction, uf = _together([(f.friction, f.friction_uncertainty) for f in same])
-        target = _target(place, direction)
+        target = key_of_loop(place, direction)
         if target is not None:
             table, key, unit = target
             keys.append(
@@ -173,7 +173,8 @@ def loop_warnings(fits: tuple[LoopFit, ...]) -> tuple[str, ...]:
     )
 
 
-def _target(place: str, direction: str) -> tuple[str, str, float] | None:
+def key_of_loop(place: str, direction: str) -> tuple[str, str, float] | None:
+    """Table, key and unit that a loop gives by itself, or None."""
     if direction in ("radial", "tangential") and place in ("carriage", "frame"):
         return "guide" if place == "carriage" else "frame", f"{direction}_n_per_um", N_PER_UM
     if place == "frame":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -136,20 +137,39 @@ def _meaning(part: str, key: str, field: FieldInfo) -> str:
     return "; ".join(f"{kind.name}: {kind.sentence}" for kind in registry.kinds(part)) + "."
 
 
-def _rows(table: type[Section], part: str) -> Iterator[str]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyText:
+    """What is told of one key: its name in its table, unit, what is allowed, the default with its range, what
+    it means, where the default comes from."""
+
+    name: str
+    unit: str
+    allowed: str
+    default: str
+    meaning: str
+    source: str
+
+
+def key_texts(table: type[Section], part: str) -> Iterator[KeyText]:
+    """Tell of every key of a table that holds a value, `part` its name."""
     entries = properties(table)
     for key, field in fields_of(table).items():
         if section_of(field) is not None:
             continue
         default, source = _default(part, key, field)
-        cells = [
-            f"`{key}`",
-            unit_of(key),
-            _limits(entries[key]),
-            default,
-            _meaning(part, key, field),
-            source,
-        ]
+        yield KeyText(
+            name=key,
+            unit=unit_of(key),
+            allowed=_limits(entries[key]),
+            default=default,
+            meaning=_meaning(part, key, field),
+            source=source,
+        )
+
+
+def _rows(table: type[Section], part: str) -> Iterator[str]:
+    for told in key_texts(table, part):
+        cells = (f"`{told.name}`", *astuple(told)[1:])
         yield "| " + " | ".join(str(c or "").replace("|", "\\|") for c in cells) + " |"
 
 

@@ -86,7 +86,9 @@ class GradeLimit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Row:
+class GradeRow:
+    """One row of the tables, SI: its `value` holds where `by` is within `over` to `to`."""
+
     grade: Grade
     quantity: str
     by: str
@@ -97,6 +99,11 @@ class _Row:
     status: str
     source: str
     note: str
+
+    @property
+    def value_um(self) -> float:
+        """The tolerance in micrometres."""
+        return self.value / UM
 
 
 def parse_grade(text: str) -> Grade:
@@ -181,6 +188,11 @@ def grades_of(standard: str) -> tuple[Grade, ...]:
     return tuple(Grade(standard=standard, name=n) for n in names)
 
 
+def grade_rows(grade: Grade) -> tuple[GradeRow, ...]:
+    """Every row of the tables for a grade."""
+    return tuple(row for row in _rows() if row.grade == grade)
+
+
 def _transport_travel(g: Grade, length: float) -> GradeLimit:
     v300 = limit(g, "v300")
     return GradeLimit(
@@ -199,13 +211,13 @@ def _need(where: dict[str, float], key: str, g: Grade, quantity: str) -> float:
     raise InputError(f"{quantity} of {g}: the table asks for {key}.")
 
 
-def _inside(r: _Row, value: float) -> bool:
+def _inside(r: GradeRow, value: float) -> bool:
     slack = 1e-9 * max(r.to, 1e-12)
     above = value >= r.over - slack if r.over_included else value > r.over + slack
     return above and value <= r.to + slack
 
 
-def _absent(g: Grade, quantity: str, rows: list[_Row], where: dict[str, float]) -> str:
+def _absent(g: Grade, quantity: str, rows: list[GradeRow], where: dict[str, float]) -> str:
     if rows:
         by, scale = rows[0].by, 1.0 if rows[0].by == "slenderness" else MM
         unit = "" if scale == 1.0 else " mm"
@@ -218,13 +230,13 @@ def _absent(g: Grade, quantity: str, rows: list[_Row], where: dict[str, float]) 
 
 
 @cache
-def _rows() -> tuple[_Row, ...]:
+def _rows() -> tuple[GradeRow, ...]:
     return tuple(_row(r) for name in ("travel.csv", "run_out.csv") for r in _read(name))
 
 
-def _row(r: dict[str, str]) -> _Row:
+def _row(r: dict[str, str]) -> GradeRow:
     scale = MM if r["by"].endswith("_mm") else 1.0
-    return _Row(
+    return GradeRow(
         grade=Grade(standard=r["standard"], name=r["grade"]),
         quantity=r["quantity"],
         by=r["by"].removesuffix("_mm"),
