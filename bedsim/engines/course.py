@@ -17,23 +17,23 @@ from bedsim.components.row import Path
 from bedsim.engines.base import Job
 from bedsim.engines.known_forcing import KnownForcing
 from bedsim.engines.modes import LayerModes, Real, Working
-from bedsim.model.program import Profile
+from bedsim.engines.motions import Motions, motions
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Course:
-    """The commanded motion of a layer.
+    """The commanded motion of a layer, or of one layer per member.
 
-    `motion` of the first of the `layers`; `strengths` (r, sources) of what is computed; members are `mix` (r,
-    m) times that, or the r themselves.  The last row of a mix is what all share: weight and inertia.
-    `rows` (u,): those on which anything is imposed.
+    `motion`: one of all `layers` if they are alike, else of each; `strengths` (r, sources) of what is
+    computed; members are `mix` (r, m) times that, or the r themselves.  The last row of a mix is what all
+    share: weight and inertia.  `rows` (u,): those on which anything is imposed.  Layers settle alike.
     """
 
     job: Job
     layers: NDArray[np.int64]
-    motion: Profile
+    motion: Motions
     strengths: Array
     mix: Array | None
     rows: NDArray[np.int64]
@@ -44,24 +44,31 @@ class Course:
         return self.motion.duration + self.job.program.settle(int(self.layers[0]))
 
     @property
+    def finishes(self) -> Array:
+        """When layers end (l,), likewise; one number if they are alike."""
+        periods = self.job.program.stations.period[self.layers[: self.motion.own.shape[0]] - 1]
+        return np.asarray(periods + (self.motion.duration - self.motion.own[:, -1]))
+
+    @property
     def finish(self) -> float:
-        """When the layer ends, likewise."""
-        return self.job.program.period(int(self.layers[0]))
+        """When the first of them does."""
+        return float(self.finishes.min())
 
     def imposed(self, time: Array, piece: NDArray[np.int64]) -> Array:
         """Imposed extensions (r, t, rows) at instants of the motion."""
-        profile, program = self.motion, self.job.program
-        # layers have the same course, each at its own height
-        shift = program.height(self.layers) - program.height(self.layers[0])
+        motion, program = self.motion, self.job.program
+        # layers that are alike have the same motion, each at its own height
+        which = self.layers if motion.own.shape[0] == 1 else self.layers[:1]
+        shift = program.height(which) - program.height(self.layers[0])
 
         def every(height: Array) -> Array:
-            return (height + shift[:, None, None]).reshape(-1, height.shape[1])
+            return (height + shift[:, None, None]).reshape(-1, height.shape[-1])
 
         path = Path(
-            time=(program.start_time(self.layers)[:, None] + time).ravel(),
-            height=every(profile.height_on(time, piece)),
-            move_start=every(profile.move_start[piece]),
-            move_end=every(profile.move_end[piece]),
+            time=(program.start_time(self.layers)[:, None] + motion.own_time(time, piece)).ravel(),
+            height=every(motion.height(time, piece)),
+            move_start=every(motion.move_start[:, piece]),
+            move_end=every(motion.move_end[:, piece]),
         )
         imposed = self.job.machine.imposed(path, self.strengths)
         if self.layers.size == 1:
@@ -78,14 +85,13 @@ class Course:
 
 
 def course(job: Job, layers: NDArray[np.int64]) -> Course:
-    """The course of one layer for all members, or of one layer for each (a job of one member): layers that
-    are alike but for a shift of height and time."""
-    assert job.program.stations.alike(layers), "layers of unlike motion in one course"
+    """The course of one layer for all members, or of one layer for each (a job of one member)."""
     many = job.sums and layers.size == 1
+    each = layers[:1] if job.program.stations.alike(layers) else layers
     return Course(
         job=job,
         layers=layers,
-        motion=job.program.layer_change(int(layers[0])),
+        motion=motions([job.program.layer_change(int(layer)) for layer in each]),
         strengths=job.units(job.used) if many else job.amounts,
         mix=job.mix(job.used).T if many else None,
         rows=job.machine.imposed_rows(job.amounts),
@@ -94,7 +100,8 @@ def course(job: Job, layers: NDArray[np.int64]) -> Course:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MotionPart:
-    """Part of one piece of the commanded motion, from `start` to `end` s, in equal spaces."""
+    """Part of one piece of the commanded motion, from `start` to `end` s of the common clock, in equal
+    spaces."""
 
     piece: int
     start: float
@@ -107,11 +114,13 @@ class Forcing:
     """The known forcing of part of a piece at t equally spaced nodes, for the r that are computed.
 
     `force` (t, n, r) modal, beyond that at the first node, under which modes stand at `rest` (n, r); `slip`
-    of the bristles (t, b, 1) breakaways and its speed 1/s; `offset` (t, e, r): where elastic rows would stand
-    at `rest`, less what is imposed on them, and its speed; `imposed` (r, t, rows).
+    of the bristles (t, b, 1), or (t, b, r), breakaways and its speed 1/s; `offset` (t, e, r): where elastic
+    rows would stand at `rest`, less what is imposed on them, and its speed; `imposed` (r, t, rows).  Seconds
+    are those of the common clock; `pace` of the layers' own.
     """
 
     spacing: float
+    pace: Array | float
     force: Array
     rest: Array
     slip: Array
@@ -142,6 +151,7 @@ class Forcing:
             offset=self.offset[here].astype(Real),
             offset_speed=(self.offset_speed[here] * (stride * self.spacing / 6)).astype(Real),
             mix=None if mix is None else mix.astype(Real),
+            pace=self.pace,
         )
 
 
@@ -158,23 +168,24 @@ def forcings(plan: Course, layer: LayerModes, parts: Sequence[MotionPart]) -> li
 def _forcing(
     plan: Course, layer: LayerModes, part: MotionPart, time: Array, which: NDArray[np.int64], imposed: Array
 ) -> Forcing:
-    job, profile, rows = plan.job, plan.motion, layer.rows
+    job, motion, rows = plan.job, plan.motion, layer.rows
     b, d = rows.bristles, rows.dampers
     known = imposed[..., plan.rows]
     force = known @ layer.imposed[:, plan.rows]
-    force += plan.shared(layer.weight[:, None] + profile.acceleration(time, which) @ layer.command)
+    force += plan.shared(layer.weight[:, None] + motion.acceleration(time, which) @ layer.command)
     rest = force[:, 0] / layer.frequency**2
     offset = (rest[:, None] @ rows.place[..., b + d :]) - known @ rows.parts.imposed.T[plan.rows]
     command = job.machine.contact_command[rows.order].T / rows.breakaway
-    height = profile.height_on(time, which)
+    height = motion.height(time, which)
     spacing = (part.end - part.start) / part.spaces
     offset = np.ascontiguousarray(np.transpose(offset, (1, 2, 0)))
     return Forcing(
         spacing=spacing,
+        pace=motion.pace_on(part.piece),
         force=np.ascontiguousarray(np.transpose(force - force[:, :1], (1, 2, 0))),
         rest=np.ascontiguousarray(rest.T),
-        slip=((height - height[0]) @ command)[..., None],
-        slip_speed=(profile.speed(time) @ command)[..., None],
+        slip=np.transpose((height - height[:, :1]) @ command, (1, 2, 0)),
+        slip_speed=np.transpose(motion.speed(time, which) @ command, (1, 2, 0)),
         offset=offset,
         offset_speed=_slopes(offset) / spacing,
         imposed=imposed,

@@ -37,8 +37,9 @@ class Forced:
 
 def forced(job: Job, solved: Solved, space: ContactSpace, time: Array) -> Forced:
     """The answers of a layer at rest to every used source, at the instants of its nodes."""
-    start = job.program.start_time(int(solved.plan.layers[0]))
-    imposed = job.machine.imposed(solved.plan.motion.path(time, start), job.units(job.used)[:-1])
+    layer = int(solved.plan.layers[0])
+    path = job.program.layer_change(layer).path(time, job.program.start_time(layer))
+    imposed = job.machine.imposed(path, job.units(job.used)[:-1])
     eta = np.transpose(imposed @ solved.modes.imposed[0] / solved.modes.frequency[0] ** 2, (1, 2, 0))
     return Forced(
         eta=eta,

@@ -35,7 +35,7 @@ def _follow(integrator: LayerIntegrator, part: MotionPart, stride: int) -> Motio
     (known,) = integrator.problem.forcing([part])
     rest = standing(mixed(known.rest, integrator.mix))
     step, k = stride * known.spacing, 0
-    answers = integrator.problem.answers(step, stride)
+    answers = integrator.problem.answers(step, stride, known.pace)
     while k < known.spaces:
         count = min(integrator.longest, (known.spaces - k) // stride)
         found = integrator.integrate(
@@ -62,7 +62,8 @@ def _follow(integrator: LayerIntegrator, part: MotionPart, stride: int) -> Motio
 def forcing_spacing(problem: LayerProblem) -> float:
     """Spacing of the instants, s, at which known forcing is sampled."""
     machine, motion = problem.plan.job.machine, problem.plan.motion
-    turns = np.abs(machine.command).max() / (2 * np.pi) * np.abs(motion.speed(motion.time)).max()
+    ends = motion.speed(np.repeat(motion.time, 2)[1:-1], np.repeat(np.arange(motion.time.size - 1), 2))
+    turns = np.abs(machine.command).max() / (2 * np.pi) * np.abs(ends).max()
     return min(FORCING, 1 / float(CYCLE * machine.fastest_cycle * turns)) if turns > 0 else FORCING
 
 

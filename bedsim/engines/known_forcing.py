@@ -21,11 +21,12 @@ class KnownForcing:
     """
 
     move: Working | None  # (t, 2, n, r): motion that known forces add over each step
-    slip: Working  # (t, b, 1): commanded over each step, breakaways
-    slip_speed: Working  # (t+1, b, 1): at the nodes, in the tables' scale
+    slip: Working  # (t, b, 1), or (t, b, m): commanded over each step, breakaways
+    slip_speed: Working  # (t+1, b, 1), or (t+1, b, m): at the nodes, in the tables' scale
     offset: Working  # (t+1, e, r), or (1, e, r): to what elastic rows see at the nodes
     offset_speed: Working  # the same for their speeds, in the tables' scale
     mix: Working | None
+    pace: Array | float  # (m,) of the members' own clocks, or of all
 
 
 def constant_forcing(bristles: int, offset: Array) -> KnownForcing:
@@ -33,5 +34,5 @@ def constant_forcing(bristles: int, offset: Array) -> KnownForcing:
     none = np.zeros((0, bristles, 1), dtype=Real)
     at = offset[None].astype(Real)
     return KnownForcing(
-        move=None, slip=none, slip_speed=none, offset=at, offset_speed=np.zeros_like(at), mix=None
+        move=None, slip=none, slip_speed=none, offset=at, offset_speed=np.zeros_like(at), mix=None, pace=1.0
     )

@@ -86,9 +86,10 @@ class LayerIntegrator:
         room = workspace.workspace(self.members, self.longest, sizes, get_ident())
         now = replace(self.now, motion=self.now.motion - rest)
         stride = max(1, round(every / spacing))
-        width = rows.bristles if rows.dampers == 0 and self.untouched() else rows.size
+        alone = rows.bristles > 0 and rows.dampers == 0 and self.untouched()
+        width = rows.bristles if alone else rows.size
         while True:
-            table = problem.tables(spacing, width)
+            table = problem.tables(spacing, width, known.pace)
             found = steps.integrate(
                 table, rows, known, now, count, stride, problem.control.tolerance, self.weight, room
             )

@@ -31,8 +31,8 @@ class LayerProblem:
     index: NDArray[np.int64]  # of the plan's layers in the observer
     view: Array  # (s, v, n) all that is watched, per mode
     trailed: bool = False  # whether what contacts travel is kept
-    made: dict[tuple[float, int], Tables] = field(default_factory=dict)
-    answered: dict[tuple[float, int], Working] = field(default_factory=dict)
+    made: dict[tuple[float, int, bytes], Tables] = field(default_factory=dict)
+    answered: dict[tuple[float, int, bytes], Working] = field(default_factory=dict)
     forcings: dict[MotionPart, Forcing] = field(default_factory=dict)
 
     @property
@@ -51,18 +51,19 @@ class LayerProblem:
         on the bristles for as long as it rings, inversely to the damping ratio."""
         return min(1.0, self.damping_ratio / USUAL)
 
-    def tables(self, spacing: float, width: int) -> Tables:
-        """The tables for a spacing where `width` rows act."""
-        key = (alike(spacing), width)
+    def tables(self, spacing: float, width: int, pace: Array | float) -> Tables:
+        """The tables for a spacing s of the common clock where `width` rows act; `pace` of the layers'
+        own."""
+        key = (alike(spacing), width, _alike_paces(pace))
         if key not in self.made:
-            self.made[key] = step_tables.tables(self.layer, spacing, width)
+            self.made[key] = step_tables.tables(self.layer, spacing * pace, width)
         return self.made[key]
 
-    def answers(self, spacing: float, spaces: int) -> Working:
-        """Response of the modes over a step of `spacing` s to known forces at so many instants and one."""
-        key = (alike(spacing), spaces)
+    def answers(self, spacing: float, spaces: int, pace: Array | float) -> Working:
+        """Response of the modes over such a step to known forces at so many instants and one."""
+        key = (alike(spacing), spaces, _alike_paces(pace))
         if key not in self.answered:
-            self.answered[key] = step_tables.answers(self.layer, spacing, spaces)
+            self.answered[key] = step_tables.answers(self.layer, spacing * pace, spaces)
         return self.answered[key]
 
     def forcing(self, parts: Sequence[MotionPart]) -> list[Forcing]:
@@ -76,6 +77,10 @@ class LayerProblem:
 def alike(spacing: float) -> float:
     """What spacings that differ in rounding alone have in common."""
     return float(f"{spacing:.9g}")
+
+
+def _alike_paces(pace: Array | float) -> bytes:
+    return np.round(pace, 9).tobytes()
 
 
 def row_weight(layer: LayerModes, probes: Array) -> Working:

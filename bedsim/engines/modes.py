@@ -77,7 +77,7 @@ class Rows:
         """Values (b, m) of the bristles from those of their contacts (c, m)."""
         return np.concatenate([of_contacts, of_contacts[: self.bristles - self.contacts]])
 
-    def dampers_of(self, seen: Array | Working, scale: float) -> Array:
+    def dampers_of(self, seen: Array | Working, scale: Array | float) -> Array:
         """Forces (d, m) of dampers that see scaled speeds (2, z, m)."""
         at = slice(self.bristles, self.bristles + self.dampers)
         return np.asarray((scale / FORCE_UNIT) * (self.damping @ seen[1, at]))
@@ -116,7 +116,7 @@ class Rows:
             (np.abs(slope) @ reach.T[..., None])[..., 0].T / FORCE_UNIT,
         )
 
-    def shift(self, seen: Working, by: Working, w: int, scale: float) -> None:
+    def shift(self, seen: Working, by: Working, w: int, scale: Array | float) -> None:
         """Subtract the change `by` (places of the w acting rows, of dampers speeds; then speeds of bristles
         and elastic rows) from what the rows see (2, z, m)."""
         b, d = self.bristles, self.dampers

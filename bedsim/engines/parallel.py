@@ -55,9 +55,9 @@ def worth(job: Job, layers: int) -> bool:
 
 
 def stretches(stations: Stations, first: int) -> list[tuple[int, int]]:
-    """First and last layers of stretches from `first` on that are alike and at most `TOGETHER` long; layers
-    between of which too few are alike are one stretch, and are integrated one by one."""
-    kind = stations.kind[first - 1 :]
+    """First and last layers of stretches from `first` on that can go side by side, at most `TOGETHER` long;
+    layers between of which too few can are one stretch, and are integrated one by one."""
+    kind = stations.stretch[first - 1 :]
     starts = np.append(np.flatnonzero(np.diff(kind, prepend=-1)), kind.size)
     found: list[list[int]] = []
     for start, stop in pairwise(starts):
@@ -127,7 +127,8 @@ def run(
     None if segments do not pay or do not agree.
     """
     count = last - first + 1
-    if not worth(job, count) or not job.program.stations.alike(np.arange(first, last + 1)):
+    stretch = job.program.stations.stretch
+    if not worth(job, count) or stretch[first - 1] != stretch[last - 1]:
         return None
     if count > 2 * MOST * SHORTEST:
         return _in_two(job, first, last, begin, solve, rough)
@@ -171,6 +172,8 @@ def _agreed(
     known: State | None = None
     for _ in range(PASSES):
         steps, end = _integrated(job, starts, lengths, now, solve)
+        if not all(step.solved.still for step in steps):
+            return None
         known = begin() if known is None else known
         errors, end = _errors(steps, lengths, known, now, end)
         shifts = [_times(step.answer, error) for step, error in zip(steps, errors, strict=True)]

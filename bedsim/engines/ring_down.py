@@ -39,7 +39,7 @@ def ring_down(integrator: LayerIntegrator) -> tuple[Array, Array]:
     while True:
         bound = np.max(_amplitudes(integrator, rest)[:, None] @ probes, axis=(1, 2))
         if bound.max() < control.still or finish - integrator.time < INSTANT:
-            return bound, mean_motion(integrator, rest, finish - printing)
+            return bound, mean_motion(integrator, rest)
         if integrator.began is None and integrator.time > printing - INSTANT:
             integrator.began, integrator.impulse = integrator.now, np.zeros_like(integrator.now.motion[0])
         left = (printing if integrator.began is None else finish) - integrator.time
@@ -125,26 +125,25 @@ def _elastic_at_rest(integrator: LayerIntegrator, ahead: Forecast, last: Array) 
     return replace(now, g=g), uncertainty
 
 
-def mean_motion(integrator: LayerIntegrator, rest: Array, span: float) -> Array:
-    """Mean (m, n) of eta over the `span` s of printing, which known forcing alone would leave at `rest` (n,
-    m).
+def mean_motion(integrator: LayerIntegrator, rest: Array) -> Array:
+    """Mean (m, n) of eta over printing, which known forcing alone would leave at `rest` (n, m).
 
     The mode's equation integrated: w^2 mean(eta) = mean(p) - (eta' + 2 d eta, end less start)/span; what had
     died out before the end rests.
     """
-    layer = integrator.problem.layer
+    layer, plan = integrator.problem.layer, integrator.problem.plan
     square = layer.frequency**2
     held = layer.deflection_under(integrator.now.g)
     still = rest.T - held
     if integrator.began is None or integrator.impulse is None:
         return still
-    left = max(0.0, integrator.problem.plan.finish - integrator.time)
+    finish = plan.finishes[:, None]
+    left, span = np.maximum(0.0, finish - integrator.time), finish - plan.printing
     mean = rest.T - (integrator.impulse.T / square + left * held) / span
     start, start_speed = (x.T for x in integrator.began.motion)
     end, end_speed = (x.T for x in integrator.now.motion)
-    if left > INSTANT:
-        end, end_speed = still, np.zeros_like(still)
-    return mean - (end_speed - start_speed + 2 * layer.damping * (end - start)) / span / square
+    end, end_speed = np.where(left > INSTANT, still, end), np.where(left > INSTANT, 0.0, end_speed)
+    return np.asarray(mean - (end_speed - start_speed + 2 * layer.damping * (end - start)) / span / square)
 
 
 def _amplitudes(integrator: LayerIntegrator, rest: Array) -> Array:

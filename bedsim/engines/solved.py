@@ -43,6 +43,12 @@ class Solved:
     trail: Trail | None = None  # where the problem asks for it
 
     @property
+    def still(self) -> bool:
+        """Whether all is at rest when the first layer ends, where layers end at unlike times: there what ends
+        later only rests on."""
+        return self.plan.finishes.size == 1 or bool(self.bound.max() < base.STILL)
+
+    @property
     def probes(self) -> Array:
         """Motion of the probes per mode (s, p, n)."""
         return base.probes_of(self.observer, self.view)
@@ -88,12 +94,14 @@ def _history(solved: Solved, k: int, layer: int, shift: Array | None) -> History
     """The motion of the first member, or of the one at the k-th layer."""
     job, modes = solved.plan.job, solved.modes.modes
     eta = solved.places[:, :, k] if shift is None else solved.places[:, :, k] + shift
-    profile = job.program.layer_change(layer)
-    path = profile.path(np.minimum(solved.time, profile.duration), job.program.start_time(layer))
+    profile, motion = job.program.layer_change(layer), solved.plan.motion
+    own = motion.own[min(k, motion.own.shape[0] - 1)]
+    time = np.interp(solved.time, motion.time, own) + np.maximum(0.0, solved.time - motion.duration)
+    path = profile.path(np.minimum(time, profile.duration), job.program.start_time(layer))
     return History(
         layer=layer,
         member=0,
-        time=solved.time,
+        time=time,
         q=eta @ modes[min(k, modes.shape[0] - 1)].T,
         imposed=job.machine.imposed(path, job.amounts[0]),
         commanded=path.height.mean(axis=1),

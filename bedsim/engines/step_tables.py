@@ -16,14 +16,15 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tables:
-    """Response of the modes to one step of `spacing` s; speeds count times spacing/6 = 1/`scale`.
+    """Response of the modes to one step of `spacing` s, one or (m,); speeds count times spacing/6 =
+    1/`scale`.
 
     The first w = `acting` rows act: bristles alone, or all z.
     """
 
     acting: int
-    spacing: float
-    scale: float
+    spacing: Array | float
+    scale: Array | float
     move: Working  # (n, 2, 7), or (7, 2, n, m): to what a `Node` holds
     new: Working  # (2, 2, n, s): to what force and rate at the node ahead exceed their prediction by
     place: Working  # (z, n), or (m, n, z)
@@ -31,13 +32,14 @@ class Tables:
     local: Working  # (2 w - d, 2 w), or (m, 2 w, 2 w - d): what rows see of these excesses (`Rows.shift`)
 
 
-def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
-    """Tables for steps of `spacing` s in which the first `acting` rows act."""
+def tables(layer: LayerModes, spacing: Array | float, acting: int) -> Tables:
+    """Tables for steps of `spacing` s, one or (s,), in which the first `acting` rows act."""
     rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
     frequency, damping = layer.frequency, layer.damping
-    scale = 6 / spacing
+    length = np.asarray(spacing)[..., None]
+    scale = 6 / length
     wd = exponential.damped(frequency, damping)
-    power, hold, ramp, square, cube = exponential.step(frequency, damping, spacing)
+    power, hold, ramp, square, cube = exponential.step(frequency, damping, length)
     value, rate = 3 * square - 2 * cube, cube - square  # to what a cubic has at its end beyond a line
 
     def motion(u: NDArray[np.complex128]) -> Array:
@@ -50,7 +52,7 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
         seen = (push * eta[:, None]) @ rows.place[..., :acting]
         fast = (push * speed[:, None]) @ rows.place[..., :acting]
         if acting > b:
-            seen[..., b : b + d] = scale * fast[..., b : b + d]
+            seen[..., b : b + d] = scale[..., None] * fast[..., b : b + d]
         local.append(np.concatenate([seen, fast[..., :b], fast[..., b + d :]], axis=2))
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
     late = [-(to_eta * x[0] + to_speed * x[1]) for x in new]  # an excess counts from the next step on
@@ -61,7 +63,7 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     return Tables(
         acting=acting,
         spacing=spacing,
-        scale=scale,
+        scale=6 / spacing,
         move=np.ascontiguousarray(np.transpose(move[:, :, 0], (2, 1, 0)), dtype=Real) if one else _last(move),
         new=_last(new),
         place=matrix(rows.place),
@@ -70,22 +72,22 @@ def tables(layer: LayerModes, spacing: float, acting: int) -> Tables:
     )
 
 
-def answers(layer: LayerModes, spacing: float, spaces: int) -> Working:
-    """Response of the modes (spaces+1, 2, n, s) over a step of `spacing` s to known forces at equally
-    spaced instants of it, by the parabola through each three of them.  `spaces` is even; speeds count as in
-    `tables`."""
-    pairs = spaces // 2
-    power, hold, ramp, square, _ = exponential.step(layer.frequency, layer.damping, spacing / pairs)
+def answers(layer: LayerModes, spacing: Array | float, spaces: int) -> Working:
+    """Response of the modes (spaces+1, 2, n, s) over a step of `spacing` s, one or (s,), to known forces at
+    equally spaced instants of it, by the parabola through each three of them.  `spaces` is even; speeds count
+    as in `tables`."""
+    pairs, length = spaces // 2, np.asarray(spacing)[..., None]
+    power, hold, ramp, square, _ = exponential.step(layer.frequency, layer.damping, length / pairs)
     found = np.zeros((spaces + 1, *power.shape), dtype=complex)
     for pair in range(pairs):
         on = power ** (pairs - 1 - pair)
         found[2 * pair] += on * (hold - 3 * ramp + 2 * square)
         found[2 * pair + 1] += on * (4 * ramp - 4 * square)
         found[2 * pair + 2] += on * (2 * square - ramp)
-    return _last(np.moveaxis(_motion(layer, found, 6 / spacing), 0, 1))
+    return _last(np.moveaxis(_motion(layer, found, 6 / length), 0, 1))
 
 
-def _motion(layer: LayerModes, u: NDArray[np.complex128], scale: float) -> Array:
+def _motion(layer: LayerModes, u: NDArray[np.complex128], scale: Array) -> Array:
     """Motions (2, ..., s, n) of complex amplitudes (..., s, n), speeds divided by `scale`."""
     eta, speed = exponential.motion(u, layer.frequency, layer.damping)
     return np.stack([eta, speed / scale])

@@ -287,11 +287,13 @@ def _end(table: Tables, rows: Rows, now: ModalState, room: Workspace) -> ModalSt
     """The state at the last node, for the next stretch; this one began as `now`."""
     b = rows.bristles
     idle = np.zeros((now.g.shape[0] - table.acting, now.g.shape[1]))
-    motion = np.empty_like(room.here.y)
+    late = np.empty_like(room.here.y)
     for which in (0, 1):
-        _corrected(table, room, which, motion[which])
+        _corrected(table, room, which, late[which])
+    motion = late.astype(float)
+    motion[1] *= table.scale
     return ModalState(
-        motion=motion * np.array([[[1.0]], [[table.scale]]]),
+        motion=motion,
         phi=room.phi.astype(float),
         g=np.concatenate([room.g[:b] + room.began, room.g[b:], idle]),
         rate=np.concatenate([room.dg / table.spacing, idle]),

@@ -76,12 +76,7 @@ class Profile:
     def _value(self, time: Array, order: int, piece: NDArray[np.int64] | None = None) -> Array:
         k = self.piece(time) if piece is None else piece
         t = (np.clip(time, 0.0, self.duration) - self.time[k])[:, None]  # before and after it stands still
-        c0, c1, c2, c3 = np.moveaxis(self.coefficients[k], 1, 0)
-        if order == 0:
-            return c0 + t * (c1 + t * (c2 + t * c3))
-        if order == 1:
-            return c1 + t * (2 * c2 + 3 * c3 * t)
-        return 2 * c2 + 6 * c3 * t
+        return cubic(self.coefficients[k], t, order)
 
     def path(self, time: Array, start: float) -> Path:
         """The commanded path at `time` (t,) s of a profile that starts `start` s after the print began."""
@@ -92,6 +87,35 @@ class Profile:
             move_start=self.move_start[k],
             move_end=self.move_end[k],
         )
+
+    def cut(self, pieces: int) -> Profile:
+        """The same motion in so many pieces, the longest cut in halves until they are as many."""
+        found = self
+        while found.time.size <= pieces:
+            k = int(np.argmax(np.diff(found.time)))
+            half = (found.time[k + 1] - found.time[k]) / 2
+            rows = found.coefficients
+            later = [cubic(rows[k], half, order) / math.factorial(order) for order in range(3)]
+            twice = np.repeat(np.arange(rows.shape[0]), np.where(np.arange(rows.shape[0]) == k, 2, 1))
+            rows = rows[twice]
+            rows[k + 1, :3] = later
+            found = Profile(
+                time=np.insert(found.time, k + 1, found.time[k] + half),
+                coefficients=rows,
+                move_start=found.move_start[twice],
+                move_end=found.move_end[twice],
+            )
+        return found
+
+
+def cubic(coefficients: Array, t: Array | float, order: int) -> Array:
+    """Cubics (..., 4, c) from the lowest power on, or their first or second derivative, at t."""
+    c0, c1, c2, c3 = np.moveaxis(coefficients, -2, 0)
+    if order == 0:
+        return np.asarray(c0 + t * (c1 + t * (c2 + t * c3)))
+    if order == 1:
+        return np.asarray(c1 + t * (2 * c2 + 3 * c3 * t))
+    return np.asarray(2 * c2 + 6 * c3 * t)
 
 
 def move_pieces(distance: float, limits: Limits) -> list[tuple[float, float, float]]:

@@ -105,6 +105,14 @@ class Stations:
         """Whether stations have one motion and one set of times."""
         return bool(np.all(self.kind[layers - 1] == self.kind[layers[0] - 1]))
 
+    @cached_property
+    def stretch(self) -> Layers:
+        """Numbers (n,) that are equal where stations follow each other up from the one below and settle
+        alike: what a station's motion is like, and for how long."""
+        new = np.diff(self.depth) < 0
+        unlike = np.diff(self.settle, prepend=self.settle[:1]) != 0
+        return np.cumsum(new | np.append(False, new[:-1]) | unlike)
+
     def cut(self, count: int) -> Stations:
         """The first stations alone, at most `count`."""
         kept: dict[str, Any] = {f.name: getattr(self, f.name)[:count] for f in fields(self)}

@@ -156,6 +156,7 @@ def test_a_known_force_that_bends_is_taken_exactly(count, nodes):
     force = a * time[:, None] + b * time[:, None] ** 2
     known = Forcing(
         spacing=length / nodes,
+        pace=1.0,
         force=force[:, :, None],
         rest=np.zeros((3, 1)),
         slip=np.zeros((time.size, 0, 1)),
@@ -212,6 +213,7 @@ def test_a_bent_force_keeps_its_integral():
     nothing = np.zeros((spaces + 1, 0, 1))
     known = Forcing(
         spacing=length,
+        pace=1.0,
         force=(b * curve[:, None])[:, :, None],
         rest=np.zeros((3, 1)),
         slip=nothing,
@@ -272,6 +274,7 @@ def test_the_rate_of_row_forces_is_their_change():
         offset=np.zeros((count + 1, rows.size - b, 1), dtype=np.float32),
         offset_speed=np.zeros((count + 1, rows.size - b, 1), dtype=np.float32),
         mix=None,
+        pace=1.0,
     )
     eta = rng.normal(0, 1e-6, (n, 1))
     now = steps.ModalState(

@@ -280,6 +280,24 @@ def ordinary(quick: bool, found: dict[str, object]) -> None:
     found["slowest_shipped_vs_rolling"] = slowest / usual
 
 
+def unequal(quick: bool, found: dict[str, object]) -> None:
+    """A print of layers of 0.1 to 0.3 mm, hundredths at random, against one of equal layers of their mean."""
+    layers = LONG // 4 if quick else LONG
+    heights = np.round(np.random.default_rng(4).uniform(0.1, 0.3, layers), 2)
+    listed = ",".join(f"{{layers=1,layer_mm={h:g}}}" for h in heights)
+    print(f"\nLayers of unequal height ({ROLLING.name}, {layers} layers), per layer:")
+    equal = job_of(ROLLING, layers)
+    adaptive = job_of(ROLLING, layers, changes=(f"print.section=[{listed}]",))
+    truth = print_of(PropagatorEngine(control=FINE), adaptive).pose
+    times = np.array(
+        [[print_of(PropagatorEngine(), job).seconds for job in (equal, adaptive)] for _ in range(3)]
+    ).min(axis=0)
+    off = apart(adaptive, print_of(PropagatorEngine(), adaptive).pose, truth)
+    row("layers of 0.2 mm", times[0], None)
+    row("layers of 0.1 to 0.3 mm", times[1], off, times[1] / times[0], "the time of equal ones")
+    found["unequal_vs_equal"], found["unequal_error_um"] = times[1] / times[0], off
+
+
 def replace_layers(job: Job, layers: int) -> Job:
     """The same print, shorter."""
     return replace(job, program=job.program.cut(layers))
@@ -450,6 +468,7 @@ def main() -> None:
         lambda: against_multibody(found),
         lambda: growth(given.quick),
         lambda: ordinary(given.quick, found),
+        lambda: unequal(given.quick, found),
         where_time_goes,
     ]
     every = cores()
