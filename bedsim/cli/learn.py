@@ -121,6 +121,7 @@ def command(
             lot=spread_named(loaded, screws),
             measured=read.measured,
             changed=changed,
+            controls=read.controls,
             sigma=sigma_um * UM,
             count=DRAWS,
             progress=progress,

@@ -29,8 +29,8 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LearntAnswer:
-    """`lateral`, `height`: peak to valley m, worst probe; `shares` (c,): of every screw in the mean square of
-    the sideways motion at the worst probe, signed, with what turns with it."""
+    """`lateral`, `height`: peak to valley m, worst place of the bed; `shares` (c,): of every screw in the
+    mean square of the sideways motion there, signed, with what turns with it."""
 
     lateral: float
     height: float

@@ -8,7 +8,7 @@ a pattern that unknowns can take up has a small h^T V h, and is told as not noti
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,6 +23,8 @@ CHANCE = 0.01
 """A fault is told if all its kinds together show it this rarely by chance."""
 SEEN = 4.0
 """Standard deviations by which a fault must show itself to be noticed nine times in ten at `CHANCE`."""
+CLEAR = -4 * math.log(CHANCE)
+"""Difference of two sums from which on one of two fits is clear: likelihoods 1 to `CHANCE` squared."""
 WAVE = 3 * UM
 """A foreign motion once per turn of which it is asked whether it would be noticed."""
 
@@ -45,40 +47,52 @@ class _Pattern:
     shape: Array  # (w, k) whitened, k = 2 for cosine and sine
 
 
-def faults_of(found: Fit) -> list[Fault]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flip:
+    """A series turned round and all fitted again: by how much the sum falls, and how odd the rest is then."""
+
+    name: str
+    where: str
+    falls: float
+    chance: float
+
+
+def flips_of(found: Fit) -> list[Flip]:
+    """Turn every series round by itself, and fit again."""
+    told = []
+    for number, one in enumerate(found.model.observations):
+        if isinstance(one, Series):
+            others: list[Observation] = list(found.model.observations)
+            others[number] = replace(one, value=-one.value)
+            again = fit(replace(found.model, observations=tuple(others)), found.taken, found.u)
+            told.append(
+                Flip(name=one.name, where=one.names[0], falls=found.sum - again.sum, chance=again.chance)
+            )
+    return told
+
+
+def faults_of(found: Fit, flips: Sequence[Flip]) -> list[Fault]:
     """The likeliest fault, if the readings show any: the others may only follow from it.
 
-    A wrong sign is tried by turning the oddest series round and fitting again.
+    A sign is wrong where the series turned round fits, and by so much better than as it is.
     """
+    best = max(flips, key=lambda one: one.falls, default=None)
+    if best is not None and best.falls > CLEAR and best.chance > CHANCE:
+        chance = float(stats.chi2.sf(best.falls, 1))
+        return [Fault(kind="wrong sign", where=f"{best.name} ({best.where})", size=0.0, chance=chance)]
     tested = [(pattern, *_score(found, pattern.shape)) for pattern in _patterns(found)]
-    told: dict[int, Fault] = {}
-    for pattern, chance, size in sorted(tested, key=lambda row: row[1]):
-        if chance * len(tested) < CHANCE and pattern.observation not in told:
-            told[pattern.observation] = Fault(
-                kind=pattern.kind, where=pattern.where, size=size, chance=chance * len(tested)
-            )
-    if not told:
+    if not tested:
         return []
-    number = min(told, key=lambda k: told[k].chance)
-    flipped = _flipped(found, number) if isinstance(found.model.observations[number], Series) else None
-    return [told[number] if flipped is None else flipped]
-
-
-def _flipped(found: Fit, number: int) -> Fault | None:
-    """Whether a series fits with its sign turned round, where it does not without."""
-    one = found.model.observations[number]
-    assert isinstance(one, Series)
-    others: list[Observation] = list(found.model.observations)
-    others[number] = replace(one, value=-one.value)
-    again = fit(replace(found.model, observations=tuple(others)), found.taken, found.u)
-    if found.sum - again.sum < 2 * math.log(1 / CHANCE) * 2 or again.chance < CHANCE:
-        return None
-    return Fault(
-        kind="wrong sign",
-        where=f"{one.name} ({one.names[0]})",
-        size=0.0,
-        chance=float(stats.chi2.sf(found.sum - again.sum, 1)),
+    pattern, chance, size = min(tested, key=lambda row: row[1])
+    chance *= len(tested)
+    return (
+        [Fault(kind=pattern.kind, where=pattern.where, size=size, chance=chance)] if chance < CHANCE else []
     )
+
+
+def unseen_signs(flips: Sequence[Flip]) -> list[str]:
+    """Series of which a wrong sign would not be noticed: other screws fit it about as well."""
+    return [one.name for one in flips if abs(one.falls) < CLEAR]
 
 
 def _patterns(found: Fit) -> Iterator[_Pattern]:
@@ -119,19 +133,57 @@ def _score(found: Fit, shape: Array) -> tuple[float, float]:
     return float(stats.chi2.sf(float(pull @ solved), shape.shape[1])), float(np.linalg.norm(solved))
 
 
-def stand_is_seen(found: Fit) -> bool:
-    """Whether a stand or gantry that moves `WAVE` once per turn, alike under all series of an axis, would be
-    noticed."""
-    for axis in ("x", "y"):
-        patterns, start = [], 0
-        for one in found.model.observations:
-            columns = found.weights[:, start : start + one.value.size]
-            start += one.value.size
-            if isinstance(one, Series) and one.axis == axis:
-                patterns.append(columns @ np.cos(one.turn)[:, None])
-        if patterns:
-            shape = WAVE * np.sum(patterns, axis=0)
-            spread = shape.T @ shape - shape.T @ found.slope @ found.P @ found.slope.T @ shape
-            if float(spread[0, 0]) < SEEN**2:
-                return False
-    return True
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stand:
+    """How far a gauge's stand moves once per turn along `axis`, by a control series from `where` on:
+    amplitude and its standard uncertainty, m."""
+
+    axis: str
+    where: str
+    amplitude: float
+    sigma: float
+
+    @property
+    def moves(self) -> bool:
+        """Whether it does, or only seems to by noise: once in `CHANCE` (Rayleigh's law of an amplitude)."""
+        return math.exp(-0.5 * (self.amplitude / self.sigma) ** 2) < CHANCE
+
+
+def stand_of(control: Series) -> Stand:
+    """The wave once per turn of a control series, beside its unknown zero, by least squares."""
+    wave = np.stack([np.cos(control.turn), np.sin(control.turn)], axis=1)
+    slope, left = control.weights() @ wave, control.weights() @ control.value
+    spread = np.linalg.inv(slope.T @ slope)
+    return Stand(
+        axis=control.axis,
+        where=control.names[0],
+        amplitude=float(np.linalg.norm(spread @ slope.T @ left)),
+        sigma=math.sqrt(float(np.trace(spread)) / 2),
+    )
+
+
+def unseen_axes(found: Fit, stands: Sequence[Stand]) -> list[str]:
+    """Axes in the plane along which a stand or gantry that moves `WAVE` once per turn, alike under all
+    series, would not be noticed, and no control series was taken."""
+    controlled = {one.axis for one in stands}
+    return [axis for axis in ("x", "y") if axis not in controlled and _blind_along(found, axis)]
+
+
+def _blind_along(found: Fit, axis: str) -> bool:
+    waves = [WAVE * columns @ np.cos(one.turn) for one, columns in _series_columns(found) if one.axis == axis]
+    return bool(waves) and not _noticed(found, np.sum(waves, axis=0))
+
+
+def _series_columns(found: Fit) -> Iterator[tuple[Series, Array]]:
+    """Every series with its columns of the weights (w, k)."""
+    start = 0
+    for one in found.model.observations:
+        if isinstance(one, Series):
+            yield one, found.weights[:, start : start + one.value.size]
+        start += one.value.size
+
+
+def _noticed(found: Fit, shape: Array) -> bool:
+    """Whether a fault that adds `shape` (w,) to the whitened readings shows itself."""
+    taken_up = shape @ found.slope
+    return float(shape @ shape - taken_up @ found.P @ taken_up) >= SEEN**2

@@ -11,7 +11,7 @@ import numpy as np
 
 from bedsim.errors import BedsimError
 from bedsim.learn.answers import AnswerSpread, Changed, answer_of, spread_of
-from bedsim.learn.faults import Fault, faults_of, stand_is_seen
+from bedsim.learn.faults import Fault, Flip, Stand, faults_of, flips_of, stand_of
 from bedsim.learn.fit import Fit, disturbed, fit
 from bedsim.learn.friction import friction_of
 from bedsim.learn.model import Model
@@ -34,7 +34,9 @@ Progress = Callable[[int], None]
 class Learned:
     """`fit` is None without readings; `machines` (d, n): machines that agree with all readings; `before`,
     `after`: their answers without and with the readings; `changed_before`, `changed_after`: of the changed
-    machine, None where none was asked for; `friction_fault`: why friction was left out, "" where it was not;
+    machine, None where none was asked for; `flips`: every series
+    turned round; `stands`: what control series say of the gauge's stand;
+    `friction_fault`: why friction was left out, "" where it was not;
     `pull` (n,): slope of the answer's logarithm at the likeliest machine; `following`: readings not taken
     yet, best first."""
 
@@ -46,7 +48,8 @@ class Learned:
     changed_before: AnswerSpread | None
     changed_after: AnswerSpread | None
     faults: tuple[Fault, ...]
-    stand_seen: bool
+    flips: tuple[Flip, ...]
+    stands: tuple[Stand, ...]
     friction_fault: str
     pull: Array
     following: tuple[NextReading, ...]
@@ -77,13 +80,14 @@ def learn(
     lot: LotSpread | None = None,
     measured: frozenset[str] = frozenset(),
     changed: LoadedScenario | None = None,
+    controls: Sequence[Series] = (),
     sigma: float,
     count: int,
     progress: Progress = lambda done: None,
 ) -> Learned:
     """Learn a machine from its readings; `lot`: spreads of screws that were not gauged, `measured`: keys
     that were measured by themselves, `changed`: the machine after a change, of which it is asked too,
-    `sigma` m of a gauge not read yet.
+    `controls`: series of a gauge against a fixed point of the frame, `sigma` m of a gauge not read yet.
 
     Raises ModelError or InputError where the scenario's own machine is none.
     """
@@ -94,6 +98,7 @@ def learn(
     before = spread_of(unknowns, free)
     after = spread_of(unknowns, machines) if found is not None else before
     other = None if changed is None else Changed(unknowns=unknowns_of(changed, lot, measured), own=unknowns)
+    flips = flips_of(found) if found is not None else []
     by_draw = draws(count)
     places = _places(unknowns, found, free, other)
     return Learned(
@@ -104,8 +109,9 @@ def learn(
         after=after,
         changed_before=None if other is None else _changed(other, free, by_draw),
         changed_after=None if other is None else _changed(other, machines, by_draw),
-        faults=tuple(faults_of(found)) if found is not None else (),
-        stand_seen=found is None or stand_is_seen(found),
+        faults=tuple(faults_of(found, flips)) if found is not None else (),
+        flips=tuple(flips),
+        stands=tuple(stand_of(one) for one in controls),
         friction_fault=fault,
         pull=places[0].gradient,
         following=tuple(next_readings(unknowns, places, sigma)),

@@ -22,9 +22,10 @@ from bedsim.simulation import probe_points
 from bedsim.units import UM
 
 EIGHTHS = np.arange(9) * np.pi / 4
-MINUTES = {"gauge": 10.0, "gauge again": 5.0, "turned": 25.0, "ruler": 4.0, "push": 15.0}
-"""Work for one series, a second one at the same place, turning a screw in its coupling first, one height, one
-push-pull loop.  Common practice, no source."""
+QUARTERS, IN_QUARTERS = EIGHTHS[::2], ", by quarters of a turn"
+MINUTES = {"gauge": 10.0, "gauge again": 5.0, "quarters": 8.0, "turned": 25.0, "ruler": 4.0, "push": 15.0}
+"""Work for one series of eighths, a second one at the same place, one of quarters, turning a screw in its
+coupling first, one height, one push-pull loop.  Common practice, no source."""
 RULER_MM = 1.0
 PUSH_SHARE = 0.05
 """Uncertainty of a height by ruler and of a stiffness by push and pull.  Our choice."""
@@ -73,14 +74,18 @@ class _Candidate:
 
 def next_readings(unknowns: Unknowns, places: Sequence[Vantage], sigma: float) -> list[NextReading]:
     """All readings that could be taken, best first, as they look from some machines: the mean of the
-    logarithms of their narrowing.  `sigma` m of a gauge."""
+    logarithms of their narrowing; a series by eighths or by quarters, as is worth more.  `sigma` m of a
+    gauge."""
     candidates = list(_candidates(unknowns, sigma))
     found = np.mean([_narrowing(unknowns, candidates, place) for place in places], axis=0)
     told = [
         NextReading(name=one.name, minutes=one.minutes, narrows=float(np.exp(x)))
         for one, x in zip(candidates, found, strict=True)
     ]
-    return sorted(told, key=lambda one: -one.worth)
+    best: dict[str, NextReading] = {}
+    for one in sorted(told, key=lambda one: -one.worth):
+        best.setdefault(one.name.removesuffix(IN_QUARTERS), one)
+    return list(best.values())
 
 
 def _narrowing(unknowns: Unknowns, candidates: Sequence[_Candidate], place: Vantage) -> list[float]:
@@ -135,8 +140,10 @@ def _candidates(unknowns: Unknowns, sigma: float) -> Iterator[_Candidate]:
     probes = probe_points(loaded)[0]
     for probe in probes:
         for axis in AXES:
-            alone = (_series(probe, axis, sigma),)
-            yield _Candidate(name=f"gauge {axis} at {probe}", minutes=MINUTES["gauge"], observations=alone)
+            name = f"gauge {axis} at {probe}"
+            alone, coarse = (_series(probe, axis, sigma, turn=turn) for turn in (EIGHTHS, QUARTERS))
+            yield _Candidate(name=name, minutes=MINUTES["gauge"], observations=(alone,))
+            yield _Candidate(name=name + IN_QUARTERS, minutes=MINUTES["quarters"], observations=(coarse,))
         both = tuple(_series(probe, axis, sigma) for axis in ("x", "y"))
         minutes = MINUTES["gauge"] + MINUTES["gauge again"]
         yield _Candidate(name=f"gauge x and y at {probe}", minutes=minutes, observations=both)
@@ -156,15 +163,15 @@ def _candidates(unknowns: Unknowns, sigma: float) -> Iterator[_Candidate]:
         yield _Candidate(name=f"push and pull: {key}", minutes=MINUTES["push"], observations=(pushed,))
 
 
-def _series(probe: str, axis: str, sigma: float, clocked: int | None = None) -> Series:
+def _series(probe: str, axis: str, sigma: float, clocked: int | None = None, turn: Array = EIGHTHS) -> Series:
     return Series(
         file="",
-        lines=tuple(range(EIGHTHS.size)),
+        lines=tuple(range(turn.size)),
         probe=probe,
         axis=axis,
-        turn=EIGHTHS,
-        value=np.zeros(EIGHTHS.size),
-        sigma=np.full(EIGHTHS.size, sigma),
+        turn=turn,
+        value=np.zeros(turn.size),
+        sigma=np.full(turn.size, sigma),
         clocked=clocked,
         by=math.pi / 2 if clocked is not None else 0.0,
         error=MODEL,

@@ -42,16 +42,20 @@ from bedsim.scenario.screw_keys import RunOutKeys
 from bedsim.simulation import probe_points
 from bedsim.units import DEG, MM, N_PER_MM, N_PER_UM, UM
 
+CONTROL = "frame"
+"""Probe of a control series: the plunger against a fixed point of the frame."""
 RULER = 1 * MM
 """Standard uncertainty of a height by ruler where the file gives none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Read:
-    """What files of readings hold; `unused`: sentences on what in them tells nothing here."""
+    """What files of readings hold; `controls`: series of a gauge against a fixed point of the frame;
+    `unused`: sentences on what in them tells nothing here."""
 
     observations: tuple[Observation, ...]
     unused: tuple[str, ...]
+    controls: tuple[Series, ...] = ()
 
     @property
     def measured(self) -> frozenset[str]:
@@ -66,13 +70,15 @@ def read_files(paths: Sequence[Path], loaded: LoadedScenario, sigma: float) -> R
     """
     observations: list[Observation] = []
     unused: list[str] = []
+    controls: list[Series] = []
     for path in paths:
         table = read_header(path)
         test = recipes.which_test(table.header, table.notes)
         found = _READERS[test](path, table.notes, loaded, sigma)
         observations += found.observations
         unused += found.unused
-    return Read(observations=tuple(observations), unused=tuple(unused))
+        controls += found.controls
+    return Read(observations=tuple(observations), unused=tuple(unused), controls=tuple(controls))
 
 
 # ---- the bed under a gauge, bands on a wall ----------------------------------------------------------------
@@ -84,9 +90,11 @@ def _jog(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float
         turn = float(row.get("turned_deg") or 0) * DEG
         key = (row["probe"], row["axis"].lower(), row.get("turned", ""), turn)
         groups.setdefault(key, []).append((line, row))
+    every = [_series(path, loaded, sigma, *key, rows) for key, rows in groups.items()]
     return Read(
-        observations=tuple(_series(path, loaded, sigma, *key, rows) for key, rows in groups.items()),
+        observations=tuple(one for one in every if one.probe != CONTROL),
         unused=(),
+        controls=tuple(one for one in every if one.probe == CONTROL),
     )
 
 
@@ -101,7 +109,7 @@ def _series(
     rows: Sequence[tuple[int, dict[str, str]]],
 ) -> Series:
     first = f"{path}: line {rows[0][0]}"
-    _one_of(first, "probe", probe, probe_points(loaded)[0])
+    _one_of(first, "probe", probe, (*probe_points(loaded)[0], CONTROL))
     turn = np.array([float(row["eighth"]) for _, row in rows]) * np.pi / 4
     if turn.min() < 0:
         raise InputError(f"{first}: eighth: must be 0 or more: the lead is jogged down from the start.")

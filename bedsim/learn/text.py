@@ -8,9 +8,8 @@ import numpy as np
 
 from bedsim.analysis.printed import quantity, rounded, span
 from bedsim.learn.answers import AnswerSpread
-from bedsim.learn.faults import Fault
+from bedsim.learn.faults import Fault, unseen_axes, unseen_signs
 from bedsim.learn.learned import Learned, quiet_series
-from bedsim.learn.observations import Series
 from bedsim.learn.unknowns import value_at
 from bedsim.number_text import number
 from bedsim.results.layers import Array
@@ -55,8 +54,8 @@ def lines(found: Learned, changed: str = "") -> Iterator[str]:
                 "read on one machine tells little of it with other joints, but for heights by ruler."
             )
     yield (
-        "Ranges hold the truth nine times in ten; worst probe, peak to valley, without friction and "
-        "vibration."
+        "Ranges hold the truth nine times in ten; worst place of the bed, peak to valley, without friction "
+        "and vibration."
     )
     if found.fit is not None:
         yield ""
@@ -97,8 +96,8 @@ def screw_lines(loaded: LoadedScenario, after: AnswerSpread) -> Iterator[str]:
     for k in order:
         most = float(np.mean(after.shares.argmax(axis=1) == k))
         yield (
-            f"  {names[k]:<16}{middle[k]:6.0f} %  ({low[k]:.0f} to {high[k]:.0f} %), most in "
-            f"{100 * most:.0f} % of these machines"
+            f"  {names[k]:<16}{100 * middle[k]:6.0f} %  ({100 * low[k]:.0f} to {100 * high[k]:.0f} %), most "
+            f"in {100 * most:.0f} % of these machines"
         )
 
 
@@ -133,12 +132,36 @@ def _doubts(found: Learned) -> Iterator[str]:
             f"The bed moves less than the gauge's noise: {', '.join(quiet)}. Such series tell little: take a "
             "finer gauge, or gauge the screws."
         )
-    if any(isinstance(one, Series) for one in found.fit.model.observations) and not found.stand_seen:
-        yield (
-            "Not seen: a stand or gantry that moves 3 µm once per turn looks like a bent screw. Take the "
-            "control series against a fixed point of the frame (bedsim learn --recipe jog)."
-        )
+    yield from _stand(found)
     yield "Hardly noticed: a bearing ten times softer than its range, though the answer stays right."
+
+
+def _stand(found: Learned) -> Iterator[str]:
+    """What control series say of the gauge's stand, and along which axes one is missing."""
+    assert found.fit is not None
+    for one in found.stands:
+        if one.moves:
+            yield (
+                f"Contradiction: {one.where}: the stand itself moves {quantity(one.amplitude, 'm')} once per "
+                f"turn along {one.axis}: make it stand and gauge along {one.axis} again; the answer above "
+                "takes it for screws."
+            )
+        else:
+            most = quantity(one.amplitude + 2 * one.sigma, "m")
+            yield f"Control along {one.axis}: the stand moves less than {most} once per turn."
+    unseen = unseen_axes(found.fit, found.stands)
+    if unseen:
+        yield (
+            f"Not seen along {' and '.join(unseen)}: a stand or gantry that moves 3 µm once per turn looks "
+            "like a bent screw. Take the control series against a fixed point of the frame (bedsim learn "
+            "--recipe jog)."
+        )
+    signs = unseen_signs(found.flips)
+    if signs:
+        yield (
+            f"Not noticed either: a wrong sign of {' or '.join(dict.fromkeys(signs))}. The same axis at a "
+            "second place would tell."
+        )
 
 
 def _fault(fault: Fault) -> str:

@@ -127,8 +127,9 @@ moves a few micrometres), a stand, ten minutes a series.
    Write the first reading as eighth 0, then jog down by an eighth of the lead at a time, eight
    times, and read each: eighths 0 to 8. Positive: the bed moves along +X, +Y or up.
 4. Never jog back within a series.
-5. The control: the same with the plunger against a fixed point of the frame. It must read the same
-   all the way; what it shows is the stand's own, looks like a bent screw, cannot be told from one.
+5. The control: the same with the plunger against a fixed point of the frame, `frame` under `probe`.
+   It must read the same all the way; what it shows is the stand's own, looks like a bent screw,
+   cannot be told from one.
 6. Again with one screw turned in its coupling: write its corner under `turned` and by how much,
    counter-clockwise from above, under `turned_deg`. Support the bed and cut the power before a
    coupling is loosened: the bed can drop.

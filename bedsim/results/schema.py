@@ -188,6 +188,32 @@ the bed is nearer the nozzle than commanded.
 """
 
 
+_README_KNOWLEDGE = """\
+## What was learnt of a machine
+
+`bedsim learn --keep FILE.json` writes one JSON file, complete or not at all, best beside the scenario, which
+names it: `[learnt] file = "FILE.json"`. `run`, `compare`, `sweep`, `improve` and `size` then take the
+likeliest numbers, and the first four the machines too: what is learnt lies in numbers together, and ranges of
+single keys would lose most of it. Keys that were changed in the scenario since drop out by name and are drawn
+from their ranges again; a file of another machine (bed, drive, corners with screws and guides) is refused.
+"""
+_KNOWLEDGE = (
+    ("format", "`bedsim knowledge 1`"),
+    ("title, machine", "title of the scenario; lines that say which machine it is"),
+    ("readings", "files of readings by name, each with the first 16 digits of its SHA-256"),
+    ("keys", "numbers that were open (k): key; low, likely and high as the scenario had them, in its unit"),
+    ("likely", "likeliest values (k) under all readings"),
+    ("machines", "values (machines, k) of machines that agree with all readings, one as likely as another"),
+    ("columns", "unknowns (n) of the fit: keys, and vectors of screws by corner and part"),
+    ("directions", "orthonormal directions D (r, n) that the readings narrow by 3 % or more"),
+    (
+        "left",
+        "part (r) of its spread that each is left with: covariance 1 - D^T diag(1 - left^2) D, every unknown "
+        "in standard deviations of its own distribution",
+    ),
+)
+
+
 def _rows(header: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
     lines = ["| " + " | ".join(header) + " |", "|" + "---|" * len(header)]
     return "\n".join(lines + ["| " + " | ".join(row) + " |" for row in rows]) + "\n"
@@ -231,6 +257,8 @@ def readme() -> str:
             f"## Group `{TRACE_GROUP}`\n",
             "One group for each layer whose time history was asked for; its attribute `layer` says which.\n",
             _group_table(TRACE_GROUP),
+            _README_KNOWLEDGE,
+            _rows(("name", "meaning"), [(f"`{name}`", meaning) for name, meaning in _KNOWLEDGE]),
         ]
     )
 

@@ -46,7 +46,7 @@ def _answers(ax: Axes, found: Learned) -> None:
     ax.set_xlim(low, high)
     style.round_log_ticks(ax.xaxis, low, high)
     _labels(ax, [name for name, _, _ in reversed(rows)])
-    ax.set_xlabel("error, peak to valley, worst probe (µm)")
+    ax.set_xlabel("error, peak to valley, worst place of the bed (µm)")
     ax.set_title("The answer")
 
 
@@ -92,7 +92,7 @@ def _pair(ax: Axes, place: int, before: Array, after: Array, first: bool = False
         (before, 0.18, BEFORE, "", "before these readings"),
         (after, -0.18, AFTER, "////", "after them"),
     ):
-        low, first_quarter, middle, last_quarter, high = np.quantile(values, ENDS)
+        low, first_quarter, middle, last_quarter, high = np.quantile(values, ENDS, method="weibull")
         y = place + up
         ax.plot([low, high], [y, y], color=style.INK, linewidth=1.2)
         ax.barh(

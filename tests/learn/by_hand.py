@@ -3,10 +3,10 @@
 python tests/learn/by_hand.py study.json --machines 200
 python tests/learn/by_hand.py study.json --machines 0        what the file holds by now
 
-One machine of every kind after the other, so that a study that was stopped tells as much of each; it goes on
-where the file ends.  Even machines have screws of which nobody knows anything, odd ones gauged screws.  All are
-read by a gauge at two places, every fourth by the walls of a frame too; into the readings of every other fourth
-a fault is planted besides.
+One machine of every kind after the other, so that a study that was stopped tells as much of each; it goes
+on where the file ends.  Even machines have screws of which nobody knows anything, odd ones gauged screws.
+All are read by a gauge at two places, every fourth by the walls of a frame too; into the readings of every
+other fourth a fault is planted besides.
 """
 
 import argparse
@@ -23,7 +23,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from read_world import KINDS, UNGAUGED, WALLS, gauged_rows, wall_rows, world, written
 
 from bedsim.learn.answers import spread_of
-from bedsim.learn.faults import faults_of
+from bedsim.learn.faults import faults_of, flips_of
 from bedsim.learn.fit import disturbed
 from bedsim.learn.learned import fitted, quiet_series
 from bedsim.learn.reading_files import read_files
@@ -66,7 +66,7 @@ def one_machine(kind, way, seed):
         "right": bool(guilty == int(made.shares.argmax())),
         "claimed": claimed,
         "chance": found.chance,
-        "false": [one.kind for one in faults_of(found)],
+        "false": [one.kind for one in faults_of(found, flips_of(found))],
         "quiet": len(quiet_series(found)),
         "friction": fault,
         "rounds": found.rounds,
@@ -97,7 +97,8 @@ def planted(made, rows, unknowns, what, rng):
         for row in rows[first : first + 9]:
             row[3] += 3.0 * np.cos(row[2] * np.pi / 4 + phase)
         is_it = ("series", f"line {first + 2}")
-    told = faults_of(fitted(unknowns, read(made, rows))[0])
+    found = fitted(unknowns, read(made, rows))[0]
+    told = faults_of(found, flips_of(found))
     named = any(one.kind == is_it[0] and one.where.rstrip(")").endswith(is_it[1]) for one in told)
     return {"planted": what, "noticed": bool(told), "named": named, "as": [one.kind for one in told]}
 

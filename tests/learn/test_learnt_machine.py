@@ -8,14 +8,15 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from learnt import SIGMA, told_scenario
-from read_world import UNGAUGED, written
+from read_world import UNGAUGED, gauged_rows, written
 
 from bedsim.cli.learn import command
 from bedsim.errors import InputError
-from bedsim.learn.faults import faults_of
+from bedsim.learn.faults import faults_of, flips_of, stand_of, unseen_signs
 from bedsim.learn.keep import key_values
 from bedsim.learn.learned import fitted
 from bedsim.learn.reading_files import read_files
+from bedsim.learn.text import lines, screw_lines
 from bedsim.learn.unknowns import unknowns_of
 from bedsim.ranges.known import known_values
 from bedsim.ranges.swings import linear_values
@@ -34,17 +35,24 @@ def test_shares_of_all_screws_with_their_machine_add_up(found):
     assert np.all(np.abs(found.after.shares.sum(axis=1) - 1) < 0.25)  # the rest: heat, weight, motors
 
 
+def test_shares_are_told_in_percent(found):
+    told = [line for line in screw_lines(found.unknowns.loaded, found.after) if line.startswith("  ")]
+    middles = [float(line.split(" %")[0].split()[-1]) for line in told]
+    assert middles == pytest.approx(sorted(100 * found.after.share_ends()[1], reverse=True), abs=0.51)
+
+
 def test_the_next_reading_is_not_the_one_just_taken(found):
     worth = [one.worth for one in found.following]
     assert worth == sorted(worth, reverse=True)
-    first = next(one for one in found.following if one.name == "gauge y at front right")
+    first = next(one for one in found.following if one.name.startswith("gauge y at front right"))
     assert found.following[0].narrows < first.narrows
 
 
 def learnt_from(folder, rows):
     loaded = load_scenario(folder / "machine.toml")
     read = read_files([written(folder / "odd.csv", rows)], loaded, SIGMA)
-    return faults_of(fitted(unknowns_of(loaded, UNGAUGED), read.observations)[0])
+    result = fitted(unknowns_of(loaded, UNGAUGED), read.observations)[0]
+    return faults_of(result, flips_of(result))
 
 
 def test_a_spike_of_30_um_is_named_by_its_line(folder, rows):
@@ -62,6 +70,60 @@ def test_a_slip_of_20_um_is_named_by_its_lines(folder, rows):
     (fault,) = learnt_from(folder, odd)
     assert fault.kind == "slip"
     assert fault.where == f"between {folder / 'odd.csv'}: line 5 and line 6"
+
+
+def test_a_slip_of_5_um_is_named_by_its_lines(folder, rows):
+    odd = [row[:] for row in rows]
+    for row in odd[13:]:
+        row[3] += 5.0
+    (fault,) = learnt_from(folder, odd)
+    assert (fault.kind, fault.where) == ("slip", f"between {folder / 'odd.csv'}: line 14 and line 15")
+    assert fault.size == pytest.approx(5e-6, rel=0.4)
+
+
+@pytest.fixture(scope="module")
+def four_series(made):
+    places = [(place, axis) for place in ("front right", "front left") for axis in "xy"]
+    return gauged_rows(made.true, np.random.default_rng(2), places)
+
+
+def test_a_wrong_sign_is_named_by_its_series(folder, four_series):
+    odd = [[*row[:3], -row[3] if row[:2] == ["front left", "x"] else row[3]] for row in four_series]
+    (fault,) = learnt_from(folder, odd)
+    assert fault.kind == "wrong sign" and "gauge x at front" in fault.where
+
+
+def test_what_sign_could_be_wrong_unnoticed_is_known(folder, rows, four_series):
+    """One series an axis fits with either sign, if the screws are unknown; at the front edge x is one motion
+    read twice, and a sign that differs cannot hide."""
+    loaded = load_scenario(folder / "machine.toml")
+
+    def unseen(some):
+        read = read_files([written(folder / "signs.csv", some)], loaded, SIGMA)
+        return unseen_signs(flips_of(fitted(unknowns_of(loaded, UNGAUGED), read.observations)[0]))
+
+    assert "gauge x at front left" in unseen(rows)
+    assert not any(" x " in name for name in unseen(four_series))
+
+
+def test_a_control_series_tells_whether_the_stand_moves(folder, rows, found):
+    """Amplitudes by hand: 0.3 and 4 um about an unknown zero; noise of one reading of 1 um is 0.47 of a
+    wave's part over nine eighths (an eighth twice at the start: 0.45 and 0.5)."""
+    loaded = load_scenario(folder / "machine.toml")
+    own = [
+        ["frame", axis, k, 7 + size * np.cos(k * np.pi / 4 - 0.6)]
+        for axis, size in (("x", 0.3), ("y", 4.0))
+        for k in range(9)
+    ]
+    read = read_files([written(folder / "control.csv", [*rows, *own])], loaded, SIGMA)
+    assert len(read.observations) == 2
+    still, moving = (stand_of(one) for one in read.controls)
+    assert (still.moves, moving.moves) == (False, True)
+    assert moving.amplitude == pytest.approx(4e-6, rel=1e-3)
+    assert moving.sigma == pytest.approx(0.47e-6, rel=0.1)
+    told = " ".join(lines(replace(found, stands=(still, moving))))
+    assert "the stand itself moves 4.0 µm once per turn along y" in told or "4 µm once per turn" in told
+    assert "Control along x: the stand moves less than" in told and "Not seen" not in told
 
 
 def test_sound_readings_are_not_blamed(folder, rows):
@@ -162,7 +224,7 @@ def test_the_command_says_it_all(folder, monkeypatch):
     for words in (
         "The bed strays",
         "before these readings",
-        "Not seen: a stand",
+        "Not seen along x and y: a stand",
         "Next, by what",
         "Picture:",
     ):
