@@ -63,8 +63,8 @@ def runout_change(
         return runout_keys(fit, setup), ("table", "table_measured")
     table = StatedKey(table="screw.run_out", key="table", value=table_name)
     how = StatedKey(table="screw.run_out", key="table_measured", value=setup.measured)
-    directions = (f"{term}_deg" for term in _SIZE_KEYS)
-    return (table, how), (*_SIZE_KEYS.values(), *directions, "bow_measured")
+    directions = (f"{term}_deg" for term in SIZE_KEYS)
+    return (table, how), (*SIZE_KEYS.values(), *directions, "bow_measured")
 
 
 def uses_table(fit: CentrelineFit, setup: Setup) -> bool:
