@@ -103,7 +103,7 @@ def _band(wave: _Wave, phasor: complex) -> Band:
         label=wave.label,
         wavelength=wave.wavelength,
         seen_wavelength=seen,
-        amplitude=float(abs(phasor)),
+        amplitude=float(np.abs(phasor)),
         crest_height=float(np.mod(turn, 1.0) * seen) if wave.resolved else np.nan,
         phasor=phasor,
     )

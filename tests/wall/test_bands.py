@@ -62,6 +62,13 @@ def test_lead_of_one_layer_is_a_constant_and_a_short_wall_resolves_nothing():
     assert np.isnan(band.amplitude)
 
 
+def test_a_short_wall_resolves_nothing_after_a_number_that_was_too_large():
+    """Python's abs of a complex that is no number takes the last overflow of the C library for its own."""
+    wall = flat_wall(np.zeros(3))
+    float("1e400")
+    assert np.isnan(band_amplitudes(wall, [5e-3])[0].amplitude)
+
+
 def test_equal_waves_of_two_leads_are_one_band():
     """Half the lead of 8 mm and the lead of 4 mm cannot be told apart and are said so."""
     labels = [b.label for b in band_amplitudes(flat_wall(np.zeros(400)), [8e-3, 4e-3], harmonics=2)]
