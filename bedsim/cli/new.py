@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from bedsim import registry
 from bedsim.cli.common import KindChoice, kinds_option, schema_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputPath
@@ -52,7 +53,7 @@ QUESTIONS = (
     Question("bed_y_mm", "--bed-y", "Depth of the bed, Y, mm", 300.0, float, True),
     Question("bed_mass_kg", "--bed-mass", "Mass of the bed with heater and surface, kg", 2.5, float, True),
     Question("corners", "--corners", "Number of screws", "3", _COUNT),
-    Question("screw", "--screw", "Kind of screw", "rolled_ball", _SCREWS, True),
+    Question("screw", "--screw", "Kind of screw", registry.suggested("screw"), _SCREWS, True),
     Question("diameter_mm", "--diameter", "Nominal diameter of the screw, mm", 16.0, float, True),
     Question("lead_mm", "--lead", "Lead, travel per turn, mm", 5.0, float, True),
     Question("length_mm", "--length", "Free length of the screw, mm", 400.0, float, True),
@@ -60,8 +61,8 @@ QUESTIONS = (
     Question(
         "run_out_tir_um", "--run-out", "Run-out of the free screw at its worst, span (TIR), um", 100.0, float
     ),
-    Question("guide", "--guide", "Kind of linear guide", "profile_rail", _GUIDES),
-    Question("joint", "--joint", "Joint between nut and carriage", "rigid", _JOINTS),
+    Question("guide", "--guide", "Kind of linear guide", registry.suggested("guide"), _GUIDES),
+    Question("joint", "--joint", "Joint between nut and carriage", registry.suggested("joint"), _JOINTS),
     Question("holding_torque_n_m", "--holding-torque", "Holding torque of the motor, N m", 0.45, float),
     Question("layer_mm", "--layer", "Layer height, mm", 0.2, float),
     Question("layers", "--layers", "Number of layers", 60, int),
