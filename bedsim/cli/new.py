@@ -6,7 +6,7 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
@@ -16,6 +16,7 @@ from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import write_file
+from bedsim.scenario.screw_keys import ScrewKeys
 
 if TYPE_CHECKING:
     from bedsim.scenario.load import LoadedScenario
@@ -34,16 +35,8 @@ class Question:
 
 
 _SCREWS = KindChoice("screw")
-_ENDS = click.Choice(
-    [
-        "fixed-free",
-        "supported-supported",
-        "fixed-supported",
-        "fixed-fixed",
-        "motor-free",
-        "motor-supported",
-    ]
-)
+_ENDS_KEY = ScrewKeys.model_fields["ends"]
+_ENDS = click.Choice(get_args(_ENDS_KEY.annotation))
 _GUIDES = KindChoice("guide")
 _JOINTS = KindChoice("joint")
 _COUNT = click.Choice(["3", "4"])
@@ -57,7 +50,7 @@ QUESTIONS = (
     Question("diameter_mm", "--diameter", "Nominal diameter of the screw, mm", 16.0, float, True),
     Question("lead_mm", "--lead", "Lead, travel per turn, mm", 5.0, float, True),
     Question("length_mm", "--length", "Free length of the screw, mm", 400.0, float, True),
-    Question("ends", "--ends", "How the screw's ends are held, lower end first", "fixed-free", _ENDS),
+    Question("ends", "--ends", "How the screw's ends are held, lower end first", _ENDS_KEY.default, _ENDS),
     Question(
         "run_out_tir_um", "--run-out", "Run-out of the free screw at its worst, span (TIR), um", 100.0, float
     ),
