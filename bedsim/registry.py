@@ -53,13 +53,14 @@ class Needed:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AsChange:
     """What it is to a builder to change to a kind: words; the class of its price where it is not that of
-    other kinds; whether only a run with friction tells what it gains; keys of the part that are set with
-    it."""
+    other kinds; whether only a run with friction tells what it gains; keys of the part that are set with it,
+    and those that come down to so much."""
 
     words: str
     price: int | None = None
     by_run: bool = False
     beside: Mapping[str, float] = field(default_factory=dict)
+    at_most: Mapping[str, float] = field(default_factory=dict)
 
 
 def _no_fault(_: Any) -> str:
@@ -74,7 +75,8 @@ class Kind:
     each and its unit in its name, or None where it has none.  `defaults`, in the units of the keys; `idle`:
     why -> keys that do nothing beside it, the part's own by name, others as `table.key`; `needed`: keys of
     the part that have no default.  `refused` gives the rule that the part's keys break, "" for none.
-    `change`: how `improve` may change to it, None where it does not.
+    `change`: how `improve` may change to it, None where it does not.  `suggested`: what `new` takes where
+    nothing else is said.
     """
 
     part: ClassVar[str] = ""
@@ -89,6 +91,7 @@ class Kind:
     needed: Mapping[str, Needed] = field(default_factory=dict)
     refused: Callable[[Any], str] = _no_fault
     change: AsChange | None = None
+    suggested: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,6 +160,11 @@ def names(part: str) -> tuple[str, ...]:
 def kinds(part: str) -> tuple[Kind, ...]:
     """The kinds of a part themselves."""
     return tuple(_KINDS[part, name] for name in names(part))
+
+
+def suggested(part: str) -> str:
+    """The kind of a part that is taken where nothing else is said."""
+    return next(kind.name for kind in kinds(part) if kind.suggested)
 
 
 def parts() -> tuple[str, ...]:

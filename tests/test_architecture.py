@@ -1,6 +1,7 @@
 """Imports point one way, and each heavy library stays in the package that is there for it."""
 
 import ast
+import re
 from collections.abc import Mapping
 from functools import cache
 from graphlib import CycleError, TopologicalSorter
@@ -231,3 +232,21 @@ def test_a_backward_arrow_would_be_seen():
     assert backward("from bedsim import views", "bedsim.results.store")
     assert not backward("from bedsim.components import screw", "bedsim.model.build")
     assert not backward("import bedsim\nfrom bedsim.engines import base", "bedsim.simulation")
+
+
+def test_the_guides_table_names_every_package():
+    text = (ROOT.parent / "DEVELOPERS.md").read_text("utf-8")
+    rows = [line.split("|")[1] for line in text.splitlines() if line.startswith("| `")]
+    named = {name for row in rows for name in re.findall(r"`(\w+)(?:/|\.py)`", row)}
+    assert set(RANK) <= named
+    assert all((ROOT / name).is_dir() or (ROOT / f"{name}.py").is_file() for name in RANK)
+
+
+def test_the_walk_of_a_number_goes_through_what_is_there():
+    text = (ROOT.parent / "DEVELOPERS.md").read_text("utf-8")
+    walk = text.partition("## The walk of one number")[2].partition("## ")[0]
+    stations = re.findall(r"^\d+\. `([\w/]+\.py)`(?:, `([\w.]+)`)?", walk, re.MULTILINE)
+    assert len(stations) == 10
+    for file, name in stations:
+        assert not name or f"def {name.rpartition('.')[2]}(" in FILES[ROOT / file], f"{file}: {name}"
+        assert ROOT / file in FILES

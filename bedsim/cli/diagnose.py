@@ -93,7 +93,7 @@ def command(
     scenario has it; ± is one standard uncertainty from
     that of the readings, for this machine.
     """
-    from bedsim.diagnosis.band_kinds import LEAD, band_kinds, sort_readings
+    from bedsim.diagnosis.band_kinds import band_kinds, sort_readings
     from bedsim.diagnosis.from_bands import diagnose_harmonics, diagnose_screws
     from bedsim.diagnosis.outside_causes import outside_causes
     from bedsim.diagnosis.readings import read_readings
@@ -121,7 +121,7 @@ def command(
     answers = once_per_turn_response(loaded)
     of_lead, lines = None, []
     for kind, shown in by_kind.items():
-        if kind.name == LEAD:
+        if kind.of_lead:
             of_lead = diagnose_screws(loaded, answers, kind, shown)
             ranking = _ranking(of_lead, loaded, readings, screws, sigma_um)
             lines += [*ranking, *_screw_lines(of_lead, loaded, ranked=bool(ranking))]

@@ -6,15 +6,17 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import click
 
+from bedsim import registry
 from bedsim.cli.common import KindChoice, kinds_option, schema_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import write_file
+from bedsim.scenario.screw_keys import ScrewKeys
 
 if TYPE_CHECKING:
     from bedsim.scenario.load import LoadedScenario
@@ -33,16 +35,8 @@ class Question:
 
 
 _SCREWS = KindChoice("screw")
-_ENDS = click.Choice(
-    [
-        "fixed-free",
-        "supported-supported",
-        "fixed-supported",
-        "fixed-fixed",
-        "motor-free",
-        "motor-supported",
-    ]
-)
+_ENDS_KEY = ScrewKeys.model_fields["ends"]
+_ENDS = click.Choice(get_args(_ENDS_KEY.annotation))
 _GUIDES = KindChoice("guide")
 _JOINTS = KindChoice("joint")
 _COUNT = click.Choice(["3", "4"])
@@ -52,16 +46,16 @@ QUESTIONS = (
     Question("bed_y_mm", "--bed-y", "Depth of the bed, Y, mm", 300.0, float, True),
     Question("bed_mass_kg", "--bed-mass", "Mass of the bed with heater and surface, kg", 2.5, float, True),
     Question("corners", "--corners", "Number of screws", "3", _COUNT),
-    Question("screw", "--screw", "Kind of screw", "rolled_ball", _SCREWS, True),
+    Question("screw", "--screw", "Kind of screw", registry.suggested("screw"), _SCREWS, True),
     Question("diameter_mm", "--diameter", "Nominal diameter of the screw, mm", 16.0, float, True),
     Question("lead_mm", "--lead", "Lead, travel per turn, mm", 5.0, float, True),
     Question("length_mm", "--length", "Free length of the screw, mm", 400.0, float, True),
-    Question("ends", "--ends", "How the screw's ends are held, lower end first", "fixed-free", _ENDS),
+    Question("ends", "--ends", "How the screw's ends are held, lower end first", _ENDS_KEY.default, _ENDS),
     Question(
         "run_out_tir_um", "--run-out", "Run-out of the free screw at its worst, span (TIR), um", 100.0, float
     ),
-    Question("guide", "--guide", "Kind of linear guide", "profile_rail", _GUIDES),
-    Question("joint", "--joint", "Joint between nut and carriage", "rigid", _JOINTS),
+    Question("guide", "--guide", "Kind of linear guide", registry.suggested("guide"), _GUIDES),
+    Question("joint", "--joint", "Joint between nut and carriage", registry.suggested("joint"), _JOINTS),
     Question("holding_torque_n_m", "--holding-torque", "Holding torque of the motor, N m", 0.45, float),
     Question("layer_mm", "--layer", "Layer height, mm", 0.2, float),
     Question("layers", "--layers", "Number of layers", 60, int),

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from bedsim.analysis.linear_machine import LinearMachine, linear_machine, own_imposed, poses, without_play
 from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
 from bedsim.clocking.unit_circles import Form
+from bedsim.components.row import CauseName
 from bedsim.engines.base import Job
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario, Tables
@@ -23,9 +24,9 @@ from bedsim.scenario.spares import Spare
 from bedsim.simulation import make_job, relative_errors
 from bedsim.units import DEG
 
-TURNING = ("run-out", "once-per-turn travel")
+TURNING = (CauseName.RUN_OUT, CauseName.ONCE_PER_TURN)
 """Causes that turn with a screw in its coupling."""
-STANDING = ("travel deviation",)
+STANDING = (CauseName.TRAVEL,)
 """Causes that go with a screw to its corner but do not turn."""
 
 Part = TypeVar("Part", RunOutKeys, TravelKeys)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components.frame import Coordinates, unit
-from bedsim.components.row import Link, Path, Source
+from bedsim.components.row import CauseName, Link, Path, Source
 
 Array = NDArray[np.float64]
 
@@ -48,7 +48,7 @@ def eccentricity_source(corner: int, link_name: str, belt: Belt, angle: Callable
     `angle(path)` (t,) rad of the shaft, without the clocking of a screw turned in its coupling.
     """
     return Source(
-        cause="belt pulley",
+        cause=CauseName.PULLEY,
         corner=corner,
         link=link_name,
         amount=belt.offset / belt.radius,

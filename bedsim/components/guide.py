@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components.frame import Coordinates, planar_frame, point_motion, rotation_motion
-from bedsim.components.row import Friction, Link, Path, Source
+from bedsim.components.row import CauseName, Friction, Link, Path, Source
 
 Array = NDArray[np.float64]
 
@@ -79,5 +79,10 @@ def straightness_source(
         return rows
 
     return Source(
-        cause="guide straightness", corner=corner, link=link_name, amount=amount, values=values, name="offset"
+        cause=CauseName.STRAIGHTNESS,
+        corner=corner,
+        link=link_name,
+        amount=amount,
+        values=values,
+        name="offset",
     )

@@ -16,7 +16,7 @@ import numpy as np
 import scipy
 from numpy.typing import NDArray
 
-from bedsim.components.row import Path, Source
+from bedsim.components.row import CauseName, Path, Source
 
 Array = NDArray[np.float64]
 
@@ -59,20 +59,20 @@ def sources(
     k = 2 * np.pi / travel.variation_wavelength
     warm = 1.0 / travel.warm_up_time
     found = [
-        source("travel deviation", "slope", travel.slope, nut_position),
+        source(CauseName.TRAVEL, "slope", travel.slope, nut_position),
         source(
-            "travel deviation", "variation cos", travel.variation.real, lambda p: np.cos(k * nut_position(p))
+            CauseName.TRAVEL, "variation cos", travel.variation.real, lambda p: np.cos(k * nut_position(p))
         ),
         source(
-            "travel deviation", "variation sin", -travel.variation.imag, lambda p: np.sin(k * nut_position(p))
+            CauseName.TRAVEL, "variation sin", -travel.variation.imag, lambda p: np.sin(k * nut_position(p))
         ),
         replace(
-            source("once-per-turn travel", "cos", travel.once_per_turn.real, lambda p: np.cos(angle(p))),
+            source(CauseName.ONCE_PER_TURN, "cos", travel.once_per_turn.real, lambda p: np.cos(angle(p))),
             turn_unit=True,
         ),
-        source("once-per-turn travel", "sin", -travel.once_per_turn.imag, lambda p: np.sin(angle(p))),
+        source(CauseName.ONCE_PER_TURN, "sin", -travel.once_per_turn.imag, lambda p: np.sin(angle(p))),
         source(
-            "screw warm-up",
+            CauseName.WARM_UP,
             "growth",
             travel.expansion * travel.warm_up,
             lambda p: -np.expm1(-np.maximum(p.time, 0.0) * warm) * nut_position(p),
@@ -83,6 +83,6 @@ def sources(
         curve = scipy.interpolate.PchipInterpolator(position, deviation)
         low, high = position[0], position[-1]
         found.append(
-            source("travel deviation", "table", 1.0, lambda p: curve(np.clip(nut_position(p), low, high)))
+            source(CauseName.TRAVEL, "table", 1.0, lambda p: curve(np.clip(nut_position(p), low, high)))
         )
     return found

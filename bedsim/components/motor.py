@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components.frame import unit
-from bedsim.components.row import Link, Path, Source
+from bedsim.components.row import CauseName, Link, Path, Source
 
 Array = NDArray[np.float64]
 
@@ -98,7 +98,7 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
 
     found = [
         Source(
-            cause="motor",
+            cause=CauseName.MOTOR,
             corner=corner,
             link=link_name,
             amount=1.0,
@@ -109,7 +109,7 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
     for order, (amplitude, phase) in enumerate(motor.place_errors, start=1):
         found.append(
             Source(
-                cause="motor",
+                cause=CauseName.MOTOR,
                 corner=corner,
                 link=link_name,
                 amount=amplitude,

@@ -22,6 +22,22 @@ Stiffness = Callable[[Array, Array], Array]
 LinkPart = Literal["axial", "belt", "guide", "joint", "load", "motor", "mount", "plate", "screw"]
 
 
+class CauseName:
+    """What `Source.cause` says of the imperfections that bedsim knows; a kind from outside may say others."""
+
+    RUN_OUT = "run-out"
+    COUPLING = "coupling"
+    TRAVEL = "travel deviation"
+    ONCE_PER_TURN = "once-per-turn travel"
+    WARM_UP = "screw warm-up"
+    ALIGNMENT = "alignment"
+    STRAIGHTNESS = "guide straightness"
+    BORE = "nut bore"
+    HEAT = "heat growth"
+    MOTOR = "motor"
+    PULLEY = "belt pulley"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
     """A compliant connection of m rows.

@@ -29,7 +29,7 @@ import scipy
 from numpy.typing import NDArray
 
 from bedsim.components.mounting import in_bearings
-from bedsim.components.row import Path, Source
+from bedsim.components.row import CauseName, Path, Source
 from bedsim.components.screw import Screw
 
 Array = NDArray[np.float64]
@@ -200,8 +200,8 @@ def sources(
     with_screw = last(lambda path: np.exp(1j * angle(path)))
     with_motor = last(lambda path: np.exp(1j * motor_angle(path)))
     found = []
-    shapes = [("run-out", with_screw, *shape) for shape in centreline_shapes(run_out, screw)]
-    shapes += [("coupling", with_motor, *shape) for shape in coupling_shapes(run_out, screw)]
+    shapes = [(CauseName.RUN_OUT, with_screw, *shape) for shape in centreline_shapes(run_out, screw)]
+    shapes += [(CauseName.COUPLING, with_motor, *shape) for shape in coupling_shapes(run_out, screw)]
     for cause, turn, name, amount, shape in shapes:
         along = last(partial(_along, shape=shape, nut_position=nut_position))
         for axis, part, quarter in (("x", amount.real, False), ("y", amount.imag, True)):

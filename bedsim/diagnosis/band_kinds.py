@@ -28,9 +28,13 @@ class BandKind:
     seen: float  # m, wavelength on the wall; inf: the same in every layer, no bands
     backwards: bool  # the layers fold it: its phase runs against the height
 
+    @property
+    def of_lead(self) -> bool:
+        """Whether it comes back once per turn of the screw, as a bent one's does."""
+        return self.on_screw and self.times == 1.0
 
-LEAD = "lead"
-_OF_SCREWS = ((LEAD, 1), ("travel twice per turn", 2), ("travel three times per turn", 3))
+
+_OF_SCREWS = (("lead", 1), ("travel twice per turn", 2), ("travel three times per turn", 3))
 
 
 def band_kinds(loaded: LoadedScenario) -> tuple[BandKind, ...]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bedsim.components.row import CauseName
 from bedsim.diagnosis.band_kinds import BandKind
 from bedsim.diagnosis.least_squares import Complex, Diagnosis, diagnose, turned_response
 from bedsim.diagnosis.reading_machine import (
@@ -132,7 +133,7 @@ def _height_rows(
     """Sources and readings (m, s) of a height imposed at each corner of the kind, or at all of them by a
     shared motor."""
     units, pose = unit_poses(machine.job, machine.loaded)
-    columns = {corner: k for k, (cause, corner) in enumerate(units) if cause == "once-per-turn travel"}
+    columns = {corner: k for k, (cause, corner) in enumerate(units) if cause == CauseName.ONCE_PER_TURN}
     rows = wave_rows(machine, pose[:, [columns[corner] for corner in kind.corners]])
     if not kind.on_screw:
         if shared:

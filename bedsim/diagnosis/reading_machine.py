@@ -21,6 +21,7 @@ from bedsim.analysis.linear_machine import (
     shortened,
     without_play,
 )
+from bedsim.components.row import CauseName
 from bedsim.diagnosis.least_squares import Complex, in_parts, turned_response
 from bedsim.diagnosis.readings import AXES, Reading
 from bedsim.diagnosis.screw_bounds import BEYOND
@@ -50,8 +51,8 @@ STEP = 0.1
 LEAST_STEP = 1e-6  # m
 
 _PARTS = {
-    "run-out": (("eccentricity x", 1), ("eccentricity y", 1)),
-    "once-per-turn travel": (("cos", 1), ("sin", -1)),
+    CauseName.RUN_OUT: (("eccentricity x", 1), ("eccentricity y", 1)),
+    CauseName.ONCE_PER_TURN: (("cos", 1), ("sin", -1)),
 }
 """Machine's sources that are the real and the imaginary part of a source, with their signs."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from bedsim.components.row import CauseName
 from bedsim.components.run_out import largest_offset
 from bedsim.model import convert
 from bedsim.results.layers import Array
@@ -30,8 +31,8 @@ def screw_bounds(loaded: LoadedScenario, sources: tuple[Source, ...]) -> Array:
     """
     corners = loaded.scenario.corner
     largest = {
-        "run-out": max(USUAL_OFFSET, *(_offset(loaded, c) for c in corners)),
-        "once-per-turn travel": max(
+        CauseName.RUN_OUT: max(USUAL_OFFSET, *(_offset(loaded, c) for c in corners)),
+        CauseName.ONCE_PER_TURN: max(
             USUAL_TRAVEL, *(c.screw.travel.once_per_turn_pv_um / 2 * UM for c in corners)
         ),
     }

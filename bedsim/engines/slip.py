@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.row import Path
+from bedsim.components.row import CauseName, Path
 from bedsim.engines import base
 from bedsim.engines.base import Job
 from bedsim.engines.static import at_rest
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 PLACES = 16
 """Places over a turn of the screw at which what it leaves is looked at."""
-TURNING = ("run-out", "coupling", "once-per-turn travel")
+TURNING = (CauseName.RUN_OUT, CauseName.COUPLING, CauseName.ONCE_PER_TURN)
 """Causes that come back once per turn."""
 
 

@@ -107,6 +107,10 @@ class OfKinds(Sequence[Option]):
                         Change(key=f"{self.part}.{key}", to=value)
                         for key, value in kind.change.beside.items()
                     ),
+                    *(
+                        Change(key=f"{self.part}.{key}", at_most=value)
+                        for key, value in kind.change.at_most.items()
+                    ),
                 ),
                 price=kind.change.price,
                 by_run=kind.change.by_run,

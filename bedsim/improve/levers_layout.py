@@ -142,16 +142,8 @@ LAYOUT: tuple[Lever, ...] = (
     Lever(
         name="screw.kind",
         price=4,
-        only={"screw.kind": one_of("rolled_ball")},
-        options=(
-            pairs(
-                "ground screws, bow at most 20 µm",
-                False,
-                Change(key="screw.kind", to="ground_ball"),
-                Change(key="screw.run_out.bow_tir_um", at_most=20.0),
-                Change(key="screw.run_out.eccentricity_tir_um", at_most=20.0),
-            ),
-        ),
+        only={"screw.kind": rolls},
+        options=OfKinds("screw"),
     ),
     Lever(
         name="screw.run_out.bow_tir_um",

@@ -12,6 +12,7 @@ _BREAKAWAY = (
 KIND = GuideKind(
     name="profile_rail",
     sentence="profile rail",
+    suggested=True,
     rated=True,
     change=AsChange(words="profile rails as guides"),
     defaults={

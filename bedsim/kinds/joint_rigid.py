@@ -8,6 +8,7 @@ from bedsim.registry import AsChange, Default
 KIND = JointKind(
     name="rigid",
     sentence="bolted",
+    suggested=True,
     change=AsChange(words="bolt the nuts to their carriages"),
     make=None,
     wears=False,

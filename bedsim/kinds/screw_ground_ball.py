@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bedsim.registry import Default, ScrewKind
+from bedsim.registry import AsChange, Default, ScrewKind
 
 _ARRANGED = "computed: from a pair face to face to one back to back (Hertz); likely assumed"
 _THRUST = "data sheet of a light duplex pair, 7.5 to 15; likely and high assumed"
@@ -34,6 +34,10 @@ KIND = ScrewKind(
     name="ground_ball",
     sentence="a ground ball screw",
     words="ball, ground",
+    change=AsChange(
+        words="ground screws, bow at most 20 µm",
+        at_most={"run_out.bow_tir_um": 20.0, "run_out.eccentricity_tir_um": 20.0},
+    ),
     rolls=True,
     root=root_mm,
     defaults=BEARINGS,

@@ -13,6 +13,7 @@ _NUT = (
 KIND = ScrewKind(
     name="rolled_ball",
     sentence="a rolled ball screw",
+    suggested=True,
     words="ball, rolled",
     rolls=True,
     root=root_mm,

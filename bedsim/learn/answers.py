@@ -14,8 +14,8 @@ import numpy as np
 
 from bedsim.analysis.linear_machine import linear_machine, own_imposed, poses
 from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
+from bedsim.clocking.response import TURNING
 from bedsim.errors import BedsimError
-from bedsim.learn.model import TURNING
 from bedsim.learn.unknowns import Unknowns, place_of
 from bedsim.ranges.draws import Draw
 from bedsim.results.layers import Array

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from bedsim.analysis.linear_machine import LinearMachine, linear_machine, own_imposed, poses
+from bedsim.clocking.response import TURNING
 from bedsim.components.row import Path
 from bedsim.components.run_out import centreline_shapes
 from bedsim.engines import base
@@ -28,8 +29,6 @@ from bedsim.units import MM
 from bedsim.wall.bands import wave_phasors
 from bedsim.wall.relief import wall_normal, wall_relief
 
-TURNING = ("run-out", "once-per-turn travel")
-"""Causes that turn with a screw in its coupling."""
 AXES = ("x", "y", "z")
 
 

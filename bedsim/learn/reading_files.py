@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bedsim.diagnosis.band_kinds import LEAD, band_kinds, sort_readings
+from bedsim.diagnosis.band_kinds import band_kinds, sort_readings
 from bedsim.diagnosis.readings import Reading, checked_rows, read_readings, sigma_of
 from bedsim.errors import InputError
 from bedsim.learn.observations import (
@@ -165,7 +165,7 @@ def _bands(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: flo
     used: list[Observation] = []
     unused: list[Reading] = [*foreign]
     for kind, some in by_kind.items():
-        if kind.name == LEAD:
+        if kind.of_lead:
             used += [
                 BandReading(
                     reading=one,

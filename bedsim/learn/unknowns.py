@@ -14,6 +14,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from bedsim.analysis.linear_machine import without_play
+from bedsim.components.row import CauseName
 from bedsim.engines.base import Job
 from bedsim.model import convert
 from bedsim.ranges.draws import Draw, quantile
@@ -34,9 +35,9 @@ FURTHEST = 4.0
 """Standard deviations beyond which no unknown is looked at."""
 
 PARTS = {
-    "eccentricity": ("run-out", ("eccentricity x", "eccentricity y")),
-    "bow": ("run-out", ("bow x", "bow y")),
-    "travel": ("once-per-turn travel", ("cos", "sin")),
+    "eccentricity": (CauseName.RUN_OUT, ("eccentricity x", "eccentricity y")),
+    "bow": (CauseName.RUN_OUT, ("bow x", "bow y")),
+    "travel": (CauseName.ONCE_PER_TURN, ("cos", "sin")),
 }
 """Vector of a screw -> cause and names of the machine's sources along it."""
 

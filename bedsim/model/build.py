@@ -14,7 +14,7 @@ from bedsim.components import belt, motor, mount
 from bedsim.components.frame import Coordinates, point_motion, unit
 from bedsim.components.mount import bed_point, bed_rotation
 from bedsim.components.plate import PlateShapes
-from bedsim.components.row import Link, Source, standing
+from bedsim.components.row import CauseName, Link, Source, standing
 from bedsim.errors import ModelError
 from bedsim.model.assembly import Machine
 from bedsim.model.convert import Tables, first_nut, make_bed, make_belt, motion_limits, stations_of
@@ -172,7 +172,7 @@ def _heat(coordinates: Coordinates, bed: bed_part.Bed, corners: list[CornerParts
                 offset = np.append(offset, np.zeros(3))
         found.append(
             Source(
-                cause="heat growth",
+                cause=CauseName.HEAT,
                 corner=c.index,
                 link=link,
                 amount=bed.temperature_rise,

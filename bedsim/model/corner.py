@@ -15,7 +15,7 @@ from bedsim.components import bed as bed_part
 from bedsim.components import guide, joint, lead, motor, mount, nut, run_out, screw
 from bedsim.components.frame import Coordinates, radial_directions, unit
 from bedsim.components.plate import EXPONENTS, PlateShapes
-from bedsim.components.row import Flank, Friction, Link, Path, Source, Stop, standing
+from bedsim.components.row import CauseName, Flank, Friction, Link, Path, Source, Stop, standing
 from bedsim.errors import ModelError
 from bedsim.model import convert
 from bedsim.model.convert import Tables
@@ -192,7 +192,7 @@ def _alignment_sources(c: CornerParts) -> list[Source]:
     )
     return [
         Source(
-            cause="alignment",
+            cause=CauseName.ALIGNMENT,
             corner=c.index,
             link=f"{c.name}.screw",
             amount=amount,
@@ -241,7 +241,7 @@ def _bore_sources(c: CornerParts, coordinates: Coordinates) -> list[Source]:
     amounts = (c.nut.bore_offset.real, c.nut.bore_offset.imag)
     return [
         Source(
-            cause="nut bore",
+            cause=CauseName.BORE,
             corner=c.index,
             link="offset" if bolted else f"{c.name}.joint",
             amount=amount,

@@ -36,7 +36,7 @@ from numpy.typing import NDArray
 
 from bedsim.components import screw
 from bedsim.components.frame import unit
-from bedsim.components.row import Path, Push, resting_path
+from bedsim.components.row import CauseName, Path, Push, resting_path
 from bedsim.errors import SolverError
 from bedsim.model.assembly import Machine, System
 from bedsim.model.corner import CornerParts
@@ -45,9 +45,9 @@ from bedsim.model.stations import Stations
 
 Array = NDArray[np.float64]
 
-RUN_OUT = ("run-out", "coupling")
+RUN_OUT = (CauseName.RUN_OUT, CauseName.COUPLING)
 """Causes of a centreline that turns."""
-STANDING = ("heat growth", "alignment", "guide straightness", "nut bore")
+STANDING = (CauseName.HEAT, CauseName.ALIGNMENT, CauseName.STRAIGHTNESS, CauseName.BORE)
 """Causes of a side force that neither turn with a screw nor belong to one."""
 
 SPACING, FEWEST = (

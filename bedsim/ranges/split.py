@@ -33,6 +33,7 @@ from bedsim.analysis.printed import FLOOR, quantity
 from bedsim.analysis.travel import whole_travel
 from bedsim.analysis.worst_place import worst_places
 from bedsim.components.frame import point_motion
+from bedsim.components.row import CauseName
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine
 from bedsim.model.mount_kind import mount_kind
@@ -44,7 +45,7 @@ from bedsim.units import MM
 
 OFFSET, SLOPE = "offset of the screws", "slope of the screws"
 WEIGHT, FRICTION = "weight of the growing part", "friction and vibration"
-LEAD = ("travel deviation", "once-per-turn travel", "screw warm-up")
+LEAD = (CauseName.TRAVEL, CauseName.ONCE_PER_TURN, CauseName.WARM_UP)
 SHIFT, TILT, YAW, VERTICAL = "shift at the guides", "tilt about the guides", "yaw", "rise and fall"
 OWN, BOLTED = "bed on its mounts", "bed and carriages in one"
 PATHS = (SHIFT, TILT, YAW, VERTICAL)

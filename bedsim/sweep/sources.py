@@ -14,7 +14,7 @@ from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 from scipy.special import jv
 
-from bedsim.components.row import Path, Source
+from bedsim.components.row import CauseName, Path, Source
 from bedsim.engines.base import Job
 from bedsim.model.assembly import Machine
 from bedsim.model.program import Program
@@ -24,18 +24,18 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 COLUMNS = (
-    ("run-out", "eccentricity x"),
-    ("run-out", "eccentricity y"),
-    ("run-out", "tilt x"),
-    ("run-out", "tilt y"),
-    ("run-out", "bow x"),
-    ("run-out", "bow y"),
-    ("travel deviation", "slope"),
-    ("once-per-turn travel", "cos"),
-    ("once-per-turn travel", "sin"),
+    (CauseName.RUN_OUT, "eccentricity x"),
+    (CauseName.RUN_OUT, "eccentricity y"),
+    (CauseName.RUN_OUT, "tilt x"),
+    (CauseName.RUN_OUT, "tilt y"),
+    (CauseName.RUN_OUT, "bow x"),
+    (CauseName.RUN_OUT, "bow y"),
+    (CauseName.TRAVEL, "slope"),
+    (CauseName.ONCE_PER_TURN, "cos"),
+    (CauseName.ONCE_PER_TURN, "sin"),
 )
 RUN_OUT = 6  # of these, the columns that a gauge sees
-_REPLACED = {("travel deviation", "variation cos"), ("travel deviation", "variation sin")}
+_REPLACED = {(CauseName.TRAVEL, "variation cos"), (CauseName.TRAVEL, "variation sin")}
 _WAVE_ERROR = 1e-6  # of a wave's amplitude
 
 
@@ -125,7 +125,7 @@ def _slow(machine: Machine, corner: int, travel: Travel, order: int) -> Source:
         return chebyshev.chebval(travel.scaled(start + path.height[:, corner]), unit)[:, None]
 
     return Source(
-        cause="travel deviation",
+        cause=CauseName.TRAVEL,
         corner=corner,
         link=f"{machine.corner_names[corner]}.axial",
         amount=0.0,
