@@ -90,8 +90,7 @@ def command(
     amplitude_um, crest_mm. Both may have sigma_um, and turned with turned_deg where a screw had been turned
     in its coupling.  Or the log of a gauge (bedsim gauge --recipe log).  Bands of half and a third of the
     lead and those of motors are told too, by the length that these layers show.  Friction is counted as the
-    scenario has it; ± is one standard uncertainty from
-    that of the readings, for this machine.
+    scenario has it; ± is one standard uncertainty from that of the readings, for this machine.
     """
     from bedsim.diagnosis.band_kinds import band_kinds, sort_readings
     from bedsim.diagnosis.from_bands import diagnose_harmonics, diagnose_screws

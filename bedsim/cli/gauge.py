@@ -39,6 +39,12 @@ if TYPE_CHECKING:
     help="Put the keys into this scenario, at the corner that `# corner = NAME` or --set corner=NAME tells; "
     "the file as it was is kept beside it.",
 )
+@click.option(
+    "--beside",
+    type=InputPath(),
+    metavar="SCENARIO",
+    help="Put the modes of an accelerometer's log beside those of this machine (with --into: of that one).",
+)
 @kinds_option
 @click.option(
     "--output",
@@ -50,7 +56,9 @@ if TYPE_CHECKING:
 )
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 @click.option(
-    "--recipe", metavar="TEST", help="Print how a test is done: run-out, rolled, stiffness, decay, cord."
+    "--recipe",
+    metavar="TEST",
+    help="Print how a test is done: run-out, rolled, stiffness, decay, vibration, cord.",
 )
 @click.option(
     "--blank",
@@ -64,7 +72,7 @@ if TYPE_CHECKING:
     nargs=2,
     type=(str, OutputPath("a table", ".csv")),
     metavar="TEST FILE",
-    help="Write an invented table of a test to try this on: rolled.",
+    help="Write an invented table to try this on: rolled, log, vibration.",
 )
 def command(
     readings: Path | None,
@@ -73,6 +81,7 @@ def command(
     corner: bool,
     drop_outliers: bool,
     into: Path | None,
+    beside: Path | None,
     output: Path,
     no_pictures: bool,
     recipe: str | None,
@@ -110,7 +119,11 @@ def command(
         from bedsim.cli.gauge_into import Into
 
         place = Into(into, {**notes, **options}.get("corner"), readings)
-    target = Target(output, readings.stem, corner, not no_pictures, place)
+    if beside is not None and test != "vibration":
+        raise InputError(
+            f"{readings}: --beside belongs to the log of an accelerometer; this is a {test} test."
+        )
+    target = Target(output, readings.stem, corner, not no_pictures, place, beside)
     if test == "run-out":
         from bedsim.cli.gauge_run_out import run_out
 
@@ -157,9 +170,14 @@ def _notes(settings: Sequence[str]) -> dict[str, str]:
 def _other(test: str, path: Path, target: Target) -> None:
     from bedsim.metrology.snippet import toml_text
 
-    keys, remarks, picture = {"stiffness": _stiffness, "decay": _decay, "cord": _cord, "rolled": _rolled}[
-        test
-    ](path, target)
+    evaluate = {
+        "stiffness": _stiffness,
+        "decay": _decay,
+        "cord": _cord,
+        "rolled": _rolled,
+        "vibration": _vibration,
+    }[test]
+    keys, remarks, picture = evaluate(path, target)
     for remark in remarks:
         say(remark)
     text = toml_text(keys, remarks, own_corner=target.own_corner)
@@ -215,6 +233,12 @@ def _rolled(path: Path, target: Target) -> _Outcome:
 
         picture = draw_rolled(fit, f"Rolled on a plate: {target.stem}", target.path("gauge.png"))
     return keys, [*remarks, *(f"{w}." for w in fit.warnings)], picture
+
+
+def _vibration(path: Path, target: Target) -> _Outcome:
+    from bedsim.cli.gauge_vibration import vibration
+
+    return vibration(path, target)
 
 
 def _cord(path: Path, target: Target) -> _Outcome:

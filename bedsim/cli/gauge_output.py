@@ -20,10 +20,16 @@ class Target:
     """Where the files of one measurement go."""
 
     def __init__(
-        self, folder: Path, stem: str, own_corner: bool, pictures: bool, into: Into | None = None
+        self,
+        folder: Path,
+        stem: str,
+        own_corner: bool,
+        pictures: bool,
+        into: Into | None = None,
+        beside: Path | None = None,
     ) -> None:
         self.folder, self.stem, self.own_corner, self.pictures = folder, stem, own_corner, pictures
-        self.into = into
+        self.into, self.beside = into, beside
 
     def path(self, ending: str) -> Path:
         """Name a file and make its folder."""

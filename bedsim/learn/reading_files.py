@@ -29,6 +29,8 @@ from bedsim.metrology import (
     rolled_fit,
     runout_fit,
     stiffness_fit,
+    vibration_fit,
+    vibration_log,
 )
 from bedsim.metrology.csv_input import ALONG, length_notes, note, read_header, read_table
 from bedsim.metrology.readings import Extremes
@@ -291,6 +293,13 @@ def _decay(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: flo
     return Read(observations=read.observations, unused=(*read.unused, told))
 
 
+def _vibration(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
+    fit = vibration_fit.fit_vibration(vibration_log.read_vibration(path), str(path))
+    read = _measured(path, vibration_fit.scenario_keys(fit)[0], "", loaded)
+    told = f"{path}: frequencies tell nothing here: see bedsim gauge {path} --beside {loaded.name}."
+    return Read(observations=read.observations, unused=(*read.unused, told))
+
+
 def _cord(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
     keys, _ = cord_fit.scenario_keys(cord_fit.read_cord(path))
     return _measured(path, keys, _noted_corner(path, notes, loaded), loaded)
@@ -385,6 +394,7 @@ _READERS: dict[str, Callable[[Path, dict[str, str], LoadedScenario, float], Read
     "stiffness": _loops,
     "decay": _decay,
     "cord": _cord,
+    "vibration": _vibration,
     "run-out": _screw,
     "rolled": _rolled,
 }

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import random
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 
@@ -13,7 +15,7 @@ class TestSheet:
     recipe: str
     head: str
     rows: tuple[str, ...]
-    example: tuple[str, ...]
+    example: Callable[[], Iterable[str]]
 
     @property
     def blank(self) -> str:
@@ -23,7 +25,7 @@ class TestSheet:
     @property
     def filled(self) -> str:
         """The example as a file."""
-        return self.head + "\n".join(self.example) + "\n"
+        return self.head + "\n".join(self.example()) + "\n"
 
 
 _ROLLED = """\
@@ -102,17 +104,59 @@ def _logged(seconds: float) -> float:
     return round(value - 6 * math.cos(1) - 2, 1)
 
 
+_VIBRATION = """\
+# Taps with an accelerometer: which modes ring, and how damped
+
+A phone has an accelerometer and apps that write it down, mostly 100 to 400 samples a second: enough
+for modes up to 40 or 160 Hz. Stiff machines ring near 100 Hz: a board with a chip sees them.
+
+You need: the logger, two-sided tape, a rubber hammer, ten minutes.
+
+1. Motors powered and holding, bed as for the first layer, part fan and gantry still. Tape the
+   logger down hard in the middle of the bed, its x along the bed's +X; what can rattle rings too.
+2. Start the log. Tap the edge of the bed along X five times, two seconds apart, with the hammer;
+   then along Y, then its top. Light taps: hard ones slide what sticks, and friction is no damping.
+3. Stop, export as CSV. Columns: a time (`time_s`, `time_ms`) and x, y, z under the names that
+   loggers use; units of acceleration do not matter, and columns of other sensors are left out.
+4. `bedsim gauge FILE.csv --beside SCENARIO` puts the modes beside those of the machine.
+
+Half the sampling rate is the end: what rings above shows mirrored below. A ring-down of a second
+tells modes apart that lie a hertz apart. The lowest modes show best; rotors do not show at all.
+Keep fingers out from under the bed, and prop it before you reach under it.
+"""
+
+_VIBRATION_HEAD = """\
+# test = vibration
+time_s,x,y,z
+"""
+
+
+def _shaken() -> Iterable[str]:
+    """An invented bed of three modes, tapped four times and logged four hundred times a second."""
+    rng = random.Random(24)
+    for k in range(1680):
+        total = [rng.gauss(0, 0.01) for _ in range(3)]
+        for tap in (0.5, 1.5, 2.4, 3.4):
+            t = k / 400 - tap
+            if t >= 0:
+                for axis, (f, ratio) in enumerate(((94.0, 0.031), (108.0, 0.022), (32.0, 0.04))):
+                    w = 2 * math.pi * f
+                    total[axis] += math.exp(-ratio * w * t) * math.sin(w * math.sqrt(1 - ratio**2) * t)
+        yield f"{k / 400:.4f}," + ",".join(f"{v:.4f}" for v in total)
+
+
 PAGES = {
+    "vibration": TestSheet(recipe=_VIBRATION, head=_VIBRATION_HEAD, rows=("0,,,",), example=_shaken),
     "log": TestSheet(
         recipe=_LOG,
         head=_LOG_HEAD,
         rows=("0,",),
-        example=tuple(f"{k / 2:g},{_logged(k / 2)}" for k in range(81)),
+        example=lambda: (f"{k / 2:g},{_logged(k / 2)}" for k in range(81)),
     ),
     "rolled": TestSheet(
         recipe=_ROLLED,
         head=_ROLLED_HEAD,
         rows=tuple(f"{s},," for s in (80, 140, 200, 260, 320)),
-        example=("80,40,50", "140,60,70", "200,70,80", "260,60,70", "320,30,40"),
+        example=lambda: ("80,40,50", "140,60,70", "200,70,80", "260,60,70", "320,30,40"),
     ),
 }

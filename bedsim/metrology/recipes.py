@@ -7,6 +7,7 @@ import difflib
 from bedsim.errors import InputError
 from bedsim.metrology.log_fit import is_log
 from bedsim.metrology.recipe_pages import PAGES
+from bedsim.metrology.vibration_log import is_vibration
 
 _RUNOUT = """\
 # Run-out of a screw with a dial gauge on the nut
@@ -172,7 +173,7 @@ RECIPES = {
     "heights": _HEIGHTS,
     **{name: page.recipe for name, page in PAGES.items()},
 }
-OF_GAUGE = ("run-out", "stiffness", "decay", "cord", "rolled")
+OF_GAUGE = ("run-out", "stiffness", "decay", "cord", "rolled", "vibration")
 """Tests that give keys by themselves; the others only say something of a whole machine."""
 
 _RUNOUT_BLANK = """\
@@ -280,6 +281,8 @@ def which_test(header: list[str], notes: dict[str, str]) -> str:
         return _known(notes["test"])
     if is_log(header):
         return "log"
+    if is_vibration(header):
+        return "vibration"
     starts = {
         "wall": "bands",
         "go_": "rolled",
