@@ -141,7 +141,7 @@ def _ranking(found: Screws, loaded: LoadedScenario, path: Path, screws: str, sig
     spread = ranked(loaded, path, screws, sigma_um * UM)
     if spread is None:
         return []
-    lines = [*screw_lines(loaded, spread), "  " + hit_rate(spread)]
+    lines = [*screw_lines(loaded, spread), "  " + hit_rate(spread, found.machine.printed)]
     if found.machine.printed and spread.claim()[1] < SURE:
         lines.append(
             "Next: print one thin frame as large as the bed and read its four walls at the bed's edges: they "

@@ -13,7 +13,7 @@ from bedsim.analysis.linear_machine import shortened, without_play
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
 from bedsim.ranges.coarse_friction import coarse_chunk
-from bedsim.ranges.known import ENDS, drawn_values
+from bedsim.ranges.known import ENDS, drawn_values, with_none
 from bedsim.ranges.swings import (
     CONTACT_KEYS,
     FRICTION_LAYERS,
@@ -157,16 +157,19 @@ def _bounds(name: str, a: float, b: float, swings: tuple[Open, Open] | None) -> 
 
 
 def _bounds_of_pairs(name: str, a: float, b: float, one: FigureDraws, other: FigureDraws) -> dict[str, float]:
-    """5 and 95 % of pairs by ranks i/(n + 1), about the difference and the ratio of the runs."""
+    """5 and 95 % of pairs by ranks i/(n + 1), about the difference and the ratio of the runs.
+
+    Where causes cancel in the likeliest machine, it may lie beyond both: the range then reaches to it.
+    """
     both = zip(one.machines, other.machines, strict=True)
     pairs = np.array([(x[name], y[name]) for x, y in both if x is not None and y is not None])
     pairs = pairs[~np.isnan(pairs).any(axis=1)]
     change = pairs[:, 1] - pairs[:, 0]
-    low, high = b - a + np.quantile(change[1:] - change[0], ENDS, method="weibull")
+    low, high = b - a + with_none(np.quantile(change[1:] - change[0], ENDS, method="weibull"))
     if a <= 0.0 or b <= 0.0 or pairs.min() <= 0.0:
         return {"low": low, "high": high}
     factor = np.log(pairs[:, 1] / pairs[:, 0])
-    least, most = b / a * np.exp(np.quantile(factor[1:] - factor[0], ENDS, method="weibull"))
+    least, most = b / a * np.exp(with_none(np.quantile(factor[1:] - factor[0], ENDS, method="weibull")))
     return {"low": low, "high": high, "ratio_low": least, "ratio_high": most}
 
 

@@ -13,7 +13,7 @@ from bedsim.analysis.summary import Ranges
 from bedsim.errors import BedsimError
 from bedsim.ranges.draws import draws
 from bedsim.ranges.swings import RANGED, SIGNED, Found, leads_of, linear_values
-from bedsim.results.layers import Run
+from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
 
 ENDS = (0.05, 0.95)
@@ -50,10 +50,16 @@ def known_values(loaded: LoadedScenario, progress: Progress = lambda done: None)
     return [one for one in found if one is not None]
 
 
+def with_none(ends: Array) -> Array:
+    """Ends (2,) of what machines add to the likeliest one, reaching to nothing."""
+    return np.array([min(ends[0], 0.0), max(ends[1], 0.0)])
+
+
 def known_ranges(run: Run, loaded: LoadedScenario, values: Sequence[Values]) -> Found:
     """Ranges about the run's answer: what 5 and 95 % of the machines have of the likeliest one's figure.
 
-    By ranks i/(n + 1).  Figures that can pass zero join differences.  Friction's own keys are not varied.
+    By ranks i/(n + 1); where causes cancel in the likeliest machine it may lie beyond both, and the range
+    reaches to it.  Figures that can pass zero join differences.  Friction's own keys are not varied.
     """
     assert loaded.knowledge is not None
     answer = metric_values(run.layers, leads_of(loaded))
@@ -63,11 +69,10 @@ def known_ranges(run: Run, loaded: LoadedScenario, values: Sequence[Values]) -> 
         if math.isnan(answer[name]):
             continue
         own = np.array([one[name] for one in machines])
-        least, most = np.quantile(own[~np.isnan(own)], ENDS, method="weibull")
-        if name in SIGNED or not middle[name] > 0:
-            low[name], high[name] = answer[name] + least - middle[name], answer[name] + most - middle[name]
-        else:
-            low[name], high[name] = answer[name] * least / middle[name], answer[name] * most / middle[name]
+        ends = np.quantile(own[~np.isnan(own)], ENDS, method="weibull")
+        low[name], high[name] = answer[name] + with_none(ends - middle[name])
+        if name not in SIGNED and middle[name] > 0:
+            low[name], high[name] = answer[name] * (1.0 + with_none(ends / middle[name] - 1.0))
     method = (
         f"Ranges: {len(machines)} machines that agree with the readings in {loaded.knowledge.name}, 5 to 95 "
         "% of them; without friction, whose keys are not varied."

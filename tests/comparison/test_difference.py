@@ -76,6 +76,15 @@ def test_machines_in_pairs_give_ends_by_their_ranks():
     assert (found.ratio_low, found.ratio_high) == pytest.approx((1 / 60, 19 / 60))
 
 
+def test_a_likeliest_pair_in_which_causes_cancel_is_within_its_range():
+    """All drawn machines stray further with the change than the likeliest one."""
+    one = FigureDraws(machines=(values(60e-6),) * 4, told="f")
+    other = FigureDraws(machines=tuple(values(k * 1e-6) for k in (1, 5, 6, 7)), told="f")
+    found = lateral(60e-6, 1e-6, one, other)
+    assert (found.low, found.high) == pytest.approx((-59e-6, -53e-6))
+    assert (found.ratio_low, found.ratio_high) == pytest.approx((1 / 60, 7 / 60))
+
+
 def test_a_machine_that_cannot_be_built_leaves_its_pair_out():
     one = FigureDraws(machines=(values(60e-6), None, values(50e-6), values(70e-6)), told="f")
     other = FigureDraws(machines=(values(6e-6), values(1e-6), values(6e-6), values(6e-6)), told="")

@@ -62,7 +62,7 @@ def test_too_few_readings_cannot_tell_and_name_the_next_test(machine, tmp_path, 
     assert main(["diagnose", str(file), str(machine)]) == 0
     out = capsys.readouterr().out
     assert out.startswith("These readings cannot tell which screw does most; likeliest the one at")
-    assert "invented machines whose screws were known" in out
+    assert "invented machines jogged under a gauge" in out
     assert "Next: turn the screw at" in out
     assert "Caution: the bed can drop" in out
     assert "Not told from each other: run-out at front left, run-out at front right, run-out at back" in out
