@@ -161,7 +161,7 @@ def summary_lines(summary: Summary) -> list[str]:
 
 def headline(summary: Summary) -> str:
     """How far sideways, how far in height, mainly from which cause, how much of it rests on guesses."""
-    sideways, up = (_told(summary, name) for name in ("lateral_pv", "height_pv"))
+    sideways, up = (told_range(summary, name) for name in ("lateral_pv", "height_pv"))
     where, above = (_where(summary, name) for name in ("lateral_pv", "height_pv"))
     one = where == above
     parts = [
@@ -176,7 +176,8 @@ def _where(summary: Summary, name: str) -> str:
     return f" at {summary.where[name]}" if summary.values[name] >= FLOOR else ""
 
 
-def _told(summary: Summary, name: str) -> str:
+def told_range(summary: Summary, name: str) -> str:
+    """A figure as its range, or as one number where it has none."""
     metric = next(m for m in METRICS if m.name == name)
     r = summary.ranges
     if r is not None and name in r.low and name in r.high:
@@ -228,7 +229,7 @@ def _metric_line(summary: Summary, metric: Metric) -> str:
     value = abs(summary.values[metric.name])
     told = not np.isnan(value) and (metric.unit != "m" or value >= FLOOR)
     place = summary.where.get(metric.name) if told else None
-    line = f"  {metric.text:<46}{_told(summary, metric.name)}"
+    line = f"  {metric.text:<46}{told_range(summary, metric.name)}"
     return f"{line}  ({place})" if place else line
 
 
@@ -268,20 +269,31 @@ def _share_lines(shares: Shares) -> list[str]:
 
 
 def _influence_lines(ranges: Ranges | None) -> list[str]:
-    """What to measure and what to choose: two lists, of which a measured key never heads the first."""
-    told = [i for i in ranges.influences if i.swing >= FLOOR] if ranges else []
-    conditions = [i for i in told if not is_choice(i.key)]
-    unknown = sorted(conditions, key=lambda i: i.basis == "measured")
-    if unknown and unknown[0].basis == "measured":
-        unknown = []
+    """What to measure and what to choose, in lines."""
+    if ranges is None:
+        return []
     return [
-        *_influence_list("What to measure next (lateral error over each key's own range):", unknown),
-        *_influence_list("What to choose (bedsim improve ranks it):", [i for i in told if is_choice(i.key)]),
+        *_influence_list(
+            "What to measure next (lateral error over each key's own range):", to_measure(ranges)
+        ),
+        *_influence_list("What to choose (bedsim improve ranks it):", to_choose(ranges)),
     ]
 
 
+def to_measure(ranges: Ranges) -> list[Influence]:
+    """Conditions to be measured, those that move the answer most first; a measured key never heads them."""
+    told = [i for i in ranges.influences if i.swing >= FLOOR and not is_choice(i.key)]
+    unknown = sorted(told, key=lambda i: i.basis == "measured")
+    return [] if unknown and unknown[0].basis == "measured" else unknown[:MOST_TOLD]
+
+
+def to_choose(ranges: Ranges) -> list[Influence]:
+    """What a builder chooses, what moves the answer most first."""
+    return [i for i in ranges.influences if i.swing >= FLOOR and is_choice(i.key)][:MOST_TOLD]
+
+
 def _influence_list(head: str, told: Sequence[Influence]) -> list[str]:
-    rows = [f"  {i.key:<46}moves it by {quantity(i.swing, 'm')}  ({i.basis})" for i in told[:MOST_TOLD]]
+    rows = [f"  {i.key:<46}moves it by {quantity(i.swing, 'm')}  ({i.basis})" for i in told]
     return ["", head, *rows] if rows else []
 
 

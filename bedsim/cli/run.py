@@ -93,7 +93,7 @@ def command(
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
         varied, sources, travel = task.result(progress)
-    found = None if varied is None else _ranges(run, loaded, varied)
+    found = None if varied is None else _ranges(run, loaded, varied, target)
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
@@ -136,11 +136,18 @@ def _without_run(
     return varied, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
 
 
-def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
+def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values], target: Path) -> Found:
+    """The ranges about the run's answer, kept in its result."""
+    from bedsim.ranges.kept import with_ranges
     from bedsim.ranges.known import known_ranges
     from bedsim.ranges.swings import find_ranges
+    from bedsim.results.store import write_run
 
-    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
+    found = (
+        known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
+    )
+    write_run(with_ranges(run, found), target)
+    return found
 
 
 def _told(found: Found | None) -> list[str]:
