@@ -17,7 +17,7 @@ from bedsim.cli.common import (
     set_option,
     wall_options,
 )
-from bedsim.cli.gauge_output import say
+from bedsim.cli.gauge_output import lines_of, say
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.files import make_folder
 from bedsim.units import UM
@@ -98,10 +98,9 @@ def command(
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
-    click.echo("\n".join(summary_lines(summary)))
-    click.echo("")
-    for text in (*(wall.sentence for wall in judged), *([travel] if travel else []), "", share_note(loaded)):
-        say(text)
+    told = [wall.sentence for wall in judged] + [travel] * bool(travel)
+    click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
+    say(share_note(loaded))
     asked = odd_numbers(loaded.scenario)
     learnt = loaded.knowledge.dropped if loaded.knowledge else ()
     for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
