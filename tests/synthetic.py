@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import dataclasses
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 
-from bedsim.results.layers import LayerResult, Run, Trace
+from bedsim.results.layers import SPREAD_MOMENTS, LayerResult, Open, Run, Trace
 from bedsim.scenario.schema import Scenario
 
 LEAD = 5e-3
@@ -185,3 +186,20 @@ def run(machine: Scenario, **options: Any) -> Run:
         statistics={"wall_seconds": 0.1 + 0.2, "steps": 12.0},
         notes=("first note", "zweite Notiz: ü"),
     )
+
+
+def opened(run: Run) -> Run:
+    """The run with made-up ranges."""
+    layers = run.layers
+    kept = Open(
+        layer=layers.layer,
+        figure=("lateral_pv", "height_pv"),
+        low=np.array([1e-6, 2e-6]),
+        high=np.array([3e-6, 5e-6]),
+        key=("guide.tilt_nm_per_rad",),
+        basis=("default",),
+        swing=np.array([1.5e-6]),
+        spread=np.full((*layers.height_error.shape, len(SPREAD_MOMENTS)), 1e-12),
+        method="Ranges: made up.",
+    )
+    return dataclasses.replace(run, open=kept)

@@ -105,5 +105,12 @@ def cautions(scenario: Scenario) -> tuple[str, ...]:
             "Caution: magnets lose pull when hot or pulled off centre, and let go without warning; they "
             "pinch fingers and disturb medical implants."
         )
+    if scenario.bed.temperature_rise_k > 0:
+        lines.append(
+            "Caution: a hot bed burns, and runs away when sensor or switch fails: give it a thermal fuse "
+            "of its "
+            "own. Mains voltage at a heater kills: earth the bed, and leave the wiring to those licensed "
+            "for it."
+        )
     lines.append("Local codes and the advice of licensed practitioners come before anything printed here.")
     return tuple(lines)

@@ -139,36 +139,50 @@ def summarise(
 # ---- words --------------------------------------------------------------------------------------------
 
 
-def summary_lines(summary: Summary) -> list[str]:
-    """The summary as lines for a terminal: one sentence first, then figures with units, warnings and
-    cautions.
-    """
-    lines = [headline(summary), ""]
-    lines += [_metric_line(summary, m) for m in METRICS]
+FIRST_FIGURES = ("lateral_pv", "height_pv", "lateral_band")
+FIRST_CAUSES, FIRST_KEYS = 3, 3
+
+
+def summary_lines(summary: Summary, walls: Sequence[str] = ()) -> list[str]:
+    """The summary as lines for a terminal: one sentence first, `walls` told under it, what matters on one
+    screen,
+    then everything in detail."""
+    told = [headline(summary), *walls, "", *_first_screen(summary)]
+    return [*told, "", "In detail:", *_detail_lines(summary)]
+
+
+def _first_screen(summary: Summary) -> list[str]:
+    """What matters, on one screen: figures, causes, what to measure next, limits passed, cautions."""
+    lines = [_metric_line(summary, m) for m in METRICS if m.name in FIRST_FIGURES]
+    lines += _share_lines(summary.shares, FIRST_CAUSES)
+    if summary.ranges is not None:
+        head = "What to measure next (lateral error over each key's own range):"
+        lines += _influence_list(head, to_measure(summary.ranges)[:FIRST_KEYS])
+    told = [*summary.targets, *(f"Warning: {w}" for w in summary.warnings)]
+    return [*lines, "", *told, *summary.cautions]
+
+
+def _detail_lines(summary: Summary) -> list[str]:
+    """All figures and tables as lines for a terminal, and the run's notes."""
+    lines = [_metric_line(summary, m) for m in METRICS]
     lines += [_band_line(summary.band), ""]
     lines += _corner_table(summary.corners)
     lines += _share_lines(summary.shares)
     lines += ["", *summary.split] if summary.split else []
     lines += _influence_lines(summary.ranges)
-    notes = [
-        *summary.targets,
-        *(f"Warning: {w}" for w in summary.warnings),
-        *summary.notes,
-        *summary.cautions,
-    ]
-    return [*lines, "", *notes] if notes else lines
+    return [*lines, "", *summary.notes] if summary.notes else lines
 
 
 def headline(summary: Summary) -> str:
     """How far sideways, how far in height, mainly from which cause, how much of it rests on guesses."""
-    sideways, up = (_told(summary, name) for name in ("lateral_pv", "height_pv"))
+    sideways, up = (told_range(summary, name) for name in ("lateral_pv", "height_pv"))
     where, above = (_where(summary, name) for name in ("lateral_pv", "height_pv"))
     one = where == above
     parts = [
         f"The bed strays {sideways} sideways{'' if one else where} and {up} in height{above} (peak to "
         f"valley, worst place{'' if one else 's'})"
     ]
-    return ", ".join(parts + _causes(summary) + _guesses(summary)) + "."
+    return f"{', '.join(parts + _causes(summary))}.{_guesses(summary)}"
 
 
 def _where(summary: Summary, name: str) -> str:
@@ -176,7 +190,8 @@ def _where(summary: Summary, name: str) -> str:
     return f" at {summary.where[name]}" if summary.values[name] >= FLOOR else ""
 
 
-def _told(summary: Summary, name: str) -> str:
+def told_range(summary: Summary, name: str) -> str:
+    """A figure as its range, or as one number where it has none."""
     metric = next(m for m in METRICS if m.name == name)
     r = summary.ranges
     if r is not None and name in r.low and name in r.high:
@@ -208,27 +223,25 @@ def main_cause(shares: Shares, which: int) -> str:
     return f"{cause} at {corner}" if corner and largest > 0.5 * totals[cause] else cause
 
 
-def _guesses(summary: Summary) -> list[str]:
+def _guesses(summary: Summary) -> str:
     if summary.ranges is None:
         if not summary.uncertain_keys:
-            return []
-        return [
-            f"{summary.guessed_keys} of {summary.uncertain_keys} uncertain numbers behind it being guesses"
-        ]
+            return ""
+        return f" {summary.guessed_keys} of {summary.uncertain_keys} uncertain numbers behind it are guesses."
     share = summary.ranges.guessed_share
-    return [] if np.isnan(share) else [f"{_in_tenths(share)} of the spread resting on guesses"]
+    return "" if np.isnan(share) else f" {_in_tenths(share)} of this range comes from guessed inputs."
 
 
 def _in_tenths(share: float) -> str:
     percent = 10 * round(10 * share)
-    return {0: "next to nothing", 100: "nearly all"}.get(percent, f"about {percent} %")
+    return {0: "Next to nothing", 100: "Nearly all"}.get(percent, f"{percent} %")
 
 
 def _metric_line(summary: Summary, metric: Metric) -> str:
     value = abs(summary.values[metric.name])
     told = not np.isnan(value) and (metric.unit != "m" or value >= FLOOR)
     place = summary.where.get(metric.name) if told else None
-    line = f"  {metric.text:<46}{_told(summary, metric.name)}"
+    line = f"  {metric.text:<46}{told_range(summary, metric.name)}"
     return f"{line}  ({place})" if place else line
 
 
@@ -255,9 +268,9 @@ def _corner_row(c: CornerFigures) -> tuple[str, ...]:
     return (c.name, f"{c.lead / MM:g} mm", seen, *(text.replace("less than ", "<") for text in told))
 
 
-def _share_lines(shares: Shares) -> list[str]:
+def _share_lines(shares: Shares, most: int = 8) -> list[str]:
     told = sorted(shares.items(), key=lambda item: -max(item[1]))
-    told = [item for item in told if max(item[1]) >= FLOOR][:8]
+    told = [item for item in told if max(item[1]) >= FLOOR][:most]
     if not told:
         return []
     lines = ["", "What each cause alone contributes, peak to valley:"]
@@ -268,20 +281,31 @@ def _share_lines(shares: Shares) -> list[str]:
 
 
 def _influence_lines(ranges: Ranges | None) -> list[str]:
-    """What to measure and what to choose: two lists, of which a measured key never heads the first."""
-    told = [i for i in ranges.influences if i.swing >= FLOOR] if ranges else []
-    conditions = [i for i in told if not is_choice(i.key)]
-    unknown = sorted(conditions, key=lambda i: i.basis == "measured")
-    if unknown and unknown[0].basis == "measured":
-        unknown = []
+    """What to measure and what to choose, in lines."""
+    if ranges is None:
+        return []
     return [
-        *_influence_list("What to measure next (lateral error over each key's own range):", unknown),
-        *_influence_list("What to choose (bedsim improve ranks it):", [i for i in told if is_choice(i.key)]),
+        *_influence_list(
+            "What to measure next (lateral error over each key's own range):", to_measure(ranges)
+        ),
+        *_influence_list("What to choose (bedsim improve ranks it):", to_choose(ranges)),
     ]
 
 
+def to_measure(ranges: Ranges) -> list[Influence]:
+    """Conditions to be measured, those that move the answer most first; a measured key never heads them."""
+    told = [i for i in ranges.influences if i.swing >= FLOOR and not is_choice(i.key)]
+    unknown = sorted(told, key=lambda i: i.basis == "measured")
+    return [] if unknown and unknown[0].basis == "measured" else unknown[:MOST_TOLD]
+
+
+def to_choose(ranges: Ranges) -> list[Influence]:
+    """What a builder chooses, what moves the answer most first."""
+    return [i for i in ranges.influences if i.swing >= FLOOR and is_choice(i.key)][:MOST_TOLD]
+
+
 def _influence_list(head: str, told: Sequence[Influence]) -> list[str]:
-    rows = [f"  {i.key:<46}moves it by {quantity(i.swing, 'm')}  ({i.basis})" for i in told[:MOST_TOLD]]
+    rows = [f"  {i.key:<46}moves it by {quantity(i.swing, 'm')}  ({i.basis})" for i in told]
     return ["", head, *rows] if rows else []
 
 

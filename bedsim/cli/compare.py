@@ -300,7 +300,10 @@ def _report(
     walls = walls_of_all(comparison, items, choice.walls, choice.probe)
     if choice.folder is not None:
         _draw(comparison, items, walls, travel, choice.folder)
-    click.echo("\n".join([*table_lines(comparison), "", *_splits(items)]))
+    for text in ("", *verdicts(comparison), ""):
+        say(text)
+    lines, met = requirement_lines(comparison, choice.requirements)
+    click.echo("\n".join([*lines, *[""] * bool(lines), *table_lines(comparison), "", *_splits(items)]))
     for text in (
         "",
         *_wall_lines(comparison, walls),
@@ -308,11 +311,8 @@ def _report(
         *(travel_lines(comparison, travel) if travel else ()),
     ):
         say(text)
-    for text in ("", *remarks(comparison), "", *verdicts(comparison)):
+    for text in ("", *remarks(comparison)):
         say(text)
-    lines, met = requirement_lines(comparison, choice.requirements)
-    for line in lines:
-        click.echo(line)
     return 0 if met else REQUIREMENT_FAILED
 
 

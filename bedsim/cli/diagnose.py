@@ -373,7 +373,7 @@ def _next(tests: Sequence[NextTest], count: int) -> list[str]:
     if not tests:
         return []
     best = tests[0]
-    gain = f"then {best.rank} of {count} sources are told"
+    gain = f"then {best.rank} of {count} causes can be separated"
     if best.worst_uncertainty < float("inf"):
         gain += f", the least sure of them to ± {number(best.worst_uncertainty / UM, 2)} µm"
     return [

@@ -44,7 +44,11 @@ class Target:
 
 def say(text: str) -> None:
     """Print a sentence, indented and wrapped."""
-    lines = textwrap.wrap(
+    click.echo("\n".join(lines_of(text)))
+
+
+def lines_of(text: str) -> list[str]:
+    """A sentence, indented and wrapped."""
+    return textwrap.wrap(
         text, LINE_WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
     )
-    click.echo("\n".join(lines))

@@ -117,7 +117,7 @@ def command(
 
 
 def _reported(run: Run, path: Path, label: str) -> Reported:
-    from bedsim.ranges.shares import source_errors
+    from bedsim.ranges.motion import bed_motion
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.travel import travel_told
     from bedsim.results.reload import scenario_of
@@ -127,12 +127,13 @@ def _reported(run: Run, path: Path, label: str) -> Reported:
     loaded = scenario_of(run, path)
     refuse_objects(loaded.scenario.print, str(path), "bedsim report")
     split = tuple(split_lines(split_of_run(run, loaded)))
-    sources = source_errors(loaded)
+    motion, sources = bed_motion(run, loaded)
     return Reported(
         label=label,
         path=str(path),
         run=run,
         loaded=loaded,
+        motion=motion,
         sources=sources,
         split=split,
         travel=travel_told(loaded),

@@ -17,7 +17,7 @@ from bedsim.cli.common import (
     set_option,
     wall_options,
 )
-from bedsim.cli.gauge_output import say
+from bedsim.cli.gauge_output import lines_of, say
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.files import make_folder
 from bedsim.units import UM
@@ -93,15 +93,14 @@ def command(
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
         varied, sources, travel = task.result(progress)
-    found = None if varied is None else _ranges(run, loaded, varied)
+    found = None if varied is None else _ranges(run, loaded, varied, target)
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
-    click.echo("\n".join(summary_lines(summary)))
-    click.echo("")
-    for text in (*(wall.sentence for wall in judged), *([travel] if travel else []), "", share_note(loaded)):
-        say(text)
+    told = [wall.sentence for wall in judged] + [travel] * bool(travel)
+    click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
+    say(share_note(loaded))
     asked = odd_numbers(loaded.scenario)
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
     for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
@@ -136,11 +135,18 @@ def _without_run(
     return varied, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
 
 
-def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
+def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values], target: Path) -> Found:
+    """The ranges about the run's answer, kept in its result."""
+    from bedsim.ranges.kept import with_ranges
     from bedsim.ranges.known import known_ranges
     from bedsim.ranges.swings import find_ranges
+    from bedsim.results.store import write_run
 
-    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
+    found = (
+        known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
+    )
+    write_run(with_ranges(run, found), target)
+    return found
 
 
 def _told(found: Found | None) -> list[str]:

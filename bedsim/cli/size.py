@@ -36,7 +36,12 @@ NAME_WIDTH = 52
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
-@click.option("--every-corner", is_flag=True, help="Show every corner, not only the worst of each row.")
+@click.option(
+    "--all", "everything", is_flag=True, help="Show every row with formula and source, and the assumptions."
+)
+@click.option(
+    "--every-corner", is_flag=True, help="As --all, of every corner, not only the worst of each row."
+)
 @click.option("--power-loss", is_flag=True, help="Instead: does the bed hold, creep or fall without current.")
 @click.option("--tilt", is_flag=True, help="Instead: how far the bed can be tilted, and its errors then.")
 @click.option("--shake", is_flag=True, help="Instead: what a shaken frame does, and how long to wait.")
@@ -67,6 +72,7 @@ def command(
     output: Path | None,
     overrides: tuple[str, ...],
     no_pictures: bool,
+    everything: bool,
     every_corner: bool,
     power_loss: bool,
     tilt: bool,
@@ -79,8 +85,10 @@ def command(
 ) -> int:
     """Check whether the drive holds, turns and lasts.
 
-    Prints each value with its limit, margin (1: just reached), formula and source, then what is missing, the
-    screw decision, assumptions and cautions.  A margin is no proof: whoever builds the machine decides.
+    Prints a verdict, the rows with the smallest margins (1: just reached), what is missing and cautions; with
+    --all every row with formula and source, the screw decision and assumptions.  A margin is no proof:
+    whoever
+    builds the machine decides.
     """
     from bedsim.analysis.sizing_report import size_scenario
     from bedsim.scenario.idle import resting_lines
@@ -96,7 +104,8 @@ def command(
     if any(asked.values()):
         return _events(loaded, output, no_pictures, more, **asked)
     report = size_scenario(loaded)
-    click.echo("\n".join(report_lines(report, every_corner=every_corner)))
+    full = everything or every_corner
+    click.echo("\n".join(report_lines(report, every_corner=every_corner) if full else first_lines(report)))
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
     for text in (*odd_numbers(loaded.scenario), *learnt, *resting_lines(loaded.resting)):
         say(text)
@@ -143,6 +152,46 @@ def _drawn(report: SizingReport, path: Path) -> Path:
     return draw_size(report.checks, report.axial_shares[corner], corner, report.title, path)
 
 
+MOST_ROWS = 9
+"""Rows of the first screen: those with the smallest margins."""
+
+
+def first_lines(report: SizingReport) -> Iterator[str]:
+    """Give the lines of the first screen: the verdict, the rows that matter, what is missing, cautions."""
+    yield report.title
+    yield ""
+    yield from wrapped(verdict(report), "", "  ")
+    limited = sorted((c for c in report.checks if c.margin is not None), key=lambda c: float(c.margin or 0.0))
+    yield ""
+    yield f"{'the smallest margins':<{NAME_WIDTH}} {'value':>10} {'limit':>10} {'margin':>7}  unit"
+    shown = limited[: max(MOST_ROWS, len(report.passed_limits))]
+    for row in shown:
+        yield _row_line(row)
+    yield f"  {len(report.checks) - len(shown)} more rows, formulas, sources and assumptions: --all"
+    if report.missing:
+        yield from listed("Missing", report.missing)
+    yield ""
+    for line in report.cautions:
+        yield from wrapped(line, "", "  ")
+
+
+def verdict(report: SizingReport) -> str:
+    """Whether the computed limits are kept, and what could not be computed."""
+    passed = [f"{c.name} ({c.corner}, margin {number(c.margin or 0.0, 2)})" for c in report.passed_limits]
+    limited = [c for c in report.checks if c.margin is not None]
+    if passed:
+        told = f"{len(passed)} of {len(limited)} limits not kept: {'; '.join(passed)}."
+    elif limited:
+        least = min(limited, key=lambda c: float(c.margin or 0.0))
+        told = (
+            f"All {len(limited)} limits kept; smallest margin {number(least.margin or 0.0, 2)}: {least.name}."
+        )
+    else:
+        told = "No limit could be computed."
+    unknown = sum(bool(c.missing) and c.margin is None for c in report.checks)
+    return told + (f" {unknown} rows want numbers that are not given." if unknown else "")
+
+
 def report_lines(report: SizingReport, *, every_corner: bool = False) -> Iterator[str]:
     """Give the lines of the report as printed."""
     yield report.title
@@ -167,12 +216,16 @@ def _order(checks: Sequence[Check], subject: str) -> int:
     return next(i for i, c in enumerate(checks) if c.subject == subject)
 
 
-def _check_lines(row: Check) -> Iterator[str]:
+def _row_line(row: Check) -> str:
     limit = "" if row.limit is None else number(row.limit)
     margin = "" if row.margin is None else number(row.margin, 2)
     mark = " !" if row.within is False else ""
     line = f"  {row.name:<{NAME_WIDTH - 2}} {number(row.value):>10} {limit:>10} {margin:>7}"
-    yield f"{line}  {row.unit}{mark}".rstrip()
+    return f"{line}  {row.unit}{mark}".rstrip()
+
+
+def _check_lines(row: Check) -> Iterator[str]:
+    yield _row_line(row)
     sources = "; ".join(part for part in (row.formula, row.source) if part)
     if sources:
         yield from wrapped(f"= {sources}  [{row.corner}]")

@@ -318,8 +318,8 @@ def _stiffness_sentence(c: Crossing) -> str:
     now = f"given: {_per_um(c.given)}"
     low, high = (_per_um(c.curve.place[k]) for k in (0, -1))
     if not c.at:
-        word = "pays" if c.pays_at_low else "does not pay"
-        return f"Stiffness: no break-even between {low} and {high}; the joint {word} throughout ({now})."
+        word = "always" if c.pays_at_low else "never"
+        return f"Stiffness: the joint {word} pays between {low} and {high} ({now})."
     if len(c.at) == 1 and c.pays_at_low:
         return f"The joint pays only if guide and frame are softer than {_per_um(c.at[0])} ({now})."
     if len(c.at) == 1:
@@ -334,8 +334,8 @@ def _friction_sentence(c: Crossing) -> str:
     now = f"given: {force(c.given)}"
     low, high = (force(float(c.curve.place[k])) for k in (0, -1))
     if not c.at:
-        word = "pays" if c.pays_at_low else "does not pay"
-        return f"Friction: no break-even between {low} and {high}; the joint {word} throughout ({now})."
+        word = "always" if c.pays_at_low else "never"
+        return f"Friction: the joint {word} pays between {low} and {high} ({now})."
     if len(c.at) == 1 and c.pays_at_low:
         return f"Its friction must stay under {force(c.at[0])} per corner ({now})."
     return f"It pays only with friction {_between(c, force)} per corner ({now})."

@@ -150,8 +150,7 @@ def _clause(d: Difference, where: str) -> str:
     if math.isnan(d.low):
         return text
     if d.is_open:
-        ends = f"{_more(d.low)} to {_more(d.high)}"
-        return f"{text} ({ends}: the uncertain numbers leave open which is better)"
+        return f"{change_text(d, 'm')} {where}, undecided"
     low, high = sorted((abs(d.low), abs(d.high)))
     return f"{text} ({span(low, high, 'm')})"
 

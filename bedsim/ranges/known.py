@@ -13,7 +13,7 @@ from bedsim.analysis.summary import Ranges
 from bedsim.errors import BedsimError
 from bedsim.ranges.draws import draws
 from bedsim.ranges.swings import RANGED, SIGNED, Found, leads_of, linear_values
-from bedsim.results.layers import Array, Run
+from bedsim.results.layers import SPREAD_MOMENTS, Array, Run
 from bedsim.scenario.load import LoadedScenario
 
 ENDS = (0.05, 0.95)
@@ -77,4 +77,5 @@ def known_ranges(run: Run, loaded: LoadedScenario, values: Sequence[Values]) -> 
         f"Ranges: {len(machines)} machines that agree with the readings in {loaded.knowledge.name}, 5 to 95 "
         "% of them; without friction, whose keys are not varied."
     )
-    return Found(ranges=Ranges(low=low, high=high, influences=()), method=method)
+    unknown = np.full((*run.layers.height_error.shape, len(SPREAD_MOMENTS)), np.nan)
+    return Found(ranges=Ranges(low=low, high=high, influences=()), method=method, spread=unknown)

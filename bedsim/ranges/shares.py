@@ -35,8 +35,17 @@ def source_layers(loaded: LoadedScenario) -> Sources:
     return source_errors(without_play(loaded))
 
 
-def source_errors(loaded: LoadedScenario) -> dict[Source, tuple[Array, Array]]:
-    """Lateral (n, p, 2) and height (n, p) errors (m, against layer 1) that every (cause, corner) makes alone.
+def source_errors(loaded: LoadedScenario) -> Sources:
+    """Lateral (n, p, 2) and height (n, p) errors (m, against layer 1) that every (cause, corner) makes
+    alone."""
+    job, poses = source_poses(loaded)
+    errors = relative_errors(job, np.arange(1, job.program.layers + 1), np.stack([*poses.values()]))
+    lateral, height = errors["lateral_error"], errors["height_error"]
+    return {source: (lateral[k], height[k]) for k, source in enumerate(poses)}
+
+
+def source_poses(loaded: LoadedScenario) -> tuple[base.Job, dict[Source, Array]]:
+    """Poses of the bed (n, b) that every (cause, corner) makes alone, and the job they belong to.
 
     The linear machine superposes: without friction, stops and vibration the entries add up to the whole.
     The weight of the growing part is an entry of its own.  Derivation: K q = weight + F imposed, with
@@ -49,11 +58,8 @@ def source_errors(loaded: LoadedScenario) -> dict[Source, tuple[Array, Array]]:
         strengths[member, members_sources] = job.machine.amounts[members_sources]
     layers = np.arange(1, job.program.layers + 1)
     pose = _poses(replace(job, amounts=strengths), layers)
-    weight_only = pose[:1]
-    parts = np.concatenate([weight_only, pose[1:] - weight_only])
-    errors = relative_errors(job, layers, parts)
-    lateral, height = errors["lateral_error"], errors["height_error"]
-    return {source: (lateral[k], height[k]) for k, source in enumerate([PART, *groups])}
+    weight_only = pose[0]
+    return job, {PART: weight_only} | {s: pose[k] - weight_only for k, s in enumerate(groups, start=1)}
 
 
 def _groups(job: base.Job) -> dict[Source, list[int]]:

@@ -7,6 +7,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from bedsim.analysis.figures import OF_ERRORS, metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
@@ -15,7 +17,7 @@ from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
 from bedsim.quantities import FIGURES
 from bedsim.ranges.coarse_friction import coarse_chunks, likeness
-from bedsim.results.layers import Run
+from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
 from bedsim.simulation import layer_result, make_job
@@ -72,10 +74,12 @@ Progress = Callable[[int], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """Ranges with a sentence on how they were found, and keys that could not be varied with the reason."""
+    """Ranges with a sentence on how they were found, and keys that could not be varied with the reason;
+    `spread` as in `results.layers.Open`, layer by layer."""
 
     ranges: Ranges
     method: str
+    spread: Array
     left_out: tuple[tuple[str, str], ...] = ()
 
 
@@ -97,11 +101,12 @@ class Swing:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Swings:
     """What every key does without friction, what those of contacts do with it, and keys that could not be
-    varied with the reason."""
+    varied with the reason; `spread`: of the errors layer by layer, without friction."""
 
     without_friction: tuple[Swing, ...]
     contacts: tuple[Swing, ...]
     left_out: tuple[tuple[str, str], ...]
+    spread: Array
 
 
 def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
@@ -112,9 +117,11 @@ def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swin
     answer by a fifth of the range or more.  Limits: two keys that are bad only together are missed.
     `progress` is told the number of evaluations done, of about `steps_needed`.
     """
-    swings, left_out = _without_friction(loaded, progress)
+    swings, left_out, spread = _without_friction(loaded, progress)
     contacts = _contact_swings(loaded, swings, progress)
-    return Swings(without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out))
+    return Swings(
+        without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out), spread=spread
+    )
 
 
 def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
@@ -133,6 +140,7 @@ def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
     return Found(
         ranges=Ranges(low=low, high=high, influences=_influences(every, alone)),
         method=_method(len(every), contacts, alone, loaded.scenario.print.layers),
+        spread=swings.spread,
         left_out=swings.left_out,
     )
 
@@ -170,22 +178,41 @@ def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layer
 
 def _without_friction(
     loaded: LoadedScenario, progress: Progress
-) -> tuple[list[Swing], list[tuple[str, str]]]:
-    fitted = without_play(loaded)
-    middle = linear_values(fitted)
+) -> tuple[list[Swing], list[tuple[str, str]], Array]:
+    likely = _linear_layers(without_play(loaded))
+    leads = leads_of(loaded)
+    middle = _figures(likely, leads)
+    spread = spread_moments(likely, likely)
     swings, left_out = [], []
     for number, key in enumerate(loaded.ranges):
         idle = _last(key) in NOTHING_WITHOUT_FRICTION
         try:
-            ends = [
-                middle if idle or value == key.likely else linear_values(_without_play_at(loaded, key, value))
+            low, high = (
+                likely
+                if idle or value == key.likely
+                else _linear_layers(_without_play_at(loaded, key, value))
                 for value in (key.low, key.high)
-            ]
-            swings.append(Swing(key=key, at_low=_minus(ends[0], middle), at_high=_minus(ends[1], middle)))
+            )
+            ends = [_minus(_figures(part, leads), middle) for part in (low, high)]
+            spread = spread + spread_moments(low, high)
+            swings.append(Swing(key=key, at_low=ends[0], at_high=ends[1]))
         except BedsimError as fault:
             left_out.append((key.key, str(fault)))
         progress(2 * number + 2)
-    return swings, left_out
+    return swings, left_out, spread
+
+
+def spread_moments(low: LayerResult, high: LayerResult) -> Array:
+    """Products of half the differences of two machines' errors (n, p, m), in the order of `SPREAD_MOMENTS`.
+
+    Summed over independent keys they give the half range of anything linear in the errors, a wall's relief
+    among
+    them, by root-sum-square.  Source: [GUM] 5.1.2, 5.2.2 (products of one key's contributions to two errors).
+    """
+    x, y = np.moveaxis(high.lateral_error - low.lateral_error, -1, 0) / 2.0
+    h = (high.height_error - low.height_error) / 2.0
+    s = np.diff(h, axis=0, prepend=h[:1])
+    return np.stack([x * x, x * y, y * y, x * s, y * s, s * s, h * h], axis=-1)
 
 
 def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> LoadedScenario:
@@ -194,13 +221,17 @@ def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> Loaded
 
 def linear_values(loaded: LoadedScenario, layers: int | None = None) -> Values:
     """Figures of the machine without friction, stops and play."""
+    return _figures(_linear_layers(loaded, layers), leads_of(loaded))
+
+
+def _linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
     job = make_job(loaded)
     job = job if layers is None else shortened(job, layers)
-    return _values(loaded, job, linear_chunk(job))
+    return layer_result(loaded, job, [linear_chunk(job)])
 
 
-def _values(loaded: LoadedScenario, job: base.Job, chunk: base.Chunk) -> Values:
-    found = metric_values(layer_result(loaded, job, [chunk]), leads_of(loaded))
+def _figures(layers: LayerResult, leads: Sequence[float]) -> Values:
+    found = metric_values(layers, leads)
     return {name: found[name] for name in RANGED}
 
 
@@ -275,7 +306,7 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
         for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
             other, job = group[k]
             still = linear_values(without_play(other), FRICTION_LAYERS)
-            found[k] = _minus(_values(other, job, chunk), still)
+            found[k] = _minus(_figures(layer_result(other, job, [chunk]), leads_of(other)), still)
     return found
 
 

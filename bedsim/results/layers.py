@@ -120,6 +120,44 @@ class LayerResult(LayerQuantities):
     trace: tuple[Trace, ...] = ()
 
 
+SPREAD_MOMENTS = ("xx", "xy", "yy", "xs", "ys", "ss", "hh")
+"""Products of half ranges: x, y sideways, h height, s height less that of the layer before."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Open:
+    """What the uncertain numbers of the scenario leave open, as `bedsim run` found it."""
+
+    layer: Annotated[
+        NDArray[np.int64], Quantity(axes="layer", unit="1", meaning="layer number, from 1", kind="int64")
+    ]
+    figure: Annotated[Names, Quantity(axes="figure", unit="", meaning="name of the figure", kind="text")]
+    low: Annotated[Array, Quantity(axes="figure", unit="m, N or rad", meaning="low end of its range")]
+    high: Annotated[Array, Quantity(axes="figure", unit="m, N or rad", meaning="high end of its range")]
+    key: Annotated[
+        Names, Quantity(axes="key", unit="", meaning="uncertain key, largest swing first", kind="text")
+    ]
+    basis: Annotated[Names, Quantity(axes="key", unit="", meaning="what its range rests on", kind="text")]
+    swing: Annotated[
+        Array,
+        Quantity(
+            axes="key",
+            unit="m",
+            meaning="how far the key alone moves the lateral error, peak to valley, over its range",
+        ),
+    ]
+    spread: Annotated[
+        Array,
+        Quantity(
+            axes="layer probe moment",
+            unit="m2",
+            meaning="half ranges of the errors at a layer, their products summed over the uncertain keys, "
+            "each alone, without friction; not a number where it is not known",
+        ),
+    ]
+    method: str  # how the ranges were found, a sentence
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """A finished run: the scenario as written and as resolved, who solved it, and the layers."""
@@ -139,3 +177,4 @@ class Run:
     statistics: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     program: str = "unknown"  # its identity: code, libraries, kernels
+    open: Open | None = None

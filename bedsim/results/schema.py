@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from bedsim.quantities import FIRST_VERSION, REPORTED, Kind, Quantity, quantities_of
-from bedsim.results.layers import LayerResult, Trace
+from bedsim.results.layers import SPREAD_MOMENTS, LayerResult, Open, Trace
 from bedsim.scenario.tables import DEVIATION, OFFSETS
 
 FILE_TYPE = "bedsim run"
@@ -37,6 +37,7 @@ SCENARIO_GROUP = "scenario"
 TABLES_GROUP = "scenario/tables/table_<n>"
 LAYERS_GROUP = "layers"
 TRACE_GROUP = "trace/layer_<n>"
+OPEN_GROUP = "open"
 STATISTICS_GROUP = "statistics"
 
 README = Path(__file__).parents[2] / "results" / "README.md"
@@ -106,9 +107,11 @@ DATASETS: tuple[Dataset, ...] = (
     *_datasets(LAYERS_GROUP, REPORTED),
     *_labels(TRACE_GROUP, **_AXES, probe="name of the probe", corner="name of the corner"),
     *_datasets(TRACE_GROUP, quantities_of(Trace)),
+    *_labels(OPEN_GROUP, probe="name of the probe", moment="product of two half ranges"),
+    *_datasets(OPEN_GROUP, quantities_of(Open)),
 )
 
-FORMAT_VERSION = max(((1, 1), *(d.since for d in DATASETS)))  # 1.1: the scenario's tables
+FORMAT_VERSION = max(((1, 2), *(d.since for d in DATASETS)))  # 1.1: the scenario's tables, 1.2: what is open
 
 TABLE_COLUMNS = (OFFSETS, DEVIATION)
 """Columns that a table of the scenario may have, each a dataset of its own; the first one is the scale."""
@@ -145,6 +148,7 @@ def labels(
         "axis": ("x", "y"),
         "rotation": ("x", "y", "z"),
         "bed_coordinate": bed_coordinates(bed_count),
+        "moment": SPREAD_MOMENTS,
     }
 
 
@@ -257,6 +261,10 @@ def readme() -> str:
             f"## Group `{TRACE_GROUP}`\n",
             "One group for each layer whose time history was asked for; its attribute `layer` says which.\n",
             _group_table(TRACE_GROUP),
+            f"## Group `{OPEN_GROUP}`\n",
+            "What the scenario's uncertain numbers leave open, where `bedsim run` varied them; its attribute "
+            "`method` says how.\nx, y: sideways; h: height; s: height less that of the layer before.\n",
+            _group_table(OPEN_GROUP),
             _README_KNOWLEDGE,
             _rows(("name", "meaning"), [(f"`{name}`", meaning) for name, meaning in _KNOWLEDGE]),
         ]

@@ -19,7 +19,7 @@ import numpy as np
 from bedsim.errors import ResultFileError
 from bedsim.files import reason, write_file
 from bedsim.results import schema
-from bedsim.results.layers import Array, LayerResult, Run, Trace
+from bedsim.results.layers import Array, LayerResult, Open, Run, Trace
 from bedsim.results.vet import found_wrong
 
 _TEXT = h5py.string_dtype("utf-8")
@@ -241,6 +241,8 @@ def write_run(run: Run, path: Path) -> None:
         for trace in run.layers.trace:
             group = file.create_group(schema.TRACE_GROUP.replace("<n>", str(trace.layer)))
             _write_trace(group, trace, run.layers)
+        if run.open is not None:
+            _write_open(file.create_group(schema.OPEN_GROUP), run.open, run.layers)
 
 
 def _write_tables(file: h5py.File, tables: Mapping[str, Array]) -> None:
@@ -282,6 +284,13 @@ def _write_trace(group: h5py.Group, trace: Trace, layers: LayerResult) -> None:
     group.attrs["layer"] = np.int64(trace.layer)
 
 
+def _write_open(group: h5py.Group, found: Open, layers: LayerResult) -> None:
+    names = schema.labels(layers.probe_name, layers.corner_name, layers.pose_raw.shape[1])
+    counted = {"layer": len(layers.layer), "figure": len(found.figure), "key": len(found.key)}
+    _write_group(group, schema.OPEN_GROUP, found, names, counted)
+    group.attrs["method"] = found.method
+
+
 def _write_group(
     group: h5py.Group,
     pattern: str,
@@ -315,6 +324,7 @@ def read_run(path: Path) -> Run:
             notes=tuple(str(v) for v in file.attrs["notes"]),
             tables=_read_tables(file),
             program=str(file.attrs.get("program", "unknown")),
+            open=_read_open(file),
             **texts,
         )
 
@@ -323,6 +333,14 @@ def _read_traces(file: h5py.File) -> tuple[Trace, ...]:
     groups = file["trace"].values() if "trace" in file else ()
     traces = [Trace(layer=int(g.attrs["layer"]), **_read_group(g, schema.TRACE_GROUP)) for g in groups]
     return tuple(sorted(traces, key=lambda t: t.layer))
+
+
+def _read_open(file: h5py.File) -> Open | None:
+    """What uncertain numbers leave open; None where they were not varied, and before version 1.2."""
+    if schema.OPEN_GROUP not in file:
+        return None
+    group = file[schema.OPEN_GROUP]
+    return Open(method=str(group.attrs["method"]), **_read_group(group, schema.OPEN_GROUP))
 
 
 def _read_group(group: h5py.Group, pattern: str) -> dict[str, Any]:

@@ -79,7 +79,7 @@ TRAIN = Subject(
         ),
         Row(
             key="sinking",
-            name="sinking under the part's weight",
+            name="sag under the part's weight",
             unit=unit.UM,
             tell=_sinking,
             formula="dF/k",

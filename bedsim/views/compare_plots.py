@@ -47,7 +47,9 @@ def draw_comparison(
     files.append(draw_errors(comparison, folder / "errors.png"))
     if min(len(part.layer) for part in comparison.layers) >= 5:
         files.append(draw_spectra(comparison, scenarios, folder / "wavelengths.png"))
-    files += [draw_walls(row, comparison.labels, folder / wall_file(row[0])) for row in walls]
+    files += [
+        draw_walls(row, comparison.layers, comparison.labels, folder / wall_file(row[0])) for row in walls
+    ]
     return [*files, draw_figures(comparison, folder / "figures.png")]
 
 

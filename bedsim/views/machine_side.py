@@ -101,7 +101,7 @@ def _nut(ax: Axes, corner: Corner, travel: float) -> None:
 def travel_sign() -> tuple[Line2D, str]:
     """Handle and label of the bar beside each nut."""
     sign = Line2D([], [], linestyle="", color=style.BLUE, marker="|", markersize=10, markeredgewidth=1.6)
-    return sign, "side view: way of the nut in the print"
+    return sign, "side view: nut travel in the print"
 
 
 def _parts(ax: Axes, corner: Corner) -> None:

@@ -46,7 +46,10 @@ def drawings(
     if _longest(layers).stop - _longest(layers).start >= 5:
         found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths"), probe))
     names = [scenario.title]
-    found += [partial(draw_walls, [w], names, stem.with_name(f"{stem.name}_{wall_file(w)}")) for w in walls]
+    found += [
+        partial(draw_walls, [w], [layers], names, stem.with_name(f"{stem.name}_{wall_file(w)}"))
+        for w in walls
+    ]
     for trace in layers.trace:
         if has_history(trace):
             path = _named(stem, f"layer_{trace.layer}")

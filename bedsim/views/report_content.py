@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
+from html import escape
 from pathlib import Path
 
 import numpy as np
 
 from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity, span
-from bedsim.analysis.summary import Summary, headline, summarise, summary_lines
+from bedsim.analysis.summary import Influence, Summary, headline, summarise, to_choose, to_measure, told_range
 from bedsim.number_text import number
 from bedsim.quantities import PER_CORNER
-from bedsim.units import MM
-from bedsim.views.report_figures import (
-    Choices,
-    Reported,
-    Seen,
-    run_pictures,
-    visibility_picture,
-    wall_pictures,
-)
+from bedsim.ranges.kept import ranges_of
+from bedsim.ranges.shares import shares_of
+from bedsim.units import DEG, MM, UM
+from bedsim.views.report_charts import bars, log_chart
+from bedsim.views.report_controls import controls, layer_bar
+from bedsim.views.report_data import page_data
+from bedsim.views.report_figures import Choices, Reported, Seen
 from bedsim.views.report_page import Page, PageSection, PageTable
-from bedsim.wall.bands import source_shares
+from bedsim.views.report_run import Scales, common_scales, run_article
+from bedsim.wall.bands import amplitude_spectrum, source_shares
 from bedsim.wall.relief import probe_index
-from bedsim.wall.surface import bead_profile, common_gain
-from bedsim.wall.visibility import assumptions
+from bedsim.wall.surface import bead_profile
+from bedsim.wall.visibility import assumptions, visibility_curve, visible_between, worst
 from bedsim.wall.waviness import cutoff_for_layers, waviness
 from bedsim.wall.worst import JudgedWall, PrintedWalls, printed_walls, wall_places
 
@@ -41,9 +40,9 @@ LEFT_OUT = (
 )
 
 NO_RANGES = (
-    "These are the answers at the likely values: a result file keeps no ranges; run the scenario again "
-    "(see How to repeat this; without --no-ranges), and bedsim run prints what its uncertain numbers leave "
-    "open and which to measure next."
+    "These are answers at the likely values: the result keeps no ranges. Run the scenario again without "
+    "--no-ranges "
+    "(see How to repeat this) for what its uncertain numbers leave open."
 )
 
 
@@ -51,37 +50,30 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     """The page for one or more runs, walls side by side in the order given.  Raises InputError for wall or
     probe.
     """
-    summaries = [summarise(i.run, i.loaded, split=i.split) for i in items]
+    summaries = [
+        summarise(i.run, i.loaded, shares_of(i.run, i.sources), ranges_of(i.run), i.split) for i in items
+    ]
     walls = _walls(items, choices)
-    with tempfile.TemporaryDirectory(prefix="bedsim-report-") as folder:
-        place = Path(folder)
-        gain = common_gain([s.wall for row in walls for s in row], choices.viewing.incidence)
-        sections = [
-            _verdict(items, summaries, walls),
-            _caution(summaries),
-            *(_wall_section(row, choices, gain, place / f"wall_{i}") for i, row in enumerate(walls)),
-            PageSection(
-                title="Would you see it?",
-                paragraphs=assumptions(choices.viewing)[:3],
-                pictures=(visibility_picture(walls[0], choices, place),),
-            ),
-            _figures_table(items, summaries),
-            *(
-                _charts(i, s, place / f"run_{k}")
-                for k, (i, s) in enumerate(zip(items, summaries, strict=True))
-            ),
-            _assumed(items, choices),
-            PageSection(title="What the model leaves out", points=LEFT_OUT),
-            _repeat(items),
-            _scenarios(items),
-        ]
-    names = " against ".join(dict.fromkeys(s.title for s in summaries))
+    scales = common_scales(walls[0])
+    sections = [
+        _verdict(items, summaries, walls),
+        _layers(items, walls[0], scales),
+        _seen_and_next(items, summaries, walls, choices),
+        _figures_table(items, summaries),
+        _caution(summaries),
+        *(_wall_section(row) for row in walls),
+        _assumed(items, choices),
+        PageSection(title="What the model leaves out", points=LEFT_OUT, folded=True),
+        _repeat(items),
+        _scenarios(items),
+    ]
     versions = ", ".join(sorted({i.run.program_version for i in items}))
     return Page(
-        title=names,
+        title=" against ".join(dict.fromkeys(s.title for s in summaries)),
         subtitle=f"Predicted errors of a heated bed on its screws. {len(items)} run{'s' * (len(items) > 1)}.",
         sections=tuple(sections),
         footer=f"Written by bedsim {versions}. A prediction, not a measurement.",
+        data=page_data(walls[0], scales),
     )
 
 
@@ -119,11 +111,125 @@ def _verdict(
     items: Sequence[Reported], summaries: Sequence[Summary], walls: Sequence[Sequence[Seen]]
 ) -> PageSection:
     told = [_named(i, items, headline(s)) for i, s in zip(items, summaries, strict=True)]
-    seen = [_named(s.reported, items, s.judged.sentence) for row in walls for s in row]
-    seen += [_named(i, items, i.travel) for i in items if i.travel]
-    targets = [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
-    ranged = [NO_RANGES] if any(i.loaded.ranges for i in items) else []
-    return PageSection(title="Verdict", paragraphs=(*told, *ranged), points=(*seen, *targets), tone="verdict")
+    points = [_named(s.reported, items, s.judged.sentence) for row in walls[1:] for s in row]
+    points += [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
+    points += [NO_RANGES] if any(i.loaded.ranges and i.run.open is None for i in items) else []
+    tags = "".join(
+        f'<div class="tags">{"".join(_tags(summary, seen, _named(seen.reported, items, "")))}</div>'
+        for summary, seen in zip(summaries, walls[0], strict=True)
+    )
+    return PageSection(
+        title="Verdict", paragraphs=tuple(told), points=tuple(points), drawn=tags, tone="verdict"
+    )
+
+
+def _tags(summary: Summary, seen: Seen, run: str) -> list[str]:
+    """Sideways, height and bands, each as a large answer with what stands behind it."""
+    found = []
+    for title, name in (("sideways", "lateral_pv"), ("height", "height_pv")):
+        metric = next(m for m in METRICS if m.name == name)
+        likely = metric_text(metric, summary.values[name])
+        behind = (
+            f"likely {likely}, at {summary.where[name]}" if summary.ranges else f"at {summary.where[name]}"
+        )
+        found.append(_tag(f"{run}{title}, peak to valley", told_range(summary, name), behind))
+    band = worst(seen.judged.sightings)
+    if band is None:
+        return [*found, _tag(f"{run}bands", "not told", "the print is too low for a band of the leads")]
+    return [
+        *found,
+        _tag(
+            f"{run}bands every {number(band.band.seen_wavelength / MM)} mm",
+            band.verdict,
+            f"{quantity(band.band.amplitude, 'm')} of amplitude, {number(band.ratio, 2)} times the least "
+            f"an eye tells, "
+            f"on wall {seen.judged.place.words}",
+        ),
+    ]
+
+
+def _tag(title: str, answer: str, behind: str) -> str:
+    return f"<div><span>{escape(title)}</span><b>{escape(answer)}</b><span>{escape(behind)}</span></div>"
+
+
+def _layers(items: Sequence[Reported], row: Sequence[Seen], scales: Scales) -> PageSection:
+    """The charts of every run, under one set of controls and over one layer slider."""
+    several = len(items) > 1
+    articles = "".join(
+        run_article(seen, scales, k, seen.reported.label if several else "") for k, seen in enumerate(row)
+    )
+    drawn = (
+        f'<div class="live">{controls(row)}<div class="runs{" several" * several}">{articles}</div>'
+        f"{layer_bar()}</div>"
+    )
+    return PageSection(
+        title="Layer by layer",
+        paragraphs=(
+            f"Height runs upwards in every column. At {row[0].wall.probe}, wall facing "
+            f"{row[0].judged.place.words}. "
+            "Strong line: this place; thin lines: the other places; tint: half ranges of the uncertain "
+            "numbers joined "
+            "by root-sum-square, without friction.",
+        ),
+        drawn=drawn,
+    )
+
+
+def _seen_and_next(
+    items: Sequence[Reported],
+    summaries: Sequence[Summary],
+    walls: Sequence[Sequence[Seen]],
+    choices: Choices,
+) -> PageSection:
+    charts = "".join(_visible(seen, choices, len(items) > 1) for seen in walls[0])
+    lists = "".join(
+        _to_do(_named(i, items, title), told(s.ranges))
+        for i, s in zip(items, summaries, strict=True)
+        if s.ranges is not None
+        for title, told in (
+            ("What to measure next: what each leaves open sideways", to_measure),
+            ("What to choose: what each moves sideways over its range", to_choose),
+        )
+    )
+    travel = tuple(_named(i, items, i.travel) for i in items if i.travel)
+    return PageSection(
+        title="Would you see it? What next?",
+        paragraphs=travel,
+        drawn=f'<div class="two">{charts}<div>{lists}</div></div>',
+    )
+
+
+def _visible(seen: Seen, choices: Choices, several: bool) -> str:
+    viewing = choices.viewing
+    spectrum = amplitude_spectrum(seen.wall)
+    length, least = visibility_curve(viewing)
+    low, high = visible_between(length, viewing)
+    marks = [
+        (s.band.seen_wavelength / MM, s.band.amplitude / UM, s.verdict)
+        for s in seen.judged.sightings
+        if np.isfinite(s.ratio) and np.isfinite(s.band.seen_wavelength)
+    ]
+    name = f"{seen.reported.label}: " if several else ""
+    chart = log_chart(
+        f"{name}amplitude over wavelength under the least an eye sees. {seen.judged.sentence}",
+        spectrum.wavelength / MM,
+        spectrum.amplitude / UM,
+        (length / MM, least / UM, low / UM, high / UM),
+        marks[:1],
+    )
+    lamp = f"lamp {90 - viewing.incidence / DEG:g}° off the wall, {viewing.distance:g} m away"
+    return (
+        f"<figure><figcaption><b>{escape(name)}Wavelengths of wall {escape(seen.judged.place.words)}</b> "
+        f"dashed: the least "
+        f"an eye sees, {lamp}; grey: studies differ</figcaption>{chart}</figure>"
+    )
+
+
+def _to_do(title: str, influences: Sequence[Influence]) -> str:
+    rows = [(i.key, i.swing / UM, i.basis) for i in influences]
+    if not rows:
+        return ""
+    return f'<div class="scroll"><table><caption>{escape(title)}</caption>{bars(rows)}</table></div>'
 
 
 def _caution(summaries: Sequence[Summary]) -> PageSection:
@@ -134,8 +240,7 @@ def _caution(summaries: Sequence[Summary]) -> PageSection:
 
 def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> PageSection:
     rows = tuple(
-        (m.text[:1].upper() + m.text[1:], *(metric_text(m, s.values[m.name]) for s in summaries))
-        for m in METRICS
+        (m.text[:1].upper() + m.text[1:], *(told_range(s, m.name) for s in summaries)) for m in METRICS
     )
     head = ("Figure", *(i.label for i in items)) if len(items) > 1 else ("Figure", "Value")
     corners = tuple(
@@ -179,20 +284,12 @@ def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
     )
 
 
-def _wall_section(row: Sequence[Seen], choices: Choices, gain: float, stem: Path) -> PageSection:
+def _wall_section(row: Sequence[Seen]) -> PageSection:
     told = [_share_table(s) for s in row if s.shares]
     return PageSection(
-        title=f"Wall {row[0].judged.place.words}",
+        title=f"Wall {row[0].wall.name}: bands, waviness, shares",
         tables=(_band_table(row, len(row) > 1), _waviness_table(row), *told),
-        pictures=wall_pictures(row, choices, gain, stem),
-    )
-
-
-def _charts(item: Reported, summary: Summary, place: Path) -> PageSection:
-    return PageSection(
-        title=f"Charts: {item.label}",
-        pictures=run_pictures(item, place),
-        verbatim=(("Summary", "\n".join(summary_lines(summary))),),
+        folded=True,
     )
 
 
@@ -227,6 +324,7 @@ def _share_table(seen: Seen) -> PageTable:
 
 def _assumed(items: Sequence[Reported], choices: Choices) -> PageSection:
     notes = [n for i in items for n in i.run.notes]
+    methods = [_named(i, items, i.run.open.method) for i in items if i.run.open is not None]
     guessed = {
         _named(
             i,
@@ -240,12 +338,12 @@ def _assumed(items: Sequence[Reported], choices: Choices) -> PageSection:
         "The wall is taken at one probe of the bed. Its relief is the sideways shift of the deposit "
         "plus half the change "
         "of line width, which at constant flow follows the layer's thickness.",
-        "Layer lines are drawn as half ellipses, 0.3 times as deep as half-round beads: our "
-        "assumption, for the eye only.",
+        "The drawn wall is lit for gentle slopes, without layer lines.",
     )
     return PageSection(
         title="Assumptions",
-        points=(*assumptions(choices.viewing), *wall, *sorted(guessed), *dict.fromkeys(notes)),
+        points=(*assumptions(choices.viewing), *wall, *sorted(guessed), *methods, *dict.fromkeys(notes)),
+        folded=True,
     )
 
 
@@ -275,6 +373,7 @@ def _repeat(items: Sequence[Reported]) -> PageSection:
             "Save the scenario below as scenario.toml, with any tables it names beside it, and run:",
         ),
         tables=(table,),
+        folded=True,
         verbatim=(("Commands", f"{commands}\nbedsim report {' '.join(Path(i.path).name for i in items)}"),),
     )
 
@@ -283,5 +382,6 @@ def _scenarios(items: Sequence[Reported]) -> PageSection:
     return PageSection(
         title="Resolved scenario" + "s" * (len(items) > 1),
         paragraphs=("Every key with its value; defaults are marked.",),
+        folded=True,
         verbatim=tuple((i.label, i.run.scenario_resolved) for i in items),
     )

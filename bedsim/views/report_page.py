@@ -1,34 +1,39 @@
-"""One self-contained HTML page: text, tables and pictures in, a string out.
+"""One self-contained HTML page: text, tables and drawings in, a string out.
 
-The page needs no network, no script and no file beside it; it reads on a phone, in the dark, on paper and
-with a screen reader.  Every text handed in is escaped here and nowhere else.
+The page needs no network and no file beside it, and is whole without its script; it reads on a phone, in
+the dark, on
+paper and with a screen reader.  Every text handed in is escaped here and nowhere else; drawings are markup
+already.
 """
 
 from __future__ import annotations
 
 import base64
+import hashlib
 import re
-import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
+from pathlib import Path
 from typing import Literal
-
-from bedsim.views.report_style import STYLE
-
-# whatever is written into the page, nothing is fetched or run
-_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 
 Tone = Literal["plain", "verdict", "caution"]
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
-    """A PNG with what it shows, for eyes (`caption`) and for a screen reader (`alt`)."""
-
-    png: bytes
-    alt: str
-    caption: str
+HATCHES = (
+    '<svg class="defs" aria-hidden="true"><defs>'
+    '<pattern id="hatch-a" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="f1" width="5" '
+    'height="5"/>'
+    '<path class="ink" d="M-1 4L1 6M0 0L5 5M4 -1L6 1"/></pattern>'
+    '<pattern id="hatch-b" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="f2" width="5" '
+    'height="5"/>'
+    '<path class="ink" d="M0 2.5H5"/></pattern>'
+    '<pattern id="hatch-c" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="f3" width="5" '
+    'height="5"/>'
+    '<circle class="spot" cx="2.5" cy="2.5" r="1.1"/></pattern>'
+    '<pattern id="hatch-d" width="6" height="6" patternUnits="userSpaceOnUse"><rect class="f4" width="6" '
+    'height="6"/>'
+    '<path class="ink" d="M3 0V6"/></pattern></defs></svg>'
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,36 +49,52 @@ class PageTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageSection:
-    """A part of the page under its own heading, in the order: paragraphs, points, tables, pictures,
-    verbatim.
-    """
+    """A part of the page under its own heading, in the order: paragraphs, points, drawn (markup), tables,
+    verbatim; `folded`: closed until it is opened, and left out in print."""
 
     title: str
     paragraphs: tuple[str, ...] = ()
     points: tuple[str, ...] = ()
+    drawn: str = ""
     tables: tuple[PageTable, ...] = ()
-    pictures: tuple[Picture, ...] = ()
     verbatim: tuple[tuple[str, str], ...] = ()  # (heading, text kept as written)
     tone: Tone = "plain"
+    folded: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """The whole page; `subtitle` and `footer` are single lines."""
+    """The whole page; `subtitle` and `footer` are single lines, `data` the numbers its script reads
+    (JSON)."""
 
     title: str
     subtitle: str
     sections: tuple[PageSection, ...]
     footer: str
+    data: str = ""
     language: str = "en"
 
 
 def render_page(page: Page) -> str:
-    """The page as HTML text."""
+    """The page as HTML text.  Its policy lets nothing be fetched, and run or styled what is in it and no
+    more."""
+    folder = Path(__file__).parent
+    style = (folder / "report.css").read_text(encoding="utf-8")
+    script = (folder / "report.js").read_text(encoding="utf-8") if page.data else ""
+    allowed = f"; script-src '{_hash(script)}'" if script else ""
+    policy = (
+        f"default-src 'none'; img-src data:; style-src '{_hash(style)}'{allowed}; base-uri 'none'; "
+        "form-action 'none'"
+    )
     anchors = _anchors(page.sections)
     body = "\n".join(_section(s, a) for s, a in zip(page.sections, anchors, strict=True))
     entries = "\n".join(
         f'<li><a href="#{a}">{escape(s.title)}</a></li>' for s, a in zip(page.sections, anchors, strict=True)
+    )
+    numbers = (
+        f'<script type="application/json" id="data">{page.data}</script>\n<script>{script}</script>'
+        if script
+        else ""
     )
     return f"""<!DOCTYPE html>
 <html lang="{escape(page.language)}">
@@ -81,10 +102,10 @@ def render_page(page: Page) -> str:
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark">
-<meta http-equiv="Content-Security-Policy" content="{_POLICY}">
+<meta http-equiv="Content-Security-Policy" content="{policy}">
 <link rel="icon" href="data:,">
 <title>{escape(page.title)}</title>
-<style>{STYLE}</style>
+<style>{style}</style>
 </head>
 <body>
 <a class="skip" href="#{anchors[0] if anchors else "end"}">Skip to the verdict</a>
@@ -98,12 +119,18 @@ def render_page(page: Page) -> str:
 </ul>
 </nav>
 <main>
+{HATCHES}
 {body}
 </main>
 <footer id="end"><p>{escape(page.footer)}</p></footer>
+{numbers}
 </body>
 </html>
 """
+
+
+def _hash(text: str) -> str:
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}"
 
 
 def _anchors(sections: Sequence[PageSection]) -> list[str]:
@@ -122,23 +149,28 @@ def _section(section: PageSection, anchor: str) -> str:
     parts = [f"<p>{escape(text)}</p>" for text in section.paragraphs]
     if section.points:
         parts.append("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in section.points) + "</ul>")
-    parts += [_picture(p, f"Picture {i}, {section.title}") for i, p in enumerate(section.pictures, 1)]
-    parts += [_table(t, f"{anchor}-table-{i}") for i, t in enumerate(section.tables, 1)]
+    if section.drawn:
+        parts.append(section.drawn)
+    tables = [table_html(t, f"{anchor}-table-{i}") for i, t in enumerate(section.tables, 1)]
+    parts += [f'<div class="two">{"".join(tables)}</div>'] if len(tables) > 1 else tables
     for heading, text in section.verbatim:
         label = escape(heading, quote=True)
         box = f'<pre tabindex="0" role="region" aria-label="{label}">{escape(text)}</pre>'
         parts.append(f"<h3>{escape(heading)}</h3>\n{box}")
     body = "\n".join(parts)
+    title = escape(section.title)
+    if section.folded:
+        return f'<details id="{anchor}"><summary>{title}</summary>\n{body}\n</details>'
     return (
         f'<section class="{section.tone}" id="{anchor}" aria-labelledby="{anchor}-title">\n'
-        f'<h2 id="{anchor}-title">{escape(section.title)}</h2>\n{body}\n</section>'
+        f'<h2 id="{anchor}-title">{title}</h2>\n{body}\n</section>'
     )
 
 
-def _table(table: PageTable, anchor: str) -> str:
+def table_html(table: PageTable, anchor: str) -> str:
+    """A table in a box of its own that scrolls where it is wide, and that the keyboard can reach."""
     head = "".join(f'<th scope="col">{escape(text)}</th>' for text in table.head)
     rows = "\n".join(_row(row) for row in table.rows)
-    # wide tables scroll inside their own box, which the keyboard can reach
     return (
         f'<div class="scroll" tabindex="0" role="region" aria-labelledby="{anchor}">\n<table>\n'
         f'<caption id="{anchor}">{escape(table.caption)}</caption>\n'
@@ -152,15 +184,3 @@ def _row(row: Sequence[str]) -> str:
         for t in row[1:]
     )
     return f'<tr><th scope="row">{escape(row[0])}</th>{cells}</tr>'
-
-
-def _picture(picture: Picture, name: str) -> str:
-    data = base64.b64encode(picture.png).decode("ascii")
-    width, height = struct.unpack(">II", picture.png[16:24])  # IHDR, the first chunk of every PNG
-    # on a phone a wide chart scrolls in its own box instead of shrinking until its words are lost
-    return (
-        f'<figure>\n<div class="scroll" tabindex="0" role="region" aria-label="{escape(name, quote=True)}">'
-        f'<img src="data:image/png;base64,{data}" alt="{escape(picture.alt, quote=True)}" '
-        f'width="{width}" height="{height}" style="min-width:min(36rem,{width // 2}px)"></div>\n'
-        f"<figcaption>{escape(picture.caption)}</figcaption>\n</figure>"
-    )

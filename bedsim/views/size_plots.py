@@ -69,7 +69,7 @@ def margin_bars(ax: Axes, checks: Sequence[Check]) -> None:
     ax.set_yticks(places, [f"{c.subject}: {c.name}" for c in checks], fontsize=7.5)
     ax.set_ylim(-0.7, len(checks) - 0.3)
     ax.grid(axis="y", visible=False)
-    ax.set_xlabel("limit kept so many times (1: just reached; hatched: exceeded)")
+    ax.set_xlabel("margin (1: just reached; hatched: exceeded)")
     ax.set_title("Margins at the worst corner: computed, no proof")
 
 

@@ -1,4 +1,5 @@
-"""Pictures of printed walls under raking light, side by side at the same scale and light."""
+"""Pictures of printed walls: round posts under one lamp, nothing magnified, beside their relief at one
+scale."""
 
 from __future__ import annotations
 
@@ -9,105 +10,55 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
+from bedsim.number_text import number
+from bedsim.results.layers import LayerResult
 from bedsim.units import DEG, MM, UM
 from bedsim.views import style
 from bedsim.wall.relief import Wall
-from bedsim.wall.surface import LitWall, common_gain, light_wall
-from bedsim.wall.visibility import Viewing
+from bedsim.wall.surface import LitPost, common_reach, light_post, screen_codes
 from bedsim.wall.worst import BOTH, JudgedWall
 
-# A warm grey filament: brightness runs evenly from shadow to light, so that it prints in grey as well.
-_FILAMENT = LinearSegmentedColormap.from_list("filament", ["#15120f", "#8d867d", "#fffaf2"])
+POST = (46.0, 64.0)
+"""Width and largest height (mm) of the post that is drawn, at true size on paper."""
+_CURVE, _GAP, _SIDE, _FOOT, _HEAD = 22.0, 5.0, 9.0, 20.0, 13.0  # mm
+LEAST_REACH = 5.0 * UM
+"""Half of the finest scale of a relief: less is not magnified."""
+
+# Codes of the sRGB curve in, a faintly warm grey out: what the lamp does is all there is to see.
+_FILAMENT = LinearSegmentedColormap.from_list("filament", ["#000000", "#807f7d", "#fffefb"])
 
 
-def draw_lit_wall(
-    axes: Axes, lit: LitWall, *, width_mm: float, title: str = "", scale_bar_mm: float = 10.0
-) -> None:
-    """Draw one lit wall on the given axes, height in mm upwards, with a scale bar below its foot."""
-    bottom, top = lit.bottom / MM, lit.top / MM
+def draw_post(axes: Axes, post: LitPost) -> None:
+    """Draw a post on the given axes, in mm: one row per layer, scaled smoothly, without layer lines
+    (rescaled, these
+    would make bands of their own)."""
     axes.imshow(
-        lit.brightness,
+        screen_codes(post.brightness),
         cmap=_FILAMENT,
         vmin=0.0,
         vmax=1.0,
         origin="lower",
-        extent=(0.0, width_mm, bottom, top),
-        aspect="equal",
-        interpolation="antialiased",
+        extent=(-POST[0] / 2, POST[0] / 2, post.bottom / MM, post.top / MM),
+        aspect="auto",
+        interpolation="bilinear",
     )
-    axes.set_title(title or lit.name, fontsize="medium")
-    axes.set_xticks([])
-    axes.grid(visible=False)
-    for side in ("top", "right", "bottom", "left"):
-        axes.spines[side].set_visible(False)
-    _scale_bar(axes, scale_bar_mm)
+    axes.set_axis_off()
 
 
-def _scale_bar(axes: Axes, length: float) -> None:
-    foot = axes.get_xaxis_transform()  # along in mm, upwards in parts of the panel: stays below any extent
-    ink = axes.xaxis.label.get_color()
-    axes.add_patch(
-        Rectangle((0.0, -0.035), length, 0.012, color=ink, clip_on=False, linewidth=0, transform=foot)
-    )
-    axes.text(0.0, -0.05, f"{length:g} mm", ha="left", va="top", fontsize="small", color=ink, transform=foot)
-
-
-def draw_relief(axes: Axes, walls: Sequence[Wall], labels: Sequence[str]) -> None:
-    """Draw reliefs (µm) against height (mm, upwards) on the given axes, to stand beside lit walls."""
-    for i, (wall, label) in enumerate(zip(walls, labels, strict=True)):
-        look = style.layered(i, len(walls), marked=False)
-        axes.plot(wall.relief / UM, wall.height / MM, label=style.wrapped(label, 28), **look)
-    axes.set_xlabel("relief (µm), outwards to the right")
-    axes.set_ylabel("height of the print (mm)")
-    axes.grid(alpha=0.3)
-    if len(walls) > 1:
-        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.13))
-
-
-def wall_picture(
-    figure: Figure,
-    walls: Sequence[Wall],
-    lit: Sequence[LitWall],
-    labels: Sequence[str],
-    extent_mm: tuple[float, float] | None = None,
-) -> None:
-    """Draw lit walls side by side on a figure, with their reliefs in one chart beside, over the same heights.
-
-    `walls` and `lit` belong together in order; all `lit` share light and gain.  `extent_mm`: the heights to
-    show; default: the lowest 60 mm at most, where bands of a few mm can still be seen.
-    """
-    top = max(picture.top for picture in lit) / MM
-    low, high = extent_mm if extent_mm is not None else (0.0, min(top, 60.0))
-    width = 0.45 * (high - low)
-    panels = figure.subplots(1, len(lit) + 1, width_ratios=[*[1.0] * len(lit), 1.6], squeeze=False)[0]
-    for axes, picture, label in zip(panels, lit, labels, strict=False):
-        draw_lit_wall(
-            axes, picture, width_mm=width, title=style.wrapped(label, 20), scale_bar_mm=scale_bar(high - low)
-        )
-        axes.set_ylim(low, high)
-        axes.set_xlim(0.0, width)
-        axes.set_yticks([])
-    draw_relief(panels[-1], walls, labels)
-    panels[-1].set_ylim(low, high)
-
-
-def scale_bar(span_mm: float) -> float:
-    """Length of a scale bar (mm) for a picture that spans so many mm: 1, 2 or 5 times a power of ten."""
-    wanted = span_mm / 5.0
-    decade = 10.0 ** np.floor(np.log10(wanted))
-    return float(max(s * decade for s in (1.0, 2.0, 5.0) if s * decade <= wanted * (1 + 1e-9)))
-
-
-def light_note(lit: LitWall) -> str:
-    """What must stand beside every picture: where the light comes from and how much contrast was
-    magnified.
-    """
-    return (
-        f"Light from above, {lit.incidence / DEG:.0f}° from the wall's normal. Contrast of the bands "
-        "magnified "
-        f"{lit.gain:g} times in every panel; layer lines as they are."
+def draw_relief(axes: Axes, wall: Wall, post: LitPost, reach: float) -> None:
+    """Draw a wall's relief over the post's height, outwards to the right, `reach` (m) to either side."""
+    kept = slice(len(post.brightness))
+    relief, height = wall.relief[kept] / UM, wall.height[kept] / MM
+    middle = float(np.mean(relief))
+    axes.fill_betweenx(height, middle, relief, color=style.VERMILLION, alpha=0.2, linewidth=0)
+    axes.plot(relief, height, color=style.VERMILLION, linewidth=1.1)
+    axes.axvline(middle, color=style.GREY, linewidth=0.7)
+    axes.set_xlim(middle - reach / UM, middle + reach / UM)
+    axes.set_ylim(post.bottom / MM, post.top / MM)
+    axes.set_axis_off()
+    axes.set_title(
+        f"{number(float(np.ptp(relief)), 2)} µm", fontsize=9, color=style.VERMILLION, loc="center", pad=2
     )
 
 
@@ -117,14 +68,66 @@ def wall_file(judged: JudgedWall) -> str:
     return "wall.png" if place.sought == BOTH else f"wall_{place.wall.replace(' ', '_')}.png"
 
 
-def draw_walls(row: Sequence[JudgedWall], labels: Sequence[str], path: Path) -> Path:
-    """The same wall of all runs under one raking light, at one scale and one gain, beside its relief."""
+def draw_walls(
+    row: Sequence[JudgedWall], layers: Sequence[LayerResult], labels: Sequence[str], path: Path
+) -> Path:
+    """The same wall of all runs as round posts under one lamp, beside reliefs at one scale; the lowest 64
+    mm."""
     walls = [judged.wall for judged in row]
-    incidence = Viewing().incidence
-    gain = common_gain(walls, incidence)
-    lit = [light_wall(w, incidence=incidence, gain=gain) for w in walls]
-    width = 60.0 * len(walls) + 90.0
-    with style.page(path, width * MM, 125 * MM, f"Wall facing {row[0].place.words}") as figure:
-        wall_picture(figure, walls, lit, labels)
-        figure.supxlabel(style.wrapped(light_note(lit[0]), int(width / 1.45)), fontsize=7.5)
+    posts = [light_post(part, w, top=POST[1] * MM) for part, w in zip(layers, walls, strict=True)]
+    tall = max(post.top - post.bottom for post in posts) / MM
+    width = _SIDE + (POST[0] + _GAP + _CURVE + _SIDE) * len(row)
+    size = (max(width, 120.0), _HEAD + tall + _FOOT)
+    reach = 1.05 * common_reach(walls, LEAST_REACH)
+    with style.page(path, size[0] * MM, size[1] * MM) as figure:
+        figure.set_layout_engine("none")
+        for i, (judged, post, part, label) in enumerate(zip(row, posts, layers, labels, strict=True)):
+            left = _SIDE + i * (POST[0] + _GAP + _CURVE + _SIDE)
+            _panel(figure, (left, tall), size, judged, post, label, reach)
+            _text(figure, left, _FOOT - 8.5, size, _nuts(post, part), fontsize=7)
+        _text(figure, _SIDE, 3.0, size, post_note(posts[0], row[0]), fontsize=7, color=style.GREY)
     return path
+
+
+def _panel(
+    figure: Figure,
+    place: tuple[float, float],
+    size: tuple[float, float],
+    judged: JudgedWall,
+    post: LitPost,
+    label: str,
+    reach: float,
+) -> None:
+    (left, tall), high = place, (post.top - post.bottom) / MM
+    axes = figure.add_axes((left / size[0], _FOOT / size[1], POST[0] / size[0], high / size[1]))
+    draw_post(axes, post)
+    place_of_curve = ((left + POST[0] + _GAP) / size[0], _FOOT / size[1], _CURVE / size[0], high / size[1])
+    draw_relief(figure.add_axes(place_of_curve), judged.wall, post, reach)
+    _text(figure, left, _FOOT + tall + 7.0, size, style.short(label, 44), fontsize=10, fontweight="bold")
+    bar = 10.0 / POST[0]
+    axes.plot(
+        [0, bar], [-2.0 / high] * 2, color=style.INK, linewidth=1.6, clip_on=False, transform=axes.transAxes
+    )
+    _text(figure, left + 11.5, _FOOT - 3.0, size, "10 mm", fontsize=7)
+
+
+def _text(figure: Figure, x: float, y: float, size: tuple[float, float], text: str, **look: object) -> None:
+    figure.text(x / size[0], y / size[1], text, ha="left", va="center", **look)  # type: ignore[arg-type]
+
+
+def _nuts(post: LitPost, layers: LayerResult) -> str:
+    n = len(post.brightness)
+    nut = layers.nut_position[:n].mean(axis=1) / MM
+    return (
+        f"height {post.bottom / MM:.0f} to {post.top / MM:.0f} mm, nuts at {nut[0]:.0f} to {nut[-1]:.0f} mm, "
+        f"contrast {number(100 * post.contrast, 2)} %"
+    )
+
+
+def post_note(post: LitPost, judged: JudgedWall) -> str:
+    """What must stand beside every picture: where the lamp is, and that nothing is magnified."""
+    return (
+        f"Facing {judged.place.words}. Lamp above, {90 - post.incidence / DEG:.0f}° off the wall; nothing "
+        f"magnified, "
+        "layer lines left out."
+    )

@@ -122,6 +122,19 @@ def wall_relief(
     return np.asarray(half_width - d_xy @ np.asarray(normal, float))
 
 
+def relief_spread(spread: Array, wall: Wall) -> Array:
+    """Half range (n,) m of a wall's relief, from the products of half ranges (n, m) of its errors in the
+    order of
+    `results.layers.SPREAD_MOMENTS`: the relief is linear in x, y and the height's step s, and so is every
+    key's half
+    range of it, whose squares add up.
+    """
+    xx, xy, yy, xs, ys, ss, _ = np.moveaxis(spread, -1, 0)
+    (a, b), c = -wall.normal, wall.line_width / (2.0 * wall.thickness)
+    square = a * a * xx + 2 * a * b * xy + b * b * yy + 2 * c * (a * xs + b * ys) + c * c * ss
+    return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+
 def probe_called(probe: str, names: Sequence[str]) -> str:
     """The name of a probe that is given whole or by its beginning.  Raises InputError with the nearest."""
     found = completed(probe, names)

@@ -15,6 +15,7 @@ from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.units import DEG, MM, UM
 from bedsim.wall.bands import Band
+from bedsim.wall.light import ROUNDNESS, bead_share
 
 Verdict = Literal["seen", "borderline", "not seen"]
 Eye = Literal["mannos-sakrison", "barten"]
@@ -103,10 +104,11 @@ def relief_contrast(amplitude: ArrayLike, wavelength: ArrayLike, incidence: floa
 
     A matt (Lambert) wall lit from above under the angle i from its normal has L ~ cos i - s sin i at slope
     s = dr/dz, so L/L0 = 1 - s tan i and the contrast is the largest slope times tan i: (2 pi A/lambda) tan
-    i. Source: Lambert's cosine law.  Holds while no part shades another, slope < cot i.
+    i. Source: Lambert's cosine law.  Layers are beads, which leave of it what a trace finds (`bead_share`).
+    Holds for bands that are long against a layer and of which no part shades another, slope < cot i.
     """
     slope = 2.0 * np.pi * np.asarray(amplitude, float) / np.asarray(wavelength, float)
-    return np.asarray(slope * np.tan(incidence))
+    return np.asarray(slope * np.tan(incidence) * bead_share(incidence))
 
 
 def cycles_per_degree(wavelength: ArrayLike, distance: float) -> Array:
@@ -152,13 +154,13 @@ def smallest_visible_amplitude(wavelength: ArrayLike, viewing: Viewing) -> Array
     """Amplitude (m) of bands of a wavelength (m) that is just seen; the user's own threshold where one is
     given.
 
-    A = lambda/(2 pi tan i S(f)) with f = cycles_per_degree(lambda, distance).
+    A = lambda/(2 pi tan i b S(f)) with f = cycles_per_degree(lambda, distance) and b = bead_share(i).
     """
     length = np.asarray(wavelength, float)
     if viewing.threshold is not None:
         return np.full_like(length, viewing.threshold)
     sensitivity = contrast_sensitivity(cycles_per_degree(length, viewing.distance), viewing)
-    return np.asarray(length / (2.0 * np.pi * np.tan(viewing.incidence) * sensitivity))
+    return np.asarray(1.0 / (relief_contrast(1.0, length, viewing.incidence) * sensitivity))
 
 
 def visible_between(wavelength: ArrayLike, viewing: Viewing) -> tuple[Array, Array]:
@@ -253,7 +255,10 @@ def assumptions(viewing: Viewing) -> tuple[str, ...]:
     return (
         "The wall is matt and evenly coloured; one light falls on it from above, "
         f"{viewing.incidence / DEG:g}° from its normal. Gloss, several lamps and daylight change the "
-        "contrast.",
+        "contrast. "
+        f"Its layers are beads, {ROUNDNESS:g} times as deep as half-round ones (our assumption), that "
+        f"shade each "
+        f"other: they leave {100 * bead_share(viewing.incidence):.0f} % of the contrast of a smooth wall.",
         f"The eye looks squarely at the wall from {viewing.distance:g} m; the wall fills "
         f"{number(viewing.field, 2)}° of its view. A larger wall shows smaller bands.",
         _eye_assumption(viewing),

@@ -43,7 +43,7 @@ class WallPlace:
     @property
     def words(self) -> str:
         """For titles and sentences."""
-        return f"{self.wall} at {self.probe}{f' ({self.sought})' if self.sought else ''}"
+        return f"{self.wall.replace(' deg', '°')} at {self.probe}{f' ({self.sought})' if self.sought else ''}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

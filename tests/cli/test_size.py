@@ -46,8 +46,20 @@ def folder(tmp_path, monkeypatch):
     return tmp_path
 
 
-def test_prints_values_limits_margins_and_sources(folder, capsys):
+def test_the_first_screen_has_the_verdict_first_and_the_smallest_margins(folder, capsys):
     assert main(["size", "machine.toml", "--no-pictures"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert "limits" in lines[2] and "kept" in lines[2]
+    head = next(k for k, line in enumerate(lines) if line.startswith("the smallest margins"))
+    margins = [float(line[76:84]) for line in lines[head + 1 : head + 6]]
+    assert margins == sorted(margins)
+    assert len(lines) <= 50
+    assert any("--all" in line for line in lines)
+    assert "Shigley" not in "".join(lines)
+
+
+def test_prints_values_limits_margins_and_sources(folder, capsys):
+    assert main(["size", "machine.toml", "--no-pictures", "--all"]) == 0
     out = capsys.readouterr().out
     for words in (
         "push against half the buckling load",

@@ -178,9 +178,9 @@ def test_the_answer_is_told_in_plain_sentences():
     [
         (
             crossing((), True, True),
-            "no break-even between 0.010 N/µm and 100 N/µm; the joint pays throughout",
+            "the joint always pays between 0.010 N/µm and 100 N/µm",
         ),
-        (crossing((), False, False), "the joint does not pay throughout"),
+        (crossing((), False, False), "the joint never pays between 0.010 N/µm and 100 N/µm"),
         (crossing((2e6,), False, True), "only if guide and frame are stiffer than 2.0 N/µm"),
         (crossing((2e6, 5e6), False, False), "only with guide and frame between 2.0 N/µm and 5.0 N/µm"),
         (crossing((2e6, 5e6), True, True), "under 2.0 N/µm or over 5.0 N/µm"),

@@ -171,5 +171,5 @@ def test_a_change_that_may_go_either_way_is_called_open(one, few_keys):
         changes={A: (flat | {"lateral_pv": -2e-6}, flat | {"lateral_pv": 3e-6})}, left_out=()
     )
     found = compare([first, other], [either, FigureSwings(changes={}, left_out=())])
-    assert "the uncertain numbers leave open which is better" in verdicts(found)[0]
+    assert "sideways, undecided" in verdicts(found)[0]
     assert any("0 keys common to both, 1 of one alone" in line for line in remarks(found))

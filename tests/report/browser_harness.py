@@ -40,16 +40,16 @@ _MEASURE = """
 const frame = document.querySelector('iframe');
 frame.onload = () => {
   const doc = frame.contentDocument, root = doc.documentElement;
-  const wide = [...doc.querySelectorAll('body *')].filter(e => !e.closest('.scroll, .skip') &&
+  const wide = [...doc.querySelectorAll('body *')].filter(e => !e.closest('.scroll, .skip, svg') &&
     e.getBoundingClientRect().right > root.clientWidth + 1).map(e => e.tagName);
-  const images = [...doc.images];
+  const targets = [...doc.querySelectorAll('input, select, summary')].filter(e => e.getClientRects().length);
   const out = {
     width: root.clientWidth, scroll: root.scrollWidth, height: root.scrollHeight, wide: wide,
-    text: doc.body.innerText.length, scripts: doc.scripts.length, pictures: images.length,
-    drawn: images.filter(i => i.complete && i.naturalWidth > 0).length,
+    text: doc.body.innerText.length, elements: doc.querySelectorAll('*').length,
     ink: frame.contentWindow.getComputedStyle(doc.body).color,
     paper: frame.contentWindow.getComputedStyle(doc.body).backgroundColor,
     size: parseFloat(frame.contentWindow.getComputedStyle(doc.querySelector('main p')).fontSize),
+    target: Math.min(...targets.map(e => e.getBoundingClientRect().height)),
   };
   document.getElementById('out').textContent = JSON.stringify(out);
 };
@@ -82,6 +82,35 @@ def measure(page: Path, folder: Path, width: int, dark: bool = False) -> dict:
     found = re.search(r'<pre id="out">(.*?)</pre>', done.stdout, re.S)
     assert found and found[1], f"the page did not load: {done.stderr[-2000:]}"
     return json.loads(html.unescape(found[1]))
+
+
+def act(page: Path, folder: Path, script: str, width: int = 1280) -> dict:
+    """What `script` leaves in `out` beside the page: run in the page's own document after its own script,
+    which the
+    page's policy would not let in, so that it is taken off."""
+    text = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page.read_text(encoding="utf-8"))
+    # a page whose picture nobody takes gets no frames
+    text = text.replace("<head>", "<head><script>requestAnimationFrame = (f) => setTimeout(f, 0)</script>")
+    beside = folder / f"acted_{width}.html"
+    waiting = (
+        "addEventListener('load', () => setTimeout(async () => { const out = {}; try { "
+        f"{script} "
+        "} catch (fault) { out.fault = String(fault); } const box = document.createElement('pre'); "
+        "box.id = 'out'; box.textContent = JSON.stringify(out); document.body.append(box); }, 300));"
+    )
+    beside.write_text(text.replace("</body>", f"<script>{waiting}</script></body>"), encoding="utf-8")
+    size = f"--window-size={width},1400"
+    done = _run(["--virtual-time-budget=60000", size, "--dump-dom", beside.as_uri()], folder)
+    found = re.search(r'<pre id="out">(.*?)</pre>', done.stdout, re.S)
+    assert found, f"the page did not load: {done.stderr[-2000:]}"
+    return json.loads(html.unescape(found[1]))
+
+
+def printed_pages(page: Path, folder: Path) -> int:
+    """Number of pages that the page takes on paper, as its own style sheet has it printed."""
+    target = folder / "printed.pdf"
+    _run(["--no-pdf-header-footer", f"--print-to-pdf={target}", page.as_uri()], folder)
+    return len(re.findall(rb"/Type\s*/Page\b", target.read_bytes()))
 
 
 def visit(page: Path, folder: Path) -> tuple[list[str], list[str], Path]:

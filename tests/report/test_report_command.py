@@ -6,14 +6,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 from made_up_report import made_up_run
-from matplotlib.figure import Figure
 
 from bedsim.cli.main import main
-from bedsim.ranges.shares import source_errors
+from bedsim.ranges.motion import bed_motion
 from bedsim.results.store import write_run
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
-from bedsim.views.wall_plots import draw_shares, draw_sums
+from bedsim.views.report_charts import stacked
+from bedsim.views.report_figures import Reported, Seen
+from bedsim.views.report_run import part_reliefs
 from bedsim.wall.bands import source_shares
 from bedsim.wall.visibility import Viewing
 from bedsim.wall.worst import WallPlace, printed_walls
@@ -37,7 +38,7 @@ def test_measured_tables_are_in_the_result_and_their_shares_in_the_report(tmp_pa
     text = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "who makes the relief" in text
     assert "not computed" in text
-    assert text.count("a result file keeps no ranges") == 1
+    assert text.count("the result keeps no ranges") == 1
     assert capsys.readouterr().err == ""
 
 
@@ -119,9 +120,9 @@ def test_shares_stand_in_the_report(page_file):
     assert "friction and vibration" in text
 
 
-def test_shares_above_the_whole_stand_under_a_picture_in_which_they_add_up():
+def test_what_each_pushes_adds_up_to_the_wall_and_works_either_way():
     """Two bent screws of which one takes part of the other off at a corner: that one alone makes more than
-    the wall, the other stands left of zero, and layer by layer they add up to the wall."""
+    the wall, the other stands left of zero, and layer by layer the drawn parts add up to the wall."""
     bent = {"front left": (260, 0), "front right": (250, 180), "back": (0, 0)}
     keys = [
         f"corner.{c}.screw.run_out.{key}={value}"
@@ -131,16 +132,13 @@ def test_shares_above_the_whole_stand_under_a_picture_in_which_they_add_up():
     loaded = load_scenario(SCENARIOS / "bent-rolled-rigid.toml", ["print.layers=40", *keys])
     run = simulate(loaded, engine="equilibrium")
     walls = printed_walls(run.layers, loaded.scenario)
-    wall = walls.judged(WallPlace(wall="+Y", probe="front right"), Viewing()).wall
-    shares = source_shares(
-        wall, source_errors(loaded), run.layers.probe_name.index("front right"), walls.leads
-    )
+    judged = walls.judged(WallPlace(wall="+Y", probe="front right"), Viewing())
+    motion, sources = bed_motion(run, loaded)
+    shares = source_shares(judged.wall, sources, run.layers.probe_name.index("front right"), walls.leads)
     assert max(s.variance_share for s in shares) > 1 and min(s.variance_share for s in shares) < -0.1
-    sums, bars = Figure().subplots(2)
-    draw_sums(sums, wall, shares)
-    draw_shares(bars, shares)
-    *parts, whole = [line.get_xdata() for line in sums.lines[:-1]]  # the last one marks zero
-    assert np.sum(parts, axis=0) == pytest.approx(whole, abs=0.03)  # um; what is below 0.01 is not drawn
-    for bar, text in zip(bars.patches, bars.texts, strict=True):
-        assert text.get_position()[0] == bar.get_width()
-        assert text.get_ha() == ("right" if bar.get_width() < 0 else "left")
+    item = Reported(label="x", path="x", run=run, loaded=loaded, motion=motion, sources=sources)
+    reliefs = part_reliefs(Seen(reported=item, judged=judged, wave=None, shares=shares))
+    assert np.sum([*reliefs.values()], axis=0) == pytest.approx(judged.wall.relief, abs=1e-11)
+    edges = stacked([*reliefs.values()])
+    assert all(np.all(high >= low) for low, high in edges)
+    assert edges[-1][1] + edges[-2][0] == pytest.approx(judged.wall.relief, abs=1e-11)

@@ -73,8 +73,8 @@ def test_nothing_beside_the_file_is_read(result, measured):
         scenario_of(read_run(result), result)
 
 
-def test_the_minor_version_has_grown_with_the_tables():
-    assert schema.FORMAT_VERSION == (1, 1)
+def test_the_minor_version_has_grown_with_tables_and_ranges():
+    assert schema.FORMAT_VERSION == (1, 2)
 
 
 def test_residual_vibration_is_not_a_number_without_inertia(result):

@@ -16,7 +16,7 @@ import xarray
 
 from bedsim.errors import ResultFileError
 from bedsim.results import schema, store, vet
-from bedsim.results.layers import LayerResult, Run, Trace
+from bedsim.results.layers import LayerResult, Open, Run, Trace
 
 
 def assert_same(a: object, b: object, path: str = "") -> None:
@@ -26,7 +26,7 @@ def assert_same(a: object, b: object, path: str = "") -> None:
         if isinstance(left, np.ndarray):
             assert left.dtype == right.dtype and left.shape == right.shape, name
             assert left.tobytes() == right.tobytes(), name
-        elif isinstance(left, LayerResult):
+        elif isinstance(left, LayerResult | Open):
             assert_same(left, right, name)
         elif f.name == "trace":
             assert len(left) == len(right), name
@@ -38,7 +38,7 @@ def assert_same(a: object, b: object, path: str = "") -> None:
 
 @pytest.fixture
 def run() -> Run:
-    return synthetic.run(synthetic.scenario(), traces=(2, 11))
+    return synthetic.opened(synthetic.run(synthetic.scenario(), traces=(2, 11)))
 
 
 @pytest.mark.parametrize("corners", [3, 4])
@@ -66,6 +66,15 @@ def test_list_names_every_field_of_the_results_once() -> None:
     assert sorted(d.field for d in schema.of_group(schema.LAYERS_GROUP) if d.field) == sorted(fields)
     fields = {f.name for f in dataclasses.fields(Trace)} - {"layer"}
     assert sorted(d.field for d in schema.of_group(schema.TRACE_GROUP) if d.field) == sorted(fields)
+
+
+def test_a_file_from_before_ranges_were_kept_opens(tmp_path: Path, run: Run) -> None:
+    path = tmp_path / "a.h5"
+    store.write_run(run, path)
+    with h5py.File(path, "a") as file:
+        del file["open"]
+        file.attrs["format_version"] = [1, 1]
+    assert_same(dataclasses.replace(run, open=None), store.read_run(path))
 
 
 def test_every_dataset_of_the_file_is_in_the_list(tmp_path: Path, run: Run) -> None:
@@ -254,7 +263,7 @@ def test_scrambled_files_never_end_in_another_fault(tmp_path: Path, run: Run) ->
     [
         ([2, 0], "format version 2.0; this program reads version 1 only. Use a newer bedsim"),
         ([0, 9], "format version 0.9; this program reads version 1 only. Use an older"),
-        ([1, 2], "format version 1.2, newer than 1.1"),
+        ([1, 3], "format version 1.3, newer than 1.2"),
         ("one", "format_version cannot be read"),
     ],
 )

@@ -119,7 +119,7 @@ def test_first_line_is_one_sentence_with_cause_and_guesses() -> None:
     s = summary(shares=shares, ranges=ranges)
     assert headline(s) == (
         "The bed strays 20 to 41 µm sideways at back right and 21 µm in height at front left (peak to "
-        "valley, worst places), mainly from run-out at back, about 40 % of the spread resting on guesses."
+        "valley, worst places), mainly from run-out at back. 40 % of this range comes from guessed inputs."
     )
     lines = summary_lines(s)
     assert lines[0] == headline(s)
@@ -129,7 +129,7 @@ def test_first_line_is_one_sentence_with_cause_and_guesses() -> None:
 def test_without_ranges_the_guesses_are_counted() -> None:
     loaded = synthetic.loaded(MACHINE, bases=("measured", "default", "estimated", "datasheet", "default"))
     text = headline(summarise(synthetic.run(MACHINE), loaded))
-    assert text.endswith("worst places), 3 of 5 uncertain numbers behind it being guesses.")
+    assert text.endswith("worst places). 3 of 5 uncertain numbers behind it are guesses.")
     assert headline(summary()).endswith("worst places).")
 
 

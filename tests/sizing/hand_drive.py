@@ -80,7 +80,7 @@ def train_rows(c: Corner) -> dict[str, Row]:
     shares = sorted((100 * p / whole for p in parts.values()), reverse=True)
     return {
         "axial stiffness, softest": shown(1e-3 / whole, "N/µm", *shares),
-        "sinking under the part's weight": shown(1e3 * (c.bed[1] - c.bed[0]) * whole, "µm"),
+        "sag under the part's weight": shown(1e3 * (c.bed[1] - c.bed[0]) * whole, "µm"),
         "frequency of the corner on its train": shown(math.sqrt(1e3 / whole / c.mass) / (2 * math.pi), "Hz"),
         "weight that hangs on the screw": shown(c.load, "N"),
     }

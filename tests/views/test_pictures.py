@@ -155,7 +155,7 @@ def test_the_nut_stands_where_its_thread_is_and_every_sign_is_explained(
     made = Scenario.model_validate(data)
     draw_run(synthetic.run(made), synthetic.loaded(made), tmp_path / "a")
     assert "nut, middle of its thread \N{MINUS SIGN}55 mm" in texts["a_machine.png"]
-    assert "side view: way of the nut in the print" in texts["a_machine.png"]
+    assert "side view: nut travel in the print" in texts["a_machine.png"]
     assert {"layer 1", "last layer"} <= set(texts["a_path.png"])
 
 

@@ -45,7 +45,7 @@ def test_worst_place_and_direction_are_found_and_named(run):
     best = max((ratio(run, float(d), p), p, d) for d in range(360) for p in ("centre", "right"))
     assert found.probe == best[1] == "right"
     assert ratio(run, found.wall, found.probe) == pytest.approx(best[0], rel=1e-9)
-    assert found.words == f"{found.wall} at right (worst place and direction)"
+    assert found.words == f"{found.wall.replace(' deg', '°')} at right (worst place and direction)"
 
 
 def test_what_is_asked_for_is_kept_and_only_the_rest_is_sought(run):
