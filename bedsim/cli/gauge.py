@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli import completion
 from bedsim.cli.common import kinds_option
 from bedsim.cli.gauge_output import Target, say
+from bedsim.cli.json_out import keys_answer, models, tell
 from bedsim.cli.paths import Command, InputPath, OutputFolder, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.files import write_file
@@ -27,7 +29,12 @@ if TYPE_CHECKING:
     multiple=True,
     help="Set or replace a line `# KEY = VALUE` on top of the readings, for example --set length_mm=400.",
 )
-@click.option("--grade", metavar="GRADE", help="Grade the screw was sold as, for example C7 or 'ISO 5'.")
+@click.option(
+    "--grade",
+    metavar="GRADE",
+    shell_complete=completion.grades,
+    help="Grade the screw was sold as, for example C7 or 'ISO 5'.",
+)
 @click.option(
     "--corner", is_flag=True, help="Write keys for one [[corner]] entry instead of for all corners."
 )
@@ -95,8 +102,9 @@ def command(
     unless the grade is surely met.
     """
     from bedsim.metrology import recipes
-    from bedsim.metrology.csv_input import read_header
+    from bedsim.metrology.gauged import read_test
 
+    tell(lambda: models().GaugeSays())  # until there are keys
     if recipe is not None:
         click.echo(recipes.recipe(recipe))
         return 0
@@ -107,12 +115,7 @@ def command(
         return _write_example(*example)
     if readings is None:
         raise click.UsageError("name a file of readings, or use --recipe TEST or --blank TEST FILE.")
-    table = read_header(readings)
-    test, notes = recipes.which_test(table.header, table.notes), table.notes
-    if test not in recipes.OF_GAUGE:
-        raise InputError(
-            f"{readings}: a {test} test gives no keys by itself: bedsim learn {readings} SCENARIO reads it."
-        )
+    test, notes = read_test(readings)
     options = _notes(settings)
     place = None
     if into is not None:
@@ -178,6 +181,7 @@ def _other(test: str, path: Path, target: Target) -> None:
         "vibration": _vibration,
     }[test]
     keys, remarks, picture = evaluate(path, target)
+    tell(lambda: keys_answer(test, keys, remarks))
     for remark in remarks:
         say(remark)
     text = toml_text(keys, remarks, own_corner=target.own_corner)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.gauge_output import LINE_WIDTH, Target, say
+from bedsim.cli.json_out import keys_answer, tell
 from bedsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -207,8 +208,9 @@ def _run_out_files(
     click.echo("")
     if centreline is not None and keys:
         from bedsim.metrology.centreline_fit import table_csv
-        from bedsim.metrology.runout_keys import runout_change, runout_toml, uses_table
+        from bedsim.metrology.runout_keys import runout_change, runout_keys, runout_toml, uses_table
 
+        tell(lambda: keys_answer("run-out", runout_keys(centreline, setup), centreline.warnings))
         name = f"{target.stem}_centreline.csv"
         if target.into is not None:
             table = {name: table_csv(centreline)} if uses_table(centreline, setup) else {}

@@ -11,6 +11,7 @@ import click
 
 from bedsim.cli.common import progress_of, result_file, scenario_argument, set_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.files import make_folder
@@ -62,9 +63,6 @@ LINE_WIDTH = 110
     help="Picture file (PNG); default: results/SCENARIO_improve.png.",
 )
 @set_option
-@click.option(
-    "--json", "wants_json", is_flag=True, help="Print JSON and nothing else; draws only with --output."
-)
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 def command(
     scenario: Path,
@@ -74,7 +72,6 @@ def command(
     given: tuple[str, ...],
     output: Path | None,
     overrides: tuple[str, ...],
-    wants_json: bool,
     no_pictures: bool,
 ) -> int:
     """Rank what can be changed by what it gains, with what it costs elsewhere and whether the gain holds.
@@ -84,6 +81,7 @@ def command(
     """
     from bedsim.improve.findings import improve
     from bedsim.improve.prices import prices_for
+    from bedsim.improve.text import lines
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
@@ -96,12 +94,13 @@ def command(
         prices=prices,
         stage=progress_of,
     )
-    _tell(found, wants_json)
-    for text in loaded.knowledge.sentences if loaded.knowledge and not wants_json else ():
+    tell(lambda: json_answer(found))
+    click.echo("\n".join(_wrapped(lines(found))))
+    for text in loaded.knowledge.sentences if loaded.knowledge else ():
         say(text)
-    if not no_pictures and (output is not None or not wants_json):
+    if not no_pictures:
         path = _drawn(found, output or _picture_file(scenario, overrides, aim))
-        click.echo(f"\nPicture: {path}", err=wants_json)
+        click.echo(f"\nPicture: {path}")
     return 0
 
 
@@ -115,17 +114,6 @@ def _target(loaded: LoadedScenario, aim: Aim, given: float | None) -> float | No
     own = wanted.lateral_pv_um if aim == "lateral" else wanted.height_pv_um
     target = own if given is None else given
     return None if target is None else target * UM
-
-
-def _tell(found: Improvement, wants_json: bool) -> None:
-    from bedsim.improve.text import as_json, lines
-
-    if wants_json:
-        import json
-
-        click.echo(json.dumps(as_json(found), indent=2, ensure_ascii=False))
-        return
-    click.echo("\n".join(_wrapped(lines(found))))
 
 
 def _wrapped(texts: Iterator[str]) -> Iterator[str]:

@@ -11,6 +11,7 @@ import click
 
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.json_out import json_answer, models, tell
 from bedsim.cli.paths import Command, InputPath, OutputPath
 from bedsim.cli.text import listed, wrapped
 from bedsim.files import make_folder
@@ -104,6 +105,7 @@ def command(
     if any(asked.values()):
         return _events(loaded, output, no_pictures, more, **asked)
     report = size_scenario(loaded)
+    tell(lambda: json_answer(report))
     full = everything or every_corner
     click.echo("\n".join(report_lines(report, every_corner=every_corner) if full else first_lines(report)))
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
@@ -132,6 +134,7 @@ def _events(
         raise click.UsageError(
             "--output names one picture: ask for one of --power-loss, --tilt, --shake, --speeds, --upkeep."
         )
+    tell(lambda: models().SizeSays(title=loaded.scenario.title, events=chosen))
     for k, name in enumerate(chosen):
         answer: size_events.Answer = (
             size_upkeep.upkeep(loaded, **more) if name == "upkeep" else getattr(size_events, name)(loaded)

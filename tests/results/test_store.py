@@ -16,6 +16,7 @@ import xarray
 
 from bedsim.errors import ResultFileError
 from bedsim.results import schema, store, vet
+from bedsim.results.answer import RunAnswer
 from bedsim.results.layers import LayerResult, Open, Run, Trace
 
 
@@ -26,7 +27,7 @@ def assert_same(a: object, b: object, path: str = "") -> None:
         if isinstance(left, np.ndarray):
             assert left.dtype == right.dtype and left.shape == right.shape, name
             assert left.tobytes() == right.tobytes(), name
-        elif isinstance(left, LayerResult | Open):
+        elif isinstance(left, LayerResult | Open | RunAnswer):
             assert_same(left, right, name)
         elif f.name == "trace":
             assert len(left) == len(right), name
