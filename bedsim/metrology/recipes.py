@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 
 from bedsim.errors import InputError
+from bedsim.metrology.tug_recipe import TUG, tug_blank
 
 _RUNOUT = """\
 # Run-out of a screw with a dial gauge on the nut
@@ -167,6 +168,7 @@ RECIPES = {
     "jog": _JOG,
     "bands": _BANDS,
     "heights": _HEIGHTS,
+    "tug": TUG,
 }
 OF_GAUGE = ("run-out", "stiffness", "decay", "cord")
 """Tests that give keys by themselves; the others only say something of a whole machine."""
@@ -234,6 +236,8 @@ def recipe(name: str) -> str:
 
 def blank(name: str) -> str:
     """Return the blank table of a test, with example rows where the columns need no more than a pattern."""
+    if _known(name) == "tug":
+        return tug_blank()
     rows = {
         "run-out": [f"{s},{a}," for s in (20, 110, 200, 290, 380) for a in range(0, 360, 45)],
         "stiffness": [
@@ -265,6 +269,7 @@ def which_test(header: list[str], notes: dict[str, str]) -> str:
     if "test" in notes:
         return _known(notes["test"])
     starts = {
+        "nut": "tug",
         "wall": "bands",
         "force": "stiffness",
         "mass": "cord",
