@@ -23,7 +23,8 @@ mm) with a stand, marks at eighths of a turn on the screw, a luggage scale.
 4. Nut bolted: bolt it to the carriage, without a joint. The same heights and angles, gauge on the
    nut, then gauge on the carriage at the guide's height (`nut` = bolted, `gauge` = nut, carriage).
 5. Always turn the same way. `angle_deg` counts from one mark that is the same in all series. The
-   gauge stays on the same side: `gauge_deg`, from the screw to the gauge, counter-clockwise from +X.
+   gauge stays on the same side: `gauge_deg`, from the screw to the gauge, counter-clockwise from
+   +X.
 6. Go back to angle 0 at the end of each turn: the reading must return.
 7. Push and pull, for what the guide and the frame give: `bedsim learn --recipe stiffness`, places
    `carriage` (nut loose) and `frame`, radial and tangential, `# corner = ...` on top.
