@@ -60,7 +60,9 @@ EPILOG = (
     help="Standard uncertainty of one reading where the file gives none.",
 )
 @click.option(
-    "--recipe", metavar="TEST", help="Print how readings are taken: jog, bands, heights and others."
+    "--recipe",
+    metavar="TEST",
+    help="Print how readings are taken: jog, bands, heights, tug (of war) and others.",
 )
 @click.option(
     "--blank",
@@ -114,6 +116,8 @@ def command(
     if keep is not None and not readings:
         raise InputError(f"--keep {keep}: nothing was read; name files of readings before the scenario.")
     loaded = load_scenario(scenario, overrides, taught=False)
+    if _tug(readings, loaded, sigma_um * UM):
+        return 0
     changed = _changed(scenario, overrides, changes) if changes else None
     read = read_files(readings, loaded, sigma_um * UM)
     target = output or Path("results") / f"{scenario.stem}_learn.png"
@@ -148,6 +152,25 @@ def _changed(scenario: Path, overrides: Sequence[str], changes: Sequence[str]) -
     from bedsim.scenario.load import load_scenario
 
     return load_scenario(scenario, overrides, varied=changes, varied_by="--then", taught=False)
+
+
+def _tug(readings: Sequence[Path], loaded: LoadedScenario, sigma: float) -> bool:
+    """Compare a tug of war with the machine as described and pushed, if there is one among the files; nothing
+    is learnt then."""
+    from bedsim.learn.reading_files import read_files
+    from bedsim.learn.tug import compare, read_tug, split_off, tug_lines
+
+    tugs, others = split_off(readings)
+    if not tugs:
+        return False
+    series = [read_tug(path, loaded) for path in tugs]
+    read = read_files(others, loaded, sigma)
+    for one in series:
+        for line in tug_lines(one, compare(one, loaded, read.observations)):
+            (click.echo if not line or line.startswith(" ") else say)(line)
+    for text in read.unused:
+        say(text)
+    return True
 
 
 def _keep(path: Path, found: Learned, loaded: LoadedScenario, readings: Sequence[Path]) -> None:

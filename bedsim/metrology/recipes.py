@@ -8,6 +8,7 @@ from bedsim.errors import InputError
 from bedsim.metrology.log_fit import is_log
 from bedsim.metrology.recipe_pages import PAGES
 from bedsim.metrology.vibration_log import is_vibration
+from bedsim.metrology.tug_recipe import TUG, tug_blank
 
 _RUNOUT = """\
 # Run-out of a screw with a dial gauge on the nut
@@ -172,6 +173,7 @@ RECIPES = {
     "bands": _BANDS,
     "heights": _HEIGHTS,
     **{name: page.recipe for name, page in PAGES.items()},
+    "tug": TUG,
 }
 OF_GAUGE = ("run-out", "stiffness", "decay", "cord", "rolled", "vibration")
 """Tests that give keys by themselves; the others only say something of a whole machine."""
@@ -239,6 +241,8 @@ def recipe(name: str) -> str:
 
 def blank(name: str) -> str:
     """Return the blank table of a test, with example rows where the columns need no more than a pattern."""
+    if _known(name) == "tug":
+        return tug_blank()
     rows = {
         "run-out": [f"{s},{a}," for s in (20, 110, 200, 290, 380) for a in range(0, 360, 45)],
         "stiffness": [
@@ -284,6 +288,7 @@ def which_test(header: list[str], notes: dict[str, str]) -> str:
     if is_vibration(header):
         return "vibration"
     starts = {
+        "nut": "tug",
         "wall": "bands",
         "go_": "rolled",
         "no_go": "rolled",

@@ -75,8 +75,8 @@ def explain_page(
 <header>
 <h1>bedsim explained</h1>
 <p>Every key, figure, row, grade and formula, made from the program's own tables and docstrings. Sources say
-whether they were read, computed, assumed or come from memory. All of it is an aid to judgement, never a proof
-of safety: heated beds can fall, pinch and burn; mains wiring kills.</p>
+whether they were read, computed, assumed or recalled. All of it is an aid to judgement, never a proof of
+safety: heated beds can fall, pinch and burn; mains wiring kills.</p>
 </header>
 <nav aria-label="Contents"><ul>
 {entries}

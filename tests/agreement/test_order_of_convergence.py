@@ -27,7 +27,7 @@ from bedsim.simulation import make_job
 STEPS = replace(StepControl(), decay=0.0)  # all the way
 
 
-def test_second_order_in_the_step():
+def test_second_order_in_the_step(record_property):
     """Steps fixed, from 2 ms to 0.5 ms: a straight line in logarithms of slope 2 or more.  Motors without
     place errors: those ring on, and contacts then reverse at other instants from step to step, which moves
     the smaller steps by 2 nm in no order."""
@@ -41,13 +41,13 @@ def test_second_order_in_the_step():
 
     truth = at(1.25e-4)
     coarse, middle, fine = (apart(job, at(step), truth) for step in (2e-3, 1e-3, 5e-4))
-    print(f"2 ms {coarse:.5f} um, 1 ms {middle:.5f} um, 0.5 ms {fine:.5f} um")
+    record_property("convergence", {"step_ms": (2, 1, 0.5), "off_um": (coarse, middle, fine)})
     assert coarse / fine > 4**2 * 0.8
     assert middle / fine > 2**2 * 0.7
 
 
 @pytest.mark.parametrize("name", ["bent-rolled-rolling-joints", "four-screws"])
-def test_third_order_while_driven(name):
+def test_third_order_while_driven(name, record_property):
     """The bed moves one way and contacts slide: half the step, an eighth of the error or less."""
     job = make_job(shipped(name, 2))
     begin = state.start(job)
@@ -58,7 +58,7 @@ def test_third_order_while_driven(name):
 
     truth = at(2e-4)
     coarse, middle, fine = (apart(job, at(step), truth) for step in (3e-3, 1.6e-3, 8e-4))
-    print(f"3 ms {coarse:.5f} um, 1.6 ms {middle:.5f} um, 0.8 ms {fine:.5f} um")
+    record_property("convergence", {"step_ms": (3, 1.6, 0.8), "off_um": (coarse, middle, fine)})
     assert coarse / fine > 2**3
 
 

@@ -19,7 +19,7 @@ def kinds(param):
     return [kind for kind in inner if not isinstance(kind, click.types.StringParamType)]
 
 
-WRITTEN = ("output", "write_to", "coupon", "blank", "file", "calendar", "keep")
+WRITTEN = ("output", "write_to", "coupon", "blank", "file", "calendar", "keep", "page")
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -29,18 +29,7 @@ def test_every_command_tells_what_it_reads_and_writes(name):
     for param in command.params:
         for kind in kinds(param):
             assert not isinstance(kind, click.Path | click.File), param.name
-            if param.name in (
-                "output",
-                "write_to",
-                "coupon",
-                "blank",
-                "file",
-                "calendar",
-                "keep",
-            ) and kind.name in (
-                "file",
-                "folder",
-            ):
+            if param.name in WRITTEN and kind.name in ("file", "folder"):
                 assert isinstance(kind, OutputPath | OutputFolder), param.name
             elif kind.name == "file":
                 assert isinstance(kind, InputPath), param.name

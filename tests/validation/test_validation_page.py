@@ -1,0 +1,74 @@
+"""The page of checks holds every test it ran with what it compared; a check that fails shows as failed."""
+
+import subprocess
+import sys
+from html import unescape
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+INVENTED = '''"""Invented. Source: nobody."""
+import numpy as np
+import pytest
+
+@pytest.mark.read("nobody, p. 1")
+def test_right():
+    """A right one."""
+    assert 2.01 == pytest.approx(2.0, rel=0.01)
+
+def test_wrong():
+    """A wrong one."""
+    np.testing.assert_allclose([1.0, 5.0], [1.0, 4.0], rtol=0.1)
+
+def test_bound():
+    off = 0.25
+    assert off < 0.5
+
+def test_orders(record_property):
+    record_property("convergence", {"step_ms": (2, 1), "off_um": (4.0, 1.0)})
+'''
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("validation")
+    (folder / "test_invented_checks.py").write_text(INVENTED)
+    (folder / "test_broken_file.py").write_text("import nothing_of_this_name\n")
+    target = folder / "page.html"
+    done = subprocess.run(
+        [sys.executable, HERE, "--output", target, "published/test_beam_chart.py", folder],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert target.exists(), done.stdout + done.stderr
+    return done, unescape(target.read_text(encoding="utf-8"))
+
+
+def test_what_fails_shows_as_failed(written):
+    done, text = written
+    assert done.returncode == 1
+    assert "FAILED" in done.stdout and "test_wrong" in done.stdout
+    failed = text.partition("Checks that failed")[2].partition("</table>")[0]
+    assert "A wrong one." in failed and "test_broken_file" in failed
+    assert "A right one." not in failed
+    row = next(r for r in text.split("<tr") if "A wrong one." in r and "FAILED" in r)
+    assert "<td>5</td><td>4</td><td>1</td>" in row
+
+
+def test_every_comparison_has_source_error_and_uncertainty(written):
+    text = written[1]
+    row = next(r for r in text.split("<tr") if "A right one." in r)
+    assert "<td>read</td><td>nobody, p. 1</td><td>2.01</td><td>2</td><td>0.01</td><td>0.011547</td>" in row
+    assert text.count("published/test_beam_chart.py") >= 2
+    assert "off < 0.5" in text and "0.25 < 0.5" in text
+
+
+def test_orders_are_observed(written):
+    assert "<td>orders</td><td>2, 1</td><td>4, 1</td><td>2.0</td>" in written[1]
+
+
+def test_the_hole_stands_on_top(written):
+    text = written[1]
+    assert text.index("Not validated: the sideways tug of war") < text.index("<main>")
