@@ -14,8 +14,10 @@ from bedsim import registry
 from bedsim.analysis.linear_machine import shortened
 from bedsim.analysis.metrics import lateral_peak_to_valley
 from bedsim.analysis.printed import quantity, rounded
+from bedsim.analysis.travel import travel_bands, whole_travel
+from bedsim.comparison.travel import left_of
 from bedsim.engines.equilibrium import EquilibriumEngine
-from bedsim.errors import InputError
+from bedsim.errors import BedsimError, InputError
 from bedsim.model.joint_kind import joint_kind
 from bedsim.model.joint_parts import make_joints
 from bedsim.number_text import number
@@ -70,7 +72,11 @@ class Crossing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BreakEven:
-    """Both crossings, and the saving (m) of the machine as given; lengths in m, forces per corner in N."""
+    """Both crossings, and the saving (m) of the machine as given; lengths in m, forces per corner in N.
+
+    `seen`: what an eye sees; `left`: least and largest part of the bolted machine's band that the joint
+    leaves over the whole travel, NaN where that cannot be followed.
+    """
 
     kind: str
     worth: float
@@ -79,7 +85,8 @@ class BreakEven:
     layers: int
     stiffness: Crossing
     friction: Crossing
-    seen: float = 0.0  # what an eye sees
+    seen: float = 0.0
+    left: tuple[float, float] = (math.nan, math.nan)
 
     @property
     def saving(self) -> float:
@@ -136,12 +143,24 @@ def break_even(
         kind=" and ".join(kinds),
         worth=worth,
         seen=seen,
+        left=_left_over_travel(loaded),
         rigid=rigid,
         joint=joint,
         layers=layers,
         stiffness=stiffness,
         friction=friction_crossing(loaded, worth, layers, lambda count: progress(done + count)),
     )
+
+
+def _left_over_travel(loaded: LoadedScenario) -> tuple[float, float]:
+    """See `BreakEven.left`: bands at the lead, without friction."""
+    try:
+        bolted, jointed = (
+            travel_bands(whole_travel(machine)) for machine in (with_rigid_joints(loaded), loaded)
+        )
+    except BedsimError:
+        return math.nan, math.nan
+    return left_of(bolted, jointed)
 
 
 def _refuse_more_than_there_is(loaded: LoadedScenario, worth: float | None, rigid: float) -> None:
@@ -292,12 +311,25 @@ def break_even_lines(found: BreakEven) -> list[str]:
         f"to valley, worst probe){_less_than_seen(found)}.",
         f"As given it takes {quantity(found.saving, 'm')} off: {quantity(found.joint, 'm')} instead of "
         f"{quantity(found.rigid, 'm')} with bolted joints: {pays}.",
+        *_travel_sentence(found),
         _stiffness_sentence(found.stiffness),
         _friction_sentence(found.friction),
         f"Quasi-static, first {found.layers} layers; guide and frame sideways by one factor, told in series, "
         "mean over corners; friction as the sliding force of one corner's joint. Vibration, left out here, "
         "rubs friction down: with it shipped joints bear 2 % less to 7 % more.",
     ]
+
+
+def _travel_sentence(found: BreakEven) -> list[str]:
+    low, high = (f"{rounded(100 * part)} %" for part in found.left)
+    return (
+        []
+        if math.isnan(found.left[1])
+        else [
+            "That is asked where this print begins. Over the whole travel, without friction, it leaves "
+            f"{low} to {high} of the band at the lead, by where the nuts stand."
+        ]
+    )
 
 
 def _less_than_seen(found: BreakEven) -> str:

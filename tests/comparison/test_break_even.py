@@ -158,11 +158,17 @@ def crossing(at, low, high):
     return Crossing(curve=curve, given=1e6, at=at, pays_at_low=low, pays_at_high=high)
 
 
-def lines(stiffness, friction, worth=10e-6):
-    found = BreakEven(
-        kind="rolling", worth=worth, rigid=60e-6, joint=2e-6, layers=9, stiffness=stiffness, friction=friction
-    )
+def lines(stiffness, friction, worth=10e-6, **more):
+    crossings = {"stiffness": stiffness, "friction": friction}
+    found = BreakEven(kind="rolling", worth=worth, rigid=60e-6, joint=2e-6, layers=9, **crossings, **more)
     return break_even_lines(found)
+
+
+def test_what_the_joint_leaves_elsewhere_on_the_travel_is_told():
+    always = crossing((), True, True)
+    told = lines(always, always, left=(0.0085, 0.51))
+    assert "Over the whole travel, without friction, it leaves 0.85 % to 51 % of the band" in told[2]
+    assert len(told) == len(lines(always, always)) + 1, "unknown: no sentence"
 
 
 def test_the_answer_is_told_in_plain_sentences():
