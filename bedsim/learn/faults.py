@@ -31,12 +31,15 @@ WAVE = 3 * UM
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """A fault that the readings hold: what and where, how large (m, 0 for a sign) and how odd by chance."""
+    """A fault that the readings hold: what and where, how large (m, 0 for a sign) and how odd by chance;
+    `observation` and `reading` (index): what it is in, and from which of its readings on."""
 
     kind: str
     where: str
     size: float
     chance: float
+    observation: int
+    reading: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,13 +47,16 @@ class _Pattern:
     kind: str
     where: str
     observation: int
+    reading: int = 0
     shape: Array  # (w, k) whitened, k = 2 for cosine and sine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flip:
-    """A series turned round and all fitted again: by how much the sum falls, and how odd the rest is then."""
+    """A series (index) turned round and all fitted again: by how much the sum falls, and how odd the rest is
+    then."""
 
+    observation: int
     name: str
     where: str
     falls: float
@@ -66,7 +72,13 @@ def flips_of(found: Fit) -> list[Flip]:
             others[number] = replace(one, value=-one.value)
             again = fit(replace(found.model, observations=tuple(others)), found.taken, found.u)
             told.append(
-                Flip(name=one.name, where=one.names[0], falls=found.sum - again.sum, chance=again.chance)
+                Flip(
+                    observation=number,
+                    name=one.name,
+                    where=one.names[0],
+                    falls=found.sum - again.sum,
+                    chance=again.chance,
+                )
             )
     return told
 
@@ -79,15 +91,48 @@ def faults_of(found: Fit, flips: Sequence[Flip]) -> list[Fault]:
     best = max(flips, key=lambda one: one.falls, default=None)
     if best is not None and best.falls > CLEAR and best.chance > CHANCE:
         chance = float(stats.chi2.sf(best.falls, 1))
-        return [Fault(kind="wrong sign", where=f"{best.name} ({best.where})", size=0.0, chance=chance)]
+        return [
+            Fault(
+                kind="wrong sign",
+                where=f"{best.name} ({best.where})",
+                size=0.0,
+                chance=chance,
+                observation=best.observation,
+            )
+        ]
     tested = [(pattern, *_score(found, pattern.shape)) for pattern in _patterns(found)]
     if not tested:
         return []
     pattern, chance, size = min(tested, key=lambda row: row[1])
     chance *= len(tested)
-    return (
-        [Fault(kind=pattern.kind, where=pattern.where, size=size, chance=chance)] if chance < CHANCE else []
-    )
+    if chance > CHANCE:
+        return []
+    return [
+        Fault(
+            kind=pattern.kind,
+            where=pattern.where,
+            size=size,
+            chance=chance,
+            observation=pattern.observation,
+            reading=pattern.reading,
+        )
+    ]
+
+
+def mended(observations: Sequence[Observation], fault: Fault) -> tuple[Observation, ...] | None:
+    """The readings without a fault: a reading left out, a series in two where the gauge slipped, or turned
+    round; None for a fault of which it is not known what is right."""
+    one = observations[fault.observation]
+    if not isinstance(one, Series) or fault.kind == "series":
+        return None
+    place = np.arange(one.value.size)
+    if fault.kind == "wrong sign":
+        parts = [replace(one, value=-one.value)]
+    elif fault.kind == "slip":
+        parts = [one.part(place < fault.reading), one.part(place >= fault.reading)]
+    else:
+        parts = [one.part(place != fault.reading)]
+    return (*observations[: fault.observation], *parts, *observations[fault.observation + 1 :])
 
 
 def unseen_signs(flips: Sequence[Flip]) -> list[str]:
@@ -104,12 +149,16 @@ def _patterns(found: Fit) -> Iterator[_Pattern]:
         if isinstance(one, Series):
             for k in range(width):
                 yield _Pattern(
-                    kind="reading", where=one.names[k], observation=number, shape=columns[:, k : k + 1]
+                    kind="reading",
+                    where=one.names[k],
+                    observation=number,
+                    reading=k,
+                    shape=columns[:, k : k + 1],
                 )
             for k in range(2, width - 1):
                 slip = columns[:, k:].sum(axis=1, keepdims=True)
                 where = f"between {one.names[k - 1]} and line {one.lines[k]}"
-                yield _Pattern(kind="slip", where=where, observation=number, shape=slip)
+                yield _Pattern(kind="slip", where=where, observation=number, reading=k, shape=slip)
             wave = np.stack([np.cos(one.turn), np.sin(one.turn)], axis=1)
             yield _Pattern(
                 kind="series", where=f"{one.name} ({one.names[0]})", observation=number, shape=columns @ wave

@@ -11,7 +11,7 @@ import numpy as np
 
 from bedsim.errors import BedsimError
 from bedsim.learn.answers import AnswerSpread, Changed, answer_of, spread_of
-from bedsim.learn.faults import Fault, Flip, Stand, faults_of, flips_of, stand_of
+from bedsim.learn.faults import Fault, Flip, Stand, faults_of, flips_of, mended, stand_of
 from bedsim.learn.fit import Fit, disturbed, fit
 from bedsim.learn.friction import friction_of
 from bedsim.learn.model import Model
@@ -25,6 +25,8 @@ from bedsim.shown import Shown
 
 DRAWS = 60
 """Machines before and after; ranges by ranks are right for any number."""
+MOST_MENDED = 3
+"""Faults that are taken out of the readings one after the other; with more nobody would trust the rest."""
 LOOKED_FROM = 3
 """Drawn machines from which a first reading is planned."""
 
@@ -35,8 +37,8 @@ Progress = Callable[[int], None]
 class Learned(Shown):
     """`fit` is None without readings; `machines` (d, n): machines that agree with all readings; `before`,
     `after`: their answers without and with the readings; `changed_before`, `changed_after`: of the changed
-    machine, None where none was asked for; `flips`: every series
-    turned round; `stands`: what control series say of the gauge's stand;
+    machine, None where none was asked for; `faults`: what contradicts the rest, taken out where it can be
+    mended; `flips`: every series turned round; `stands`: what control series say of the gauge's stand;
     `friction_fault`: why friction was left out, "" where it was not;
     `pull` (n,): slope of the answer's logarithm at the likeliest machine; `following`: readings not taken
     yet, best first."""
@@ -94,12 +96,11 @@ def learn(
     """
     unknowns = unknowns_of(loaded, lot, measured)
     free = np.random.default_rng(2).normal(size=(count, unknowns.count))
-    found, fault = fitted(unknowns, observations) if observations else (None, "")
+    found, fault, faults, flips = without_faults(unknowns, observations)
     machines = disturbed(found, count, progress=progress) if found is not None else free
     before = spread_of(unknowns, free)
     after = spread_of(unknowns, machines) if found is not None else before
     other = None if changed is None else Changed(unknowns=unknowns_of(changed, lot, measured), own=unknowns)
-    flips = flips_of(found) if found is not None else []
     by_draw = draws(count)
     places = _places(unknowns, found, free, other)
     return Learned(
@@ -110,13 +111,31 @@ def learn(
         after=after,
         changed_before=None if other is None else _changed(other, free, by_draw),
         changed_after=None if other is None else _changed(other, machines, by_draw),
-        faults=tuple(faults_of(found, flips)) if found is not None else (),
+        faults=tuple(faults),
         flips=tuple(flips),
         stands=tuple(stand_of(one) for one in controls),
         friction_fault=fault,
         pull=places[0].gradient,
         following=tuple(next_readings(unknowns, places, sigma)),
     )
+
+
+def without_faults(
+    unknowns: Unknowns, observations: Sequence[Observation]
+) -> tuple[Fit | None, str, list[Fault], list[Flip]]:
+    """Fit, and fit again without what contradicts the rest, fault by fault; the last may be one that nobody
+    can mend."""
+    faults: list[Fault] = []
+    if not observations:
+        return None, "", faults, []
+    rest: Sequence[Observation] | None = observations
+    while rest is not None:
+        found, fault = fitted(unknowns, rest)
+        flips = flips_of(found)
+        new = faults_of(found, flips) if len(faults) < MOST_MENDED else []
+        faults += new
+        rest = mended(rest, new[0]) if new else None
+    return found, fault, faults, flips
 
 
 def _changed(other: Changed, machines: Array, by_draw: Sequence[Draw]) -> AnswerSpread:

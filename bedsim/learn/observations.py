@@ -6,10 +6,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import scipy
+from numpy.typing import NDArray
 
 from bedsim.diagnosis.readings import Reading
 from bedsim.results.layers import Array
@@ -57,6 +58,13 @@ class Series:
     def names(self) -> tuple[str, ...]:
         """Of every reading."""
         return tuple(f"{self.file}: line {line}" for line in self.lines)
+
+    def part(self, kept: NDArray[np.bool_]) -> Series:
+        """Some of the readings (k,), with a zero of their own."""
+        lines = tuple(line for line, is_kept in zip(self.lines, kept, strict=True) if is_kept)
+        return replace(
+            self, lines=lines, turn=self.turn[kept], value=self.value[kept], sigma=self.sigma[kept]
+        )
 
     def weights(self) -> Array:
         """(k - 1, k): differences of the readings that their zero does not enter, orthonormal, then whitened.

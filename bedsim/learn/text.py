@@ -32,14 +32,15 @@ NARROWED = 0.85
 """Part of its spread before below which a number counts as learnt."""
 MOST_NEXT = 5
 
+SPOILT = "? The answer above is spoilt by it"
 FAULTS = {
-    "reading": "{where}: this reading is off by {size} against the rest: take it again or leave it out",
-    "slip": "the gauge slipped {where} by {size}: take the series again",
-    "wrong sign": "{where} reads with the wrong sign: its values turned round fit all the rest",
+    "reading": "{where}: this reading is off by {size} against the rest: left out here, take it again",
+    "slip": "the gauge slipped {where} by {size}: the series counts as two here",
+    "wrong sign": "{where} reads with the wrong sign: turned round here it fits all the rest",
     "series": "{where} holds a motion once per turn of {size} that no screw makes under the others: does its "
-    "stand give, or the probe or axis not hold?",
-    "bands": "{where} do not fit the rest, by {size}",
-    "measurement": "{where} does not agree with the rest",
+    "stand give, or the probe or axis not hold" + SPOILT,
+    "bands": "{where} do not fit the rest, by {size}: is it misread" + SPOILT,
+    "measurement": "{where} does not agree with the rest: is it right" + SPOILT,
 }
 
 
@@ -125,7 +126,7 @@ def _doubts(found: Learned) -> Iterator[str]:
     """What contradicts what, and what the readings are blind to."""
     assert found.fit is not None
     for fault in found.faults:
-        yield f"Contradiction: {fault_text(fault)}. Until then the answer above is spoilt by it."
+        yield f"Contradiction: {fault_text(fault)}."
     if not found.faults:
         odd = found.fit.chance < 0.01
         yield (

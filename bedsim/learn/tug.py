@@ -28,20 +28,19 @@ import scipy
 
 from bedsim.components.frame import ROTOR
 from bedsim.errors import InputError
-from bedsim.files import as_number
 from bedsim.learn.fit import beside, fit
 from bedsim.learn.model import Model
 from bedsim.learn.observations import KeyReading, Observation
 from bedsim.learn.unknowns import Unknowns, unknowns_of
 from bedsim.metrology import recipes
-from bedsim.metrology.csv_input import ANGLES, LENGTHS, Table, read_header, read_table
-from bedsim.metrology.stiffness_fit import note
+from bedsim.metrology.csv_input import ALONG, ANGLES, Table, length_notes, note, read_header, read_table
 from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.scenario.keys import nearest
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job
-from bedsim.units import DEG, GRAVITY, MM, UM
+from bedsim.table_text import as_number
+from bedsim.units import DEG, GRAVITY, LENGTHS, MM, UM
 
 Series = tuple[str, str]
 FREE: Series = ("free", "nut")
@@ -98,31 +97,31 @@ class TugRow:
 
 def split_off(paths: Sequence[Path]) -> tuple[list[Path], list[Path]]:
     """Files of a tug of war, and all others.  Raises InputError for a file that is no test."""
-    kinds = [recipes.which_test(*read_header(path)[:2]) for path in paths]
+    heads = [read_header(path) for path in paths]
+    kinds = [recipes.which_test(head.header, head.notes) for head in heads]
     tugs = [path for path, kind in zip(paths, kinds, strict=True) if kind == "tug"]
     return tugs, [path for path in paths if path not in tugs]
 
 
 def read_tug(path: Path, loaded: LoadedScenario) -> TugReadings:
     """Read and fit a file.  Raises InputError that names file, line or note, and what is allowed."""
-    _, notes, _ = read_header(path)
+    notes = read_header(path).notes
     names = [c.name for c in loaded.scenario.corner]
     corner = notes.get("corner", "")
     if corner not in names:
         near = nearest(corner, names)
         hint = f" Did you mean {near}?" if near else ""
         raise InputError(f"{path}: # corner = {corner!r}: must be one of {', '.join(names)}.{hint}")
-    lengths = {"mm": MM, "inch": LENGTHS["inch"]}
     table = read_table(
         path,
-        {"height": lengths, "angle": ANGLES, "reading": LENGTHS},
+        {"height": ALONG, "angle": ANGLES, "reading": LENGTHS},
         {"nut": ("free", "bolted"), "gauge": ("nut", "carriage")},
     )
     missing = [n for n in ("height_mm", "angle_deg", "reading_um") if n[: n.rindex("_")] not in table.numbers]
     missing += [n for n in ("nut", "gauge") if n not in table.words]
     if missing:
         raise InputError(f"{path}: column {missing[0]} is missing: `bedsim learn --blank tug FILE` has it.")
-    least = note(table, {"resolution_um": UM, "resolution_thou": LENGTHS["thou"]}, 10 * UM) / math.sqrt(12)
+    least = note(table, length_notes("resolution"), 10 * UM) / math.sqrt(12)
     towards = as_number(notes.get("gauge_deg", "0"))
     if not abs(towards) <= 360:
         raise InputError(f"{path}: gauge_deg = {notes['gauge_deg']}: must be a number from -360 to 360.")

@@ -7,8 +7,8 @@ import difflib
 from bedsim.errors import InputError
 from bedsim.metrology.log_fit import is_log
 from bedsim.metrology.recipe_pages import PAGES
-from bedsim.metrology.vibration_log import is_vibration
 from bedsim.metrology.tug_recipe import TUG, tug_blank
+from bedsim.metrology.vibration_log import is_vibration
 
 _RUNOUT = """\
 # Run-out of a screw with a dial gauge on the nut

@@ -12,9 +12,10 @@ from read_world import UNGAUGED, gauged_rows, written
 
 from bedsim.cli.learn import command
 from bedsim.errors import InputError
-from bedsim.learn.faults import faults_of, flips_of, stand_of, unseen_signs
+from bedsim.learn.answers import answer_of
+from bedsim.learn.faults import Fault, faults_of, flips_of, mended, stand_of, unseen_signs
 from bedsim.learn.keep import key_values
-from bedsim.learn.learned import fitted
+from bedsim.learn.learned import fitted, without_faults
 from bedsim.learn.reading_files import read_files
 from bedsim.learn.text import lines, screw_lines
 from bedsim.learn.unknowns import unknowns_of
@@ -55,21 +56,32 @@ def learnt_from(folder, rows):
     return faults_of(result, flips_of(result))
 
 
-def test_a_spike_of_30_um_is_named_by_its_line(folder, rows):
+def test_a_spike_of_30_um_is_named_by_its_line_and_does_no_harm(folder, rows, found):
+    """The answer without the named reading against that of sound readings."""
     odd = [row[:] for row in rows]
     odd[5][3] += 30.0
-    (fault,) = learnt_from(folder, odd)
+    loaded = load_scenario(folder / "machine.toml")
+    read = read_files([written(folder / "odd.csv", odd)], loaded, SIGMA)
+    result, _, (fault,), _ = without_faults(found.unknowns, read.observations)
     assert (fault.kind, fault.where) == ("reading", f"{folder / 'odd.csv'}: line 7")
     assert fault.size == pytest.approx(30e-6, rel=0.2)
+    sound, without = (answer_of(found.unknowns, u).lateral for u in (found.fit.u, result.u))
+    assert without == pytest.approx(sound, rel=0.05)
 
 
-def test_a_slip_of_20_um_is_named_by_its_lines(folder, rows):
-    odd = [row[:] for row in rows]
-    for row in odd[4:9]:
-        row[3] += 20.0
-    (fault,) = learnt_from(folder, odd)
-    assert fault.kind == "slip"
-    assert fault.where == f"between {folder / 'odd.csv'}: line 5 and line 6"
+def test_a_slipped_series_counts_as_two_and_a_wrong_sign_turns_round(folder, rows):
+    loaded = load_scenario(folder / "machine.toml")
+    observations = read_files([folder / "bed.csv"], loaded, SIGMA).observations
+
+    def without(kind, reading=0):
+        fault = Fault(kind=kind, where="", size=0.0, chance=0.0, observation=1, reading=reading)
+        return mended(observations, fault)
+
+    first, second = without("slip", 4)[1:]
+    assert np.array_equal(np.concatenate([first.value, second.value]), observations[1].value)
+    assert (first.lines[-1], second.lines[0]) == (14, 15)
+    assert np.array_equal(without("wrong sign")[1].value, -observations[1].value)
+    assert without("series") is None
 
 
 def test_a_slip_of_5_um_is_named_by_its_lines(folder, rows):
