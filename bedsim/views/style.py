@@ -10,6 +10,7 @@ import contextlib
 import io
 import textwrap
 from collections.abc import Iterator, Sequence
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +19,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
-from bedsim.files import write_file
+from bedsim.files import write_files
 from bedsim.units import MM, UM
 
 Array = NDArray[np.float64]
@@ -38,6 +40,7 @@ MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
 WIDER, WIDEST = 1.2, 3.6  # points that a line is wider than the one drawn over it, and at most
 HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
 HEIGHT_COLOURS = "cividis"  # even in lightness, so a grey print still orders the heights
+TURN_COLOURS = LinearSegmentedColormap.from_list("turn", [BLUE, SKY, GREEN, ORANGE, VERMILLION, PURPLE, BLUE])
 
 _RC: Any = {
     "font.family": "DejaVu Sans",
@@ -86,11 +89,21 @@ def page(path: Path, width: float, height: float, title: str = "") -> Iterator[F
         save(figure, path)
 
 
+also_as: ContextVar[tuple[str, ...]] = ContextVar("also_as", default=())
+"""Formats beside PNG in which every picture is saved: asked for once, for a whole command."""
+
+
 def save(figure: Figure, path: Path) -> None:
-    """Save a figure as PNG, complete or not at all.  Raises ResultFileError."""
-    drawn = io.BytesIO()
-    figure.savefig(drawn, format="png")
-    write_file(path, drawn.getvalue())
+    """Save a figure as PNG, and in the formats asked for beside it, complete or not at all.  Raises
+    ResultFileError."""
+    files = {}
+    for kind in ("png", *also_as.get()):
+        drawn = io.BytesIO()
+        # no date within: the same numbers give the same file
+        undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind)
+        figure.savefig(drawn, format=kind, metadata=undated)
+        files[path if kind == "png" else path.with_suffix(f".{kind}")] = drawn.getvalue()
+    write_files(files)
 
 
 def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:
