@@ -104,9 +104,21 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     callback=_show_version,
     help="Show the version.",
 )
+@click.option(
+    "--also",
+    multiple=True,
+    type=click.Choice(["svg", "pdf"]),
+    help="Save every picture in this format too, beside its PNG, as in bedsim --also svg run my.toml. May be "
+    "given more than once.",
+)
 @click.pass_context
-def group(ctx: click.Context) -> None:
+def group(ctx: click.Context, also: tuple[str, ...]) -> None:
     """Where a heated bed on imperfect screws really is under the nozzle, layer by layer."""
+    if also:
+        from bedsim.views.style import also_as
+
+        token = also_as.set(tuple(dict.fromkeys(also)))
+        ctx.call_on_close(lambda: also_as.reset(token))
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
 

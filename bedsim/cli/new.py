@@ -34,6 +34,25 @@ class Question:
     suggestion: Any
     kind: click.ParamType | type
     is_needed: bool = False
+    pictured: tuple[str, ...] = ()  # each choice as one meets it in the workshop, told before the question
+
+
+class Numbers(click.ParamType):
+    """One number for all screws, or one each with commas between."""
+
+    name = "numbers"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, ...]:
+        """Read them; what is no number is refused."""
+        try:
+            found = tuple(float(part) for part in str(value).strip("()").rstrip(",").split(","))
+        except ValueError:
+            self.fail(f"{value!r} is not a number, or numbers with commas between.", param, ctx)
+        if not all(0.0 <= v < float("inf") for v in found):
+            self.fail(f"{value!r}: must be 0 or more.", param, ctx)
+        return found
 
 
 _SCREWS = KindChoice("screw")
@@ -42,6 +61,24 @@ _ENDS = click.Choice(get_args(_ENDS_KEY.annotation))
 _GUIDES = KindChoice("guide")
 _JOINTS = KindChoice("joint")
 _COUNT = click.Choice(["3", "4"])
+
+_MOUNTS = KindChoice("mount")
+_FRAMES = click.Choice(["not_known", "welded", "extrusion", "printed"])
+_GUIDE_WORDS = (
+    "profile_rail: steel rail with grooves, carriage on recirculating balls; no play to be felt",
+    "round_rod: polished rods, ball or plain bushings; the rods bend between their ends",
+    "wheels: rollers on an extrusion, one or two on eccentric nuts; they roll over dents and settle",
+)
+_FRAME_WORDS = (
+    "welded: steel tubes welded up; leaning on it moves nothing",
+    "extrusion: aluminium profiles with brackets and T-nuts; rings when knocked",
+    "printed: printed plastic carries guides or bearings; gives to a thumb's push",
+)
+_MOUNT_WORDS = (
+    "groove: the bed lies with balls or pins in grooves and can grow with heat",
+    "bolted: the bed is screwed to the carriages, springs under it or not",
+    "flexure: thin leaves or wires carry the bed and bend as it grows",
+)
 
 QUESTIONS = (
     Question("bed_x_mm", "--bed-x", "Width of the bed, X, mm", 300.0, float, True),
@@ -54,11 +91,27 @@ QUESTIONS = (
     Question("length_mm", "--length", "Free length of the screw, mm", 400.0, float, True),
     Question("ends", "--ends", "How the screw's ends are held, lower end first", _ENDS_KEY.default, _ENDS),
     Question(
-        "run_out_tir_um", "--run-out", "Run-out of the free screw at its worst, span (TIR), um", 100.0, float
+        "run_out_tir_um",
+        "--run-out",
+        "Run-out of the free screw at its worst, span (TIR), um; one for all or one each, with commas",
+        "100",
+        Numbers(),
     ),
-    Question("guide", "--guide", "Kind of linear guide", registry.suggested("guide"), _GUIDES),
+    Question(
+        "guide",
+        "--guide",
+        "Kind of linear guide",
+        registry.suggested("guide"),
+        _GUIDES,
+        pictured=_GUIDE_WORDS,
+    ),
+    Question(
+        "frame", "--frame", "Frame behind guides and bearings", "not_known", _FRAMES, pictured=_FRAME_WORDS
+    ),
+    Question("mount", "--mount", "Mount between bed and carriage", "groove", _MOUNTS, pictured=_MOUNT_WORDS),
     Question("joint", "--joint", "Joint between nut and carriage", registry.suggested("joint"), _JOINTS),
     Question("holding_torque_n_m", "--holding-torque", "Holding torque of the motor, N m", 0.45, float),
+    Question("gear_ratio", "--gear", "Turns of the motor per turn of the screw", 1.0, float),
     Question("layer_mm", "--layer", "Layer height, mm", 0.2, float),
     Question("layers", "--layers", "Number of layers", 60, int),
 )
@@ -122,7 +175,7 @@ def _copy_example(name: str, file: Path) -> int:
 @schema_option
 @kinds_option
 def command(file: Path, example: str | None, title: str, defaults: bool, force: bool, **given: Any) -> int:
-    """Write a commented scenario to FILE from at most fifteen answers.
+    """Write a commented scenario to FILE from at most eighteen answers.
 
     Asks on a terminal for what is not given as an option.  In a pipe nothing is asked: what the
     machine cannot do without must be given, or --defaults.
@@ -154,6 +207,8 @@ def _answers(given: Mapping[str, Any], defaults: bool) -> dict[str, Any]:
     answers = {name: value for name, value in given.items() if value is not None}
     if not defaults and asks():
         for q in missing:
+            for text in q.pictured:
+                say(text)
             answers[q.name] = click.prompt(q.words, default=q.suggestion, type=q.kind)
         return answers
     needed = [q.option for q in missing if q.is_needed]
@@ -169,5 +224,11 @@ def checked_text(file: Path, answers: Mapping[str, Any], title: str) -> tuple[st
     from bedsim.scenario.load import scenario_from_tree
     from bedsim.scenario.template import Answers, scenario_text
 
-    text = scenario_text(Answers(**{**answers, "corners": int(answers["corners"])}), title)
+    read = Numbers().convert(answers["run_out_tir_um"], None, None)
+    count = int(answers["corners"])
+    if len(read) not in (1, count):
+        raise InputError(
+            f"--run-out: {len(read)} numbers are given for {count} screws; give one for all, or {count}."
+        )
+    text = scenario_text(Answers(**{**answers, "corners": count, "run_out_tir_um": read}), title)
     return text, scenario_from_tree(tomllib.loads(text), folder=file.parent, source=text, name=str(file))

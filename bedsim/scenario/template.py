@@ -1,4 +1,4 @@
-"""A first scenario from fifteen answers: short, commented, complete by defaults."""
+"""A first scenario from some answers: short, commented, complete by defaults."""
 
 from __future__ import annotations
 
@@ -10,6 +10,25 @@ from bedsim.scenario.toml_text import toml_value
 _BESIDE_MM = 35.0
 """How far the screws stand outside the bed (assumed)."""
 
+
+FRAMES = {
+    "not_known": (),
+    "welded": (f"frame.section = {toml_value('steel_40x20x2')}  # posts of welded tube: put your own",),
+    "extrusion": (f"frame.section = {toml_value('30x30')}  # posts of aluminium extrusion: put your own",),
+    "printed": tuple(
+        f"frame.{key} = {toml_value(value)}{remark}"
+        for key, value, remark in (
+            ("radial_n_per_um", {"low": 0.05, "likely": 0.3, "high": 1, "basis": "estimated"}, ""),
+            ("tangential_n_per_um", {"low": 0.05, "likely": 0.3, "high": 1, "basis": "estimated"}, ""),
+            (
+                "rotation_nm_per_rad",
+                {"low": 50, "likely": 300, "high": 2000, "basis": "estimated"},
+                "  # brackets of printed plastic: assumed, a tenth of a bolted frame; push and measure",
+            ),
+        )
+    ),
+}
+"""What stands behind guides and bearings, as lines of a scenario.  The printed one: assumed, no source."""
 
 _BOW_DEG = (0, 100, 230, 310)
 """Directions of the bows until they are measured (assumed); even spacing would cancel and flatter the bed."""
@@ -28,10 +47,13 @@ class Answers:
     lead_mm: float
     length_mm: float
     ends: str
-    run_out_tir_um: float
+    run_out_tir_um: tuple[float, ...]  # one for all screws, or one each
     guide: str
+    frame: str
+    mount: str
     joint: str
     holding_torque_n_m: float
+    gear_ratio: float
     layer_mm: float
     layers: int
 
@@ -96,7 +118,10 @@ def _corner_lines(answers: Answers) -> list[str]:
     places = corner_places(answers.bed_x_mm, answers.bed_y_mm, answers.corners)
     lines = ["corner = [  # a line for each screw: what differs between them.  Made up here: put your own"]
     for index, (name, x, y) in enumerate(places):
-        bow = f", screw.run_out.bow_deg = {_BOW_DEG[index]}" if answers.run_out_tir_um else ""
+        bow = f", screw.run_out.bow_deg = {_BOW_DEG[index]}" if any(answers.run_out_tir_um) else ""
+        if len(answers.run_out_tir_um) > 1:
+            read = {**_guess(answers.run_out_tir_um[index]), "basis": "estimated"}
+            bow += f", screw.run_out.bow_tir_um = {toml_value(read)}"
         lines.append(f"  {{name = {toml_value(name)}, x_mm = {_number(x)}, y_mm = {_number(y)}{bow}}},")
     return [*lines, "]"]
 
@@ -116,8 +141,8 @@ def _screw_lines(answers: Answers) -> list[str]:
         _line("length_mm", _number(answers.length_mm), "free length"),
         _line("ends", answers.ends, "lower end first"),
     ]
-    if answers.run_out_tir_um:
-        run_out = {**_guess(answers.run_out_tir_um), "basis": "estimated"}
+    if len(answers.run_out_tir_um) == 1 and any(answers.run_out_tir_um):
+        run_out = {**_guess(answers.run_out_tir_um[0]), "basis": "estimated"}
         lines.append(
             _line("run_out.bow_tir_um", run_out, "dial gauge span over a turn, read on the free screw")
         )
@@ -132,8 +157,11 @@ def scenario_text(answers: Answers, title: str) -> str:
         _line("title", title),
         *_corner_lines(answers),
         *_kind_lines("guide", answers.guide),
+        *_kind_lines("mount", answers.mount, "bed to carriage: "),
         *_kind_lines("joint", answers.joint, "nut to carriage: "),
+        *FRAMES[answers.frame],
         _line("motor.holding_torque_n_m", _number(answers.holding_torque_n_m), "at rated current"),
+        *([_line("motor.gear_ratio", _number(answers.gear_ratio))] if answers.gear_ratio != 1.0 else []),
         "",
         "[bed]",
         _line("size_x_mm", _number(answers.bed_x_mm), "X to the right"),

@@ -41,17 +41,19 @@ def error_over_height(
         style.least_extent(ax, "x", LEAST_UM)
 
 
-def path_in_plane(ax: Axes, lateral: Array, height: Array, norm: Normalize, *, factor: float) -> None:
-    """Path of one probe in the plane, coloured by print height; a ring at the first layer, a square at the
-    last.
+def path_in_plane(ax: Axes, lateral: Array, height: Array, colours: ScalarMappable, *, factor: float) -> None:
+    """Path of one probe in the plane, coloured by print height or by its place in a turn; a ring at the first
+    layer, a square at the last.
 
-    `lateral` (n, 2) m, `height` (n,) m, `norm` in mm of height.
+    `lateral` (n, 2) m, `height` (n,) m, `colours` of `height_scale`.
     """
     points = lateral / factor
     joined = height[1:] > height[:-1]  # not from one object to the next
     segments = np.stack([points[:-1], points[1:]], axis=1)[joined]
-    lines = LineCollection(list(segments), cmap=style.HEIGHT_COLOURS, norm=norm, linewidths=1.1, alpha=0.8)
-    lines.set_array(height[1:][joined] / MM)
+    lines = LineCollection(list(segments), cmap=colours.cmap, norm=colours.norm, linewidths=1.3)
+    shown = height[1:][joined] / MM
+    turn = float(colours.get_clim()[1] or np.inf)
+    lines.set_array(np.mod(shown, turn) if colours.cmap is style.TURN_COLOURS else shown)
     ax.add_collection(lines)
     for point, sign in ((points[0], FIRST_LAYER), (points[-1], LAST_LAYER)):
         ax.plot(*point, zorder=4, **sign)
@@ -67,10 +69,14 @@ def path_legend(figure: Figure) -> None:
     figure.legend(handles=signs, loc="outside lower left", ncols=2, handlelength=1.0)
 
 
-def height_scale(height: Array) -> tuple[Normalize, ScalarMappable]:
-    """Colour scale over the print height, for the paths and their colour bar."""
-    norm = Normalize(0.0, float(height.max()) / MM)
-    return norm, ScalarMappable(norm=norm, cmap=style.HEIGHT_COLOURS)
+def height_scale(height: Array, turn: float) -> tuple[ScalarMappable, str]:
+    """Colour scale of the paths and what it means: the print height, or, where the paths are loops over each
+    other, the height since the last full turn (`turn`: the longest lead, m)."""
+    if float(height.max()) < 1.5 * turn:
+        norm = Normalize(0.0, float(height.max()) / MM)
+        return ScalarMappable(norm=norm, cmap=style.HEIGHT_COLOURS), "print height (mm)"
+    turns = ScalarMappable(norm=Normalize(0.0, turn / MM), cmap=style.TURN_COLOURS)
+    return turns, f"print height since the last full {turn / MM:g} mm (mm)"
 
 
 def common_square(axes: Sequence[Axes], lateral: Array, factor: float) -> None:

@@ -149,11 +149,13 @@ def _corner_name(ax: Axes, corner: Corner, scenario: Scenario, reach: float) -> 
     height = _name_height(corner, scenario, reach)
     half_x, half_y = scenario.bed.size_x_mm / 2, scenario.bed.size_y_mm / 2
     beside_bed = abs(corner.x_mm) > half_x and abs(height) < half_y + 1.5 * reach  # clear of the bed's corner
-    outwards = math.copysign(0.9 * reach, corner.x_mm) if beside_bed else 0.0
+    # beside the bed's corner the name ends at the screw, so that no probe there is hidden
+    towards_bed = math.copysign(reach, -corner.x_mm) if beside_bed else 0.0
+    aligned = "center" if not beside_bed else "left" if corner.x_mm > 0 else "right"
     ax.annotate(
         style.wrapped(corner.name, 16),
-        (corner.x_mm + outwards, height),
-        ha="center",
+        (corner.x_mm + towards_bed, height),
+        ha=aligned,
         va="bottom" if height >= 0 else "top",
         fontweight="bold",
         zorder=8,

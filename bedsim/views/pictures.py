@@ -128,7 +128,8 @@ def draw_path(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     rows = -(-len(shown) // columns)
     lateral = layers.lateral_error[:, shown]
     factor, unit = style.length_unit(lateral)
-    norm, colours = errors.height_scale(layers.print_height)
+    turn = max(c.screw.lead_mm for c in scenario.corner) * MM
+    colours, meaning = errors.height_scale(layers.print_height, turn)
     title = _title(scenario, "Path in the plane" + note.replace("\n", " "))
     with style.page(path, (columns * 71 + 45) * MM, (rows * 75 + 22) * MM, title) as figure:
         grid = figure.subplots(rows, columns, squeeze=False).ravel()
@@ -136,12 +137,12 @@ def draw_path(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
             ax.set_axis_off()
         axes = list(grid[: len(shown)])
         for i, ax in enumerate(axes):
-            errors.path_in_plane(ax, lateral[:, i], layers.print_height, norm, factor=factor)
+            errors.path_in_plane(ax, lateral[:, i], layers.print_height, colours, factor=factor)
             ax.set_title(style.short(layers.probe_name[shown[i]], 26), fontsize=9)
             ax.set_xlabel(f"lateral X ({unit})")
             ax.set_ylabel(f"lateral Y ({unit})")
         errors.common_square(axes, lateral, factor)
-        figure.colorbar(colours, ax=axes, label="print height (mm)", shrink=0.7)
+        figure.colorbar(colours, ax=axes, label=meaning, shrink=0.7)
         errors.path_legend(figure)
     return path
 

@@ -7,10 +7,10 @@ paper; every series also has its own line and marker, so that a grey print tells
 from __future__ import annotations
 
 import contextlib
-import contextvars
 import io
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any
 
@@ -19,12 +19,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from numpy.typing import ArrayLike, NDArray
 
-from bedsim.files import write_file
+from bedsim.files import write_files
 from bedsim.units import MM, UM
 
 Array = NDArray[np.float64]
@@ -39,6 +40,7 @@ MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">")
 WIDER, WIDEST = 1.2, 3.6  # points that a line is wider than the one drawn over it, and at most
 HATCHES = ("", "////", "....", "xxxx", "\\\\\\\\", "++++")
 HEIGHT_COLOURS = "cividis"  # even in lightness, so a grey print still orders the heights
+TURN_COLOURS = LinearSegmentedColormap.from_list("turn", [BLUE, SKY, GREEN, ORANGE, VERMILLION, PURPLE, BLUE])
 
 _RC: Any = {
     "font.family": "DejaVu Sans",
@@ -94,7 +96,7 @@ class Sheet(Figure):
         return png(self)
 
 
-_wanted: contextvars.ContextVar[list[Figure] | None] = contextvars.ContextVar("wanted", default=None)
+_wanted: ContextVar[list[Figure] | None] = ContextVar("wanted", default=None)
 
 
 def handed_over(draw: Callable[[], object]) -> Figure:
@@ -108,20 +110,34 @@ def handed_over(draw: Callable[[], object]) -> Figure:
     return figures[-1]
 
 
-def png(figure: Figure) -> bytes:
-    """A figure as a PNG file."""
+def drawn_as(figure: Figure, kind: str) -> bytes:
+    """A figure as a file of a kind (png, svg, pdf); no date within: the same numbers give the same file."""
     drawn = io.BytesIO()
-    figure.savefig(drawn, format="png")
+    undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind)
+    figure.savefig(drawn, format=kind, metadata=undated)
     return drawn.getvalue()
 
 
+def png(figure: Figure) -> bytes:
+    """A figure as a PNG file."""
+    return drawn_as(figure, "png")
+
+
+also_as: ContextVar[tuple[str, ...]] = ContextVar("also_as", default=())
+"""Formats beside PNG in which every picture is saved: asked for once, for a whole command."""
+
+
 def save(figure: Figure, path: Path) -> None:
-    """Save a figure as PNG, complete or not at all, or hand it over.  Raises ResultFileError."""
+    """Save a figure as PNG, and in the formats asked for beside it, complete or not at all, or hand it over.
+    Raises ResultFileError."""
     wanted = _wanted.get()
     if wanted is not None:
         wanted.append(figure)
         return
-    write_file(path, png(figure))
+    kinds = ("png", *also_as.get())
+    write_files(
+        {path.with_suffix(f".{kind}") if kind != "png" else path: drawn_as(figure, kind) for kind in kinds}
+    )
 
 
 def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:

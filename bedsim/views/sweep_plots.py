@@ -222,7 +222,7 @@ def _box(ax: Axes, at: float, width: float, values: np.ndarray, i: int) -> None:
 
 
 def draw_prices(result: SweepResult, path: Path) -> Path:
-    """Price against quality, the cells worth their price joined and named."""
+    """Price against quality, the cells of which none cheaper is as good joined and named."""
     cells = [c for c in result.cells if np.isfinite(c.price)]
     asked = has_target(result)
     quality = np.array([100 * c.probability if asked else _median(result, c) for c in cells])
@@ -238,7 +238,14 @@ def draw_prices(result: SweepResult, path: Path) -> Path:
         )
         line = {"color": style.BLUE, "linewidth": 1.2, "linestyle": (0, (6, 2))}
         ax.step(price[ranks], quality[ranks], where="post", **line)  # type: ignore[arg-type]
-        ax.plot(price[ranks], quality[ranks], "o", color=style.BLUE, markersize=11, label="worth their price")
+        ax.plot(
+            price[ranks],
+            quality[ranks],
+            "o",
+            color=style.BLUE,
+            markersize=11,
+            label="none cheaper is as good",
+        )
         _number(ax, price[ranks], quality[ranks])
         ax.margins(x=0.08)
         if asked:

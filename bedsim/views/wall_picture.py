@@ -3,6 +3,7 @@ scale."""
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -85,7 +86,8 @@ def draw_walls(
             left = _SIDE + i * (POST[0] + _GAP + _CURVE + _SIDE)
             _panel(figure, (left, tall), size, judged, post, label, reach)
             _text(figure, left, _FOOT - 8.5, size, _nuts(post, part), fontsize=7)
-        _text(figure, _SIDE, 3.0, size, post_note(posts[0], row[0]), fontsize=7, color=style.GREY)
+        note = textwrap.fill(post_note(posts[0], row[0]), int((size[0] - 2 * _SIDE) / 1.45))
+        _text(figure, _SIDE, 4.5, size, note, fontsize=7, color=style.GREY)
     return path
 
 

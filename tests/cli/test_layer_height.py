@@ -28,7 +28,7 @@ def test_every_command_says_the_same(folder, capsys, settings):
     loaded = load_scenario(MACHINE, [s for s in settings if s != "--set"])
     (line,) = layer_height_lines(loaded)
     words = line.removeprefix("Layer height: ")
-    assert main(["size", MACHINE, *settings, "--no-pictures"]) == 0
+    assert main(["size", MACHINE, *settings, "--no-pictures", "--all"]) == 0
     assert words in told(capsys)
     short = ["--set", "print.layers=3", "--no-pictures", "--no-ranges", "--output", "r.h5"]
     assert main(["run", MACHINE, *settings, *short]) == 0

@@ -12,8 +12,30 @@ from bedsim.scenario.load import load_scenario
 from bedsim.scenario.template import corner_places, plain_starts
 
 
-def test_at_most_fifteen_things_are_asked():
-    assert len(QUESTIONS) <= 15
+def test_at_most_eighteen_things_are_asked():
+    assert len(QUESTIONS) <= 18
+
+
+@pytest.mark.parametrize("frame", ["not_known", "welded", "extrusion", "printed"])
+@pytest.mark.parametrize("mount", ["groove", "bolted", "flexure"])
+def test_frames_and_mounts_are_taken_over(tmp_path, frame, mount):
+    path = tmp_path / "m.toml"
+    assert main(["new", str(path), "--defaults", "--frame", frame, "--mount", mount]) == 0
+    corner = load_scenario(path).scenario.corner[0]
+    assert corner.mount.kind == mount
+    assert corner.frame.section == {"welded": "steel_40x20x2", "extrusion": "30x30"}.get(frame)
+    assert (corner.frame.radial_n_per_um == 0.3) == (frame == "printed")
+
+
+def test_each_screw_may_have_its_own_run_out(tmp_path, capsys):
+    path = tmp_path / "m.toml"
+    assert main(["new", str(path), "--defaults", "--run-out", "80,100,120"]) == 0
+    corners = load_scenario(path).scenario.corner
+    assert [c.screw.run_out.bow_tir_um for c in corners] == [80, 100, 120]
+    assert main(["new", str(tmp_path / "n.toml"), "--defaults", "--run-out", "80,100"]) == 2
+    assert "2 numbers are given for 3 screws" in capsys.readouterr().err
+    assert main(["new", str(tmp_path / "n.toml"), "--defaults", "--run-out", "80,x"]) == 2
+    assert not (tmp_path / "n.toml").exists()
 
 
 @pytest.mark.parametrize("screw", ["ground_ball", "rolled_ball", "plain"])
@@ -46,11 +68,19 @@ def test_guides_and_ends_are_taken_over(tmp_path, guide, ends):
 
 def test_numbers_are_written_as_given(tmp_path):
     path = tmp_path / "m.toml"
-    numbers = {"--bed-x": "310.5", "--bed-mass": "3.25", "--lead": "8", "--run-out": "80", "--layers": "30"}
+    numbers = {
+        "--bed-x": "310.5",
+        "--bed-mass": "3.25",
+        "--lead": "8",
+        "--run-out": "80",
+        "--layers": "30",
+        "--gear": "3",
+    }
     assert main(["new", str(path), "--defaults", *(x for pair in numbers.items() for x in pair)]) == 0
     tree = tomllib.loads(path.read_text())
     assert (tree["bed"]["size_x_mm"], tree["bed"]["mass_kg"]) == (310.5, 3.25)
     assert (tree["screw"]["lead_mm"], tree["print"]["layers"]) == (8, 30)
+    assert tree["motor"]["gear_ratio"] == 3
     found = {r.key: r for r in load_scenario(path).ranges}["screw.run_out.bow_tir_um"]
     assert (found.low, found.likely, found.high, found.basis) == (40, 80, 160, "estimated")
 
