@@ -24,6 +24,7 @@ from bedsim.sweep.answers import (
 from bedsim.units import MM, UM
 
 WIDEST_LABEL, LINE_WIDTH, KEYS_TOLD = 44, 100, 6
+LEAST_PART = 0.005  # of the spread, from which on a key that is chosen is told
 
 
 def answer_lines(result: SweepResult) -> Iterator[str]:
@@ -251,6 +252,9 @@ def _what_to_measure(result: SweepResult) -> Iterator[str]:
     if asked:
         yield f"  {'none known better':<40} {'':>13} {100 * doubt.now:>11.0f} %"
     yield from _key_rows(doubt, to_measure(doubt), asked)
+    if chosen := [k for k in to_choose(doubt) if doubt.part[k] > LEAST_PART]:
+        yield "What to choose (bedsim improve ranks it):"
+        yield from _key_rows(doubt, chosen, asked)
     if asked and doubt.surer.max(initial=0.0) <= doubt.now:
         yield "  None of them alone would make the choice surer."
     if asked:
@@ -258,9 +262,6 @@ def _what_to_measure(result: SweepResult) -> Iterator[str]:
     if doubt.foretold == doubt.foretold:
         off = f"{100 * doubt.foretold:.0f} % of the printers (root mean square)"
         yield f"  Found key by key; the machines drawn, worked out whole, differ from that by {off}."
-    if chosen := to_choose(doubt):
-        yield "What to choose (bedsim improve ranks it):"
-        yield from _key_rows(doubt, chosen, asked)
     yield "Median printer in the machines drawn, least to largest:"
     for one in result.cells:
         if one.machines.size:
