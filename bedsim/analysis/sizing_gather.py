@@ -253,14 +253,15 @@ def duty_numbers(scenario: schema.Scenario, sizing: Sizing, bed: Bed, parts: lis
         pair = replace(pair, **changes, status="given: " + ", ".join(changes) + f"; else {pair.status}")
     pair = wear.as_it_runs(pair, upkeep.nut_runs, upkeep.dirt)
     mass = bed.mass + job.part_mass_kg
-    part_height = float(convert.stations_of(scenario).centre[-1])
+    printed = convert.stations_of(scenario)
+    part_height = float(printed.centre[-1])
     centre = (bed.mass * float(bed.centre[2]) + job.part_mass_kg * part_height) / mass
     return Duty(
         speed=limits.speed,
         acceleration=limits.acceleration,
-        layer=job.layer_mm * MM,
-        hop=(scenario.motion.z_hop_mm + upkeep.hops_per_layer * upkeep.hop_mm) * MM,
-        seconds_per_layer=job.seconds_per_layer,
+        layer=float(printed.thickness.min()),
+        way=float(np.mean(printed.thickness + printed.hop)) + upkeep.hops_per_layer * upkeep.hop_mm * MM,
+        seconds_per_layer=float(printed.period.mean()),
         sideways_acceleration=sizing.frame_acceleration_mm_s2 * MM_S2,
         moving_mass=mass,
         centre_above_mounts=centre - float(np.mean([c.mount.point[2] for c in parts])),

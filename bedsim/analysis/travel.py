@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from bedsim.analysis import linear_machine, metrics
+from bedsim.model.convert import stations_of
 from bedsim.results.layers import Array
 from bedsim.scenario.checks import first_layer_nut_mm
 from bedsim.scenario.load import LoadedScenario
@@ -54,11 +55,12 @@ class TravelBands:
 
 
 def tallest(loaded: LoadedScenario) -> int:
-    """Layers of the tallest print that the screws allow: the nut stays one root diameter above the lower
-    end, as a scenario must."""
-    job, hop = loaded.scenario.print, loaded.scenario.motion.z_hop_mm
-    room = min(first_layer_nut_mm(c, job) - hop - c.screw.root_diameter_mm for c in loaded.scenario.corner)
-    return max(job.layers, math.floor(room / job.layer_mm + 1e-9) + 1)
+    """Layers of the tallest print that the screws allow, those that are added as in [print]: the nut stays
+    one root diameter above the lower end, as a scenario must."""
+    job, motion = loaded.scenario.print, loaded.scenario.motion
+    room = min(first_layer_nut_mm(c, job) - c.screw.root_diameter_mm for c in loaded.scenario.corner)
+    left = room - motion.z_hop_mm - float(stations_of(loaded.scenario).depth[-1]) / MM
+    return job.layers + max(0, math.floor(left / job.layer_mm + 1e-9))
 
 
 def whole_travel(loaded: LoadedScenario) -> LoadedScenario:
@@ -74,7 +76,7 @@ def printed_between(loaded: LoadedScenario) -> tuple[float, float]:
     """Lowest and highest place (m) of the nuts (their mean) in this print."""
     job = loaded.scenario.print
     top = float(np.mean([first_layer_nut_mm(c, job) for c in loaded.scenario.corner]))
-    return (top - (job.layers - 1) * job.layer_mm) * MM, top * MM
+    return top * MM - float(stations_of(loaded.scenario).depth.max()), top * MM
 
 
 def travel_bands(tall: LoadedScenario, stations: int = STATIONS) -> TravelBands:
@@ -89,7 +91,8 @@ def travel_bands(tall: LoadedScenario, stations: int = STATIONS) -> TravelBands:
     pose = linear_machine.poses(linear, linear_machine.own_imposed(linear))[0]
     lateral = relative_errors(job, linear.layers, pose)["lateral_error"]
     height = job.program.stations.top(linear.layers)
-    middle, bands = _local_bands(tall, height, lateral, stations)
+    seen = _seen(tall, height)
+    middle, bands = _local_bands(seen, height, lateral, stations)
     s = np.arange(middle.size)
     amplitude = bands.max(axis=1)  # of the leads
     worst = np.argmax(amplitude, axis=1)
@@ -98,28 +101,28 @@ def travel_bands(tall: LoadedScenario, stations: int = STATIONS) -> TravelBands:
         nut=float(np.mean(job.machine.first_nut)) + job.program.stations.thickness[0] - middle,
         amplitude=amplitude[s, worst],
         place=tuple(names[k] for k in worst),
-        wavelength=_seen(tall)[which],
+        wavelength=seen[which],
         height=float(height[-1]),
     )
 
 
-def _seen(tall: LoadedScenario) -> Array:
+def _seen(tall: LoadedScenario, height: Array) -> Array:
     """Wavelengths (m) that the leads show on the wall; those that show none count as infinite."""
     leads = sorted({c.screw.lead_mm * MM for c in tall.scenario.corner})
-    return np.array([metrics.wall_wavelength(lead, tall.scenario.print.layer_mm * MM) for lead in leads])
+    return np.array([metrics.seen_wavelength(height, lead) for lead in leads])
 
 
-def _local_bands(tall: LoadedScenario, height: Array, lateral: Array, stations: int) -> tuple[Array, Array]:
+def _local_bands(seen: Array, height: Array, lateral: Array, stations: int) -> tuple[Array, Array]:
     """Middles (s,) of stretches of the print, m, and the amplitude (s, lead, p) in each; 0 where a stretch is
     too short."""
-    seen = _seen(tall)
-    layer = float(height[0])
+    layer = float(np.mean(np.diff(height, prepend=0.0)))
     longest = max((w for w in seen if np.isfinite(w)), default=layer)
-    width = min(height.size, max(5, round(WAVES * longest / layer)))
-    first = np.unique(np.linspace(0, height.size - width, stations).astype(int))
+    wide = (max(5, round(WAVES * longest / layer)) - 0.5) * layer
+    last = min(int(np.searchsorted(height, height[-1] - wide)), height.size - 1)
+    first = np.unique(np.linspace(0, last, stations).astype(int))
+    stop = np.searchsorted(height, height[first] + wide)
     found = np.zeros((first.size, seen.size, lateral.shape[1]))
-    for k, start in enumerate(first):
-        part = slice(start, start + width)
+    for k, part in enumerate(slice(*ends) for ends in zip(first, stop, strict=True)):
         for i, wave in enumerate(seen):
             found[k, i] = metrics.lateral_amplitude_at(height[part], lateral[part], wave)
-    return height[first] + (width - 1) * layer / 2, np.nan_to_num(found)
+    return (height[first] + height[stop - 1]) / 2, np.nan_to_num(found)

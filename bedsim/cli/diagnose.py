@@ -93,7 +93,7 @@ def command(
     lead and those of motors are told too, by the length that these layers show.  Friction is counted as the
     scenario has it; ± is one standard uncertainty from that of the readings, for this machine.
     """
-    from bedsim.diagnosis.band_kinds import band_kinds, sort_readings
+    from bedsim.diagnosis.band_kinds import band_kinds, refuse_uneven_walls, sort_readings
     from bedsim.diagnosis.from_bands import diagnose_harmonics, diagnose_screws
     from bedsim.diagnosis.outside_causes import outside_causes
     from bedsim.diagnosis.readings import read_readings
@@ -104,6 +104,7 @@ def command(
     machine = loaded.scenario
     lead = _common_lead(loaded)
     found = read_readings(readings, sigma_um * UM, lead)
+    refuse_uneven_walls(loaded, found)
     causes = outside_causes(
         layer_height=machine.print.layer_mm * MM,
         seconds_per_layer=machine.print.seconds_per_layer,
@@ -131,7 +132,7 @@ def command(
             diagnosed.append((kind.name, other.diagnosis))
             lines += [*([""] if lines else []), *_harmonic_lines(other, kinds)]
     tell(lambda: diagnosis_answer(diagnosed))
-    click.echo("\n".join([*lines, "", *_outside(causes)]))
+    click.echo("\n".join([*lines, *([] if machine.print.section else ["", *_outside(causes)])]))
     return 0
 
 

@@ -127,7 +127,7 @@ def _reported(run: Run, path: Path, label: str) -> Reported:
     from bedsim.views.report_figures import Reported
 
     loaded = scenario_of(run, path)
-    refuse_objects(loaded.scenario.print, str(path), "bedsim report")
+    refuse_objects(loaded.scenario.print, str(path), "bedsim report", "its walls are those of one part")
     split = tuple(split_lines(split_of_run(run, loaded)))
     motion, sources = bed_motion(run, loaded)
     return Reported(

@@ -174,7 +174,7 @@ def advise(
     `progress` is told how many of `sets_to_search` are done.
     Raises InputError for an unknown probe, spares where screws differ, or too many sets.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "bedsim clock")
+    refuse_objects(loaded.scenario.print, loaded.name, "bedsim clock", "its bands lie on one wall")
     chosen, names = _probes(loaded, probe)
     hand = screws_in_hand(loaded, spares)
     sets = assignments(loaded, hand, swap)

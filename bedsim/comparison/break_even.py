@@ -18,13 +18,13 @@ from bedsim.analysis.travel import travel_bands, whole_travel
 from bedsim.comparison.travel import left_of
 from bedsim.engines.equilibrium import EquilibriumEngine
 from bedsim.errors import BedsimError, InputError
+from bedsim.model.convert import stations_of
 from bedsim.model.joint_kind import joint_kind
 from bedsim.model.joint_parts import make_joints
 from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Corner
-from bedsim.scenario.sections import refuse_sections
 from bedsim.simulation import layer_result, make_job
 from bedsim.units import MM, N_PER_UM, UM
 from bedsim.wall.visibility import Viewing, smallest_visible_amplitude, wall_side
@@ -98,8 +98,7 @@ def visible_worth(loaded: LoadedScenario) -> float:
     """Peak-to-valley (m) of the smallest band of the longest lead that an eye sees on a wall as wide as the
     print is high: what is worth saving."""
     lead = max(c.screw.lead_mm for c in loaded.scenario.corner) * MM
-    job = loaded.scenario.print
-    viewing = Viewing(side=wall_side(job.layers * job.layer_mm * MM))
+    viewing = Viewing(side=wall_side(float(stations_of(loaded.scenario).z.max())))
     return 2.0 * float(smallest_visible_amplitude(lead, viewing))
 
 
@@ -124,7 +123,6 @@ def break_even(
     Raises InputError when no corner has a joint, or when `worth` is more than there is.  Limits: two
     crossings between neighbouring places are missed.
     """
-    refuse_sections(loaded.scenario.print, loaded.name, "--break-even")
     kinds = dict.fromkeys(c.joint.kind for c in _jointed(loaded))
     if not kinds:
         named = loaded.scenario.corner[0].joint.kind
@@ -175,10 +173,9 @@ def _refuse_more_than_there_is(loaded: LoadedScenario, worth: float | None, rigi
 
 def followed_layers(loaded: LoadedScenario) -> int:
     """Number of layers that are followed: `TURNS` of the screw with the longest lead, at most the print."""
-    lead = max(c.screw.lead_mm for c in loaded.scenario.corner)
-    return min(
-        loaded.scenario.print.layers, max(2, math.ceil(TURNS * lead / loaded.scenario.print.layer_mm) + 1)
-    )
+    lead = max(c.screw.lead_mm for c in loaded.scenario.corner) * MM
+    laid = stations_of(loaded.scenario).laid
+    return min(laid.size, max(2, int(np.searchsorted(laid, TURNS * lead * (1 - 1e-9))) + 2))
 
 
 def lateral_pv(loaded: LoadedScenario, layers: int) -> float:

@@ -11,6 +11,7 @@ from bedsim.analysis.layer_height import trains
 from bedsim.analysis.metrics import wall_wavelength
 from bedsim.diagnosis.readings import Reading
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import refuse_sections
 from bedsim.units import MM
 
 TOLERANCE = 0.05
@@ -70,6 +71,14 @@ def _kind(
         seen=wall_wavelength(lead / times, layer),
         backwards=bool(cycles < round(cycles)),
     )
+
+
+def refuse_uneven_walls(loaded: LoadedScenario, readings: Sequence[Reading]) -> None:
+    """Raise InputError for bands on walls of unlike layers, whose kinds no one length tells.  A gauge on the
+    bed is read whatever the layers."""
+    if any(reading.wavelength is not None for reading in readings):
+        why = "bands on a wall are told by how layers sample them (a gauge on the bed tells any)"
+        refuse_sections(loaded.scenario.print, loaded.name, "bedsim diagnose", why)
 
 
 def _often(times: int) -> str:

@@ -13,7 +13,6 @@ from bedsim.engines import base
 from bedsim.engines.static import at_rest
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_sections
 from bedsim.simulation import make_job, probe_points
 from bedsim.units import MM
 from bedsim.wall.bands import Source
@@ -42,7 +41,6 @@ def once_per_turn_response(loaded: LoadedScenario) -> UnitResponses:
     surface is read. psi = 0 is the first layer, so a source's direction is that of the scenario's
     `eccentricity_deg`.
     """
-    refuse_sections(loaded.scenario.print, loaded.name, "bedsim diagnose")
     job = make_job(loaded)
     sources, pose = unit_poses(job, loaded)
     height, flat, _ = base.probe_maps(job.machine, job.probes)

@@ -27,6 +27,7 @@ from bedsim.improve.answers import answer
 from bedsim.improve.doubt import Drawn, Holds, summed
 from bedsim.improve.ranking import SMALLEST, WORTH_TELLING, Aim, Progress
 from bedsim.improve.steps import LeverStep, changed
+from bedsim.model.convert import stations_of
 from bedsim.ranges.draws import Draw
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, relative_errors
@@ -69,12 +70,13 @@ class Checked:
 
 def where_worst(loaded: LoadedScenario) -> LoadedScenario:
     """The same machine with a print of some turns where the band at the lead is largest on its travel."""
-    lead = max(c.screw.lead_mm for c in loaded.scenario.corner)
-    layer = loaded.scenario.print.layer_mm
-    layers = min(MOST_LAYERS, max(2, math.ceil(TURNS * lead / layer)))
-    bands = travel_bands(whole_travel(without_play(loaded)))
+    lead, tall = max(c.screw.lead_mm for c in loaded.scenario.corner), whole_travel(without_play(loaded))
+    laid = stations_of(tall.scenario).laid / MM
+    turns = int(np.searchsorted(laid, TURNS * lead * (1 - 1e-9))) + 1
+    layers = min(MOST_LAYERS, laid.size, max(2, turns))
+    bands = travel_bands(tall)
     top = printed_between(loaded)[1] / MM
-    start = min(top, float(bands.nut[bands.worst]) / MM + layers * layer / 2)
+    start = min(top, float(bands.nut[bands.worst]) / MM + float(laid[layers - 1]) / 2)
     return loaded.with_values({"print.first_layer_nut_mm": start, "print.layers": layers})
 
 

@@ -22,7 +22,7 @@ from bedsim.improve.steps import LeverStep, Prices, changed, every_step
 from bedsim.improve.unusual import Unusual, returns, unusual
 from bedsim.ranges.split import Split, split_of_travel
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_sections
+from bedsim.scenario.sections import refuse_objects
 from bedsim.shown import Shown
 
 TOLD = 8
@@ -98,7 +98,7 @@ def improve(
 
     Raises ModelError or InputError where the machine as it is cannot be computed.
     """
-    refuse_sections(loaded.scenario.print, loaded.name, "bedsim improve")
+    refuse_objects(loaded.scenario.print, loaded.name, "bedsim improve", "it prints as high as screws allow")
     own_prices = prices or {}
     now, stands = answer(loaded), standing(loaded)
     every = every_step(loaded, levers)

@@ -14,6 +14,7 @@ from bedsim.ranges.draws import Draw, quantile
 from bedsim.scenario.keys import PARTS
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Corner
+from bedsim.scenario.sections import thicknesses_mm, without
 
 SET_WITHIN_MM = 1.5
 """How well a height is set: mm either way, triangular.  Our assumption."""
@@ -204,9 +205,26 @@ def _set_by_hand(change: Change, name: str, value: Any, draw: Draw | None) -> An
 
 
 def _layers(name: str, corner: str, value: float, loaded: LoadedScenario) -> dict[str, Any]:
-    """As high a print of other layers."""
+    """As high a print of other layers, all alike in height."""
+    job, motion = loaded.scenario.print, loaded.scenario.motion
+    layers = {"print.layers": max(1, round(sum(thicknesses_mm(job, motion)) / value))}
+    return layers | ({"print.section": []} if job.section else {})
+
+
+def _hops(name: str, corner: str, value: float, loaded: LoadedScenario) -> dict[str, Any]:
+    """In every section."""
     job = loaded.scenario.print
-    return {"print.layers": max(1, round(job.layers * job.layer_mm / value))}
+    return {"print.section": without(job, "z_hop_mm", "hop_every")} if job.section else {}
+
+
+def _settles(name: str, corner: str, value: float, loaded: LoadedScenario) -> dict[str, Any]:
+    """Sections that settle for a time of their own by the same factor."""
+    job = loaded.scenario.print
+    rows = without(job)
+    for row in rows:
+        if "settle_s" in row:
+            row["settle_s"] *= value / job.settle_s
+    return {"print.section": rows} if rows and job.settle_s > 0 else {}
 
 
 def _root(name: str, corner: str, value: float, loaded: LoadedScenario) -> dict[str, Any]:
@@ -219,6 +237,8 @@ def _root(name: str, corner: str, value: float, loaded: LoadedScenario) -> dict[
 
 FOLLOWERS: Mapping[str, Callable[[str, str, float, LoadedScenario], dict[str, Any]]] = {
     "print.layer_mm": _layers,
+    "motion.z_hop_mm": _hops,
+    "print.settle_s": _settles,
     "screw.diameter_mm": _root,
 }
 

@@ -106,44 +106,51 @@ def largest_torque(machine: Machine) -> Array:
     turns = float(np.max(np.abs(machine.command))) / (2 * np.pi)  # per metre
     travel = max(float(machine.stations.depth.max()), 1 / turns)
     height = -np.linspace(0.0, travel, int(np.ceil(travel * turns * STEPS_PER_TURN)) + 1)
-    path = resting_path(np.zeros(height.size), height[:, None] * np.ones(len(machine.pushes)))
+    begins = machine.stations.begin[np.unique(machine.stations.first) - 1]  # of objects
+    time, height = np.repeat(begins, height.size), np.tile(height, begins.size)
+    path = resting_path(time, height[:, None] * np.ones(len(machine.pushes)))
     found = np.abs(machine.imposed(path)[:, machine.pushed]).max(axis=0)
     return np.where(found > ROUNDING, found, 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class SideForce:
-    """What stands against the screws of a machine, by the height of the bed."""
+    """What stands against the screws of a machine, by the height of the bed and, as the weight of an object
+    stays while the next is printed, by the object."""
 
     machine: Machine
     spacing: float = SPACING
 
     def along(self, path: Path, corner: int) -> Array:
         """Pull (4, t) in the lateral rows of one corner's screw, held at the values of the first and the last
-        layer beyond them."""
-        height, pull = self._solved
+        layer of an object beyond them."""
         where = self.machine.rows_at("screw", corner)
-        return np.stack([np.interp(path.height[:, corner], height, row) for row in pull[where]])
+        stations, found = self.machine.stations, np.empty((4, path.time.size))
+        first = np.unique(stations.first)
+        which = np.searchsorted(stations.begin[first[1:] - 1], path.time, side="right")
+        for k, (height, pull) in enumerate(self._solved):
+            here = which == k
+            found[:, here] = [np.interp(path.height[here, corner], height, row) for row in pull[where]]
+        return found
 
     @cached_property
-    def _solved(self) -> tuple[Array, Array]:
-        """Heights (k,) m from the lowest, close enough together for straight lines, and the pull (r, k) in
-        all rows there."""
-        machine = self.machine
-        layers = _sampled(machine.stations, self.spacing)[::-1]
-        height = -machine.stations.depth[layers]
-        return _refined(height, standing_pull(machine, machine.system(layers), height).T)
+    def _solved(self) -> list[tuple[Array, Array]]:
+        """Of every object heights (k,) m from the lowest, close enough together for straight lines, and the
+        pull (r, k) in all rows there."""
+        machine, found = self.machine, []
+        for first in np.unique(machine.stations.first):
+            layers = _sampled(machine.stations, int(first), self.spacing)[::-1]
+            height = -machine.stations.depth[layers]
+            found.append(_refined(height, standing_pull(machine, machine.system(layers), height).T))
+        return found
 
 
-def _sampled(stations: Stations, spacing: float) -> NDArray[np.int64]:
-    """Numbers of stations that stand below all before them, about `spacing` m apart; one of an object printed
-    later counts as the one as high up in the first that got there."""
-    depth = stations.depth[1:]
-    lower = np.flatnonzero(depth > np.append(-1.0, np.maximum.accumulate(depth)[:-1]))
-    count = max(FEWEST, int(np.ceil(depth[lower[-1]] / spacing)) + 1)
-    wanted = np.linspace(0.0, depth[lower[-1]], count)
-    near = np.round(np.interp(wanted, depth[lower], np.arange(1, lower.size + 1))).astype(np.int64)
-    return np.unique(lower[near - 1] + 1)
+def _sampled(stations: Stations, first: int, spacing: float) -> NDArray[np.int64]:
+    """Numbers of stations of the object that begins with the `first`, about `spacing` m apart."""
+    depth = stations.depth[1:][stations.first == first]
+    count = max(FEWEST, int(np.ceil(depth[-1] / spacing)) + 1)
+    near = np.interp(np.linspace(0.0, depth[-1], count), depth, np.arange(first, first + depth.size))
+    return np.unique(np.round(near).astype(np.int64))
 
 
 def _refined(place: Array, values: Array) -> tuple[Array, Array]:

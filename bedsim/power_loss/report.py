@@ -77,7 +77,7 @@ def power_loss_scenario(loaded: LoadedScenario) -> PowerLossReport:
 
     Raises ModelError when the machine cannot be assembled, SolverError when a screw jams or chatters.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "size --power-loss")
+    refuse_objects(loaded.scenario.print, loaded.name, "size --power-loss", "its last layer is the lowest")
     numbers, machine = gather(loaded), build_machine(loaded.scenario, loaded.tables)
     keys = loaded.scenario.power_loss or PowerLoss()
     rows = [

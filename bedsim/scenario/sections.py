@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from bedsim.errors import InputError
 from bedsim.scenario.machine_keys import MotionKeys, Print, PrintSection
@@ -59,21 +60,37 @@ def thicknesses_mm(job: Print, motion: MotionKeys) -> list[float]:
     return [s.layer_mm for s in complete_sections(job, motion) for _ in range(s.layers)]
 
 
-def refuse_sections(job: Print, name: str, who: str) -> None:
+def section_of(job: Print, motion: MotionKeys, layer: int) -> CompleteSection:
+    """The section of a layer, counted from 1."""
+    left = layer
+    for section in complete_sections(job, motion):
+        left -= section.layers
+        if left <= 0:
+            return section
+    raise ValueError(f"layer {layer} is not printed")
+
+
+def without(job: Print, *keys: str) -> list[dict[str, Any]]:
+    """The sections as a scenario states them, some of their keys left out: these are as in [print] and
+    [motion]."""
+    return [section.model_dump(exclude_none=True, exclude=set(keys)) for section in job.section]
+
+
+def refuse_sections(job: Print, name: str, who: str, why: str) -> None:
     """Raise InputError where a print has sections, for what takes layers of one kind alone; messages call the
     file `name`."""
     if job.section:
         raise InputError(
-            f"{name}: print.section: {who} takes layers of one height, time and motion only. Allowed: no "
-            "sections."
+            f"{name}: print.section: {who} takes layers of one height, time and motion only: {why}. "
+            "Allowed: no sections."
         )
 
 
-def refuse_objects(job: Print, name: str, who: str) -> None:
+def refuse_objects(job: Print, name: str, who: str, why: str) -> None:
     """Likewise where objects are printed one after the other, for what takes one."""
     for number, section in enumerate(job.section[1:], start=2):
         if section.new_object:
             raise InputError(
-                f"{name}: print.section.{number}.new_object = true: {who} takes one object only. "
+                f"{name}: print.section.{number}.new_object = true: {who} takes one object only: {why}. "
                 "Allowed: false."
             )

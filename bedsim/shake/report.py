@@ -17,7 +17,7 @@ from bedsim.number_text import number
 from bedsim.scenario.event_keys import Disturbance
 from bedsim.scenario.histories import read_history
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_objects
+from bedsim.scenario.sections import complete_sections, refuse_objects
 from bedsim.shake import disturbance, shaken
 from bedsim.shake.disturbance import Modes, Signal
 from bedsim.simulation import make_job, probe_points
@@ -85,7 +85,7 @@ def shake_scenario(loaded: LoadedScenario) -> ShakeReport:
 
     Raises InputError for a history that cannot be used.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "size --shake")
+    refuse_objects(loaded.scenario.print, loaded.name, "size --shake", "its last layer is the lowest")
     scenario, job = loaded.scenario, make_job(loaded)
     keys = scenario.disturbance or Disturbance()
     signal, push_end, words = frame_acceleration(loaded, keys)
@@ -101,7 +101,7 @@ def shake_scenario(loaded: LoadedScenario) -> ShakeReport:
         rows=tuple(rows),
         push_end=push_end,
         target=keys.residual_um * UM,
-        settle=scenario.print.settle_s,
+        settle=min(s.settle_s for s in complete_sections(scenario.print, scenario.motion)),
         frame_peak=float(max(np.abs(signal.start).max(), np.abs(signal.end).max())),
         assumptions=(*words, *_assumptions(likely, low, tuple(job.machine.part_damping), rows)),
         cautions=(

@@ -31,12 +31,12 @@ def cubic_mean_load(loads: Sequence[float], travels: Sequence[float]) -> float:
     return float((cubes @ weights / weights.sum()) ** (1.0 / 3.0))
 
 
-def turns_per_layer(layer: float, hop: float, lead: float) -> float:
-    """Return the turns of the screw for one layer: (2 layer + 2 hop)/lead, lengths in m.
+def turns_per_layer(way: float, lead: float) -> float:
+    """Return the turns of the screw for one layer: 2 way/lead, `way` of layer and hops together, m.
 
     The layer counts twice as the bed goes back up after the print; a hop goes down and up.
     """
-    return 2.0 * (layer + hop) / lead
+    return 2.0 * way / lead
 
 
 def life_hours(life_turns: float, turns_per_hour: float) -> float:

@@ -159,13 +159,14 @@ class CornerNumbers:
 class Duty:
     """What the print asks for: speeds in m/s, accelerations in m/s2, lengths in m, times in s.
 
-    `hop`: way down of all hops of a layer.
+    `layer`: the thinnest; `way`: of a nut down per layer, hops included, and `seconds_per_layer`, their means
+    over the print.
     """
 
     speed: float
     acceleration: float
     layer: float
-    hop: float
+    way: float
     seconds_per_layer: float
     sideways_acceleration: float
     moving_mass: float

@@ -32,7 +32,7 @@ def ball_life_hours(screw: ScrewNumbers, load: float, duty: Duty) -> float | Non
 
 def turns_per_hour(screw: ScrewNumbers, duty: Duty) -> float:
     """Return the turns of the screw per hour of printing."""
-    return life.turns_per_layer(duty.layer, duty.hop, screw.shaft.lead) * HOUR / duty.seconds_per_layer
+    return life.turns_per_layer(duty.way, screw.shaft.lead) * HOUR / duty.seconds_per_layer
 
 
 def wear_hours(screw: ScrewNumbers, load: float, duty: Duty) -> tuple[float, float] | None:

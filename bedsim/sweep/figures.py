@@ -44,8 +44,8 @@ class Bands:
     """Maps to the phasors of every corner's lead at the probe nearest its screw."""
 
     def __init__(self, job: Job, leads: tuple[float, ...]) -> None:
-        layer, height = float(job.machine.stations.thickness[0]), job.machine.stations.z
-        by_lead = {lead: band_rows(height, metrics.wall_wavelength(lead, layer)) for lead in set(leads)}
+        height = job.machine.stations.z
+        by_lead = {lead: band_rows(height, metrics.seen_wavelength(height, lead)) for lead in set(leads)}
         self.rows = np.stack([by_lead[lead] for lead in leads])  # (c, n)
         self.probe = [metrics.nearest(job.probes, corner) for corner in job.machine.corner_position]
 

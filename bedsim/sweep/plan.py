@@ -19,7 +19,7 @@ from bedsim.scenario.faults import Faults, shown
 from bedsim.scenario.keys import nearest, unit_of
 from bedsim.scenario.load import LoadedScenario, load_scenario
 from bedsim.scenario.named_files import NamedFileError, named_file
-from bedsim.scenario.sections import refuse_sections
+from bedsim.scenario.sections import refuse_objects
 from bedsim.scenario.sweep_plan import SPECIAL_KEYS, AxisTable, PlanFile, Value, read_plan_file
 from bedsim.screws.drawing import typical_screw
 from bedsim.screws.lots import Lot
@@ -252,7 +252,7 @@ def _machine(file: PlanFile, loaded: LoadedScenario, settings: Mapping[str, Valu
     mounted = [c.name for c in loaded.scenario.corner if c.screw.run_out.bow_measured == "mounted"]
     drawn = {f"corner.{name}.screw.run_out.bow_measured": "free" for name in mounted}
     own = loaded.with_values({**settings, **drawn}) if settings or drawn else loaded
-    refuse_sections(own.scenario.print, own.name, "bedsim sweep")
+    refuse_objects(own.scenario.print, own.name, "bedsim sweep", "its bands are those of one part")
     for corner in own.scenario.corner:
         if corner.screw.run_out.table is not None or corner.screw.travel.table is not None:
             raise InputError(

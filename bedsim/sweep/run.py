@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 import bedsim
 from bedsim.errors import InputError, ResultFileError
 from bedsim.identity import identity
+from bedsim.model.convert import stations_of
 from bedsim.results.sweep import CellPart, CellResult, SweepResult
 from bedsim.results.sweep_parts import PartStore, only_writer
 from bedsim.results.sweep_store import made_by, read_sweep, write_sweep
@@ -24,7 +25,7 @@ from bedsim.sweep.plan import SENSITIVITY, Cell, Plan, by_group
 from bedsim.sweep.pool import Work
 from bedsim.sweep.tasks import Order, Piece, Task, meets
 from bedsim.sweep.whole_travel import with_travel
-from bedsim.units import MM, UM
+from bedsim.units import UM
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -271,7 +272,7 @@ def _cell_result(plan: Plan, cell: Cell, parts: Sequence[CellPart], machines: Ar
         reject_price=prices.reject_price(plan.file.prices, cell),
         envelope=_envelope([p.envelope for p in parts]),
         engine_error=_worst_error(parts),
-        print_height=np.arange(1, scenario.print.layers + 1) * np.float64(scenario.print.layer_mm * MM),
+        print_height=stations_of(scenario).z,
     )
 
 

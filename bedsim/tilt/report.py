@@ -71,7 +71,7 @@ def tilt_scenario(loaded: LoadedScenario) -> TiltReport:
     Raises InputError naming the first limit passed and the largest tilt possible when the tilt asked for is
     too steep; ModelError when the machine cannot tilt.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "size --tilt")
+    refuse_objects(loaded.scenario.print, loaded.name, "size --tilt", "its last layer is the lowest")
     scenario = loaded.scenario
     keys = scenario.tilt or Tilt()
     _refuse_belt(loaded, scenario)

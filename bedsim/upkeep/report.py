@@ -16,7 +16,7 @@ from bedsim.analysis.sizing_report import SizingReport, size_scenario
 from bedsim.errors import BedsimError
 from bedsim.model.joint_kind import joint_kind
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_sections
+from bedsim.scenario.sections import complete_sections, thicknesses_mm
 from bedsim.simulation import make_job, simulate
 from bedsim.sizing import loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
@@ -96,8 +96,6 @@ def upkeep_scenario(
     Raises ModelError when mounts stand on one line, InputError for numbers that cannot be used; what a run
     refuses is told as missing.
     """
-    for one in (loaded, *others):
-        refuse_sections(one.scenario.print, one.name, "size --upkeep")
     known = _known(loaded)
     machine, use, keys = known.machine, known.use, upkeep_of(loaded)
     plain = known.facts.plain
@@ -162,8 +160,9 @@ def _reversals(
     loaded: LoadedScenario, machine: MachineNumbers, plain: PlainWear | None
 ) -> tuple[Reversal | None, Reversal | None, float, list[str]]:
     """Runs as new and with the play at which a nut is changed, and why there are none."""
-    keys, motion = upkeep_of(loaded), loaded.scenario.motion
-    hop = (motion.z_hop_mm or (keys.hop_mm if keys.hops_per_layer else loaded.scenario.print.layer_mm)) * MM
+    keys, job, motion = upkeep_of(loaded), loaded.scenario.print, loaded.scenario.motion
+    given = max(section.z_hop_mm for section in complete_sections(job, motion))
+    hop = (given or (keys.hop_mm if keys.hops_per_layer else min(thicknesses_mm(job, motion)))) * MM
     if all(c.screw.is_ball for c in machine.corners):
         return None, None, hop, []
     play = machine.duty.wear_clearance if plain is None else plain.limit
@@ -273,7 +272,9 @@ def _figures(loaded: LoadedScenario) -> tuple[dict[str, float], list[str]]:
     """Figures of the run, the first layers of a long one; nothing where it is refused, and why."""
     leads = [c.screw.lead_mm * MM for c in loaded.scenario.corner]
     layers = loaded.scenario.print.layers
-    why = [f"errors over {min(layers, ERROR_LAYERS)} layers of {loaded.scenario.print.layer_mm:g} mm"]
+    high = thicknesses_mm(loaded.scenario.print, loaded.scenario.motion)[:ERROR_LAYERS]
+    heights = " to ".join(f"{h:g}" for h in dict.fromkeys((min(high), max(high))))
+    why = [f"errors over {len(high)} layers of {heights} mm"]
     shorter = loaded.with_values({"print.layers": ERROR_LAYERS}) if layers > ERROR_LAYERS else loaded
     try:
         return metric_values(simulate(shorter).layers, leads), why

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from bedsim.model.convert import stations_of
 from bedsim.number_text import number
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.upkeep_keys import Upkeep
@@ -69,16 +72,18 @@ def upkeep_of(loaded: LoadedScenario) -> Upkeep:
 
 def use_of(loaded: LoadedScenario, duty: Duty) -> Use:
     """What the keys of `upkeep` make of the print; a stroke is one move of a layer or a hop."""
-    keys, job, motion = upkeep_of(loaded), loaded.scenario.print, loaded.scenario.motion
-    height = keys.print_height_mm or job.layers * job.layer_mm
-    layers = max(height / job.layer_mm, 1.0)
-    hops = keys.hops_per_layer + (1 if motion.z_hop_mm > 0 else 0)
-    longest = max(job.layer_mm, motion.z_hop_mm, keys.hop_mm if keys.hops_per_layer else 0.0)
+    keys, printed = upkeep_of(loaded), stations_of(loaded.scenario)
+    high = keys.print_height_mm
+    layers = printed.count if high is None else max(high * MM / float(printed.thickness.mean()), 1.0)
+    hops = keys.hops_per_layer + float(np.mean(printed.hop > 0))
+    longest = max(
+        float(np.maximum(printed.thickness, printed.hop).max()), keys.hop_mm * MM * (keys.hops_per_layer > 0)
+    )
     return Use(
         prints=keys.prints_a_month,
         layers=layers,
         strokes=layers * (1.0 + hops),
-        travel=layers * life.turns_per_layer(duty.layer, duty.hop, 1.0),
+        travel=layers * life.turns_per_layer(duty.way, 1.0),
         hours=layers * duty.seconds_per_layer / HOUR,
-        longest_stroke=longest * MM,
+        longest_stroke=longest,
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from bedsim.analysis.sizing_gather import gather
 from bedsim.model.joint_kind import joint_kind
 from bedsim.results.layers import LayerResult
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import without
 from bedsim.simulation import simulate
 from bedsim.sizing import hertz, wear
 from bedsim.sizing.numbers import BallNumbers, CornerNumbers, MachineNumbers
@@ -116,8 +118,9 @@ class Reversal:
 
 
 def reversal(loaded: LoadedScenario, hop: float, added: float) -> Reversal:
-    """Run some layers with hops of `hop` m and without, radial clearances larger by `added` m."""
-    changes: dict[str, float] = {
+    """Run some layers with hops of `hop` m before each and without, radial clearances larger by `added` m."""
+    changes: dict[str, Any] = {
+        "print.section": without(loaded.scenario.print, "z_hop_mm", "hop_every", "new_object"),
         "print.layers": min(loaded.scenario.print.layers, LAYERS),
         **{
             f"corner.{c.name}.nut.clearance_um": c.nut.clearance_um + added / UM

@@ -15,6 +15,7 @@ from bedsim.number_text import number
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
+from bedsim.scenario.sections import section_of
 from bedsim.units import MM
 from bedsim.views import errors, history, machine, machine_side, spectra, style
 from bedsim.views.wall_picture import draw_walls, wall_file
@@ -206,7 +207,8 @@ def draw_history(
 ) -> Path:
     """Time history of one layer change at the probe with the largest lateral error, or at the one named."""
     probe = _at_worst(layers, at)[0]
-    start = metrics.motion_end(trace.time, trace.commanded_height) + scenario.print.settle_s
+    settle = section_of(scenario.print, scenario.motion, trace.layer).settle_s
+    start = metrics.motion_end(trace.time, trace.commanded_height) + settle
     title = _title(scenario, f"Change to layer {trace.layer}")
     shown, note = _shown(layers)
     with style.page(path, 220 * MM, 210 * MM, title) as figure:

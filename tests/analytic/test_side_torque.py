@@ -8,7 +8,7 @@ from test_tug_of_war import GUIDE, STRAIGHT, shaft
 from three_screws import RADIUS, circle, job, run
 
 from bedsim.components.row import resting_path
-from bedsim.model.side_torque import largest_torque
+from bedsim.model.side_torque import SideForce, largest_torque, standing_pull
 from bedsim.units import GRAVITY
 
 R = 60e-6  # offset of the thread
@@ -80,6 +80,30 @@ def test_one_motor_on_a_belt_takes_the_torque_of_all_screws():
     weight = 1.5 * GRAVITY * LEAD / (2 * np.pi)
     found = run(all_alike, **belt).load_angle[:, 0]
     np.testing.assert_allclose(found, 50 * 3 * (weight + torque) / MOTOR, rtol=2e-4)
+
+
+def test_a_later_object_turns_the_screws_under_the_weight_of_those_before():
+    """The torque of its layers is that of the machine's own stiffness there, whose screws hang heavier: each
+    object against a print of one that weighs as much."""
+    heavy = PARTS["print"] | {"layers": 14, "part_mass_kg": 6.0, "part_x_mm": 60.0}
+    rows = [{"layers": 7}, {"layers": 7, "new_object": True}]
+    two = job(corners(), **PARTS | {"print": heavy | {"section": rows}}).machine
+    alone = job(corners(), **PARTS | {"print": heavy | {"layers": 7, "part_mass_kg": 3.0}}).machine
+
+    def torque(machine, begin):
+        path = resting_path(np.full(7, begin), -np.arange(7)[:, None] * 1e-3 * np.ones(3))
+        return machine.imposed(path)[:, machine.pushed]
+
+    np.testing.assert_allclose(torque(two, 0.0), torque(alone, 0.0), rtol=1e-9, atol=1e-12)
+    later = torque(two, float(two.stations.begin[7]))
+    assert np.abs(later - torque(two, 0.0)).max() > 1e-6
+    on_it = two.system(np.arange(8, 15))
+    where = two.slices[f"{two.corner_names[0]}.screw"]
+    pull = standing_pull(two, on_it, -two.stations.depth[8:])
+    found = SideForce(machine=two).along(
+        resting_path(two.stations.begin[7:], -two.stations.depth[8:, None] * np.ones(3)), 0
+    )
+    np.testing.assert_allclose(found, pull[:, where].T, rtol=1e-3, atol=1e-3 * np.abs(pull[:, where]).max())
 
 
 def test_two_run_outs_add_and_a_straight_or_unloaded_screw_feels_nothing():

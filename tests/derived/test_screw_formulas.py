@@ -144,7 +144,7 @@ def test_axial_frequency_is_that_of_an_integrated_swing():
 
 def test_turns_of_a_layer_with_hop_and_return():
     """0.2 mm down, 0.4 mm hop down and up, 0.2 mm of the way back: 1.2 mm, 0.15 turns at lead 8 mm."""
-    assert life.turns_per_layer(0.2, 0.4, 8.0) == pytest.approx(0.15)
+    assert life.turns_per_layer(0.6, 8.0) == pytest.approx(0.15)
 
 
 def test_usual_limit_of_speed_times_diameter():

@@ -1,0 +1,113 @@
+"""Prints of unequal layers in what is worked out of a print beside its run: by hand, and against the same
+layers told without sections."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from bedsim.analysis import travel
+from bedsim.analysis.sizing_gather import gather
+from bedsim.cli.main import main
+from bedsim.comparison.break_even import followed_layers, visible_worth
+from bedsim.diagnosis.response import once_per_turn_response
+from bedsim.errors import InputError
+from bedsim.improve.findings import improve
+from bedsim.improve.lever import Change
+from bedsim.improve.steps import changed, every_step
+from bedsim.scenario.sections import section_of
+from bedsim.shake.report import shake_scenario
+from bedsim.simulation import make_job
+from bedsim.sweep.figures import Bands
+from bedsim.upkeep.use import use_of
+
+NAME = "bent-rolled-rolling-joints"
+ROWS = "[{layers=2,layer_mm=0.1,seconds_per_layer=10},{layers=4,layer_mm=0.3,z_hop_mm=0.4,hop_every=2}]"
+UNEQUAL = ("print.layers=6", "print.layer_mm=0.2", "print.seconds_per_layer=40", f"print.section={ROWS}")
+SAME = "print.section=[{layers=7,layer_mm=0.2,settle_s=0.5},{layers=9}]"
+PLAIN = ("print.layer_mm=0.2", "print.settle_s=0.5")
+
+
+def test_duty_and_use_follow_the_layers(shipped):
+    """Two layers of 0.1 mm in 10 s, four of 0.3 mm in 40 s, every other of these with a hop of 0.4 mm."""
+    loaded = shipped(NAME, *UNEQUAL)
+    duty = gather(loaded).duty
+    way = 2 * 0.1 + 4 * 0.3 + 2 * 0.4
+    assert duty.layer == pytest.approx(0.1e-3)
+    assert duty.way == pytest.approx(way / 6 * 1e-3)
+    assert duty.seconds_per_layer == pytest.approx(30)
+    use = use_of(loaded, duty)
+    assert use.strokes == pytest.approx(6 + 2)
+    assert use.travel == pytest.approx(2 * way * 1e-3)
+    assert use.hours == pytest.approx(180 / 3600)
+    assert use.longest_stroke == pytest.approx(0.4e-3)
+
+
+def test_sections_that_say_nothing_new_change_no_answer(shipped):
+    one, other = shipped(NAME, *PLAIN), shipped(NAME, *PLAIN, SAME)
+    assert gather(one).duty == gather(other).duty
+    assert followed_layers(one) == followed_layers(other)
+    assert visible_worth(one) == pytest.approx(visible_worth(other))
+    bands, same = (travel.travel_bands(travel.whole_travel(x), 8) for x in (one, other))
+    np.testing.assert_allclose(bands.amplitude, same.amplitude, rtol=1e-9)
+    assert travel.printed_between(one) == pytest.approx(travel.printed_between(other))
+
+
+def test_bands_over_the_travel_do_not_hang_on_the_layers(shipped):
+    """The error is one of height: its band at each place of the nut is that of equal layers."""
+    rng = np.random.default_rng(2)
+    rows = ",".join(f"{{layers=1,layer_mm={h:.3f}}}" for h in rng.uniform(0.1, 0.3, 400))
+    unequal = shipped(NAME, "print.layers=400", "print.layer_mm=0.2", f"print.section=[{rows}]")
+    one, other = (travel.travel_bands(travel.whole_travel(x), 12) for x in (shipped(NAME, *PLAIN), unequal))
+    at = np.interp(other.nut[::-1], one.nut[::-1], one.amplitude[::-1])
+    np.testing.assert_allclose(other.amplitude[::-1], at, rtol=0.02)
+    np.testing.assert_allclose(other.wavelength, 5e-3)
+
+
+def test_the_sweep_s_map_finds_a_band_in_unequal_layers(shipped):
+    job = make_job(shipped(NAME, "print.layers=200", f"print.section={ROWS}"))
+    bands = Bands(job, (5e-3,))
+    wave = 2.0 * np.cos(2 * np.pi * job.machine.stations.z / 5e-3)
+    assert abs(bands.rows[0] @ wave) == pytest.approx(2.0, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("key", "to", "expected"),
+    [
+        ("print.layer_mm", 0.28, [0.28] * 5),
+        ("motion.z_hop_mm", 1.0, [1.0] * 6),
+        ("print.settle_s", 1.5, [1.5] * 6),
+    ],
+)
+def test_levers_reach_the_sections(shipped, key, to, expected):
+    """A print of 1.4 mm in layers of 0.28 mm has five."""
+    rows = ROWS.replace("layer_mm=0.1", "layer_mm=0.1,settle_s=0.5")
+    loaded = shipped(NAME, *UNEQUAL[:3], f"print.section={rows}", "print.settle_s=0.5")
+    step = next(s for s in every_step(loaded) if any(c.key == key for c in s.option.changes))
+    option = replace(step.option, changes=(Change(key=key, to=to),))
+    step = replace(step, option=option)
+    after = changed(loaded, [step]).scenario
+    name = key.rsplit(".", maxsplit=1)[-1]
+    found = [
+        getattr(section_of(after.print, after.motion, k), name) for k in range(1, after.print.layers + 1)
+    ]
+    assert found == pytest.approx(expected)
+
+
+def test_a_gauge_is_read_whatever_the_layers_and_a_wall_is_refused(shipped, tmp_path, capsys):
+    start = "print.section=[{layers=1,layer_mm=0.2},{layers=5,layer_mm=0.3}]"
+    one, other = (once_per_turn_response(shipped(NAME, *PLAIN, *x)) for x in ((), (start,)))
+    # at layer 1 another share of the part stands on the bed
+    np.testing.assert_allclose(one.response, other.response, rtol=1e-4, atol=1e-7)
+    walls = tmp_path / "walls.csv"
+    walls.write_text("wall,probe,wavelength_mm,amplitude_um,crest_mm\n+x,centre,5,3,1\n", encoding="utf-8")
+    path = shipped(NAME).path
+    assert main(["diagnose", str(walls), str(path), "--set", start]) == 2
+    assert "print.section: bedsim diagnose takes layers of one height" in capsys.readouterr().err
+
+
+def test_one_object_only_is_said_with_its_reason(shipped):
+    loaded = shipped(NAME, "print.section=[{layers=4},{layers=4,new_object=true}]")
+    for refused in (improve, shake_scenario):
+        with pytest.raises(InputError, match=r"print\.section\.2\.new_object = true: .* one object only: it"):
+            refused(loaded)
