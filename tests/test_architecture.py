@@ -37,6 +37,7 @@ PURE = ("components", "screws", "sizing", "metrology")  # know nothing of scenar
 HOME = {
     "h5py": ("results/store.py", "results/vet.py"),
     "matplotlib": ("views",),
+    "PIL": ("metrology/picture_input.py",),
     "click": ("cli",),
     "rich": ("cli",),
     "tomllib": ("scenario",),
