@@ -43,6 +43,7 @@ HOME = {
     "matplotlib": ("api/plotting.py", "views"),
     "xarray": ("api", "results/datasets.py"),
     "h5netcdf": ("results/datasets.py",),
+    "PIL": ("metrology/picture_input.py",),
     "click": ("cli",),
     "rich": ("cli",),
     "tomllib": ("scenario",),

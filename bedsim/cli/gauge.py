@@ -65,7 +65,7 @@ if TYPE_CHECKING:
 @click.option(
     "--recipe",
     metavar="TEST",
-    help="Print how a test is done: run-out, rolled, stiffness, decay, vibration, cord.",
+    help="Print how a test is done: run-out, rolled, stiffness, decay, vibration, cord, photo.",
 )
 @click.option(
     "--blank",
@@ -79,7 +79,7 @@ if TYPE_CHECKING:
     nargs=2,
     type=(str, OutputPath("a table", ".csv")),
     metavar="TEST FILE",
-    help="Write an invented table to try this on: rolled, log, vibration.",
+    help="Write an invented table to try this on: rolled, log, vibration, photo.",
 )
 def command(
     readings: Path | None,
@@ -101,11 +101,12 @@ def command(
     the keys as TOML and, for a screw, its measured centreline as a table.  With --grade the exit code is 1
     unless the grade is surely met.
     """
-    from bedsim.metrology import recipes
     from bedsim.metrology.gauged import read_test
 
     tell(lambda: models().GaugeSays())  # until there are keys
     if recipe is not None:
+        from bedsim.metrology import recipes
+
         click.echo(recipes.recipe(recipe))
         return 0
     if blank is not None:
@@ -117,26 +118,43 @@ def command(
         raise click.UsageError("name a file of readings, or use --recipe TEST or --blank TEST FILE.")
     test, notes = read_test(readings)
     options = _notes(settings)
+    _check_options(readings, test, options, grade, into, beside)
     place = None
     if into is not None:
         from bedsim.cli.gauge_into import Into
 
         place = Into(into, {**notes, **options}.get("corner"), readings)
-    if beside is not None and test != "vibration":
-        raise InputError(
-            f"{readings}: --beside belongs to the log of an accelerometer; this is a {test} test."
-        )
+        if test in ("run-out", "rolled"):
+            place.needs_corner(readings)
     target = Target(output, readings.stem, corner, not no_pictures, place, beside)
+    if test == "photo":
+        from bedsim.cli.gauge_photo import photo
+
+        return photo(readings, target)
     if test == "run-out":
         from bedsim.cli.gauge_run_out import run_out
 
-        if place is not None:
-            place.needs_corner(readings)
         return run_out(readings, notes, options, grade, drop_outliers, target)
-    if options.keys() - {"corner"} or grade:
-        raise InputError(f"{readings}: --set and --grade belong to run-out; this is a {test} test.")
     _other(test, readings, target)
     return 0
+
+
+def _check_options(
+    readings: Path,
+    test: str,
+    options: dict[str, str],
+    grade: str | None,
+    into: Path | None,
+    beside: Path | None,
+) -> None:
+    """Refuse options that do nothing for a test."""
+    if beside is not None and test != "vibration":
+        told = "--beside belongs to the log of an accelerometer"
+        raise InputError(f"{readings}: {told}; this is a {test} test.")
+    if into is not None and test == "photo":
+        raise InputError(f"{readings}: --into: a photo gives no keys.")
+    if test != "run-out" and (options.keys() - {"corner"} or grade):
+        raise InputError(f"{readings}: --set and --grade belong to run-out; this is a {test} test.")
 
 
 def _write_blank(name: str, path: Path) -> None:
@@ -155,7 +173,12 @@ def _write_example(name: str, path: Path) -> int:
     text = recipes.example(name)
     if path.exists():
         raise InputError(f"{path}: exists already; an example would overwrite it.")
-    write_file(path, text)
+    if recipes.is_photo(name):
+        from bedsim.cli.gauge_photo import write_example
+
+        write_example(path, text)
+    else:
+        write_file(path, text)
     click.echo(f"{path}: invented readings. Try: bedsim gauge {path}")
     return 0
 
@@ -229,8 +252,6 @@ def _rolled(path: Path, target: Target) -> _Outcome:
 
     fit = read_rolled(path)
     keys, remarks = scenario_keys(fit)
-    if target.into is not None:
-        target.into.needs_corner(path)
     picture = None
     if target.pictures:
         from bedsim.views.gauge_plots import draw_rolled

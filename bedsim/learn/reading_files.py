@@ -300,6 +300,10 @@ def _vibration(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma:
     return Read(observations=read.observations, unused=(*read.unused, told))
 
 
+def _photo(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
+    raise InputError(f"{path}: bedsim gauge {path} makes a table of bands of a photo; learn reads that.")
+
+
 def _cord(path: Path, notes: dict[str, str], loaded: LoadedScenario, sigma: float) -> Read:
     keys, _ = cord_fit.scenario_keys(cord_fit.read_cord(path))
     return _measured(path, keys, _noted_corner(path, notes, loaded), loaded)
@@ -395,6 +399,7 @@ _READERS: dict[str, Callable[[Path, dict[str, str], LoadedScenario, float], Read
     "decay": _decay,
     "cord": _cord,
     "vibration": _vibration,
+    "photo": _photo,
     "run-out": _screw,
     "rolled": _rolled,
 }

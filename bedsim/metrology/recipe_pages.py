@@ -145,7 +145,43 @@ def _shaken() -> Iterable[str]:
         yield f"{k / 400:.4f}," + ",".join(f"{v:.4f}" for v in total)
 
 
+_PHOTO = """\
+# A photo of a wall under raking light
+
+Bands that an eye sees a camera measures better: their length, where their crests are, how strong
+they are beside each other. How high they are only a coupon beside them tells.
+
+You need: a dark room, one lamp, a phone or camera on a stand, a ruler.
+
+1. Lamp above the wall (or below: say which), grazing it, as far off as you can; nothing else lit.
+   Matt filament, one colour. Camera square to the wall, in its middle, zoomed, not close.
+2. Lay the ruler beside the wall, zero at the first layer. Take the picture: no flash, no filter, no
+   HDR; nothing may be white or black throughout. PNG or JPEG, 50 million pixels at most.
+3. Open it in any viewer that shows pixels. Write two points on one upright line: `x_px`, `y_px`
+   from the picture's upper left corner, and their height above the first layer, `height_mm`. Or one
+   point, and `layer_mm`: the layer lines are then the scale, if the camera resolves them.
+4. The part looked at lies between the points, 200 pixels to either side: `heights_mm = 2, 38` and
+   `across_px = -300, 150` choose another.
+5. For an amplitude: a coupon of known bands (its amplitude by gauge) in the same picture, facing
+   the same way: `coupon_um`, and where it stands beside the line: `coupon_across_px = 400, 700`.
+
+The table lies beside the picture and names it. The brightest line is a quarter of a band above the
+crest with light from above: counted. A lamp changes slowly along the wall, tilt and dark corners
+are taken out; a seam or a scratch is not.
+"""
+
+_PHOTO_HEAD = """\
+# test = photo
+# picture = wall.png
+# wall = +X
+# probe = front right
+# light = above
+x_px,y_px,height_mm
+"""
+
+
 PAGES = {
+    "photo": TestSheet(recipe=_PHOTO, head=_PHOTO_HEAD, rows=(",,0", ",,40"), example=lambda: ()),
     "vibration": TestSheet(recipe=_VIBRATION, head=_VIBRATION_HEAD, rows=("0,,,",), example=_shaken),
     "log": TestSheet(
         recipe=_LOG,

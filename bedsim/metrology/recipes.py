@@ -175,7 +175,7 @@ RECIPES = {
     **{name: page.recipe for name, page in PAGES.items()},
     "tug": TUG,
 }
-OF_GAUGE = ("run-out", "stiffness", "decay", "cord", "rolled", "vibration")
+OF_GAUGE = ("run-out", "stiffness", "decay", "cord", "rolled", "vibration", "photo")
 """Tests that give keys by themselves; the others only say something of a whole machine."""
 
 _RUNOUT_BLANK = """\
@@ -279,6 +279,11 @@ def example(name: str) -> str:
     return PAGES[known].filled
 
 
+def is_photo(name: str) -> bool:
+    """Whether an example comes with a picture beside it."""
+    return _known(name) == "photo"
+
+
 def which_test(header: list[str], notes: dict[str, str]) -> str:
     """Tell which test a table holds, from its note `test` or its columns; InputError if neither tells."""
     if "test" in notes:
@@ -289,6 +294,7 @@ def which_test(header: list[str], notes: dict[str, str]) -> str:
         return "vibration"
     starts = {
         "nut": "tug",
+        "x_px": "photo",
         "wall": "bands",
         "go_": "rolled",
         "no_go": "rolled",

@@ -37,9 +37,9 @@ def errors(sets, seed, taps):
     ("sets", "taps", "one", "two"),
     [
         (12, 2, ONE, TWO),
-        (12, 5, 0.79, 0.975),
+        (12, 5, 0.81, 0.98),
         pytest.param(200, 2, ONE, TWO, marks=pytest.mark.long),
-        pytest.param(200, 5, 0.79, 0.975, marks=pytest.mark.long),
+        pytest.param(200, 5, 0.81, 0.98, marks=pytest.mark.long),
     ],
 )
 def test_modes_of_a_tapped_bed(sets, taps, one, two):
