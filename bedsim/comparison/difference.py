@@ -29,6 +29,9 @@ from bedsim.simulation import layer_result, make_job
 DRIVEN = ("load_angle", "mount_force")
 """Figures whose extremes come from the motion: what a key changes at rest says nothing of their range."""
 
+FEWEST_PAIRS = 3
+"""The likeliest machine and two drawn ones: with fewer there are no ends."""
+
 Values = Mapping[str, float]
 Progress = Callable[[int], None]
 KeyRange = tuple[str, float, float, float]
@@ -163,7 +166,10 @@ def _bounds_of_pairs(name: str, a: float, b: float, one: FigureDraws, other: Fig
     """
     both = zip(one.machines, other.machines, strict=True)
     pairs = np.array([(x[name], y[name]) for x, y in both if x is not None and y is not None])
-    pairs = pairs[~np.isnan(pairs).any(axis=1)]
+    known = ~np.isnan(pairs).any(axis=1)
+    if not known[0] or known.sum() < FEWEST_PAIRS:
+        return {}
+    pairs = pairs[known]
     change = pairs[:, 1] - pairs[:, 0]
     low, high = b - a + with_none(np.quantile(change[1:] - change[0], ENDS, method="weibull"))
     if a <= 0.0 or b <= 0.0 or pairs.min() <= 0.0:
