@@ -140,7 +140,7 @@ def test_the_example_from_the_command(tmp_path, monkeypatch, capsys):
     assert main(["gauge", "--example", "photo", "w.csv"]) == 0
     assert main(["gauge", "w.csv"]) == 0
     out = " ".join(capsys.readouterr().out.split())
-    assert "bands of 4.997 ±" in out and "No amplitude: the light's angle" in out
+    assert "bands of 5.002 ±" in out and "No amplitude: the light's angle" in out
     assert (tmp_path / "results/w_gauge.png").exists() and not list(tmp_path.glob("results/*.csv"))
     assert main(["gauge", "--example", "photo", "w2.csv"]) == 2
     assert recipes.which_test(["x_px", "y_px", "height_mm"], {}) == "photo"
