@@ -54,8 +54,8 @@ def photographed(
 ) -> tuple[Array, Array]:
     """Picture (rows, columns) of 8 bits in sRGB, and the pixels (2, 2) x, y of the wall's foot and top.
 
-    The wall's light is traced as in all pictures here, each pixel the mean of what it covers, then the wall is
-    turned, darkened towards the corners, and grained.
+    The wall's light is traced as in all pictures here, each pixel the mean of what it covers; then the wall
+    is turned, darkened towards the corners, and grained.
     """
     brightness, high = _light(wall, shot), float(wall.thickness.sum())
     size = np.array([high + 4 * MM, width]) * shot.pixels
