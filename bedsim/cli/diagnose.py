@@ -141,12 +141,13 @@ def _ranking(found: Screws, loaded: LoadedScenario, path: Path, screws: str, sig
     if found.diagnosis.can_tell or found.diagnosis.excess:
         return []
     from bedsim.learn.ranking import ranked
-    from bedsim.learn.text import SURE, hit_rate, screw_lines
+    from bedsim.learn.text import KNOWN, SURE, UNKNOWN, WALLS, hit_rate, screw_lines
 
     spread = ranked(loaded, path, screws, sigma_um * UM)
     if spread is None:
         return []
-    lines = [*screw_lines(loaded, spread), "  " + hit_rate(spread, found.machine.printed)]
+    how = WALLS if found.machine.printed else KNOWN if screws == "gauged" else UNKNOWN
+    lines = [*screw_lines(loaded, spread), "  " + hit_rate(spread, how)]
     if found.machine.printed and spread.claim()[1] < SURE:
         lines.append(
             "Next: print one thin frame as large as the bed and read its four walls at the bed's edges: they "
