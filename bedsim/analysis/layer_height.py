@@ -8,6 +8,8 @@ from bedsim.scenario.sections import complete_sections
 from bedsim.sizing.layer_heights import Bounds, LayerHeights, Train, layer_heights, sentence
 from bedsim.units import MM
 
+MOST = 3  # layer heights that are told one by one
+
 Drive = tuple[Train, tuple[tuple[int, Bounds], ...]]
 
 
@@ -46,14 +48,17 @@ def heights_of(loaded: LoadedScenario, wanted: float) -> dict[tuple[str, ...], L
 
 
 def layer_height_lines(loaded: LoadedScenario) -> list[str]:
-    """What each layer height of the print leaves, one sentence for every kind of drive among the corners."""
+    """What each layer height of the print leaves, one sentence for every kind of drive among the corners; of
+    many heights the worst."""
     scenario = loaded.scenario
-    found = []
-    for wanted in dict.fromkeys(s.layer_mm for s in complete_sections(scenario.print, scenario.motion)):
-        told = heights_of(loaded, wanted * MM)
-        many = len(told) > 1
-        found += [
-            f"Layer height{', ' + ', '.join(corners) if many else ''}: {sentence(heights)}"
-            for corners, heights in told.items()
-        ]
-    return found
+    heights = list(dict.fromkeys(s.layer_mm for s in complete_sections(scenario.print, scenario.motion)))
+    told = [(wanted, heights_of(loaded, wanted * MM)) for wanted in heights]
+    which = ""
+    if len(heights) > MOST:
+        told = [max(told, key=lambda one: max(found.wanted.thickness[1] for found in one[1].values()))]
+        which = f", the worst of {len(heights)} from {min(heights):g} to {max(heights):g} mm"
+    return [
+        f"Layer height{which}{', ' + ', '.join(corners) if len(by_drive) > 1 else ''}: {sentence(found)}"
+        for _, by_drive in told
+        for corners, found in by_drive.items()
+    ]

@@ -24,6 +24,7 @@ from bedsim.learn.unknowns import Unknowns
 from bedsim.model import convert
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.sections import refuse_sections
 from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.units import MM
 from bedsim.wall.bands import wave_phasors
@@ -183,7 +184,9 @@ def band_waves(at: At, one: BandReading) -> Array:
 
 
 def relief_waves(loaded: LoadedScenario, lateral: Array, height: Array, wall: str, lead: float) -> Array:
-    """Waves (k,) of a lead (m) in the relief of a wall from errors (k, l, 2) and (k, l), m."""
+    """Waves (k,) of a lead (m) in the relief of a wall from errors (k, l, 2) and (k, l), m.  Raises
+    InputError for unlike layers."""
+    refuse_sections(loaded.scenario.print, loaded.name, "bedsim learn", "so are those of a wall that is read")
     layer = loaded.scenario.print.layer_mm * MM
     relief = wall_relief(
         lateral,

@@ -56,3 +56,11 @@ def test_drives_that_differ_are_told_apart(folder):
     first, second = layer_height_lines(loaded)
     assert first.startswith("Layer height, front left, front right: 0.25 mm is 10 full steps")
     assert second.startswith("Layer height, back: 0.25 mm is 12.5 full steps")
+
+
+def test_of_many_heights_the_worst_is_told(shipped):
+    """The others are multiples of four full steps or of half of that."""
+    rows = ",".join(f"{{layers=1,layer_mm={h}}}" for h in (0.1, 0.2, 0.3, 0.17))
+    name = "bent-rolled-rolling-joints"
+    (line,) = layer_height_lines(shipped(name, "print.layers=4", f"print.section=[{rows}]"))
+    assert line.startswith("Layer height, the worst of 4 from 0.1 to 0.3 mm: 0.17 mm is 6.8 full steps")

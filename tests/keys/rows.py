@@ -232,7 +232,7 @@ MOTION = (
         0.5,
         "size",
         (lambda b: b.program.stations.hop[0], 5e-4),
-        (lambda b: b.duty.hop, 5e-4),
+        (lambda b: b.duty.way, 7.5e-4),
     ),
     _row(
         "motion.hop_dwell_s",
@@ -1410,11 +1410,11 @@ UPKEEP = (
         "upkeep.hops_per_layer",
         3,
         "size",
-        (lambda b: b.duty.hop, 1.5e-3),
+        (lambda b: b.duty.way, 1.75e-3),
         (_upkeep("travel"), 0.014),
         (_upkeep("strokes"), 16),
     ),
-    _row("upkeep.hop_mm", 2, "upkeep", (lambda b: b.duty.hop, 6e-3), given=HOPPING),
+    _row("upkeep.hop_mm", 2, "upkeep", (lambda b: b.duty.way, 6.25e-3), given=HOPPING),
     _row(
         "upkeep.first_date",
         "2027-01-31",
