@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from bedsim.metrology import recipes
 from bedsim.scenario.knowledge import FORMAT, KnowledgeFile, LearntKey, machine_words
 from bedsim.scenario.load import LoadedScenario
 
@@ -118,7 +119,12 @@ GAUGES = {
     "push": PUSHED,
     "tap": TAPPED,
     "cord": CORD,
+    "rolled": recipes.example("rolled"),
+    "vibration": "\n".join(recipes.example("vibration").splitlines()[:600]) + "\n",
 }
+LOG = recipes.example("log").replace("front right", "centre")
+PHOTO = "# picture = p.png\n# light = above\nx_px,y_px,height_mm\n60,150,0\n60,10,7\n"
+"""Beside a picture of 120 x 160 pixels."""
 BANDS = "wall,probe,wavelength_mm,amplitude_um,crest_mm\n+X,centre,5,4.0,1.25\n+Y,centre,5,1.5,3.10\n"
 EIGHTHS = "probe,axis,eighth,reading_um\n" + "\n".join(
     f"centre,{axis},{k},{3 * k % 7}.5" for axis in "xy" for k in range(6)

@@ -13,9 +13,11 @@ from pathlib import Path
 
 import bases
 import mutants
+import numpy as np
 from option_words import MISSING, words_of
 
 from bedsim.cli.main import main
+from bedsim.metrology.picture_input import png_bytes
 from bedsim.results.store import write_run
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
@@ -70,6 +72,7 @@ class House:
             "travel.csv": bases.TRAVEL,
             "history.csv": bases.HISTORY,
             "g.csv": bases.RUN_OUT,
+            "p.csv": bases.PHOTO,
             "spares.toml": bases.SPARES,
             "shaken.toml": bases.SCENARIO + bases.HISTORY_KEYS,
             "tables.toml": bases.SCENARIO.replace(
@@ -87,6 +90,8 @@ class House:
         run_sweep(load_plan(folder / "plan.toml"), folder / "swept.h5", pool.here)
         self.whole, self.swept = (folder / "whole.h5").read_bytes(), (folder / "swept.h5").read_bytes()
         self.texts = texts
+        self.picture = png_bytes(np.random.default_rng(1).integers(60, 200, (160, 120)).astype(float))
+        (folder / "p.png").write_bytes(self.picture)
 
     def visit(self, door: str, name: str, data: bytes, words: Sequence[str]) -> Visit:
         """Put the bytes at `name`, give the command, put things back."""
@@ -187,8 +192,18 @@ def _gauge(house: House, rng: random.Random) -> Visit:
     return house.visit(f"gauge {kind}", "r.csv", mutants.csv(bases.GAUGES[kind], rng), words)
 
 
+def _photo(house: House, rng: random.Random) -> Visit:
+    """A table mutated, or the picture that it names."""
+    words = ["gauge", "p.csv", "--no-pictures", "--output", "out"]
+    if rng.random() < 0.5:
+        return house.visit("photo", "p.csv", mutants.csv(bases.PHOTO, rng), words)
+    visit = house.visit("photo", "p.png", mutants.binary(house.picture, rng), words)
+    (house.folder / "p.png").write_bytes(house.picture)
+    return visit
+
+
 def _readings(house: House, rng: random.Random) -> Visit:
-    text = rng.choice((bases.BANDS, bases.EIGHTHS))
+    text = rng.choice((bases.BANDS, bases.EIGHTHS, bases.LOG))
     words = ["diagnose", "b.csv", "machine.toml", "--set", "guide.friction_n=0"]
     return house.visit("diagnose", "b.csv", mutants.csv(text, rng), words)
 
@@ -247,6 +262,7 @@ DOORS: dict[str, tuple[Door, int]] = {
     "plan": (_plan, 8),
     "lot": (_lot, 4),
     "gauge": (_gauge, 18),
+    "photo": (_photo, 2),
     "diagnose": (_readings, 2),
     "learn": (_learn, 4),
     "knowledge": (_knowledge, 6),
