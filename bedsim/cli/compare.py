@@ -297,9 +297,7 @@ def _report(
     comparison = compare(items, swings)
     tell(lambda: json_answer(comparison))
     walls = walls_of_all(comparison, items, choice.walls, choice.probe)
-    if choice.folder is not None:
-        _draw(comparison, items, walls, travel, choice.folder)
-    for text in ("", *verdicts(comparison), ""):
+    for text in (*verdicts(comparison), ""):
         say(text)
     lines, met = requirement_lines(comparison, choice.requirements)
     click.echo("\n".join([*lines, *[""] * bool(lines), *table_lines(comparison), "", *_splits(items)]))
@@ -312,6 +310,8 @@ def _report(
         say(text)
     for text in ("", *remarks(comparison)):
         say(text)
+    if choice.folder is not None:
+        _draw(comparison, items, walls, travel, choice.folder)
     return 0 if met else REQUIREMENT_FAILED
 
 

@@ -10,7 +10,16 @@ import numpy as np
 
 from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity, span
-from bedsim.analysis.summary import Influence, Summary, headline, summarise, to_choose, to_measure, told_range
+from bedsim.analysis.summary import (
+    Influence,
+    Ranges,
+    Summary,
+    headline,
+    summarise,
+    to_choose,
+    to_measure,
+    told_range,
+)
 from bedsim.number_text import number
 from bedsim.quantities import PER_CORNER
 from bedsim.ranges.kept import ranges_of
@@ -165,10 +174,10 @@ def _layers(items: Sequence[Reported], row: Sequence[Seen], scales: Scales) -> P
     return PageSection(
         title="Layer by layer",
         paragraphs=(
-            f"Height runs upwards in every column. At {row[0].wall.probe}, wall facing "
-            f"{row[0].judged.place.words}. "
-            "Strong line: this place; thin lines: the other places; tint: half ranges of the uncertain "
-            "numbers joined "
+            f"Height runs upwards in every column, as the print grows. Wall {row[0].judged.place.words}. "
+            f"Strong "
+            "line: this place; thin lines: the other places; tint: half ranges of the uncertain numbers, "
+            "joined "
             "by root-sum-square, without friction.",
         ),
         drawn=drawn,
@@ -183,19 +192,15 @@ def _seen_and_next(
 ) -> PageSection:
     charts = "".join(_visible(seen, choices, len(items) > 1) for seen in walls[0])
     lists = "".join(
-        _to_do(_named(i, items, title), told(s.ranges))
+        f"<div>{_lists(_named(i, items, ''), s.ranges)}</div>"
         for i, s in zip(items, summaries, strict=True)
         if s.ranges is not None
-        for title, told in (
-            ("What to measure next: what each leaves open sideways", to_measure),
-            ("What to choose: what each moves sideways over its range", to_choose),
-        )
     )
     travel = tuple(_named(i, items, i.travel) for i in items if i.travel)
     return PageSection(
         title="Would you see it? What next?",
         paragraphs=travel,
-        drawn=f'<div class="two">{charts}<div>{lists}</div></div>',
+        drawn=f'<div class="two">{charts}{lists}</div>',
     )
 
 
@@ -223,6 +228,12 @@ def _visible(seen: Seen, choices: Choices, several: bool) -> str:
         f"dashed: the least "
         f"an eye sees, {lamp}; grey: studies differ</figcaption>{chart}</figure>"
     )
+
+
+def _lists(run: str, ranges: Ranges) -> str:
+    measure = _to_do(f"{run}What to measure next: what each leaves open sideways", to_measure(ranges))
+    choose = _to_do(f"{run}What to choose: what each moves sideways over its range", to_choose(ranges))
+    return measure + choose
 
 
 def _to_do(title: str, influences: Sequence[Influence]) -> str:
@@ -287,7 +298,7 @@ def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
 def _wall_section(row: Sequence[Seen]) -> PageSection:
     told = [_share_table(s) for s in row if s.shares]
     return PageSection(
-        title=f"Wall {row[0].wall.name}: bands, waviness, shares",
+        title=f"Wall {row[0].wall.name.replace(' deg', '°')}: bands, waviness, shares",
         tables=(_band_table(row, len(row) > 1), _waviness_table(row), *told),
         folded=True,
     )

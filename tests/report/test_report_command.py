@@ -84,7 +84,7 @@ def test_own_threshold_and_coupon(once, tmp_path, capsys):
     assert once("--threshold-um", "3", "--wall", "45", "--coupon", str(coupon)) == 0
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "your own: 3 µm" in page
-    assert "Wall 45 deg" in page
+    assert "Wall 45°" in page
     with coupon.open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     sizes = sorted({float(r["block_amplitude_um"]) for r in rows})
