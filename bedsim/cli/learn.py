@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -134,10 +134,7 @@ def command(
             progress=progress,
         )
     tell(lambda: json_answer(found))
-    for line in lines(found, ", ".join(changes)):
-        (click.echo if not line or line.startswith(" ") else say)(line)
-    for text in read.unused:
-        say(text)
+    _print(lines(found, ", ".join(changes)), read.unused)
     if keep is not None:
         _keep(keep, found, loaded, readings)
     if not no_pictures and found.fit is not None:
@@ -154,6 +151,14 @@ def _changed(scenario: Path, overrides: Sequence[str], changes: Sequence[str]) -
     return load_scenario(scenario, overrides, varied=changes, varied_by="--then", taught=False)
 
 
+def _print(lines: Iterable[str], unused: Sequence[str]) -> None:
+    """Tables as they are, sentences wrapped, then what was of no use."""
+    for line in lines:
+        (click.echo if not line or line.startswith(" ") else say)(line)
+    for text in unused:
+        say(text)
+
+
 def _tug(readings: Sequence[Path], loaded: LoadedScenario, sigma: float) -> bool:
     """Compare a tug of war with the machine as described and pushed, if there is one among the files; nothing
     is learnt then."""
@@ -163,13 +168,16 @@ def _tug(readings: Sequence[Path], loaded: LoadedScenario, sigma: float) -> bool
     tugs, others = split_off(readings)
     if not tugs:
         return False
+    given = click.get_current_context().params
+    for option, name in (("--keep", "keep"), ("--then", "changes"), ("--output", "output")):
+        if given[name]:
+            raise InputError(
+                f"{option}: {tugs[0]} is a tug of war, of which nothing is learnt; leave it out."
+            )
     series = [read_tug(path, loaded) for path in tugs]
     read = read_files(others, loaded, sigma)
-    for one in series:
-        for line in tug_lines(one, compare(one, loaded, read.observations)):
-            (click.echo if not line or line.startswith(" ") else say)(line)
-    for text in read.unused:
-        say(text)
+    told = [tug_lines(one, compare(one, loaded, read.observations)) for one in series]
+    _print((line for lines in told for line in lines), read.unused)
     return True
 
 

@@ -79,8 +79,7 @@ def test_in_the_browser(page_file, tmp_path):
     assert shot.exists()
     phone = measure(page_file, tmp_path, 360)
     assert phone["scroll"] == 360
-    assert phone["pictures"] == phone["drawn"] == 1
-    assert phone["scripts"] == 0
+    assert "<script" not in page_file.read_text(encoding="utf-8")
     assert phone["size"] >= 15
 
 

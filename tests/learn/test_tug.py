@@ -167,3 +167,10 @@ def test_bad_tables_are_refused_in_one_message(tmp_path, capsys, old, new, said)
     told = capsys.readouterr()
     assert said in told.err and str(table) in told.err.replace("test = 'tugg'", str(table))
     assert not told.out
+
+
+@pytest.mark.parametrize("option", [["--keep", "k.json"], ["--then", "joint.kind=rolling"]])
+def test_what_learns_nothing_keeps_nothing(tmp_path, capsys, option):
+    scenario, table = written(tmp_path, 1.0, 0.5)
+    assert main(["learn", str(table), str(scenario), *option]) == 2
+    assert option[0] in capsys.readouterr().err
