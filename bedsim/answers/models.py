@@ -159,7 +159,8 @@ class RowSays(Says):
 
 
 class SizeSays(Says):
-    """`bedsim size`; `events`: reports of what was asked instead of the table, by name, SI."""
+    """`bedsim size`; `events`: reports of what was asked instead of the table, by name, SI;
+    courses over time are left out."""
 
     title: str
     rows: list[RowSays] = []
@@ -167,7 +168,7 @@ class SizeSays(Says):
     missing: list[str] = []
     assumptions: list[str] = []
     cautions: list[str] = []
-    events: list[str] = []
+    events: dict[str, dict[str, JsonValue]] = {}
 
 
 class MeasuredSays(Says):
@@ -300,6 +301,29 @@ class ImproveSays(Says):
     notes: list[str]
 
 
+class FactSays(Says):
+    """One thing told under a label."""
+
+    label: str
+    text: str
+
+
+class EntrySays(Says):
+    """A word and what is told of it; `sort`: key, figure, grade, term and others."""
+
+    name: str
+    sort: str
+    what: str
+    facts: list[FactSays]
+
+
+class ExplainSays(Says):
+    """`bedsim explain`: what the words may mean, and what the first of it does in the scenario."""
+
+    entries: list[EntrySays]
+    here: list[FactSays]
+
+
 class NewSays(Says):
     """`bedsim new`."""
 
@@ -328,6 +352,7 @@ MODELS: dict[str, type[Says]] = {
     "clock": ClockSays,
     "compare": CompareSays,
     "diagnose": DiagnoseSays,
+    "explain": ExplainSays,
     "gauge": GaugeSays,
     "improve": ImproveSays,
     "learn": LearnSays,

@@ -10,7 +10,7 @@ from pydantic import create_model
 
 from bedsim.answers.models import MODELS, Document
 
-FILE = Path(__file__).parents[2] / "results" / "answers.schema.json"
+FILE = Path(__file__).with_name("schemas.json")
 
 
 def document_schema(command: str) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -9,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from bedsim.cli.common import kinds_option, progress_of, set_option
+from bedsim.cli.json_out import models, tell
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
 from bedsim.scenario.faults import shown
 
 if TYPE_CHECKING:
-    from bedsim.explain.entry import Entry
+    from bedsim.answers.models import Says
+    from bedsim.explain.entry import Entry, Fact
     from bedsim.explain.tutorials import TutorialStep
     from bedsim.scenario.load import LoadedScenario
 
@@ -54,9 +57,11 @@ def command(words: tuple[str, ...], overrides: tuple[str, ...], page: Path | Non
     entries = find(what)
     loaded = None if scenario is None else load_scenario(scenario, overrides)
     if len({entry.name for entry in entries}) > 1:
+        tell(lambda: _model(entries[:MOST_TOLD]))
         click.echo(f"{shown(what)} is the name of {len(entries)}; ask for one by its whole name:")
         click.echo("\n".join(list_lines(entries[:MOST_TOLD])))
         return 0
+    tell(lambda: _model(entries))
     for entry in entries:
         click.echo("\n".join(entry_lines(entry)))
     if loaded is not None:
@@ -64,9 +69,20 @@ def command(words: tuple[str, ...], overrides: tuple[str, ...], page: Path | Non
 
         with _progress(entries[0], loaded) as progress:
             told = list(here(entries[0], loaded, progress))
+        tell(lambda: _model(entries, told))
         for fact in told:
             click.echo("\n".join(fact_lines(fact)))
     return 0
+
+
+def _model(entries: Sequence[Entry], told: Sequence[Fact] = ()) -> Says:
+    """Entries, and what is `told` of the first in a scenario, as a model."""
+
+    def facts(found: Sequence[Fact]) -> list[dict[str, str]]:
+        return [{"label": fact.label, "text": fact.text} for fact in found]
+
+    said = [{"name": e.name, "sort": e.sort, "what": e.what, "facts": facts(e.all_facts)} for e in entries]
+    return models().ExplainSays.model_validate({"entries": said, "here": facts(told)})
 
 
 def _sorted(words: tuple[str, ...]) -> tuple[str, Path | None]:

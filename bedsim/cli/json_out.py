@@ -7,7 +7,7 @@ import contextvars
 import io
 import json
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -57,6 +57,14 @@ def diagnosis_answer(found: Sequence[tuple[str, Any]]) -> Says:
     from bedsim.answers.models import DiagnoseSays
 
     return DiagnoseSays(found=[of_diagnosis(bands, one) for bands, one in found])
+
+
+def events_answer(title: str, reports: Mapping[str, Any]) -> Says:
+    """Reports of events by their names, as a model."""
+    from bedsim.answers.models import SizeSays
+    from bedsim.answers.plain import plain
+
+    return SizeSays(title=title, events={name: plain(report) for name, report in reports.items()})
 
 
 def models() -> Any:

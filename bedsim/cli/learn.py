@@ -120,7 +120,6 @@ def command(
         return 0
     changed = _changed(scenario, overrides, changes) if changes else None
     read = read_files(readings, loaded, sigma_um * UM)
-    target = output or Path("results") / f"{scenario.stem}_learn.png"
     with progress_of(DRAWS if readings else 0, "machines that agree") as progress:
         found = learn(
             loaded,
@@ -138,11 +137,15 @@ def command(
     if keep is not None:
         _keep(keep, found, loaded, readings)
     if not no_pictures and found.fit is not None:
-        from bedsim.views.learn_plots import draw_learned
-
-        make_folder(target.parent)
-        click.echo(f"\nPicture: {draw_learned(found, loaded.scenario.title, target)}")
+        _draw(found, loaded.scenario.title, output or Path("results") / f"{scenario.stem}_learn.png")
     return 0
+
+
+def _draw(found: Learned, title: str, target: Path) -> None:
+    from bedsim.views.learn_plots import draw_learned
+
+    make_folder(target.parent)
+    click.echo(f"\nPicture: {draw_learned(found, title, target)}")
 
 
 def _changed(scenario: Path, overrides: Sequence[str], changes: Sequence[str]) -> LoadedScenario:

@@ -193,3 +193,18 @@ def number_at(scenario: Scenario, key: str) -> float:
             value = getattr(value, step)
         found.append(float(value))  # type: ignore[arg-type]
     return float(np.mean(found))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Read:
+    """What files of readings hold; `controls`: series of a gauge against a fixed point of the frame;
+    `unused`: sentences on what in them tells nothing here."""
+
+    observations: tuple[Observation, ...]
+    unused: tuple[str, ...]
+    controls: tuple[Series, ...] = ()
+
+    @property
+    def measured(self) -> frozenset[str]:
+        """Keys that were measured by themselves."""
+        return frozenset(one.key for one in self.observations if isinstance(one, KeyReading))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +15,7 @@ from bedsim.learn.observations import (
     BandReading,
     KeyReading,
     Observation,
+    Read,
     ScrewReading,
     Series,
     number_at,
@@ -48,21 +48,6 @@ CONTROL = "frame"
 """Probe of a control series: the plunger against a fixed point of the frame."""
 RULER = 1 * MM
 """Standard uncertainty of a height by ruler where the file gives none."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Read:
-    """What files of readings hold; `controls`: series of a gauge against a fixed point of the frame;
-    `unused`: sentences on what in them tells nothing here."""
-
-    observations: tuple[Observation, ...]
-    unused: tuple[str, ...]
-    controls: tuple[Series, ...] = ()
-
-    @property
-    def measured(self) -> frozenset[str]:
-        """Keys that were measured by themselves."""
-        return frozenset(one.key for one in self.observations if isinstance(one, KeyReading))
 
 
 def read_files(paths: Sequence[Path], loaded: LoadedScenario, sigma: float) -> Read:

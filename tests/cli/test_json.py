@@ -65,6 +65,7 @@ WORDS = {
     "gauge": ("gauge", "g.csv", "--no-pictures"),
     "clock": ("clock", "m.toml", "--no-check", "--no-pictures"),
     "size": ("size", "m.toml", "--no-pictures"),
+    "explain": ("explain", "TIR"),
 }
 """`improve` is in its own tests: it takes long.  The print is taller than a lead, over which a jog goes."""
 
@@ -103,6 +104,16 @@ def test_every_command_has_a_schema_and_the_published_ones_are_these(capsys):
     for command in COMMANDS:
         assert main([command, "--json-schema"]) == 0
         jsonschema.Draft202012Validator.check_schema(json.loads(capsys.readouterr().out))
+
+
+@pytest.mark.parametrize("event", ["--power-loss", "--tilt", "--upkeep"])
+def test_events_are_valid_too(event, folder, monkeypatch, capsys):
+    monkeypatch.chdir(folder)
+    assert main(["size", "m.toml", event, "--no-pictures", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, schema.document_schema("size"))
+    (report,) = document["answer"]["events"].values()
+    assert report["title"] == "small" and report["cautions"]
 
 
 def test_refused_input_leaves_stdout_empty(folder, monkeypatch, capsys):
