@@ -55,6 +55,19 @@ def write_files(files: Mapping[Path, bytes | str], *, folder_too: bool = False) 
                 part.unlink()
 
 
+HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
+"""First bytes of every result file.  Source: HDF5 file format specification, superblock (from memory)."""
+
+
+def is_result(file: Path) -> bool:
+    """Whether a file is a result: by its first bytes, by its name where it cannot be read."""
+    try:
+        with file.open("rb") as stream:
+            return stream.read(len(HDF5_SIGNATURE)) == HDF5_SIGNATURE
+    except OSError:  # the reader of its kind tells what is wrong
+        return file.suffix in (".h5", ".hdf5")
+
+
 LARGEST_TEXT = 2_000_000
 """Bytes of the largest text file that is read: readings, tables and scenarios of people are far below."""
 

@@ -21,7 +21,7 @@ from bedsim.files import write_file
 
 _SPACE = (tokenize.COMMENT, tokenize.NL, tokenize.ENCODING)
 _BEFORE_STATEMENT = (tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT)
-_SAYS_NOTHING = ("cli", "views")  # packages that show numbers and make none
+_SAYS_NOTHING = ("api", "cli", "views")  # packages that show numbers and make none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from bedsim.results.answer import RunAnswer
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.schema import Scenario
 
@@ -184,4 +185,27 @@ def run(machine: Scenario, **options: Any) -> Run:
         program_version="0.1.0",
         statistics={"wall_seconds": 0.1 + 0.2, "steps": 12.0},
         notes=("first note", "zweite Notiz: ü"),
+        answer=answer(),
+    )
+
+
+def answer() -> RunAnswer:
+    """What the run says, made up."""
+    return RunAnswer(
+        verdict="The bed strays 1 µm.",
+        figure=("lateral_pv", "side_force"),
+        figure_unit=("m", "N"),
+        figure_text=("lateral error", "side force"),
+        figure_where=("centre", "left"),
+        figure_value=np.array([1e-6, 2.0]),
+        figure_low=np.array([0.5e-6, np.nan]),
+        figure_high=np.array([3e-6, np.nan]),
+        source=("run-out, left",),
+        source_cause=("run-out",),
+        source_corner=("left",),
+        source_height=np.array([1e-9]),
+        source_lateral=np.array([1e-6]),
+        key=("guide.radial_n_per_um",),
+        key_basis=("estimated",),
+        key_swing=np.array([2e-7]),
     )

@@ -19,6 +19,7 @@ from bedsim.model.joint_kind import joint_kind
 from bedsim.number_text import number
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Scenario
+from bedsim.shown import Shown
 from bedsim.sizing import loads
 from bedsim.sizing.decision import DecisionRow, screw_decision
 from bedsim.sizing.machine import size_machine
@@ -44,8 +45,8 @@ class JointPartRow:
     friction: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SizingReport:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class SizingReport(Shown):
     """The whole answer.
 
     `checks`: of each row the corner with the smallest margin; `all_checks`: every corner.  `axial_shares`:

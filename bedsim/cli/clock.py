@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 import click
 import numpy as np
 
+from bedsim.cli import completion
 from bedsim.cli.common import progress_of, scenario_argument, set_option
-from bedsim.cli.gauge_output import say
+from bedsim.cli.gauge_output import LINE_WIDTH, say
+from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.paths import Command, InputPath, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import make_folder
@@ -35,8 +37,6 @@ AIM_MEASURES = {
 MOST_CORRECTION_MM = 10.0
 """A bed that is off by more is to be set up anew, not levelled.  Our assumption."""
 
-LINE_WIDTH = 100
-
 
 @click.command(name="clock", cls=Command)
 @scenario_argument
@@ -48,7 +48,12 @@ LINE_WIDTH = 100
     help="Screws on the shelf: TOML with [[screw]] tables (name, run_out, travel), or a table or keys file "
     "of bedsim gauge. May be given more than once.",
 )
-@click.option("--probe", metavar="NAME", help="Place of the bed that counts; default: all probes alike.")
+@click.option(
+    "--probe",
+    metavar="NAME",
+    shell_complete=completion.probes,
+    help="Place of the bed that counts; default: all probes alike.",
+)
 @click.option(
     "--levelling-correction-mm",
     type=float,
@@ -64,9 +69,7 @@ LINE_WIDTH = 100
     help="What is made least: the mean over levelling, its worst case, or the machine as placed.",
 )
 @click.option("--no-swap", is_flag=True, help="Leave the corners' own screws at their corners.")
-@click.option(
-    "--no-check", is_flag=True, help="Do not run the machine before and after, with friction and play."
-)
+@click.option("--no-check", is_flag=True, help="Do not run the machine before and after, with friction.")
 @click.option(
     "--output",
     type=OutputPath("a picture", ".png"),
@@ -119,15 +122,13 @@ def command(
         click.echo(line)
     if not no_check and not advice.leave and _worse_with_friction(loaded, advice):
         advice = left_alone(loaded, advice)
+    tell(lambda: json_answer(advice))
     if not advice.leave:
         _steps(advice, scenario)
     if not no_pictures:
-        click.echo(f"\nPicture: {_drawn(loaded, advice, output or _usual(scenario))}")
+        usual = Path("results") / f"{scenario.stem}_clock.png"
+        click.echo(f"\nPicture: {_drawn(loaded, advice, output or usual)}")
     return 0
-
-
-def _usual(scenario: Path) -> Path:
-    return Path("results") / f"{scenario.stem}_clock.png"
 
 
 def _drawn(loaded: LoadedScenario, advice: Advice, path: Path) -> Path:

@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from bedsim import registry
+from bedsim.cli import completion
 from bedsim.cli.paths import InputPath, input_argument
 
 LONGEST_TOLD = 80
@@ -62,6 +63,7 @@ set_option: Decorator = click.option(
     "overrides",
     metavar="KEY=VALUE",
     multiple=True,
+    shell_complete=completion.keys,
     help="Override a key of the scenario, for example --set print.layers=80 or "
     "--set corner.back.screw.lead_mm=4. May be given more than once.",
 )
@@ -82,6 +84,7 @@ def wall_options(function: Callable[..., Any]) -> Callable[..., Any]:
     probe = click.option(
         "--probe",
         metavar="NAME",
+        shell_complete=completion.probes,
         help="Place of the walls on the bed, by a probe's name or its beginning; default: the worst place.",
     )
     return wall(probe(function))
@@ -104,6 +107,7 @@ screws_option: Decorator = click.option(
     default="gauged",
     show_default=True,
     metavar="GRADE",
+    shell_complete=completion.screws,
     help="gauged: bent as the scenario says; unknown: cheap rolled ones that nobody has gauged; or the grade "
     "they were bought as, C7 or 'ISO 5'.",
 )

@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli import completion
 from bedsim.cli.common import check_walls, kinds_option, plain, progress_of, set_option, wall_options
 from bedsim.cli.gauge_output import say
+from bedsim.cli.json_out import json_answer, models, tell
 from bedsim.cli.paths import Command, OutputFolder, input_argument
 from bedsim.errors import BedsimError, InputError
-from bedsim.files import make_folder
+from bedsim.files import is_result, make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
@@ -37,11 +39,17 @@ MOST_RUNS = 6
 @click.option(
     "--vary",
     metavar="KEY=V1,V2",
+    shell_complete=completion.keys,
     help="Compare one scenario with itself under other values of a key, for example "
     "--vary joint.kind=rigid,rolling.",
 )
 @set_option
-@click.option("--engine", metavar="NAME", help="Solver for scenarios; default: as in bedsim run.")
+@click.option(
+    "--engine",
+    metavar="NAME",
+    shell_complete=completion.engines,
+    help="Solver for scenarios; default: as in bedsim run.",
+)
 @click.option("--no-ranges", is_flag=True, help="Do not vary the uncertain numbers.")
 @click.option(
     "--require",
@@ -169,7 +177,7 @@ def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str])
     from bedsim.scenario.load import load_scenario
 
     if vary is not None:
-        if _is_result(files[0]):
+        if is_result(files[0]):
             raise InputError(f"{files[0]}: --vary needs a scenario, and this is a result.")
         key, values = _varied(vary)
         return [
@@ -180,7 +188,7 @@ def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str])
             )
             for value in values
         ]
-    if overrides and all(_is_result(f) for f in files):
+    if overrides and all(is_result(f) for f in files):
         raise InputError("--set: results stay as they are; it needs a scenario.")
     return [_one_file(label, f, overrides) for label, f in zip(_labels(files), files, strict=True)]
 
@@ -190,20 +198,10 @@ def _one_file(label: str, file: Path, overrides: Sequence[str]) -> _Prepared:
     from bedsim.results.store import read_run
     from bedsim.scenario.load import load_scenario
 
-    if not _is_result(file):
+    if not is_result(file):
         return _Prepared(label=label, loaded=load_scenario(file, overrides), run=None)
     run = read_run(file)
     return _Prepared(label=label, loaded=scenario_of(run, file), run=run)
-
-
-def _is_result(file: Path) -> bool:
-    from bedsim.scenario.toml_file import HDF5_SIGNATURE
-
-    try:
-        with file.open("rb") as stream:
-            return stream.read(len(HDF5_SIGNATURE)) == HDF5_SIGNATURE
-    except OSError:  # the reader of its kind tells what is wrong
-        return file.suffix in (".h5", ".hdf5")
 
 
 def _varied(vary: str) -> tuple[str, list[str]]:
@@ -289,6 +287,7 @@ def _report(
     from bedsim.comparison.walls import walls_of_all
 
     comparison = compare(items, swings)
+    tell(lambda: json_answer(comparison))
     walls = walls_of_all(comparison, items, choice.walls, choice.probe)
     if choice.folder is not None:
         _draw(comparison, items, walls, travel, choice.folder)
@@ -348,12 +347,14 @@ def _break_even(
     from bedsim.analysis.cautions import cautions
     from bedsim.comparison.break_even import STEPS, break_even, break_even_lines
 
-    if overrides and _is_result(file):
+    if overrides and is_result(file):
         raise InputError("--set: results stay as they are; it needs a scenario.")
     loaded = _one_file(file.stem, file, overrides).loaded
     with progress_of(STEPS, "break-even") as progress:
         found = break_even(loaded, None if worth is None else worth * UM, progress)
-    for text in (*break_even_lines(found), *cautions(loaded.scenario)):
+    words, beside = list(break_even_lines(found)), list(cautions(loaded.scenario))
+    tell(lambda: models().CompareSays(break_even=words, cautions=beside))
+    for text in (*words, *beside):
         say(text)
     if not no_pictures:
         from bedsim.views.compare_plots import draw_break_even

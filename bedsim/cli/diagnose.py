@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import scenario_argument, screws_option, set_option
+from bedsim.cli.json_out import diagnosis_answer, tell
 from bedsim.cli.paths import Command, input_argument
 from bedsim.errors import InputError
 from bedsim.number_text import number
@@ -119,15 +120,18 @@ def command(
     by_kind, foreign = sort_readings(found, kinds)
     _refuse_foreign(foreign, kinds, causes)
     answers = once_per_turn_response(loaded)
-    of_lead, lines = None, []
+    of_lead, lines, diagnosed = None, [], []
     for kind, shown in by_kind.items():
         if kind.name == LEAD:
             of_lead = diagnose_screws(loaded, answers, kind, shown)
+            diagnosed.append((kind.name, of_lead.diagnosis))
             ranking = _ranking(of_lead, loaded, readings, screws, sigma_um)
             lines += [*ranking, *_screw_lines(of_lead, loaded, ranked=bool(ranking))]
         else:
             other = diagnose_harmonics(loaded, kind, shown, of_lead)
+            diagnosed.append((kind.name, other.diagnosis))
             lines += [*([""] if lines else []), *_harmonic_lines(other, kinds)]
+    tell(lambda: diagnosis_answer(diagnosed))
     click.echo("\n".join([*lines, "", *_outside(causes)]))
     return 0
 

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli import completion
 from bedsim.cli.gauge_output import Target, say
+from bedsim.cli.json_out import keys_answer, models, tell
 from bedsim.cli.paths import Command, OutputFolder, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.files import write_file
@@ -26,7 +28,12 @@ if TYPE_CHECKING:
     multiple=True,
     help="Set or replace a line `# KEY = VALUE` on top of the readings, for example --set length_mm=400.",
 )
-@click.option("--grade", metavar="GRADE", help="Grade the screw was sold as, for example C7 or 'ISO 5'.")
+@click.option(
+    "--grade",
+    metavar="GRADE",
+    shell_complete=completion.grades,
+    help="Grade the screw was sold as, for example C7 or 'ISO 5'.",
+)
 @click.option(
     "--corner", is_flag=True, help="Write keys for one [[corner]] entry instead of for all corners."
 )
@@ -66,8 +73,9 @@ def command(
     unless the grade is surely met.
     """
     from bedsim.metrology import recipes
-    from bedsim.metrology.csv_input import read_header
+    from bedsim.metrology.gauged import read_test
 
+    tell(lambda: models().GaugeSays())  # until there are keys
     if recipe is not None:
         click.echo(recipes.recipe(recipe))
         return 0
@@ -76,12 +84,7 @@ def command(
         return 0
     if readings is None:
         raise click.UsageError("name a file of readings, or use --recipe TEST or --blank TEST FILE.")
-    header, notes, _ = read_header(readings)
-    test = recipes.which_test(header, notes)
-    if test not in recipes.OF_GAUGE:
-        raise InputError(
-            f"{readings}: a {test} test gives no keys by itself: bedsim learn {readings} SCENARIO reads it."
-        )
+    test, notes = read_test(readings)
     target = Target(output, readings.stem, corner, not no_pictures)
     if test == "run-out":
         from bedsim.cli.gauge_run_out import run_out
@@ -117,6 +120,7 @@ def _other(test: str, path: Path, target: Target) -> None:
     from bedsim.metrology.snippet import toml_text
 
     keys, remarks, picture = {"stiffness": _stiffness, "decay": _decay, "cord": _cord}[test](path, target)
+    tell(lambda: keys_answer(test, keys, remarks))
     for remark in remarks:
         say(remark)
     text = toml_text(keys, remarks, own_corner=target.own_corner)

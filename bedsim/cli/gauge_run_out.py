@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.gauge_output import LINE_WIDTH, Target, say
+from bedsim.cli.json_out import keys_answer, tell
 from bedsim.errors import InputError
 
 if TYPE_CHECKING:
@@ -183,8 +184,9 @@ def _run_out_files(
     click.echo("")
     if centreline is not None:
         from bedsim.metrology.centreline_fit import table_csv
-        from bedsim.metrology.runout_keys import runout_toml
+        from bedsim.metrology.runout_keys import runout_keys, runout_toml
 
+        tell(lambda: keys_answer("run-out", runout_keys(centreline, setup), centreline.warnings))
         name = f"{target.stem}_centreline.csv"
         if centreline.chord is None:
             click.echo(f"Screw table: {target.write('centreline.csv', table_csv(centreline))}")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import progress_of, result_file, scenario_argument, set_option
+from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import make_folder
@@ -61,9 +62,6 @@ LINE_WIDTH = 110
     help="Picture file (PNG); default: results/SCENARIO_improve.png.",
 )
 @set_option
-@click.option(
-    "--json", "wants_json", is_flag=True, help="Print JSON and nothing else; draws only with --output."
-)
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
 def command(
     scenario: Path,
@@ -73,7 +71,6 @@ def command(
     given: tuple[str, ...],
     output: Path | None,
     overrides: tuple[str, ...],
-    wants_json: bool,
     no_pictures: bool,
 ) -> int:
     """Rank what can be changed by what it gains, with what it costs elsewhere and whether the gain holds.
@@ -83,6 +80,7 @@ def command(
     """
     from bedsim.improve.findings import improve
     from bedsim.improve.prices import prices_for
+    from bedsim.improve.text import lines
     from bedsim.scenario.load import load_scenario
 
     _check(target_um, probability)
@@ -96,10 +94,11 @@ def command(
         prices=prices,
         stage=progress_of,
     )
-    _tell(found, wants_json)
-    if not no_pictures and (output is not None or not wants_json):
+    tell(lambda: json_answer(found))
+    click.echo("\n".join(_wrapped(lines(found))))
+    if not no_pictures:
         path = _drawn(found, output or _picture_file(scenario, overrides))
-        click.echo(f"\nPicture: {path}", err=wants_json)
+        click.echo(f"\nPicture: {path}")
     return 0
 
 
@@ -120,17 +119,6 @@ def _target(loaded: LoadedScenario, aim: Aim, given: float | None) -> float | No
     own = wanted.lateral_pv_um if aim == "lateral" else wanted.height_pv_um
     target = own if given is None else given
     return None if target is None else target * UM
-
-
-def _tell(found: Improvement, wants_json: bool) -> None:
-    from bedsim.improve.text import as_json, lines
-
-    if wants_json:
-        import json
-
-        click.echo(json.dumps(as_json(found), indent=2, ensure_ascii=False))
-        return
-    click.echo("\n".join(_wrapped(lines(found))))
 
 
 def _wrapped(texts: Iterator[str]) -> Iterator[str]:

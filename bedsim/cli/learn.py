@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli import completion
 from bedsim.cli.common import kinds_option, progress_of, screws_option, set_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.json_out import json_answer, models, tell
 from bedsim.cli.paths import Command, InputPath, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import make_folder, write_file
@@ -45,6 +47,7 @@ EPILOG = (
     "changes",
     metavar="KEY=VALUE",
     multiple=True,
+    shell_complete=completion.keys,
     help="Ask also what the machine does with this change, for example --then joint.kind=rolling.",
 )
 @screws_option
@@ -124,6 +127,7 @@ def command(
             count=DRAWS,
             progress=progress,
         )
+    tell(lambda: json_answer(found))
     for line in lines(found, ", ".join(changes)):
         (click.echo if not line or line.startswith(" ") else say)(line)
     for text in read.unused:
@@ -149,6 +153,7 @@ def _keep(path: Path, found: Learned, loaded: LoadedScenario, readings: Sequence
 def _recipe_or_blank(recipe: str | None, blank: tuple[str, Path] | None) -> int:
     from bedsim.metrology import recipes
 
+    tell(lambda: models().LearnSays())
     if recipe is not None:
         click.echo(recipes.recipe(recipe))
         return 0

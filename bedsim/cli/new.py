@@ -9,12 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from bedsim.cli.common import KindChoice, kinds_option, schema_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.json_out import models, tell
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.errors import InputError
-from bedsim.files import write_file
+from bedsim.files import write_file, write_files
 
 if TYPE_CHECKING:
     from bedsim.scenario.load import LoadedScenario
@@ -76,15 +78,56 @@ def _with_options(function: Any) -> Any:
     return function
 
 
+def _example_names(_: click.Context, __: click.Parameter, begun: str) -> list[CompletionItem]:
+    from bedsim.scenario.examples import names
+
+    return [CompletionItem(name) for name in names() if name.startswith(begun)]
+
+
+def _print_keys(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted and not ctx.resilient_parsing:
+        from bedsim.scenario.examples import folder
+        from bedsim.scenario.reference import reference_text
+
+        click.echo(reference_text(folder()))
+        ctx.exit()
+
+
+def _copy_example(name: str, file: Path) -> int:
+    from bedsim.scenario.examples import copies
+
+    files = copies(name, file)
+    write_files(files, folder_too=True)
+    tell(lambda: models().NewSays(scenario=str(file)))
+    beside = [str(path) for path in files if path != file]
+    click.echo(f"Wrote {file}{' and beside it ' + ', '.join(beside) if beside else ''}.")
+    click.echo(f"Next: bedsim {'sweep' if name.startswith('sweeps/') else 'run'} {file}")
+    return 0
+
+
 @click.command(name="new", cls=Command)
 @click.argument("file", type=OutputPath("a scenario", ".toml"))
 @_with_options
+@click.option(
+    "--example",
+    metavar="NAME",
+    shell_complete=_example_names,
+    help="Ask nothing: a copy of a shipped scenario with its tables, for example bent-rolled-rigid.",
+)
+@click.option(
+    "--keys",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_keys,
+    help="Print every key with unit, range, default and source, and stop.",
+)
 @click.option("--title", default="", help="Title of the scenario; default: the file's name.")
 @click.option("--defaults", is_flag=True, help="Ask nothing: take the suggestion for what is not given.")
 @click.option("--force", is_flag=True, help="Overwrite FILE.")
 @schema_option
 @kinds_option
-def command(file: Path, title: str, defaults: bool, force: bool, **given: Any) -> int:
+def command(file: Path, example: str | None, title: str, defaults: bool, force: bool, **given: Any) -> int:
     """Write a commented scenario to FILE from at most fifteen answers.
 
     Asks on a terminal for what is not given as an option.  In a pipe nothing is asked: what the
@@ -92,12 +135,15 @@ def command(file: Path, title: str, defaults: bool, force: bool, **given: Any) -
     """
     if file.exists() and not force:
         raise InputError(f"{file}: exists already. Give another name, or --force to overwrite it.")
+    if example is not None:
+        return _copy_example(example, file)
     answers = _answers(given, defaults)
     from bedsim.analysis.layer_height import layer_height_lines
 
     named = title or file.stem.replace("_", " ").replace("-", " ") or "machine"
     text, loaded = checked_text(file, answers, named)
     write_file(file, text)
+    tell(lambda: models().NewSays(scenario=str(file)))
     click.echo(f"Wrote {file}. Next: bedsim run {file}")
     for line in layer_height_lines(loaded):
         say(line)

@@ -11,6 +11,7 @@ from typing import Any
 
 import click
 
+from bedsim.cli import json_out
 from bedsim.errors import InputError
 from bedsim.files import reason
 from bedsim.scenario.faults import shown
@@ -81,7 +82,12 @@ def _option(param: click.Parameter | None) -> str:
 
 
 class Command(click.Command):
-    """A command that refuses to write over a file that it reads, under whatever name that file is given."""
+    """A command that refuses to write over a file that it reads, under whatever name that file is given, and
+    that answers as JSON where that is wanted."""
+
+    def __init__(self, *args: Any, **settings: Any) -> None:
+        super().__init__(*args, **settings)
+        self.params += json_out.options()
 
     def invoke(self, ctx: click.Context) -> Any:
         """Check, then do it."""
@@ -93,7 +99,10 @@ class Command(click.Command):
                         f"{_option(param)} {path}: is the file {other} that this command reads, and would "
                         "be lost. Give another name."
                     )
-        return super().invoke(ctx)
+        work = super().invoke
+        if json_out.is_wanted(ctx):
+            return json_out.answered(str(self.name), lambda: work(ctx))
+        return work(ctx)
 
 
 def _paths(command: click.Command, ctx: click.Context, kind: type) -> Iterator[tuple[click.Parameter, Path]]:

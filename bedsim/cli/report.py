@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import check_walls, kinds_option, wall_options
+from bedsim.cli.json_out import models, tell
 from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.files import write_file
@@ -109,6 +110,7 @@ def command(
     )
     page = report_page(items, Choices(viewing=viewing, walls=walls, probe=probe))
     write_file(output, render_page(page), folder_too=True)
+    tell(lambda: models().ReportSays(page=str(output), results=[str(path) for path in results]))
     click.echo(f"Report: {output}")
     if coupon is not None:
         _write_coupon(coupon, items[0].loaded, viewing)

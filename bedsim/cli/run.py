@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli import completion
 from bedsim.cli.common import (
     check_walls,
     progress_of,
@@ -18,6 +20,7 @@ from bedsim.cli.common import (
     wall_options,
 )
 from bedsim.cli.gauge_output import say
+from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.paths import Command, OutputPath
 from bedsim.files import make_folder
 from bedsim.units import UM
@@ -39,6 +42,7 @@ REQUIREMENT_FAILED = 1
 @click.option(
     "--engine",
     metavar="NAME",
+    shell_complete=completion.engines,
     help="Which solver: propagator (default: everything), reference (slow, to check with) or equilibrium "
     "(without vibration: quick, and less exact where things rub; the answer says by how much).",
 )
@@ -98,6 +102,7 @@ def command(
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
+    _keep(run, summary, target)
     click.echo("\n".join(summary_lines(summary)))
     click.echo("")
     for text in (*(wall.sentence for wall in judged), *([travel] if travel else []), "", share_note(loaded)):
@@ -118,6 +123,15 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
 
     with progress_of(loaded.scenario.print.layers, "layers") as progress:
         return simulate(loaded, engine=engine, progress=progress)
+
+
+def _keep(run: Run, summary: Summary, target: Path) -> None:
+    """The run with what it says, in place of the run alone."""
+    from bedsim.analysis.kept_answer import kept_answer
+    from bedsim.results.store import write_run
+
+    write_run(replace(run, answer=kept_answer(summary)), target)
+    tell(lambda: json_answer(summary))
 
 
 def _without_run(

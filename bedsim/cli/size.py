@@ -11,6 +11,7 @@ import click
 
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
+from bedsim.cli.json_out import events_answer, json_answer, tell
 from bedsim.cli.paths import Command, InputPath, OutputPath
 from bedsim.cli.text import listed, wrapped
 from bedsim.files import make_folder
@@ -96,6 +97,7 @@ def command(
     if any(asked.values()):
         return _events(loaded, output, no_pictures, more, **asked)
     report = size_scenario(loaded)
+    tell(lambda: json_answer(report))
     click.echo("\n".join(report_lines(report, every_corner=every_corner)))
     for text in (*odd_numbers(loaded.scenario), *resting_lines(loaded.resting)):
         say(text)
@@ -122,15 +124,18 @@ def _events(
         raise click.UsageError(
             "--output names one picture: ask for one of --power-loss, --tilt, --shake, --speeds, --upkeep."
         )
+    reports: dict[str, object] = {}
     for k, name in enumerate(chosen):
         answer: size_events.Answer = (
             size_upkeep.upkeep(loaded, **more) if name == "upkeep" else getattr(size_events, name)(loaded)
         )
+        reports[name] = answer.report
         click.echo("\n" * (k > 0) + "\n".join(answer.lines))
         if not no_pictures:
             path = output or Path("results") / f"{loaded.path.stem}_{name}.png"
             make_folder(path.parent)
             click.echo(f"\nPicture: {answer.draw(path)}")
+    tell(lambda: events_answer(loaded.scenario.title, reports))
     return 0
 
 

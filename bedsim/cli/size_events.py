@@ -19,11 +19,12 @@ if TYPE_CHECKING:
 
 
 class Answer(NamedTuple):
-    """Lines of one event, and a function that draws it to a path."""
+    """Lines of one event, a function that draws it to a path, and the report that both are made from."""
 
     name: str
     lines: list[str]
     draw: Callable[[Path], Path]
+    report: object
 
 
 def power_loss(loaded: LoadedScenario) -> Answer:
@@ -37,7 +38,7 @@ def power_loss(loaded: LoadedScenario) -> Answer:
 
         return draw_power_loss(report, path)
 
-    return Answer("power_loss", list(power_loss_lines(report)), draw)
+    return Answer("power_loss", list(power_loss_lines(report)), draw, report)
 
 
 def tilt(loaded: LoadedScenario) -> Answer:
@@ -51,7 +52,7 @@ def tilt(loaded: LoadedScenario) -> Answer:
 
         return draw_tilt(report, path)
 
-    return Answer("tilt", list(tilt_lines(report)), draw)
+    return Answer("tilt", list(tilt_lines(report)), draw, report)
 
 
 def shake(loaded: LoadedScenario) -> Answer:
@@ -65,7 +66,7 @@ def shake(loaded: LoadedScenario) -> Answer:
 
         return draw_shake(report, path)
 
-    return Answer("shake", list(shake_lines(report)), draw)
+    return Answer("shake", list(shake_lines(report)), draw, report)
 
 
 def speeds(loaded: LoadedScenario) -> Answer:
@@ -79,7 +80,7 @@ def speeds(loaded: LoadedScenario) -> Answer:
 
         return draw_speeds(report, path)
 
-    return Answer("speeds", list(speed_lines(report)), draw)
+    return Answer("speeds", list(speed_lines(report)), draw, report)
 
 
 def power_loss_lines(report: PowerLossReport) -> Iterator[str]:

@@ -53,7 +53,7 @@ def upkeep(
 
         return draw_upkeep(report, path)
 
-    return Answer("upkeep", lines, draw)
+    return Answer("upkeep", lines, draw, report)
 
 
 def _written(report: UpkeepReport, path: Path) -> Path:

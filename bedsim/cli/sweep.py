@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from bedsim.cli.common import kinds_option, result_file
+from bedsim.cli.json_out import json_answer, models, tell
 from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
 from bedsim.scenario.toml_text import toml_value
@@ -93,6 +94,7 @@ def command(
     target = result_file(output, plan_file)
     plan = load_plan(plan_file)
     if member is not None:
+        tell(lambda: models().SweepSays(title=plan.file.title))
         click.echo("\n".join(_member_lines(plan, target, member, write_to)))
         return 0
     try:
@@ -101,6 +103,7 @@ def command(
     except KeyboardInterrupt:
         _remark("Finished parts are kept: give the same command again to go on.")
         raise
+    tell(lambda: json_answer(result))
     click.echo("\n".join(answer_lines(result)))
     click.echo(f"\nResult: {target}")
     if not no_pictures:

@@ -17,6 +17,7 @@ from bedsim.number_text import number
 from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
+from bedsim.shown import Shown
 from bedsim.units import MM
 
 FEWEST_LAYERS = 2
@@ -42,8 +43,8 @@ class Aligned:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Comparison(Shown):
     """Every run against the first one (SI); `differences` and `changed` have one entry per further run."""
 
     labels: tuple[str, ...]

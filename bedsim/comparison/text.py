@@ -78,7 +78,7 @@ def _table(rows: Sequence[Sequence[str]]) -> list[str]:
     return ["  " + "  ".join(v.ljust(w) for v, w in zip(row, widths, strict=True)).rstrip() for row in rows]
 
 
-def _shown() -> list[Metric]:
+def shown_figures() -> list[Metric]:
     """All figures but the solver's own."""
     of_solver = [q.name for q in FIGURES if q.of_solver]
     return [m for m in METRICS if m.name not in of_solver]
@@ -87,7 +87,7 @@ def _shown() -> list[Metric]:
 def _values_table(comparison: Comparison) -> list[str]:
     head = ["figure (worst over the print)", *comparison.labels]
     return _table(
-        [head, *([m.text, *(metric_text(m, v[m.name]) for v in comparison.values)] for m in _shown())]
+        [head, *([m.text, *(metric_text(m, v[m.name]) for v in comparison.values)] for m in shown_figures())]
     )
 
 
@@ -95,7 +95,7 @@ def _difference_table(comparison: Comparison) -> list[str]:
     first = comparison.labels[0]
     head = ["difference", *(f"{label} - {first}" for label in comparison.labels[1:])]
     rows = [head]
-    for metric in _shown():
+    for metric in shown_figures():
         found = [_by_name(d, metric.name) for d in comparison.differences]
         rows.append([metric.text, *(change_text(d, metric.unit) for d in found)])
     return _table(rows)

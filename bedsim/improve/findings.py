@@ -23,6 +23,7 @@ from bedsim.improve.unusual import Unusual, returns, unusual
 from bedsim.ranges.split import Split, split_of_travel
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.sections import refuse_sections
+from bedsim.shown import Shown
 
 TOLD = 8
 """Levers that are told with their doubts and side effects."""
@@ -56,8 +57,8 @@ class Told:
         return self.trial.refused or self.weakened
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Improvement:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Improvement(Shown):
     """Everything `bedsim improve` says, SI; `gains`: the likely machine's levers, best first; `target` m."""
 
     title: str

@@ -21,6 +21,7 @@ from bedsim.learn.unknowns import LotSpread, Unknowns, unknowns_of
 from bedsim.ranges.draws import Draw, draws
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
+from bedsim.shown import Shown
 
 DRAWS = 60
 """Machines before and after; ranges by ranks are right for any number."""
@@ -30,8 +31,8 @@ LOOKED_FROM = 3
 Progress = Callable[[int], None]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Learned:
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Learned(Shown):
     """`fit` is None without readings; `machines` (d, n): machines that agree with all readings; `before`,
     `after`: their answers without and with the readings; `changed_before`, `changed_after`: of the changed
     machine, None where none was asked for; `friction_fault`: why friction was left out, "" where it was not;

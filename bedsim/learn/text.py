@@ -116,7 +116,7 @@ def _doubts(found: Learned) -> Iterator[str]:
     """What contradicts what, and what the readings are blind to."""
     assert found.fit is not None
     for fault in found.faults:
-        yield f"Contradiction: {_fault(fault)}. Until then the answer above is spoilt by it."
+        yield f"Contradiction: {fault_text(fault)}. Until then the answer above is spoilt by it."
     if not found.faults:
         odd = found.fit.chance < 0.01
         yield (
@@ -141,7 +141,8 @@ def _doubts(found: Learned) -> Iterator[str]:
     yield "Hardly noticed: a bearing ten times softer than its range, though the answer stays right."
 
 
-def _fault(fault: Fault) -> str:
+def fault_text(fault: Fault) -> str:
+    """What in the readings does not agree, in words."""
     return FAULTS[fault.kind].format(where=fault.where, size=quantity(fault.size, "m"))
 
 

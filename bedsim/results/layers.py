@@ -13,15 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.quantities import LayerQuantities, Quantity
-
-Array = NDArray[np.float64]
-Names = tuple[str, ...]
+from bedsim.results.answer import Array, Names, RunAnswer
+from bedsim.shown import Shown
 
 _POSE = "bed against its commanded pose: t and twist m, w rad"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Trace:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Trace(Shown):
     """Time history of one layer, from the start of its layer change; `height` and `lateral` are raw."""
 
     layer: int
@@ -50,8 +49,8 @@ class Trace:
     commanded_height: Annotated[Array, Quantity(axes="time", unit="m", meaning="commanded height of the bed")]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LayerResult(LayerQuantities):
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class LayerResult(Shown, LayerQuantities):
     """Errors of every layer of one print, and all `LayerQuantities`.
 
     `height_error`, `lateral_error`, `tilt` and `thickness_error` are relative to the first layer; the `_raw`
@@ -120,8 +119,8 @@ class LayerResult(LayerQuantities):
     trace: tuple[Trace, ...] = ()
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Run(Shown):
     """A finished run: the scenario as written and as resolved, who solved it, and the layers."""
 
     layers: LayerResult
@@ -139,3 +138,4 @@ class Run:
     statistics: dict[str, float] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     program: str = "unknown"  # its identity: code, libraries, kernels
+    answer: RunAnswer | None = None  # what it says in the end, where that was worked out

@@ -7,14 +7,23 @@ reader and `results/README.md` are all made from `DATASETS`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from bedsim.quantities import FIRST_VERSION, REPORTED, Kind, Quantity, quantities_of
+from bedsim.quantities import REPORTED, Quantity, quantities_of
+from bedsim.results.answer import RunAnswer
+from bedsim.results.dataset import Dataset
 from bedsim.results.layers import LayerResult, Trace
+from bedsim.results.sweep_schema import (
+    SWEEP_GROUPS,
+    SWEEP_NUMBERS,
+    SWEEP_TEXTS,
+    SWEEP_TYPE,
+    SWEEP_VERSION,
+    of_sweep,
+)
 from bedsim.scenario.tables import DEVIATION, OFFSETS
 
 FILE_TYPE = "bedsim run"
@@ -37,35 +46,11 @@ SCENARIO_GROUP = "scenario"
 TABLES_GROUP = "scenario/tables/table_<n>"
 LAYERS_GROUP = "layers"
 TRACE_GROUP = "trace/layer_<n>"
+ANSWER_GROUP = "answer"
 STATISTICS_GROUP = "statistics"
 
 README = Path(__file__).parents[2] / "results" / "README.md"
 """Written by `python -m bedsim.results.schema`."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Dataset:
-    """One dataset of the file: a quantity in a group.
-
-    `dims`: names of its axes; a dataset whose only axis carries its own name is the dimension scale of that
-    axis.
-    `field`: attribute of Run, LayerResult or Trace it is taken from; empty for fixed labels.  `since`: the
-    version of the file that brought it.
-    """
-
-    group: str
-    name: str
-    dims: tuple[str, ...]
-    unit: str
-    long_name: str
-    kind: Kind = "float64"
-    field: str = ""
-    since: tuple[int, int] = FIRST_VERSION
-
-    @property
-    def is_scale(self) -> bool:
-        """Whether this dataset is the dimension scale of its own axis."""
-        return self.dims == (self.name,)
 
 
 def _datasets(group: str, quantities: Iterable[Quantity]) -> Iterator[Dataset]:
@@ -106,6 +91,7 @@ DATASETS: tuple[Dataset, ...] = (
     *_datasets(LAYERS_GROUP, REPORTED),
     *_labels(TRACE_GROUP, **_AXES, probe="name of the probe", corner="name of the corner"),
     *_datasets(TRACE_GROUP, quantities_of(Trace)),
+    *_datasets(ANSWER_GROUP, quantities_of(RunAnswer)),
 )
 
 FORMAT_VERSION = max(((1, 1), *(d.since for d in DATASETS)))  # 1.1: the scenario's tables
@@ -168,15 +154,29 @@ def unknown(dataset: Dataset, sizes: Mapping[str, int]) -> Any:
 _README_HEAD = """\
 # Result files
 
-`bedsim run` writes one HDF5 file per run, here unless `--output` says otherwise. This page is generated from
-`bedsim/results/schema.py`; a test keeps the two in step.
+`bedsim run` writes one HDF5 file per run and `bedsim sweep` one per sweep, here unless `--output` says
+otherwise. This page is generated from `bedsim/results/schema.py` and `sweep_schema.py`; a test keeps them in
+step.
 
-Everything is in SI but for the scenario's texts and tables, which keep their own units. Every array carries
-the attributes `units` and `long_name` and HDF5 dimension scales, so
+Everything is in SI but for the scenario's texts and tables, which keep their own units.
 
+    bedsim.open("results/first.h5")               # either kind as one labelled Dataset of xarray
+    bedsim.open("results/grades.h5", chunks={})   # its arrays dask's: read as they are worked out
+
+(`pip install 'bedsim[xarray]'`.) A run's Dataset holds the group `layers` with the group `answer` beside it;
+a sweep's stands over the axes of its plan (over `cell` where the cells are no full grid), with `printer`,
+`quantile`, `metric`, `layer` and `machine` as further axes. Units, long names and coordinates are named as
+the CF conventions have them.
+
+Every array carries the attributes `units` and `long_name` and HDF5 dimension scales, so plain readers do
+as well:
+
+    h5py.File("results/first.h5")["layers/height_error"][:]        # (layer, probe), metres
     xarray.open_dataset("results/first.h5", group="layers", engine="h5netcdf")
 
-gives labelled arrays, and `bedsim.open_result("results/first.h5")` gives the same names as a frozen object.
+`bedsim.open_result` and `bedsim.open_sweep` give the same names as frozen objects, `bedsim.to_csv` and
+`to_json` tables and texts for other programs.
+
 The file is complete or absent: it is written beside its target and renamed when it is whole. Nothing
 outside the file is needed to read it.
 
@@ -194,6 +194,10 @@ def _rows(header: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
 
 
 def _group_table(group: str) -> str:
+    return _table_of(of_group(group))
+
+
+def _table_of(datasets: Sequence[Dataset]) -> str:
     header = ("dataset", "dimensions", "unit", "type", "meaning")
     rows = [
         (
@@ -203,19 +207,18 @@ def _group_table(group: str) -> str:
             "0 or 1 (int8)" if d.kind == "bool" else d.kind,
             d.long_name,
         )
-        for d in of_group(group)
+        for d in datasets
     ]
     return _rows(header, rows)
 
 
 def readme() -> str:
     """Text of `results/README.md`."""
-    version = ".".join(map(str, FORMAT_VERSION))
     attributes = _rows(("attribute", "meaning"), [(f"`{n}`", m) for n, m in ROOT_ATTRIBUTES])
     return "\n".join(
         [
             _README_HEAD,
-            f"Format version: {version}\n",
+            f"# A run\n\nFormat version: {_version(FORMAT_VERSION)}\n",
             "## Root attributes\n",
             attributes,
             f"The group `{STATISTICS_GROUP}` carries the solver's counts and times as attributes.\n",
@@ -231,8 +234,32 @@ def readme() -> str:
             f"## Group `{TRACE_GROUP}`\n",
             "One group for each layer whose time history was asked for; its attribute `layer` says which.\n",
             _group_table(TRACE_GROUP),
+            f"## Group `{ANSWER_GROUP}`\n",
+            "What the summary says; its attribute `verdict` is the sentence on top. Absent where it was not "
+            "worked out.\n",
+            _group_table(ANSWER_GROUP),
+            *_sweep_part(),
         ]
     )
+
+
+def _sweep_part() -> list[str]:
+    about = {"file_type": f"always '{SWEEP_TYPE}'", "format_version": "two integers, major and minor"}
+    about |= {**SWEEP_TEXTS, **SWEEP_NUMBERS, "seed": "seed of random draws"}
+    tables = [part for g in SWEEP_GROUPS for part in (f"## Group `{g}`\n", _table_of(of_sweep(g)))]
+    return [
+        f"# A sweep\n\nFormat version: {_version(SWEEP_VERSION)}\n",
+        "## Root attributes of a sweep\n",
+        _rows(("attribute", "meaning"), [(f"`{n}`", m) for n, m in about.items()]),
+        "`<n>` counts from 0. The groups `sensitivity`, `machines` and `doubt` are empty where nothing was "
+        "worked out;\nthe attributes of `doubt` are `cell`, `now` and `foretold` (share with no key "
+        "known, and how well keys one by\none foretell the machines).\n",
+        *tables,
+    ]
+
+
+def _version(version: tuple[int, int]) -> str:
+    return ".".join(map(str, version))
 
 
 def source_of(dataset: Dataset, owner: Any, names: Mapping[str, tuple[str, ...]]) -> Any:

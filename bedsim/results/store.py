@@ -19,6 +19,7 @@ import numpy as np
 from bedsim.errors import ResultFileError
 from bedsim.files import reason, write_file
 from bedsim.results import schema
+from bedsim.results.answer import RunAnswer
 from bedsim.results.layers import Array, LayerResult, Run, Trace
 from bedsim.results.vet import found_wrong
 
@@ -104,6 +105,13 @@ def open_checked(path: Path, file_type: str, version: tuple[int, int]) -> Iterat
             yield file
         except (KeyError, OSError, RuntimeError, ValueError, TypeError, AttributeError) as fault:
             raise ResultFileError(f"{path}: is damaged: {_first_line(fault)}.") from fault
+
+
+def file_type_of(path: Path) -> str:
+    """What a file of ours says that it is; "" for one that says nothing.  Raises ResultFileError for a file
+    that is missing, foreign or damaged."""
+    with _open_hdf5(path) as file:
+        return str(file.attrs.get("file_type", ""))
 
 
 def _open_hdf5(path: Path) -> h5py.File:
@@ -241,6 +249,22 @@ def write_run(run: Run, path: Path) -> None:
         for trace in run.layers.trace:
             group = file.create_group(schema.TRACE_GROUP.replace("<n>", str(trace.layer)))
             _write_trace(group, trace, run.layers)
+        if run.answer is not None:
+            _write_answer(file.create_group(schema.ANSWER_GROUP), run.answer)
+
+
+def _write_answer(group: h5py.Group, answer: RunAnswer) -> None:
+    counted = {name: len(getattr(answer, name)) for name in ("figure", "source", "key")}
+    _write_group(group, schema.ANSWER_GROUP, answer, {}, counted)
+    group.attrs["verdict"] = answer.verdict
+
+
+def _read_answer(file: h5py.File) -> RunAnswer | None:
+    """None where it was not worked out, and in files before version 1.2."""
+    if schema.ANSWER_GROUP not in file:
+        return None
+    group = file[schema.ANSWER_GROUP]
+    return RunAnswer(verdict=str(group.attrs["verdict"]), **_read_group(group, schema.ANSWER_GROUP))
 
 
 def _write_tables(file: h5py.File, tables: Mapping[str, Array]) -> None:
@@ -315,6 +339,7 @@ def read_run(path: Path) -> Run:
             notes=tuple(str(v) for v in file.attrs["notes"]),
             tables=_read_tables(file),
             program=str(file.attrs.get("program", "unknown")),
+            answer=_read_answer(file),
             **texts,
         )
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.shown import Shown
+
 Array = NDArray[np.float64]
 
 UNMEASURED = (float("nan"), float("nan"))
@@ -95,8 +97,8 @@ class Doubt:
     foretold: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CellResult:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class CellResult(Shown):
     """One finished cell.
 
     `figures` (m, metrics) SI; `stopped` (m,) joint travel used up; `meets` (m,) the target; `quantiles` (q,
@@ -136,8 +138,8 @@ class CellResult:
         return self.figures.shape[0]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SweepResult:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class SweepResult(Shown):
     """A finished sweep: plan and scenario as text, axes, cells, and what matters most.
 
     `axis_names` with `axis_labels`; `sensitivity_names` with `first_order` and `total_order` shares of the

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import types
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
 from typing import Annotated, Any, Union, get_args, get_origin
 
@@ -184,6 +184,24 @@ def known_keys(loc: Sequence[str | int]) -> tuple[str, ...]:
     table = table_at(loc)
     names = () if table is None else tuple(fields_of(table))
     return names + PARTS if table is Scenario else names
+
+
+def all_keys() -> Iterator[str]:
+    """Every key as it is written behind --set, parts without their corner: `print.layers`, `nut.mass_kg`."""
+
+    def leaves(table: type[Section], name: str) -> Iterator[str]:
+        for key, field in fields_of(table).items():
+            inner = section_of(field)
+            if inner is not None:
+                yield from leaves(inner, f"{name}{key}.")
+            elif list_section_of(field) is None:
+                yield name + key
+
+    yield from leaves(Scenario, "")
+    for part in PARTS:
+        table = section_of(Corner.model_fields[part])
+        assert table is not None
+        yield from leaves(table, f"{part}.")
 
 
 def completed(name: str, names: Iterable[str]) -> str:

@@ -35,12 +35,15 @@ from bedsim.scenario.tables import LAYOUTS, read_table
 from bedsim.scenario.toml_file import parse_toml, read_toml
 from bedsim.scenario.toml_text import RESOLVED, resolved_text
 from bedsim.scenario.tree import Tree, corners_of, key_of, listed_corners, lookup, parsed_value, set_key
+from bedsim.shown import Shown
 
 Tables = Mapping[str, NDArray[np.float64]]
+TEXT = "scenario"
+"""What messages call a scenario that was given as text."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LoadedScenario:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class LoadedScenario(Shown):
     """A checked scenario with everything that stands beside the plain numbers.
 
     `scenario` holds likely values; `ranges` the uncertain ones among them; `tables` the CSV tables by the
@@ -89,14 +92,13 @@ class LoadedScenario:
 def load_scenario(
     path: str | Path, overrides: Sequence[str] = (), *, varied: Sequence[str] = (), taught: bool = True
 ) -> LoadedScenario:
-    """Read and check a scenario file; `overrides` and then `varied` are `key=value` texts that win over the
-    file, told as --set and --vary where they cannot be used.  What readings have `taught` is put in where the
-    file names it.
+    """Read and check a scenario, from a file or from a text of more than one line; `overrides` and then
+    `varied` are `key=value` texts that win over it, told as --set and --vary where they cannot be used.  What
+    readings have `taught` is put in where the scenario names it.
 
     Raises InputError listing every fault: file, key, value, rule, hint.
     """
-    file = Path(path)
-    text, tree = read_toml(file)
+    file, text, tree = _read(path)
     _refuse_plan(tree, str(file))
     given = [(o, "--set") for o in overrides] + [(o, "--vary") for o in varied]
     pairs = [(o, *(part.strip() for part in o.partition("="))) for o, _ in given]
@@ -113,6 +115,13 @@ def load_scenario(
     found = _load_tree(tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text))
     wanted = taught and not text.startswith(RESOLVED)  # a resolved scenario has it already
     return _taught(found, keys) if wanted and found.scenario.learnt is not None else found
+
+
+def _read(source: str | Path) -> tuple[Path, str, Tree]:
+    """What messages call it, its text and its tree."""
+    if isinstance(source, str) and "\n" in source:
+        return Path(TEXT), source, parse_toml(source, TEXT)
+    return Path(source), *read_toml(Path(source))
 
 
 def _taught(loaded: LoadedScenario, given: Mapping[str, str]) -> LoadedScenario:

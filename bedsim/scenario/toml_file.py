@@ -7,12 +7,9 @@ import tomllib
 from pathlib import Path
 
 from bedsim.errors import InputError
-from bedsim.files import as_text, read_bytes
+from bedsim.files import HDF5_SIGNATURE, as_text, read_bytes
 from bedsim.scenario.keys import nearest
 from bedsim.scenario.tree import DeepTomlError, Tree, toml_tree
-
-HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
-"""First bytes of every result file.  Source: HDF5 file format specification, superblock (from memory)."""
 
 
 def read_toml(file: Path) -> tuple[str, Tree]:

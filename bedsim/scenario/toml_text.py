@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
+from bedsim.errors import InputError
 from bedsim.scenario.keys import PARTS
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
@@ -33,6 +35,54 @@ def toml_value(value: Any) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(toml_value(v) for v in value) + "]"
     return repr(value)
+
+
+def toml_lines(tree: Mapping[str, Any], name: str) -> Iterator[str]:
+    """Write a tree of tables as `tomllib` reads it back: plain values first, then tables and lists of them.
+
+    Raises InputError naming the key of a value that TOML has no words for.
+    """
+    yield from _tree_lines(tree, (), name)
+
+
+def _tree_lines(tree: Mapping[str, Any], steps: tuple[str, ...], name: str) -> Iterator[str]:
+    tables = {key: v for key, v in tree.items() if _is_table(v) or _is_list_of_tables(v)}
+    for key, value in tree.items():
+        if key not in tables:
+            yield f"{_bare(key)} = {_checked(value, '.'.join((*steps, key)), name)}"
+    for key, value in tables.items():
+        where = (*steps, key)
+        head = ".".join(_bare(step) for step in where)
+        for entry in (value,) if _is_table(value) else value:
+            yield f"[{head}]" if _is_table(value) else f"[[{head}]]"
+            yield from _tree_lines(entry, where, name)
+
+
+def _is_table(value: Any) -> bool:
+    return isinstance(value, Mapping) and "likely" not in value
+
+
+def _is_list_of_tables(value: Any) -> bool:
+    return isinstance(value, list | tuple) and bool(value) and all(_is_table(v) for v in value)
+
+
+def _bare(key: Any) -> str:
+    return str(key) if re.fullmatch(r"[A-Za-z0-9_-]+", str(key)) else toml_value(str(key))
+
+
+def _checked(value: Any, key: str, name: str) -> str:
+    """A value as TOML; numbers of numpy are numbers."""
+    plain = value.item() if getattr(value, "shape", None) == () else value
+    leaves = (
+        plain.values() if isinstance(plain, Mapping) else plain if isinstance(plain, list | tuple) else ()
+    )
+    if isinstance(plain, str | bool | int | float):
+        return toml_value(plain)
+    if isinstance(plain, Mapping | list | tuple):
+        for leaf in leaves:
+            _checked(leaf, key, name)
+        return toml_value(plain)
+    raise InputError(f"{name}: {key} = {value!r}: must be text, a number, true or false, a list or a table.")
 
 
 def _range_value(found: Range) -> dict[str, Any]:

@@ -125,15 +125,25 @@ def dask(address: str) -> Work:
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         with _client(distributed, address) as client:
-            sealed = [pickle.dumps(task) for task in tasks]  # opened by a worker that is the same program
-            futures = client.map(run_task_of, [identity()] * len(tasks), sealed, pure=False)
-            try:
-                for future in distributed.as_completed(futures, loop=client.loop):
-                    yield _result(distributed, future, address)
-                    future.release()
-            finally:
-                with contextlib.suppress(OSError, TimeoutError, RuntimeError):  # the scheduler may be gone
-                    client.cancel(futures, force=True)
+            yield from on_client(client)(tasks)
+
+    return work
+
+
+def on_client(client: Any) -> Work:
+    """Do the tasks on the workers of a Dask client, which stays open; otherwise as `dask`."""
+    import distributed
+
+    def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
+        sealed = [pickle.dumps(task) for task in tasks]  # opened by a worker that is the same program
+        futures = client.map(run_task_of, [identity()] * len(tasks), sealed, pure=False)
+        try:
+            for future in distributed.as_completed(futures, loop=client.loop):
+                yield _result(distributed, future, client.scheduler.address)
+                future.release()
+        finally:
+            with contextlib.suppress(OSError, TimeoutError, RuntimeError):  # the scheduler may be gone
+                client.cancel(futures, force=True)
 
     return work
 

@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
+from matplotlib.axes import Axes
 
 from bedsim.analysis import metrics
 from bedsim.analysis.figures import height_extent, lateral_extent
@@ -20,6 +21,8 @@ from bedsim.views.wall_picture import draw_walls, wall_file
 from bedsim.wall.relief import probe_index
 from bedsim.wall.worst import JudgedWall
 
+FEWEST_FOR_WAVES = 5
+"""Layers from which on wavelengths are told."""
 MOST_PROBES = 6
 """More lines than these cannot be told apart: the probes with the largest lateral error are drawn."""
 
@@ -43,7 +46,7 @@ def drawings(
         partial(draw_errors, scenario, layers, _named(stem, "errors")),
         partial(draw_path, scenario, layers, _named(stem, "path")),
     ]
-    if _longest(layers).stop - _longest(layers).start >= 5:
+    if _longest(layers).stop - _longest(layers).start >= FEWEST_FOR_WAVES:
         found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths"), probe))
     names = [scenario.title]
     found += [partial(draw_walls, [w], names, stem.with_name(f"{stem.name}_{wall_file(w)}")) for w in walls]
@@ -82,25 +85,28 @@ def draw_machine(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
 
 def draw_errors(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     """Height error and lateral error in X and Y over the height of the print."""
-    shown, note = _shown(layers)
+    tall = (150 if len(layers.layer) < 200 else 220) * MM
+    with style.page(path, 260 * MM, tall, _title(scenario, "Error against layer 1")) as figure:
+        axes = figure.subplots(1, 3, sharey=True)
+        error_panels(axes, layers)
+        style.outside_legend(figure, axes[0], f"probe{_shown(layers)[1]}")
+    return path
+
+
+def error_panels(axes: Sequence[Axes], layers: LayerResult) -> None:
+    """Height error and lateral error in X and Y, each in one of three axes, over the height of the print."""
+    shown, _ = _shown(layers)
     names = [layers.probe_name[i] for i in shown]
     panels = (
         ("height error", layers.height_error[:, shown]),
         ("lateral error in X", layers.lateral_error[:, shown, 0]),
         ("lateral error in Y", layers.lateral_error[:, shown, 1]),
     )
-    tall = (150 if len(layers.layer) < 200 else 220) * MM
-    with style.page(path, 260 * MM, tall, _title(scenario, "Error against layer 1")) as figure:
-        axes = figure.subplots(1, 3, sharey=True)
-        for ax, (what, error) in zip(axes, panels, strict=True):
-            factor, unit = style.length_unit(error)
-            errors.error_over_height(
-                ax, layers.print_height, error, names, what=what, factor=factor, unit=unit
-            )
-        axes[0].set_ylabel("print height (mm)")
-        axes[0].set_title("positive: bed nearer the nozzle", fontsize=8, fontweight="normal")
-        style.outside_legend(figure, axes[0], f"probe{note}")
-    return path
+    for ax, (what, error) in zip(axes, panels, strict=True):
+        factor, unit = style.length_unit(error)
+        errors.error_over_height(ax, layers.print_height, error, names, what=what, factor=factor, unit=unit)
+    axes[0].set_ylabel("print height (mm)")
+    axes[0].set_title("positive: bed nearer the nozzle", fontsize=8, fontweight="normal")
 
 
 def _shown(layers: LayerResult) -> tuple[list[int], str]:

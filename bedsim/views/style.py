@@ -7,9 +7,10 @@ paper; every series also has its own line and marker, so that a grey print tells
 from __future__ import annotations
 
 import contextlib
+import contextvars
 import io
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -78,7 +79,7 @@ def page(path: Path, width: float, height: float, title: str = "") -> Iterator[F
     Raises ResultFileError when the file cannot be written.
     """
     with matplotlib.rc_context(_RC):
-        figure = Figure(figsize=(width / _INCH, height / _INCH), layout="constrained", dpi=150)
+        figure = Sheet(figsize=(width / _INCH, height / _INCH), layout="constrained", dpi=150)
         FigureCanvasAgg(figure)
         if title:
             figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")
@@ -86,11 +87,41 @@ def page(path: Path, width: float, height: float, title: str = "") -> Iterator[F
         save(figure, path)
 
 
-def save(figure: Figure, path: Path) -> None:
-    """Save a figure as PNG, complete or not at all.  Raises ResultFileError."""
+class Sheet(Figure):
+    """A figure that a notebook shows by itself."""
+
+    def _repr_png_(self) -> bytes:
+        return png(self)
+
+
+_wanted: contextvars.ContextVar[list[Figure] | None] = contextvars.ContextVar("wanted", default=None)
+
+
+def handed_over(draw: Callable[[], object]) -> Figure:
+    """The figure that a function draws on a page, instead of the file."""
+    figures: list[Figure] = []
+    before = _wanted.set(figures)
+    try:
+        draw()
+    finally:
+        _wanted.reset(before)
+    return figures[-1]
+
+
+def png(figure: Figure) -> bytes:
+    """A figure as a PNG file."""
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png")
-    write_file(path, drawn.getvalue())
+    return drawn.getvalue()
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Save a figure as PNG, complete or not at all, or hand it over.  Raises ResultFileError."""
+    wanted = _wanted.get()
+    if wanted is not None:
+        wanted.append(figure)
+        return
+    write_file(path, png(figure))
 
 
 def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:

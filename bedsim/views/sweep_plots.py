@@ -56,23 +56,28 @@ def draw_probabilities(result: SweepResult, path: Path) -> Path:
     """Share of printers that meet the target, per cell, with its intervals."""
     cells = _shown(result)
     with style.page(path, 230 * MM, (56 + 9 * len(cells)) * MM, _title(result, "Meets the target")) as figure:
-        ax = figure.subplots()
-        places = np.arange(len(cells), dtype=float)
-        middle = np.array([c.probability for c in cells]) * 100
-        _bars(ax, places, [c.whole_interval for c in cells], style.GREY, "-", 1.2)
-        _bars(ax, places - 0.26, [c.wilson for c in cells], style.BLUE, "-", 5.0)
-        _bars(ax, places + 0.15, [c.lot_interval for c in cells], style.VERMILLION, _DOTTED, 2.5)
-        _bars(ax, places + 0.32, [c.machine_interval for c in cells], style.GREEN, _DASHED, 2.5)
-        ax.plot(middle, places, "D", color=style.INK, markersize=4.5)
-        ax.axvline(100 * result.wanted_probability, color=style.INK, linewidth=1.2, linestyle=(0, (6, 2)))
-        ax.set_yticks(places, [style.short(c.label, 46) for c in cells])
-        ax.set_ylim(len(cells) - 0.4, -0.6)
-        ax.set_xlim(-2, 102)
-        ax.grid(axis="y", visible=False)
-        ax.set_xlabel("printers that meet the target (%)")
-        ax.set_title(_target_text(result), fontsize=8, fontweight="normal")
+        probability_rows(figure.subplots(), result)
         figure.legend(handles=_probability_legend(result), loc="outside lower center", ncols=2)
     return path
+
+
+def probability_rows(ax: Axes, result: SweepResult) -> None:
+    """Every cell's share as a point, its intervals as lines."""
+    cells = _shown(result)
+    places = np.arange(len(cells), dtype=float)
+    middle = np.array([c.probability for c in cells]) * 100
+    _bars(ax, places, [c.whole_interval for c in cells], style.GREY, "-", 1.2)
+    _bars(ax, places - 0.26, [c.wilson for c in cells], style.BLUE, "-", 5.0)
+    _bars(ax, places + 0.15, [c.lot_interval for c in cells], style.VERMILLION, _DOTTED, 2.5)
+    _bars(ax, places + 0.32, [c.machine_interval for c in cells], style.GREEN, _DASHED, 2.5)
+    ax.plot(middle, places, "D", color=style.INK, markersize=4.5)
+    ax.axvline(100 * result.wanted_probability, color=style.INK, linewidth=1.2, linestyle=(0, (6, 2)))
+    ax.set_yticks(places, [style.short(c.label, 46) for c in cells])
+    ax.set_ylim(len(cells) - 0.4, -0.6)
+    ax.set_xlim(-2, 102)
+    ax.grid(axis="y", visible=False)
+    ax.set_xlabel("printers that meet the target (%)")
+    ax.set_title(_target_text(result), fontsize=8, fontweight="normal")
 
 
 def _shown(result: SweepResult) -> Sequence[CellResult]:

@@ -2,8 +2,10 @@
 
 import json
 
+import jsonschema
 import pytest
 
+from bedsim.answers.schema import document_schema
 from bedsim.cli.main import main
 from bedsim.improve import findings
 from bedsim.improve.levers import LEVERS
@@ -39,8 +41,10 @@ def test_it_tells_and_draws(quick, scenario, capsys, tmp_path):
 
 
 def test_json_is_alone(quick, scenario, capsys, tmp_path):
-    assert main(["improve", scenario, "--json", "--set", "print.layers=10"]) == 0
-    found = json.loads(capsys.readouterr().out)
+    assert main(["improve", scenario, "--json", "--no-pictures", "--set", "print.layers=10"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, document_schema("improve"))
+    found = document["answer"]
     assert found["aim"] == "lateral" and found["gains"][0]["changes"][0]["lever"] == "joint.kind"
     assert not (tmp_path / "results").exists()
 

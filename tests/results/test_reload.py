@@ -74,7 +74,7 @@ def test_nothing_beside_the_file_is_read(result, measured):
 
 
 def test_the_minor_version_has_grown_with_the_tables():
-    assert schema.FORMAT_VERSION == (1, 1)
+    assert schema.FORMAT_VERSION == (1, 2)
 
 
 def test_residual_vibration_is_not_a_number_without_inertia(result):

@@ -1,0 +1,180 @@
+"""The questions of the commands run, compare, gauge, learn, size and improve, from Python."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from bedsim.api.given import MachineLike, loaded_from
+from bedsim.errors import InputError
+from bedsim.files import is_result
+from bedsim.results.layers import Run
+from bedsim.units import UM
+
+if TYPE_CHECKING:
+    from bedsim.analysis.sizing_report import SizingReport
+    from bedsim.comparison.compared import Compared, Comparison
+    from bedsim.improve.findings import Improvement
+    from bedsim.improve.ranking import Aim
+    from bedsim.learn.learned import Learned
+    from bedsim.metrology.gauged import Gauged
+
+Progress = Callable[[int], None]
+
+
+def _silent(done: int) -> None:
+    pass
+
+
+def explain(run: Run, *, ranges: bool = True) -> Run:
+    """A run with what it says: the sentence on top, figures, what each cause makes, and with `ranges` what
+    uncertain numbers leave open and what to measure (takes about as long as the run); it is saved with it.
+
+    Raises InputError where the scenario inside cannot be read.
+    """
+    from bedsim.ranges.answered import answered
+    from bedsim.results.reload import scenario_of
+
+    return answered(run, scenario_of(run, "run"), ranges=ranges)
+
+
+def simulate(given: MachineLike, engine: str | None = None, progress: Progress = _silent) -> Run:
+    """Where the bed is, layer by layer; `progress` is told the number of layers done.
+
+    Raises a BedsimError with a finished sentence for what cannot be used or computed.
+    """
+    from bedsim import simulation
+
+    return simulation.simulate(loaded_from(given), engine, progress)
+
+
+def compare(
+    *given: MachineLike | Run, labels: Sequence[str] = (), engine: str | None = None, ranges: bool = False
+) -> Comparison:
+    """Two machines or runs or more, every one against the first; what has not been run is run.  `ranges`:
+    also what uncertain numbers leave open of the differences.
+
+    Raises InputError where there is nothing to compare.
+    """
+    from bedsim.comparison import compared
+    from bedsim.comparison.difference import find_swings
+
+    if len(given) < 2:
+        raise InputError(f"compare: {len(given)} given; at least 2 machines or runs are needed.")
+    if labels and len(labels) != len(given):
+        raise InputError(f"labels: {len(labels)} for {len(given)} machines: give one for each, or none.")
+    items = [_compared(one, engine) for one in given]
+    names = labels or _names([i.label for i in items])
+    named = [
+        compared.Compared(label=n, run=i.run, loaded=i.loaded) for n, i in zip(names, items, strict=True)
+    ]
+    return compared.compare(named, [find_swings(i.loaded) for i in named] if ranges else ())
+
+
+def _compared(given: MachineLike | Run, engine: str | None) -> Compared:
+    from bedsim.comparison import compared
+    from bedsim.results.reload import scenario_of
+    from bedsim.results.store import read_run
+
+    if isinstance(given, Run):
+        loaded = scenario_of(given, "run")
+        return compared.Compared(label=loaded.scenario.title, run=given, loaded=loaded)
+    if isinstance(given, str | Path) and "\n" not in str(given) and is_result(Path(given)):
+        path = Path(given)
+        run = read_run(path)
+        return compared.Compared(label=path.stem, run=run, loaded=scenario_of(run, path))
+    loaded = loaded_from(given)
+    run = simulate(loaded, engine)
+    return compared.Compared(label=loaded.path.stem, run=run, loaded=loaded)
+
+
+def _names(found: Sequence[str]) -> list[str]:
+    """Titles, with a number where two are alike."""
+    return [n if found.count(n) == 1 else f"{n} ({k})" for k, n in enumerate(found, start=1)]
+
+
+def gauge(readings: str | Path, settings: Mapping[str, object] | None = None) -> Gauged:
+    """Readings of a screw, or of a push-pull, tap or cord test, as keys of a scenario with their uncertainty;
+    `settings` go before the lines `# key = value` of the file.
+
+    Raises InputError naming file, line and what is allowed.
+    """
+    from bedsim.metrology.gauged import gauged
+
+    return gauged(Path(readings), {key: str(value) for key, value in (settings or {}).items()})
+
+
+def learn(
+    readings: str | Path | Sequence[str | Path],
+    given: MachineLike,
+    *,
+    then: Mapping[str, object] | None = None,
+    screws: str = "gauged",
+    sigma_um: float = 1.0,
+    progress: Progress = _silent,
+) -> Learned:
+    """Learn one machine from all its files of readings together; `then`: keys of a change that is asked of
+    too.  A path or text is read without what earlier readings have taught.
+
+    Raises InputError naming file, line and what is allowed.
+    """
+    from bedsim.learn import learned
+    from bedsim.learn.lot_spread import spread_named
+    from bedsim.learn.reading_files import read_files
+    from bedsim.scenario.load import load_scenario
+
+    if not sigma_um > 0:
+        raise InputError(f"sigma_um = {sigma_um:g}: must be above 0, in µm.")
+    files = [readings] if isinstance(readings, str | Path) else list(readings)
+    loaded = load_scenario(given, taught=False) if isinstance(given, str | Path) else loaded_from(given)
+    read = read_files([Path(f) for f in files], loaded, sigma_um * UM)
+    return learned.learn(
+        loaded,
+        read.observations,
+        lot=spread_named(loaded, screws),
+        measured=read.measured,
+        changed=loaded.with_values(then) if then else None,
+        sigma=sigma_um * UM,
+        count=learned.DRAWS,
+        progress=progress,
+    )
+
+
+def size(given: MachineLike) -> SizingReport:
+    """Whether the drive holds, turns and lasts, row by row.  A margin is no proof.  Raises a BedsimError."""
+    from bedsim.analysis.sizing_report import size_scenario
+
+    return size_scenario(loaded_from(given))
+
+
+def improve(
+    given: MachineLike,
+    *,
+    aim: Aim = "lateral",
+    target_um: float | None = None,
+    probability: float = 0.9,
+    prices: Mapping[str, float] | None = None,
+    with_runs: bool = True,
+) -> Improvement:
+    """What to change, ranked by what it gains; `target_um`: the cheapest set that reaches it is sought;
+    `prices`: EUR by lever; `with_runs` False leaves the propagator's checks out.
+
+    Raises InputError for what cannot be used.
+    """
+    from bedsim.improve import findings
+    from bedsim.improve.prices import prices_for
+
+    if target_um is not None and not 0.0 < target_um < 1e5:
+        raise InputError(f"target_um = {target_um:g}: must be above 0 and below 100000, in µm.")
+    if not 0.0 < probability < 1.0:
+        raise InputError(f"probability = {probability:g}: must be above 0 and below 1, for example 0.9.")
+    loaded = loaded_from(given)
+    return findings.improve(
+        loaded,
+        aim=aim,
+        target=None if target_um is None else target_um * UM,
+        probability=probability,
+        prices=prices_for(loaded, [f"{lever}={price}" for lever, price in (prices or {}).items()]),
+        with_runs=with_runs,
+    )
