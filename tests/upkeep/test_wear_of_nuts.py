@@ -108,8 +108,8 @@ def test_a_reversal_costs_what_thread_friction_twists(monkeypatch):
     """The machine with hops and without against the closed formula; weight keeps play shut, worn or not.
 
     At rest without ring-down, which rubs friction off.  Coupling and shaft stiff: the machine counts their
-    twist under the load alone.  Corners that lose unlike amounts tilt the bed: what is told is its worst place,
-    a corner of the plate.  Guide and frame yield to the torque too, by a hundredth of what the rotor does.
+    twist under the load alone.  Corners that lose unlike amounts tilt the bed: what is told is its worst
+    place, a corner of the plate.  Guide and frame yield to the torque too, by a hundredth of what the rotor does.
     """
     monkeypatch.setattr(upkeep_wear, "simulate", lambda loaded: simulate(loaded, engine="equilibrium"))
     keys = {f"motor.place_error_{k}_deg": 0 for k in (1, 2, 3, 4)}
