@@ -109,7 +109,7 @@ def test_a_reversal_costs_what_thread_friction_twists(monkeypatch):
 
     At rest without ring-down, which rubs friction off.  Coupling and shaft stiff: the machine counts their
     twist under the load alone.  Corners that lose unlike amounts tilt the bed: what is told is its worst
-    place, a corner of the plate.  Guide and frame yield to the torque too, by a hundredth of what the rotor does.
+    place, a corner of the plate.  Guide and frame yield to the torque too, by a hundredth of the rotor.
     """
     monkeypatch.setattr(upkeep_wear, "simulate", lambda loaded: simulate(loaded, engine="equilibrium"))
     keys = {f"motor.place_error_{k}_deg": 0 for k in (1, 2, 3, 4)}
