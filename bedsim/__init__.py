@@ -15,7 +15,6 @@ __all__ = [
     "MountKind",
     "__version__",
     "compare",
-    "explain",
     "gauge",
     "improve",
     "learn",
@@ -33,12 +32,12 @@ __all__ = [
     "sweep",
     "to_csv",
     "to_json",
+    "with_answer",
 ]
 
 if TYPE_CHECKING:
     from bedsim.api import (
         compare,
-        explain,
         gauge,
         improve,
         learn,
@@ -52,6 +51,7 @@ if TYPE_CHECKING:
         sweep,
         to_csv,
         to_json,
+        with_answer,
     )
     from bedsim.model.joint_kind import JointKind
     from bedsim.model.mount_kind import MountKind
@@ -65,7 +65,6 @@ _DOORS = ("improve", "learn", "scenario", "sweep")
 """Packages that are called like functions, see `bedsim.shown.Door`."""
 _OF_API = (
     "compare",
-    "explain",
     "gauge",
     "load_scenario",
     "open",
@@ -75,6 +74,7 @@ _OF_API = (
     "size",
     "to_csv",
     "to_json",
+    "with_answer",
 )
 _PUBLIC = {
     "Default": ("bedsim.registry", "Default"),

@@ -18,6 +18,7 @@ from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.equilibrium import layer_path
 from bedsim.engines.static import at_rest
+from bedsim.model.stations import LayerRun, stations
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 
@@ -177,3 +178,20 @@ def linear_chunk(job: Job) -> Chunk:
 def shortened(job: Job, layers: int) -> Job:
     """The same print stopped after so many layers."""
     return replace(job, program=job.program.cut(layers))
+
+
+def jogged_down(job: Job, step: float, count: int) -> Job:
+    """The machine as it is read by a gauge: from where layer 1 is printed the bed goes down by `step` m, each
+    in the time of the print's first layer, `count` stations in all, with no more on it than layer 1."""
+    first = job.program
+    run = LayerRun(
+        count=count,
+        thickness=step,
+        period=first.period(1),
+        settle=first.settle(1),
+        hop=0.0,
+        hop_dwell=0.0,
+    )
+    way = stations([run])
+    machine = replace(job.machine, stations=way, part=job.machine.part.at_first(count))
+    return replace(job, program=replace(first, stations=way), machine=machine)

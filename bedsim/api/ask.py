@@ -27,7 +27,7 @@ def _silent(done: int) -> None:
     pass
 
 
-def explain(run: Run, *, ranges: bool = True) -> Run:
+def with_answer(run: Run, *, ranges: bool = True) -> Run:
     """A run with what it says: the sentence on top, figures, what each cause makes, and with `ranges` what
     uncertain numbers leave open and what to measure (takes about as long as the run); it is saved with it.
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from bedsim.analysis.linear_machine import (
     LinearMachine,
+    jogged_down,
     linear_machine,
     own_imposed,
     poses,
@@ -28,7 +29,6 @@ from bedsim.diagnosis.screw_bounds import BEYOND
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
-from bedsim.model.stations import LayerRun, stations
 from bedsim.ranges.coarse_friction import coarse_chunks
 from bedsim.ranges.swings import FRICTION_LAYERS, contact_ends
 from bedsim.results.layers import Array
@@ -119,17 +119,7 @@ def _followed(job: base.Job, lead: float, printed: bool) -> base.Job:
     if printed:
         turns = math.ceil(FRICTION_LEADS * lead / float(job.machine.stations.thickness[0]))
         return shortened(job, max(turns, FRICTION_LAYERS))
-    now = job.program
-    run = LayerRun(
-        count=EIGHTHS,
-        thickness=lead / EIGHTHS,
-        period=now.period(1),
-        settle=now.settle(1),
-        hop=0.0,
-        hop_dwell=0.0,
-    )
-    jogged = replace(now, stations=stations([run]))
-    return replace(job, program=jogged, machine=replace(job.machine, stations=jogged.stations))
+    return jogged_down(job, lead / EIGHTHS, EIGHTHS)
 
 
 def beyond(machine: ReadingMachine, sources: Complex) -> Complex:

@@ -14,14 +14,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from bedsim.analysis.linear_machine import linear_machine, own_imposed, poses, shortened
+from bedsim.analysis.linear_machine import jogged_down, linear_machine, own_imposed, poses, shortened
 from bedsim.engines import base
 from bedsim.engines.base import Job
 from bedsim.errors import BedsimError
 from bedsim.learn.fit import Fit
 from bedsim.learn.model import AXES, At, Model, relief_waves
 from bedsim.learn.observations import BandReading, ModelDoubt, Observation, Series
-from bedsim.model.stations import LayerRun, Stations, stations
 from bedsim.ranges.coarse_friction import coarse_chunks
 from bedsim.ranges.swings import contact_ends
 from bedsim.results.layers import Array
@@ -102,7 +101,7 @@ def _jogged(model: Model, at: At, jobs: Sequence[Job]) -> Array:
     lead = at.loaded.scenario.corner[0].screw.lead_mm * MM
     step = lead / 8
     last = math.ceil(float(model.turns.max()) / (np.pi / 4) - 1e-6)
-    down = [replace(job, program=replace(job.program, stations=_eighths(job, step, last))) for job in jobs]
+    down = [jogged_down(job, step, last + 1) for job in jobs]
     rubbing = np.concatenate([chunk.pose for chunk in coarse_chunks(down, STEPS_PER_EIGHTH)])
     up, flat, _ = base.probe_maps(jobs[0].machine, jobs[0].probes)
     moved = np.concatenate(
@@ -117,23 +116,6 @@ def _jogged(model: Model, at: At, jobs: Sequence[Job]) -> Array:
     free = np.einsum("pkst,s->pkt", at.gauge(grid), strengths)
     beyond = moved - free
     return np.apply_along_axis(lambda series: np.interp(model.turns, grid, series), -1, beyond)
-
-
-def _eighths(job: Job, step: float, last: int) -> Stations:
-    """Layer changes of `step` m, as many as a gauge is read after, in the time of the print's first."""
-    first = job.program
-    return stations(
-        [
-            LayerRun(
-                count=last + 1,
-                thickness=step,
-                period=first.period(1),
-                settle=first.settle(1),
-                hop=0.0,
-                hop_dwell=0.0,
-            )
-        ]
-    )
 
 
 def _printed(at: At, jobs: Sequence[Job]) -> tuple[Array, Array]:

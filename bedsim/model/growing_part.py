@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +22,14 @@ class GrowingPart:
     foot: Array
     lean: Array
 
+    def at_first(self, layers: int) -> GrowingPart:
+        """The part as layer 1 leaves it, for so many layers."""
+        m, z = np.full(layers, self.mass[0]), np.full(layers, self.centre_height[0])
+        return replace(self, mass=m, centre_height=z)
+
     def matrices(self, layers: NDArray[np.int64], gravity: float) -> tuple[Array, Array]:
-        """Mass matrix (l, size, size) and weight (l, size) in some layers: a slender column on the bed, [any
-        dynamics text]."""
+        """Mass matrix (l, size, size) and weight (l, size) in some layers: a slender column on the bed
+        (any text on dynamics)."""
         m, z = self.mass[layers - 1], self.centre_height[layers - 1]
         at, turn = self.foot, self.lean
         by_height = np.stack([turn[1], -turn[0], np.zeros_like(turn[0])])

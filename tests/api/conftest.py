@@ -13,7 +13,7 @@ def machine():
 
 @pytest.fixture(scope="session")
 def run(machine):
-    return bedsim.explain(bedsim.simulate(machine, "equilibrium"))
+    return bedsim.with_answer(bedsim.simulate(machine, "equilibrium"))
 
 
 @pytest.fixture(scope="session")

@@ -52,9 +52,9 @@ def test_no_word_of_ranges_where_every_number_is_known_exactly(once, tmp_path):
     [
         (("--wall", "up"), "wall = 'up': must be +X, -X, +Y, -Y or an angle"),
         (("--probe", "nowhere"), "probe = 'nowhere': must be one of centre"),
-        (("--light-deg", "95"), "'--light-deg': 95.0 is not in the range 0<x<=85"),
-        (("--distance-m", "0"), "'--distance-m': 0.0 is not in the range x>=0.05"),
-        (("--threshold-um", "-1"), "'--threshold-um': -1.0 is not in the range x>0"),
+        (("--light-deg", "95"), "--light-deg = 95: must be above 0 and at most 85."),
+        (("--distance-m", "0"), "--distance-m = 0: must be at least 0.05"),
+        (("--threshold-um", "-1"), "--threshold-um = -1: must be above 0"),
     ],
 )
 def test_unusable_options_are_told_in_one_message(once, capsys, tmp_path, arguments, message):
