@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import json
 import math
 import random
@@ -106,7 +107,7 @@ def _odd_inside(found: Any, rng: random.Random) -> None:
     elif rng.random() < 0.2:
         del found[place]
     else:
-        found[place] = rng.choice(ODD_JSON)
+        found[place] = copy.deepcopy(rng.choice(ODD_JSON))  # it may be changed further
 
 
 def csv(text: str, rng: random.Random) -> bytes:
