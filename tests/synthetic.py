@@ -217,12 +217,6 @@ def opened(run: Run) -> Run:
     layers = run.layers
     kept = Open(
         layer=layers.layer,
-        figure=("lateral_pv", "height_pv"),
-        low=np.array([1e-6, 2e-6]),
-        high=np.array([3e-6, 5e-6]),
-        key=("guide.tilt_nm_per_rad",),
-        basis=("default",),
-        swing=np.array([1.5e-6]),
         spread=np.full((*layers.height_error.shape, len(SPREAD_MOMENTS)), 1e-12),
         method="Ranges: made up.",
     )

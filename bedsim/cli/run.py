@@ -97,12 +97,12 @@ def command(
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
         varied, sources, travel = task.result(progress)
-    found = None if varied is None else _ranges(run, loaded, varied, target)
+    found = None if varied is None else _ranges(run, loaded, varied)
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
-    _keep(run, summary, target)
+    _keep(run, found, summary, target)
     told = [wall.sentence for wall in judged] + [travel] * bool(travel)
     click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
     say(share_note(loaded))
@@ -124,12 +124,14 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _keep(run: Run, summary: Summary, target: Path) -> None:
-    """The run with what it says, in place of the run alone."""
+def _keep(run: Run, found: Found | None, summary: Summary, target: Path) -> None:
+    """The run with its ranges and what it says, in place of the run alone."""
     from bedsim.analysis.kept_answer import kept_answer
+    from bedsim.ranges.kept import with_ranges
     from bedsim.results.store import write_run
 
-    write_run(replace(run, answer=kept_answer(summary)), target)
+    whole = with_ranges(run, found) if found else run
+    write_run(replace(whole, answer=kept_answer(summary)), target)
     tell(lambda: json_answer(summary))
 
 
@@ -149,18 +151,12 @@ def _without_run(
     return varied, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
 
 
-def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values], target: Path) -> Found:
-    """The ranges about the run's answer, kept in its result."""
-    from bedsim.ranges.kept import with_ranges
+def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
+    """The ranges about the run's answer."""
     from bedsim.ranges.known import known_ranges
     from bedsim.ranges.swings import find_ranges
-    from bedsim.results.store import write_run
 
-    found = (
-        known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
-    )
-    write_run(with_ranges(run, found), target)
-    return found
+    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
 
 
 def _told(found: Found | None) -> list[str]:

@@ -125,25 +125,11 @@ SPREAD_MOMENTS = ("xx", "xy", "yy", "xs", "ys", "ss", "hh")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Open:
-    """What the uncertain numbers of the scenario leave open, as `bedsim run` found it."""
+    """What the uncertain numbers of the scenario leave open of every layer; of figures it stands with the
+    run's answer."""
 
     layer: Annotated[
         NDArray[np.int64], Quantity(axes="layer", unit="1", meaning="layer number, from 1", kind="int64")
-    ]
-    figure: Annotated[Names, Quantity(axes="figure", unit="", meaning="name of the figure", kind="text")]
-    low: Annotated[Array, Quantity(axes="figure", unit="m, N or rad", meaning="low end of its range")]
-    high: Annotated[Array, Quantity(axes="figure", unit="m, N or rad", meaning="high end of its range")]
-    key: Annotated[
-        Names, Quantity(axes="key", unit="", meaning="uncertain key, largest swing first", kind="text")
-    ]
-    basis: Annotated[Names, Quantity(axes="key", unit="", meaning="what its range rests on", kind="text")]
-    swing: Annotated[
-        Array,
-        Quantity(
-            axes="key",
-            unit="m",
-            meaning="how far the key alone moves the lateral error, peak to valley, over its range",
-        ),
     ]
     spread: Annotated[
         Array,

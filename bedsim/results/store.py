@@ -310,7 +310,7 @@ def _write_trace(group: h5py.Group, trace: Trace, layers: LayerResult) -> None:
 
 def _write_open(group: h5py.Group, found: Open, layers: LayerResult) -> None:
     names = schema.labels(layers.probe_name, layers.corner_name, layers.pose_raw.shape[1])
-    counted = {"layer": len(layers.layer), "figure": len(found.figure), "key": len(found.key)}
+    counted = {"layer": len(layers.layer)}
     _write_group(group, schema.OPEN_GROUP, found, names, counted)
     group.attrs["method"] = found.method
 
