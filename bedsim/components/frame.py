@@ -6,11 +6,10 @@ a small displacement t and a small rotation w from its commanded pose, a point p
 
 Coordinates, in this order:
 
-    bed      tx ty tz wx wy wz, then one amplitude per given plate shape (a rigid plate on four screws cannot
-    twist)
+    bed      tx ty tz wx wy wz, then one amplitude per given plate shape (a rigid plate on four screws
+             cannot twist)
     corner i carriage ux uy uz wx wy wz (at the screw axis, height of the bed surface), nut x y (at the
-    height of the
-             joint) and its rotation about the screw, rotor angle
+             height of the joint) and its rotation about the screw, rotor angle
     extras   two per plain nut (the shaft at the thread, x and y), one for the shared motor of a belt drive
 
 Every angle of a screw is taken against the clocking zero: the attitude of the screw with the bed at layer 1.

@@ -21,9 +21,9 @@ ALL_ELSE = "all else"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BedMotion:
-    """Poses (n, b) against layer 1 and maps on them: height (q, b) and lateral (q, 2, b) at q places,
-    lateral per
-    metre above the bed.  Places: the probes, the four corners of the plate in turn, the screws."""
+    """Poses (n, b) against layer 1 and maps on them: height (q, b) and lateral (q, 2, b) at q places, lateral
+    per metre above the bed.  Places: the probes, the four corners of the plate in turn, the screws.
+    """
 
     place: Array  # (q, 2) m
     probes: int
@@ -46,9 +46,9 @@ class BedMotion:
 
 def bed_motion(run: Run, loaded: LoadedScenario) -> tuple[BedMotion, Sources]:
     """The motion of a run of one object, with the causes that move it most sideways told apart, and the
-    errors that
-    every cause makes alone at the run's own probes (a result from before may have fewer than a run has
-    now)."""
+    errors that every cause makes alone at the run's own probes (a result from before may have fewer than a
+    run has now).
+    """
     job, poses = source_poses(without_play(loaded))
     bed = loaded.scenario.bed
     half = np.array([bed.size_x_mm, bed.size_y_mm]) * MM / 2.0

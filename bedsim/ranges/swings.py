@@ -60,7 +60,8 @@ FRICTION_LAYERS = 30
 """Layers over which friction is followed for a range."""
 WORTH_FRICTION = 0.2
 """Share of the other keys' range from which on every contact key is varied alone (4 % of the squares).  Our
-choice."""
+choice.
+"""
 
 SIGNED = tuple(q.name for q in FIGURES if q.ranged == "differences")
 """Figures that can pass zero: a mount that is pressed at one end of a range may lift off at the other."""
@@ -75,7 +76,8 @@ Progress = Callable[[int], None]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """Ranges with a sentence on how they were found, and keys that could not be varied with the reason;
-    `spread` as in `results.layers.Open`, layer by layer."""
+    `spread` as in `results.layers.Open`, layer by layer.
+    """
 
     ranges: Ranges
     method: str
@@ -101,7 +103,8 @@ class Swing:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Swings:
     """What every key does without friction, what those of contacts do with it, and keys that could not be
-    varied with the reason; `spread`: of the errors layer by layer, without friction."""
+    varied with the reason; `spread`: of the errors layer by layer, without friction.
+    """
 
     without_friction: tuple[Swing, ...]
     contacts: tuple[Swing, ...]
@@ -206,8 +209,8 @@ def spread_moments(low: LayerResult, high: LayerResult) -> Array:
     """Products of half the differences of two machines' errors (n, p, m), in the order of `SPREAD_MOMENTS`.
 
     Summed over independent keys they give the half range of anything linear in the errors, a wall's relief
-    among
-    them, by root-sum-square.  Source: [GUM] 5.1.2, 5.2.2 (products of one key's contributions to two errors).
+    among them, by root-sum-square.  Source: [GUM] 5.1.2, 5.2.2 (products of one key's contributions to two
+    errors).
     """
     x, y = np.moveaxis(high.lateral_error - low.lateral_error, -1, 0) / 2.0
     h = (high.height_error - low.height_error) / 2.0
@@ -294,7 +297,8 @@ def _number(value: float) -> float:
 
 def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[Values | None]:
     """What friction and play add to the figures of the first layers, for every set of changed values; None
-    where a machine cannot be built or finds no equilibrium.  Machines of one likeness go side by side."""
+    where a machine cannot be built or finds no equilibrium.  Machines of one likeness go side by side.
+    """
     found: list[Values | None] = [None] * len(changes)
     groups: dict[tuple[object, ...], dict[int, tuple[LoadedScenario, base.Job]]] = {}
     for k, values in enumerate(changes):
@@ -312,7 +316,8 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
 
 def _coarse(jobs: Mapping[int, base.Job]) -> dict[int, base.Chunk]:
     """Chunks of machines that are alike; one by one, without those that find no equilibrium, if one does
-    not."""
+    not.
+    """
     try:
         return dict(zip(jobs, coarse_chunks([*jobs.values()]), strict=True))
     except BedsimError:

@@ -265,9 +265,9 @@ def readme() -> str:
             "One group for each layer whose time history was asked for; its attribute `layer` says which.\n",
             _group_table(TRACE_GROUP),
             f"## Group `{OPEN_GROUP}`\n",
-            "What the scenario's uncertain numbers leave open of every layer, where `bedsim run` varied them; "
-            "its attribute `method` says how.\nx, y: sideways; h: height; s: height less that of the layer "
-            "before.\n",
+            "What the scenario's uncertain numbers leave open of every layer, where `bedsim run` varied "
+            "them; its attribute `method` says how.\nx, y: sideways; h: height; s: height less that of the "
+            "layer before.\n",
             _group_table(OPEN_GROUP),
             f"## Group `{ANSWER_GROUP}`\n",
             "What the summary says; its attribute `verdict` is the sentence on top. Absent where it was not "

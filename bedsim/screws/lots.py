@@ -1,9 +1,8 @@
 """Lots: what is known of a batch of screws before any of them is measured.
 
 A graded lot knows its tolerance grade; a measured lot knows mean and spread from screws of the same batch.
- Where a grade sets no limit the lot itself must state one with its basis; a lot that stays silent is
- refused, and every
-statement that rests on no limit is handed on with the screws (`assumptions`).
+Where a grade sets no limit the lot itself must state one with its basis; a lot that stays silent is refused,
+and every statement that rests on no limit is handed on with the screws (`assumptions`).
 """
 
 from __future__ import annotations
@@ -167,7 +166,8 @@ _COLUMNS = {
 
 def graded_lot(name: str, grade: str, dimensions: Dimensions, **more: object) -> GradedLot:
     """Build a graded lot from a grade as people write it ("C7", "ISO 5"); `more`: other fields of
-    GradedLot."""
+    GradedLot.
+    """
     return GradedLot(name=name, grade=parse_grade(grade), dimensions=dimensions, **more)  # type: ignore[arg-type]
 
 

@@ -1,9 +1,8 @@
 """One self-contained HTML page: text, tables and drawings in, a string out.
 
-The page needs no network and no file beside it, and is whole without its script; it reads on a phone, in
-the dark, on
-paper and with a screen reader.  Every text handed in is escaped here and nowhere else; drawings are markup
-already.
+The page needs no network and no file beside it, and is whole without its script; it reads on a phone, in the
+dark, on paper and with a screen reader.  Every text handed in is escaped here and nowhere else; drawings are
+markup already.
 """
 
 from __future__ import annotations
@@ -50,7 +49,8 @@ class PageTable:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PageSection:
     """A part of the page under its own heading, in the order: paragraphs, points, drawn (markup), tables,
-    verbatim; `folded`: closed until it is opened, and left out in print."""
+    verbatim; `folded`: closed until it is opened, and left out in print.
+    """
 
     title: str
     paragraphs: tuple[str, ...] = ()
@@ -65,7 +65,8 @@ class PageSection:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
     """The whole page; `subtitle` and `footer` are single lines, `data` the numbers its script reads
-    (JSON)."""
+    (JSON).
+    """
 
     title: str
     subtitle: str
@@ -77,7 +78,8 @@ class Page:
 
 def render_page(page: Page) -> str:
     """The page as HTML text.  Its policy lets nothing be fetched, and run or styled what is in it and no
-    more."""
+    more.
+    """
     folder = Path(__file__).parent
     style = (folder / "report.css").read_text(encoding="utf-8")
     script = (folder / "report.js").read_text(encoding="utf-8") if page.data else ""

@@ -1,5 +1,6 @@
 """The printed wall as a lit surface: fine profile with the layers' beads, and its brightness under one
-lamp."""
+lamp.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +21,8 @@ _SHADING = 3e-3  # m of wall above that can shade what is drawn
 
 RAKING = 80.0 * DEG
 """Incidence of the lamp in pictures, from the wall's normal: held almost along the wall, as one looks for
-bands (common practice, no source).  Verdicts are for another one, `Viewing`."""
+bands (common practice, no source).  Verdicts are for another one, `Viewing`.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +45,8 @@ class LitPost:
     @property
     def contrast(self) -> float:
         """(largest - smallest)/(largest + smallest) of the middle column, layer by layer, but for two at
-        either
-        end, which have no neighbours to shade them or to be shaded."""
+        either end, which have no neighbours to shade them or to be shaded.
+        """
         column = self.brightness[:, self.brightness.shape[1] // 2]
         return contrast(column[2:-2] if len(column) > 8 else column)
 
@@ -62,7 +64,8 @@ def bead_profile(wall: Wall, roundness: float = ROUNDNESS, samples: int = SAMPLE
 
 def _fine(wall: Wall, samples: int) -> tuple[Array, NDArray[np.int64], Array]:
     """Even heights (m,) m over a wall, on an average so many to a layer, the layer of each and where in it,
-    -1/2 to 1/2."""
+    -1/2 to 1/2.
+    """
     n = len(wall.relief)
     edges = np.append(wall.height[0] - 0.5 * wall.thickness[0], wall.tops)
     z = edges[0] + (np.arange(n * samples) + 0.5) * ((edges[-1] - edges[0]) / (n * samples))
@@ -72,8 +75,7 @@ def _fine(wall: Wall, samples: int) -> tuple[Array, NDArray[np.int64], Array]:
 
 def layer_light(wall: Wall, incidence: float, turn: float = 0.0) -> Array:
     """Light (n,) that each layer throws to an onlooker before the wall, in parts of a plain wall's; `turn`
-    (rad)
-    of the wall's normal from the onlooker, the lamp above him, `incidence` (rad) off his line of sight.
+    (rad) of the wall's normal from the onlooker, the lamp above him, `incidence` (rad) off his line of sight.
 
     The lamp's ray has cos i cos(turn) along the normal and sin i upwards: on the turned wall it falls under
     tan i' = tan i/cos(turn).  Layers are means over their beads.  A layer counts what shades it from above.
@@ -129,9 +131,9 @@ def _first_part(tops: Array, limit: float) -> int:
 
 
 def gentle_light(wall: Wall, incidence: float) -> Array:
-    """Light (n,) of every layer in parts of a plain wall's: 1 - s tan i times the share that beads leave,
-    for gentle
-    slopes s; steps from one layer to the next, as layer lines, are left out."""
+    """Light (n,) of every layer in parts of a plain wall's: 1 - s tan i times the share that beads leave, for
+    gentle slopes s; steps from one layer to the next, as layer lines, are left out.
+    """
     if len(wall.relief) < 3:
         return np.ones_like(wall.relief)
     slope = np.gradient(wall.relief, wall.height)
@@ -145,7 +147,8 @@ def contrast(light: Array) -> float:
 
 def screen_codes(light: Array, exposure: float = 0.6) -> Array:
     """Codes 0 to 1 of the sRGB curve for light; `exposure`: what a plain wall's has of the screen's white.
-    Source: IEC 61966-2-1."""
+    Source: IEC 61966-2-1.
+    """
     linear = np.clip(exposure * np.asarray(light, float), 0.0, 1.0)
     return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
 
