@@ -56,11 +56,12 @@ def test_the_wall_view_of_this_house(tmp_path, request):
     """The shipped picture: bands of a lead of 5 mm; the relief drawn beside has a crest at 4.1 mm."""
     path = request.config.rootpath / "results/example.png"
     (tmp_path / "wall.png").write_bytes(path.read_bytes())
-    rows = "# across_px = -100, 100\nx_px,y_px,height_mm\n164,574,0\n164,94,15\n"
+    rows = "# across_px = -40, 40\nx_px,y_px,height_mm\n189,454,0\n189,77,64\n"
     (tmp_path / "w.csv").write_text(HEAD + rows)
     band = read_photo(tmp_path / "w.csv").bands[0]
     assert band.wavelength == pytest.approx(5 * MM, abs=2 * band.wavelength_uncertainty)
     assert band.crest == pytest.approx(4.1 * MM, abs=0.15 * MM)
+    assert band.contrast == pytest.approx(0.15, abs=0.01)  # as the picture says of itself
 
 
 def test_light_from_below_and_a_scale_of_layers(tmp_path):
