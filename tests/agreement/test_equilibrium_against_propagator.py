@@ -45,6 +45,7 @@ def test_slow_motion(joint):
     assert apart(job, one, other) < 0.1
 
 
+@pytest.mark.long
 def test_slow_motion_at_stops_that_turning_reaches():
     """Friction beside, where nuts are twisted into the ends of their travel."""
     job = make_job(slow("rolling", 1, 3.0, lateral_n_per_mm=1.0, travel_mm=0.15))

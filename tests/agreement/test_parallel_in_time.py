@@ -65,6 +65,7 @@ def test_segments_that_do_not_agree_are_not_believed(job, monkeypatch):
     np.testing.assert_array_equal(joined(again), joined(plain))
 
 
+@pytest.mark.long
 def test_a_print_too_long_to_keep_goes_on_from_part_to_part(job, one_by_one, monkeypatch):
     """Two parts, each in segments of its own; the second begins where the first has ended."""
     monkeypatch.setattr(parallel, "SHORTEST", 9)
@@ -97,7 +98,11 @@ def test_the_later_part_of_a_long_print_goes_in_a_process_of_its_own(job, one_by
     ("name", "changes"),
     [
         ("plain-lead-screws", []),
-        ("bent-rolled-rolling-joints", ["motion.speed_mm_s=4", "motor.place_error_4_deg=0.08"]),
+        pytest.param(
+            "bent-rolled-rolling-joints",
+            ["motion.speed_mm_s=4", "motor.place_error_4_deg=0.08"],
+            marks=pytest.mark.long,
+        ),
     ],
     ids=["plain nuts", "motors past their linear range"],
 )

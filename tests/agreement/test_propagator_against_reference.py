@@ -33,7 +33,13 @@ PROPAGATOR = PropagatorEngine()
 LAYERS = 2  # the first is reached by a layer change like all others, bristles come from the run-in
 
 
-@pytest.mark.parametrize("name", sorted(path.stem for path in SCENARIOS.glob("*.toml")))
+SHIPPED = sorted(path.stem for path in SCENARIOS.glob("*.toml"))
+SLOWEST = "four-screws"
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=pytest.mark.long) if n == SLOWEST else n for n in SHIPPED]
+)
 def test_shipped_scenarios(name):
     assert from_reference(shipped(name, LAYERS), PROPAGATOR, CLOSE) < CLOSE
 
@@ -49,7 +55,7 @@ def test_side_forces_that_turn_the_screws():
     ("name", "ratio"),
     [
         pytest.param("bent-rolled-rigid", 0.004, marks=pytest.mark.long),
-        ("bent-rolled-rolling-joints", 0.01),
+        pytest.param("bent-rolled-rolling-joints", 0.01, marks=pytest.mark.long),
         ("four-screws", 0.9),
     ],
 )
@@ -116,7 +122,7 @@ def both(scenario, reference=REFERENCE):
     return apart(job, found, poses(tightened, job, begin)), chunks
 
 
-@pytest.mark.parametrize("kind", ["rolling", "air_film"])
+@pytest.mark.parametrize("kind", ["rolling", pytest.param("air_film", marks=pytest.mark.long)])
 def test_stop_hit(kind):
     """Joints that run into their stops while the screws turn, where they rub and where they are damped."""
     found, chunks = both(
@@ -133,6 +139,7 @@ def test_stop_hit(kind):
     assert found < CLOSE
 
 
+@pytest.mark.long
 def test_travel_used_up_by_turning():
     """Nuts that load and drag twist into their stops while their joints are hardly pushed aside."""
     found, chunks = both(

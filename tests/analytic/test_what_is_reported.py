@@ -50,7 +50,7 @@ class Turning:
         self.command = np.array([[2 * math.pi / 5e-3, 0.0]])  # rad per metre, lead 5 mm
         self.fastest_cycle, self.time, self.fastest = cycles, np.array([0.0, 1.0]), speed
 
-    def speed(self, time):
+    def speed(self, time, piece):
         return np.array([0.0, -self.fastest])
 
 

@@ -1,7 +1,7 @@
 """One small machine, run and swept once for all tests of this folder."""
 
 import pytest
-from machines import MACHINE, PLAN
+from api_machines import MACHINE, PLAN
 
 import bedsim
 

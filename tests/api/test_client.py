@@ -10,6 +10,7 @@ from client import main
 CLIENT = Path(__file__).with_name("client.py")
 
 
+@pytest.mark.long
 def test_the_client_runs(files):
     first, other = main(files)
     assert first > other > 0

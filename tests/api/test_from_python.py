@@ -9,7 +9,7 @@ import tomllib
 import matplotlib
 import numpy as np
 import pytest
-from machines import MACHINE
+from api_machines import MACHINE
 
 import bedsim
 from bedsim.errors import InputError

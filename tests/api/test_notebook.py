@@ -12,6 +12,7 @@ def outputs(cell):
     return [out["data"] for out in cell["outputs"] if "data" in out]
 
 
+@pytest.mark.long
 def test_table_figure_and_progress(files, monkeypatch):
     cells = [nbformat.v4.new_code_cell(source) for source in CELLS]
     notebook = nbformat.v4.new_notebook(cells=cells)

@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import pytest
+
 from bedsim.cli.main import main
 
 RIGID = str(Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml")
@@ -26,6 +28,7 @@ def test_the_first_screen_of_run_fits_thirty_lines(tmp_path, capsys):
     assert "Per corner:" in rest
 
 
+@pytest.mark.long
 def test_pictures_are_saved_in_the_formats_asked_for(tmp_path):
     output = str(tmp_path / "r.h5")
     asked = ["--also", "svg", "--also", "pdf", "run", RIGID, *QUICK, "--no-ranges", "--output", output]

@@ -23,7 +23,9 @@ def folder(tmp_path, monkeypatch):
     return tmp_path
 
 
-@pytest.mark.parametrize("settings", [[], GEARED], ids=["as shipped", "geared"])
+@pytest.mark.parametrize(
+    "settings", [[], pytest.param(GEARED, marks=pytest.mark.long)], ids=["as shipped", "geared"]
+)
 def test_every_command_says_the_same(folder, capsys, settings):
     loaded = load_scenario(MACHINE, [s for s in settings if s != "--set"])
     (line,) = layer_height_lines(loaded)

@@ -247,6 +247,7 @@ def test_height_is_an_aim_too(rolling, tmp_path):
     assert draw_improvement(found, tmp_path / "h.png").is_file()
 
 
+@pytest.mark.long
 def test_told_gains_are_those_of_runs_with_friction(shipped):
     """The propagator on two levers, with friction and vibration (nine in ten within 10 %: by_hand.py)."""
     loaded = shipped("bent-rolled-rolling-joints", "print.layers=10")

@@ -110,6 +110,7 @@ def test_the_force_is_the_slope_of_the_energy(layers):
     np.testing.assert_allclose(stop_force(n, q), slope, rtol=1e-4, atol=1e-4)
 
 
+@pytest.mark.long
 def test_history_of_a_layer_change_at_the_stops(short, layers, largest_difference):
     """Against scipy's DOP853 on the energies' equations, with the stops of plates that turn by little."""
     (before, eq_before), (now, eq) = layers

@@ -25,9 +25,8 @@ from bedsim.shake import report as shake_report
 from bedsim.simulation import layer_result, make_job, simulate
 from bedsim.tilt import report as tilt_report
 from bedsim.upkeep import report as upkeep_report
-from bedsim.views import report_content
-from bedsim.views.report_figures import Choices, Reported
 from bedsim.wall.visibility import Viewing
+from bedsim.wall.worst import WallPlace, printed_walls
 
 Array = NDArray[np.float64]
 Answer = list[Any]
@@ -113,9 +112,8 @@ def shake(loaded: LoadedScenario) -> Answer:
 
 def wall(loaded: LoadedScenario) -> Answer:
     """A printed wall as the page shows it."""
-    item = Reported(label="", path="", run=simulate(loaded, engine="equilibrium"), loaded=loaded)
-    choices = Choices(viewing=Viewing(), walls=("+X",), probe=loaded.scenario.probe[0].name)
-    return [report_content._walls([item], choices)[0][0].wall.relief]
+    walls = printed_walls(simulate(loaded, engine="equilibrium").layers, loaded.scenario)
+    return [walls.judged(WallPlace(wall="+X", probe=loaded.scenario.probe[0].name), Viewing()).wall.relief]
 
 
 def upkeep(loaded: LoadedScenario) -> Answer:

@@ -56,6 +56,7 @@ def learnt_from(folder, rows):
     return faults_of(result, flips_of(result))
 
 
+@pytest.mark.long
 def test_a_spike_of_30_um_is_named_by_its_line_and_does_no_harm(folder, rows, found):
     """The answer without the named reading against that of sound readings."""
     odd = [row[:] for row in rows]
@@ -93,6 +94,7 @@ def test_a_slip_of_5_um_is_named_by_its_lines(folder, rows):
     assert fault.size == pytest.approx(5e-6, rel=0.4)
 
 
+@pytest.mark.long
 def test_a_wrong_sign_is_named_by_its_series(folder, made):
     """At the front edge x is one motion read twice: a sign that differs cannot hide."""
     places = [(place, axis) for place in ("front right", "front left") for axis in "xy"]
