@@ -17,6 +17,9 @@ INTERRUPTED = 130  # 128 + SIGINT, as shells count
 OWN_FAULT = 70  # internal software error; source: BSD sysexits.h
 
 
+A_MOMENT = 0.01  # s
+
+
 class StoppedError(KeyboardInterrupt):
     """The command was told to stop by `signal`."""
 
@@ -33,7 +36,10 @@ class StoppedError(KeyboardInterrupt):
 @contextlib.contextmanager
 def stoppable() -> Iterator[None]:
     """Within the block Ctrl-C, SIGTERM and the end of the terminal raise StoppedError; a second one ends the
-    process at once."""
+    process at once.
+
+    Where Python ignores exceptions (a finaliser, what runs at a fork) it is raised again a moment later.
+    """
     named = [getattr(signal, name, None) for name in ("SIGINT", "SIGTERM", "SIGHUP")]
     numbers = [n for n in named if n is not None and signal.getsignal(n) != signal.SIG_IGN]
     told: list[int] = []
@@ -44,12 +50,26 @@ def stoppable() -> Iterator[None]:
         told.append(number)
         raise StoppedError(number)
 
+    def again(_: int, __: FrameType | None) -> None:
+        raise StoppedError(told[0])
+
+    def ignored(what: Any) -> None:
+        if isinstance(what.exc_value, StoppedError) and alarm is not None:
+            signal.setitimer(signal.ITIMER_REAL, A_MOMENT)
+        else:
+            hook(what)
+
+    alarm, hook = getattr(signal, "SIGALRM", None), sys.unraisablehook
     before = {}
     with contextlib.suppress(ValueError):  # signals belong to the main thread
         before = {number: signal.signal(number, stop) for number in numbers}
+        if alarm is not None:
+            before[alarm] = signal.signal(alarm, again)
+    sys.unraisablehook = ignored
     try:
         yield
     finally:
+        sys.unraisablehook = hook
         for number, handler in before.items():
             signal.signal(number, handler)
 

@@ -53,6 +53,7 @@ def test_parallel_segments_are_the_layers_one_by_one(job, one_by_one):
     np.testing.assert_allclose(one.q[-1, :3], other.q[-1, :3], atol=5e-9)  # the bed
 
 
+@pytest.mark.long
 def test_segments_that_do_not_agree_are_not_believed(job, monkeypatch):
     """Then layers are done one by one, as where no segments are tried."""
     with pytest.MonkeyPatch.context() as patch:

@@ -166,6 +166,7 @@ def by_solve_ivp(job, system, profile, degrees):
     return least, 50 * np.ptp(np.hstack(ways), axis=1).max() / 2
 
 
+@pytest.mark.long
 def test_a_swing_beyond_half_a_radian_of_the_errors_phase():
     """A fourth order of 0.15 degrees at 6 mm/s, beside the 6.9 where it meets the rotors (276 Hz): at the
     commanded angle the mounts would keep half a newton, at the actual one they lift."""

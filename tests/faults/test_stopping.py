@@ -99,6 +99,36 @@ def test_a_run_ends_at_once_and_leaves_nothing(tmp_path, plan):
     assert not list((tmp_path / "results").glob("*"))
 
 
+IGNORANT = """
+import os, signal, time
+from bedsim.cli.endings import StoppedError, stoppable
+
+class Dying:
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(0.01)
+
+try:
+    with stoppable():
+        Dying()
+        time.sleep(10)
+except StoppedError as stopped:
+    print("stopped by", stopped.number)
+"""
+
+
+def test_a_signal_in_a_finaliser_which_ignores_exceptions_stops_all_the_same():
+    found = subprocess.run(
+        [sys.executable, "-c", IGNORANT],
+        capture_output=True,
+        text=True,
+        timeout=30,
+        preexec_fn=hearing,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )
+    assert (found.stdout, found.stderr) == ("stopped by 2\n", "")
+
+
 def test_comments_docstrings_and_lines_say_nothing_and_code_does():
     source = 'def f(x):\n    """Says."""\n    y = ("a"\n         "b")  # why\n    return x + 1\n'
     same = 'def f(x):\n\n    "Other words."\n    y = ("a" "b")\n    return x + 1\n'

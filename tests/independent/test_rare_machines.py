@@ -140,6 +140,7 @@ def test_history_of_a_belt_with_hops(every, largest_difference_of):
     assert off < PROBE < moved / 100
 
 
+@pytest.mark.long
 def test_history_of_nuts_with_play(every, largest_difference_of):
     """The reference alone: the propagator promises where layers rest, and leaves 0.07 um of the way there."""
     off, moved = history(every["play"], "reference", 0.1, largest_difference_of)

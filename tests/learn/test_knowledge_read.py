@@ -20,6 +20,7 @@ from bedsim.sweep.run import order_of
 KEY = "guide.radial_n_per_um"
 
 
+@pytest.mark.long
 def test_machines_in_pairs_carry_what_was_learnt_to_the_changed_machine(folder, found, kept):
     """The n-th machine of both is the n-th that agrees: keys of both alike, joint's own drawn from ranges."""
     told = told_scenario(folder)
