@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -75,6 +74,7 @@ def command(
     from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import BackgroundTask, each
+    from bedsim.ranges.answered import ranges_about, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.swings import steps_needed
@@ -97,12 +97,13 @@ def command(
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
         varied, sources, travel = task.result(progress)
-    found = None if varied is None else _ranges(run, loaded, varied)
+    found = None if varied is None else ranges_about(run, loaded, varied)
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
-    _keep(run, found, summary, target)
+    write_run(with_summary(run, found, summary), target)
+    tell(lambda: json_answer(summary))
     told = [wall.sentence for wall in judged] + [travel] * bool(travel)
     click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
     say(share_note(loaded))
@@ -124,39 +125,17 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _keep(run: Run, found: Found | None, summary: Summary, target: Path) -> None:
-    """The run with its ranges and what it says, in place of the run alone."""
-    from bedsim.analysis.kept_answer import kept_answer
-    from bedsim.ranges.kept import with_ranges
-    from bedsim.results.store import write_run
-
-    whole = with_ranges(run, found) if found else run
-    write_run(replace(whole, answer=kept_answer(summary)), target)
-    tell(lambda: json_answer(summary))
-
-
 def _without_run(
     loaded: LoadedScenario, channel: Channel, *, ranges: bool
 ) -> tuple[Swings | list[Values] | None, Sources, str]:
     """What is worked out from the scenario alone: what its uncertain numbers do, or what machines do that
     agree with its readings; what each cause does; and in words what is done over the whole travel."""
-    from bedsim.ranges.known import known_values
+    from bedsim.ranges.answered import varied_keys
     from bedsim.ranges.shares import source_layers
-    from bedsim.ranges.swings import vary
     from bedsim.ranges.travel import DRAWS, travel_told
 
-    varied = None
-    if ranges:
-        varied = (vary if loaded.knowledge is None else known_values)(loaded, channel.progress)
+    varied = varied_keys(loaded, channel.progress) if ranges else None
     return varied, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
-
-
-def _ranges(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
-    """The ranges about the run's answer."""
-    from bedsim.ranges.known import known_ranges
-    from bedsim.ranges.swings import find_ranges
-
-    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
 
 
 def _told(found: Found | None) -> list[str]:

@@ -5,23 +5,34 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bedsim.analysis.kept_answer import kept_answer
-from bedsim.analysis.summary import summarise
+from bedsim.analysis.summary import Summary, summarise
 from bedsim.ranges.kept import with_ranges
 from bedsim.ranges.known import known_ranges, known_values
 from bedsim.ranges.shares import shares_of, source_layers
-from bedsim.ranges.swings import find_ranges, vary
+from bedsim.ranges.swings import Found, Progress, Swings, Values, find_ranges, vary
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
 
 
+def varied_keys(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings | list[Values]:
+    """What its uncertain numbers do to a machine, or what machines do that agree with its readings."""
+    return (vary if loaded.knowledge is None else known_values)(loaded, progress)
+
+
+def ranges_about(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
+    """The ranges about a run's answer."""
+    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
+
+
+def with_summary(run: Run, found: Found | None, summary: Summary) -> Run:
+    """The run with its ranges and what it says."""
+    whole = with_ranges(run, found) if found else run
+    return replace(whole, answer=kept_answer(summary))
+
+
 def answered(run: Run, loaded: LoadedScenario, *, ranges: bool) -> Run:
     """Add the answer; `ranges`: also what uncertain keys leave open, which takes about as long as a run."""
-    found = None
-    if ranges and loaded.ranges and loaded.knowledge is None:
-        found = find_ranges(run, loaded, vary(loaded))
-    elif ranges and loaded.ranges:
-        found = known_ranges(run, loaded, known_values(loaded))
+    wanted = ranges and bool(loaded.ranges)
+    found = ranges_about(run, loaded, varied_keys(loaded)) if wanted else None
     shares = shares_of(run, source_layers(loaded))
-    summary = summarise(run, loaded, shares, found.ranges if found else None)
-    kept = with_ranges(run, found) if found else run
-    return replace(kept, answer=kept_answer(summary))
+    return with_summary(run, found, summarise(run, loaded, shares, found.ranges if found else None))
