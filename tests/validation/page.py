@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from credibility import FACTORS
 from matplotlib.figure import Figure
-from recorder import Check, Recorder, uncertainty
+from recorder import Check, Compared, Recorder, parts
 
 ROOT = Path(__file__).parents[2]
 HOLE = (
@@ -128,57 +128,76 @@ def _tally(checks: Sequence[Check]) -> str:
     return _table("Checks", ("rests on", "checks", "passed"), rows)
 
 
-def _verdict(check: Check, share: float) -> str:
+def _verdict(check: Check, share: float, unknown: Sequence[str]) -> str:
     if check.outcome == "failed":
         return "FAILED"
-    return "within 2 u_val" if share <= 2 else "beyond 2 u_val"
+    told = "within 2 u_val" if share <= 2 else "beyond 2 u_val"
+    return told + (f" of the known parts; unknown: {', '.join(unknown)}" if unknown else "")
+
+
+def _number(value: float | None) -> str:
+    return "unknown" if value is None else f"{value:.3g}"
+
+
+def _comparison(check: Check, one: Compared, place: int) -> tuple[str, ...]:
+    """Cells of a row."""
+    found = parts(one, check, place)
+    u = found.u_val
+    rounding = 1e-12 * max(abs(one.ours), abs(one.theirs))
+    share = abs(one.error) / u if u > 0 else (0.0 if abs(one.error) <= rounding else np.inf)
+    numbers = [f"{x:.5g}" for x in (one.ours, one.theirs, one.error)]
+    shares = [_number(x) for x in (found.num, found.inputs, found.data, u)]
+    told = "endless" if np.isinf(share) else f"{share:.2g}"
+    verdict = _verdict(check, share, found.unknown)
+    return (check.says, check.status, check.source, *numbers, *shares, told, verdict, found.basis, check.file)
+
+
+HEAD = (
+    *("quantity", "status", "source", "S (ours)", "D (theirs)", "E = S - D", "u_num", "u_input", "u_D"),
+    *("u_val", "|E|/u_val", "verdict", "where the parts are from", "test"),
+)
+FORM = (
+    "<p>In the form of ASME V&amp;V 20, known from summaries and from memory: u_val&#178; = u_num&#178; + "
+    "u_input&#178; + u_D&#178;, all standard uncertainties in the test's units. u_input: a test states it, "
+    "by finite differences from the digits in which its inputs were printed (half a unit of the last, "
+    "rectangular) or from what the source says of them; it is 0 where the same numbers stand on both sides, "
+    "with the reason beside it; elsewhere it is unknown, as for examples that were recalled with their "
+    "inputs. u_D: printed digits or the reading of a graph as the test states them, else what the test "
+    "allows over the root of 3. u_num: 0 for a closed formula against a value that was read, what the test "
+    "allows over the root of 3 where both sides were computed. A check that passes by its own tolerance "
+    "alone is always within 2 u_val; where digits are stated it need not be.</p>"
+)
 
 
 def _comparisons(checks: Sequence[Check]) -> str:
-    rows = []
-    for c in checks:
-        for one in c.compared:
-            u = uncertainty(one, c)
-            share = abs(one.error) / u if u > 0 else (0.0 if one.error == 0 else np.inf)
-            kind = "failed" if c.outcome == "failed" else ""
-            part = "data" if c.status in ("read", "from memory") else "numerical"
-            numbers = [f"{x:.5g}" for x in (one.ours, one.theirs, one.error, u)]
-            rows.append(
-                (
-                    kind,
-                    (c.says, c.status, c.source, *numbers, part, f"{share:.2g}", _verdict(c, share), c.file),
-                )
-            )
-    silent = [c for c in checks if not c.compared and not c.held]
+    rows = [
+        ("failed" if c.outcome == "failed" else "", _comparison(c, one, place))
+        for c in checks
+        for place, one in enumerate(c.compared)
+    ]
     rows += [
         (
             "failed" if c.outcome == "failed" else "",
-            (c.says, c.status, c.source, *[""] * 6, c.outcome, c.file),
+            (c.says, c.status, c.source, *[""] * 8, c.outcome, "", c.file),
         )
-        for c in silent
+        for c in checks
+        if not c.compared and not c.held
     ]
-    head = (
-        "quantity",
-        "status",
-        "source",
-        "S (ours)",
-        "D (theirs)",
-        "E = S - D",
-        "u_val",
-        "from",
-        "|E|/u_val",
-        "verdict",
-        "test",
-    )
-    told = (
-        "<p>In the form of ASME V&amp;V 20, known from summaries and from memory: u_val&#178; = u_num&#178; "
-        "+ u_input&#178; + u_D&#178;. Here u_D or u_num is what the test allows, over the root of 3: printed "
-        "digits or reading of a graph where the value was read (data), a stated error of the solution where "
-        "it was computed (numerical). u_input is what a test states of it; most take inputs as printed and "
-        "state nothing, and it is then 0: their own rounding is not carried through. So a check that passes "
-        "is always within 2 u_val; the column |E|/u_val says how near the edge. In the test's units.</p>"
-    )
-    return told + _table("E = S - D of every comparison", head, rows)
+    return FORM + _sums(checks) + _table("E = S - D of every comparison", HEAD, rows)
+
+
+def _sums(checks: Sequence[Check]) -> str:
+    """How many comparisons have all three parts, and how many lie beyond two of their u_val."""
+    rows = []
+    for kind in dict.fromkeys(c.status for c in checks):
+        cells = [
+            _comparison(c, one, k) for c in checks if c.status == kind for k, one in enumerate(c.compared)
+        ]
+        unknown = sum("unknown" in cell[11] for cell in cells)
+        beyond = sum(cell[11].startswith("beyond") for cell in cells)
+        rows.append(("", (kind, str(len(cells)), str(len(cells) - unknown), str(unknown), str(beyond))))
+    head = ("rests on", "comparisons", "all three parts known", "a part unknown", "beyond 2 u_val")
+    return _table("Parts of u_val", head, rows)
 
 
 def _statements(checks: Sequence[Check]) -> str:

@@ -17,6 +17,13 @@ def test_right():
     """A right one."""
     assert 2.01 == pytest.approx(2.0, rel=0.01)
 
+@pytest.mark.read("nobody, p. 2")
+def test_stated(record_property):
+    """A stated one."""
+    record_property("u_input", 0.003)
+    record_property("u_data", [[0.001, 0.004]])
+    assert [1.0, 2.05] == pytest.approx([1.0, 2.0], rel=0.1)
+
 def test_wrong():
     """A wrong one."""
     np.testing.assert_allclose([1.0, 5.0], [1.0, 4.0], rtol=0.1)
@@ -60,7 +67,12 @@ def test_what_fails_shows_as_failed(written):
 def test_every_comparison_has_source_error_and_uncertainty(written):
     text = written[1]
     row = next(r for r in text.split("<tr") if "A right one." in r)
-    assert "<td>read</td><td>nobody, p. 1</td><td>2.01</td><td>2</td><td>0.01</td><td>0.011547</td>" in row
+    assert (
+        "<td>read</td><td>nobody, p. 1</td><td>2.01</td><td>2</td><td>0.01</td><td>0</td><td>unknown</td>"
+        in row
+    )
+    assert "<td>0.0115</td><td>0.0115</td><td>0.87</td>" in row
+    assert "within 2 u_val of the known parts; unknown: u_input" in row
     assert text.count("published/test_beam_chart.py") >= 2
     assert "off < 0.5" in text and "0.25 < 0.5" in text
 
@@ -72,3 +84,9 @@ def test_orders_are_observed(written):
 def test_the_hole_stands_on_top(written):
     text = written[1]
     assert text.index("Not validated: the sideways tug of war") < text.index("<main>")
+
+
+def test_what_a_test_states_makes_its_u_val(written):
+    """0.003 and 0.004 of 2 are 0.006 and 0.008, together 0.01; 0.05 is five of them, though it passed."""
+    row = next(r for r in written[1].split("<tr") if "A stated one." in r)
+    assert "<td>0</td><td>0.006</td><td>0.008</td><td>0.01</td><td>5</td><td>beyond 2 u_val</td>" in row
