@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from pathlib import Path
@@ -211,39 +212,41 @@ def _statements(checks: Sequence[Check]) -> str:
 
 
 def _orders(checks: Sequence[Check]) -> str:
+    """One picture per engine: what its error falls with differs."""
     runs = [(c, c.properties["convergence"]) for c in checks if "convergence" in c.properties]
     if not runs:
         return "<p>Not run.</p>"
-    figure = Figure(figsize=(7, 4.2), layout="constrained")
-    axes = figure.subplots()
+    engines = list(dict.fromkeys(run["engine"] for _, run in runs))
+    figure = Figure(figsize=(4 * len(engines), 4), layout="constrained")
+    panels = dict(zip(engines, figure.subplots(1, len(engines), squeeze=False)[0], strict=True))
     rows = []
-    for (check, run), marker in zip(runs, "osD^v<>" * 3, strict=False):
-        step, off = np.array(run["step_ms"], float), np.array(run["off_um"], float)
-        name = f"{check.name.removeprefix('test_').replace('_', ' ')}"
-        orders = np.diff(np.log(off)) / np.diff(np.log(step))
-        axes.loglog(step, off, marker=marker, label=name)
-        rows.append(
-            (
-                "",
-                (
-                    name,
-                    ", ".join(f"{s:g}" for s in step),
-                    ", ".join(f"{o:.2g}" for o in off),
-                    ", ".join(f"{p:.1f}" for p in orders),
-                ),
-            )
-        )
-    axes.set_xlabel("step (ms)")
-    axes.set_ylabel("largest error against the finest (um)")
-    axes.grid(True, which="both", alpha=0.3)
-    axes.legend(fontsize=8)
+    for number, (check, run) in enumerate(runs):
+        steps, off = np.array(run["steps"], float), np.array(run["off_um"], float)
+        name = check.name.removeprefix("test_").replace("_", " ")
+        orders = np.diff(np.log(off)) / np.diff(np.log(steps))
+        axes = panels[run["engine"]]
+        axes.loglog(steps, off, marker="osD^v<>"[number % 7], label=textwrap.fill(name, 34))
+        axes.set_xlabel(run["along"])
+        told = (run["engine"], name, run["along"], *(_few(x) for x in (steps, off)))
+        rows.append(("", (*told, ", ".join(f"{p:.1f}" for p in orders))))
+    for engine, axes in panels.items():
+        axes.set_title(engine)
+        axes.set_ylabel("largest error against the finest (um)")
+        axes.grid(True, which="major", alpha=0.3)
+        axes.legend(fontsize=7, loc="upper left")
+        axes.margins(y=0.35)
     data = io.BytesIO()
     figure.savefig(data, format="png", dpi=130)
     png = base64.b64encode(data.getvalue()).decode("ascii")
-    head = ("experiment", "steps, ms", "errors, um", "observed orders")
-    return f'<img alt="Error against step, logarithmic" src="data:image/png;base64,{png}">' + _table(
-        "Observed orders", head, rows
+    head = ("engine", "experiment", "falls with", "at", "errors, um", "observed orders")
+    return (
+        f'<img alt="Error against step or tolerance, logarithmic" src="data:image/png;base64,{png}">'
+        + _table("Observed orders", head, rows)
     )
+
+
+def _few(values: Iterable[float]) -> str:
+    return ", ".join(f"{x:.2g}" for x in values)
 
 
 def _study(text: str) -> str:

@@ -33,7 +33,7 @@ def test_bound():
     assert off < 0.5
 
 def test_orders(record_property):
-    record_property("convergence", {"step_ms": (2, 1), "off_um": (4.0, 1.0)})
+    record_property("convergence", {"engine": "e", "along": "step", "steps": (2, 1), "off_um": (4.0, 1.0)})
 '''
 
 
@@ -78,7 +78,7 @@ def test_every_comparison_has_source_error_and_uncertainty(written):
 
 
 def test_orders_are_observed(written):
-    assert "<td>orders</td><td>2, 1</td><td>4, 1</td><td>2.0</td>" in written[1]
+    assert "<td>e</td><td>orders</td><td>step</td><td>2, 1</td><td>4, 1</td><td>2.0</td>" in written[1]
 
 
 def test_the_hole_stands_on_top(written):
