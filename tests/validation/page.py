@@ -232,7 +232,10 @@ def _orders(checks: Sequence[Check]) -> str:
     for engine, axes in panels.items():
         axes.set_title(engine)
         axes.set_ylabel("largest error against the finest (um)")
-        axes.grid(True, which="major", alpha=0.3)
+        ticks = sorted({step for line in axes.lines for step in line.get_xdata()})
+        axes.set_xticks(ticks, [f"{t:.2g}" for t in ticks], fontsize=8)
+        axes.minorticks_off()
+        axes.grid(True, alpha=0.3)
         axes.legend(fontsize=7, loc="upper left")
         axes.margins(y=0.35)
     data = io.BytesIO()
