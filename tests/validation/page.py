@@ -8,11 +8,13 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from credibility import FACTORS
 from matplotlib.figure import Figure
 from recorder import Check, Compared, Recorder, parts
+from study import study_section
 
 ROOT = Path(__file__).parents[2]
 HOLE = (
@@ -36,8 +38,8 @@ h2 { border-top: 3px solid #0b5a7a; padding-top: .5rem; margin-top: 2.4rem; }
 """
 
 
-def page(found: Recorder, commit: str, versions: str, study: str) -> str:
-    """The page of all checks that a recorder holds; `study`: the text of the measured coverage of learn."""
+def page(found: Recorder, commit: str, versions: str, study: list[dict[str, Any]] | None) -> str:
+    """The page of all checks that a recorder holds; `study`: machines of the measured coverage of learn."""
     checks = list(found.checks.values())
     outside = [c for c in checks if c.folder != "agreement"]
     failed = [c for c in checks if c.outcome == "failed"]
@@ -53,7 +55,7 @@ def page(found: Recorder, commit: str, versions: str, study: str) -> str:
         ("Independent models", _statements([c for c in checks if c.folder == "independent"])),
         ("Everything else that was asserted", _statements([c for c in outside if c.folder != "independent"])),
         ("Convergence of the engines", _orders(checks)),
-        ("Coverage of learn", _study(study)),
+        ("Coverage of learn", study_section(study)),
     ]
     body = "\n".join(f"<section><h2>{escape(t)}</h2>\n{text}</section>" for t, text in parts)
     return f"""<!DOCTYPE html>
@@ -250,15 +252,6 @@ def _orders(checks: Sequence[Check]) -> str:
 
 def _few(values: Iterable[float]) -> str:
     return ", ".join(f"{x:.2g}" for x in values)
-
-
-def _study(text: str) -> str:
-    if not text:
-        return (
-            "<p>Not measured for this page. By hand, hours: python tests/learn/by_hand.py; hand its text "
-            "over with --learn FILE.</p>"
-        )
-    return f"<pre>{escape(text)}</pre>"
 
 
 def lines(found: Recorder) -> Iterator[str]:

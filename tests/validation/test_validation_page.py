@@ -1,13 +1,17 @@
 """The page of checks holds every test it ran with what it compared; a check that fails shows as failed."""
 
+import json
+import re
 import subprocess
 import sys
 from html import unescape
 from pathlib import Path
 
 import pytest
+from study import read_study
 
 HERE = Path(__file__).parent
+
 INVENTED = '''"""Invented. Source: nobody."""
 import numpy as np
 import pytest
@@ -37,14 +41,23 @@ def test_orders(record_property):
 '''
 
 
+STUDIED = {
+    **{"kind": "rigid", "way": "gauge", "seed": 0, "gauged": False, "read": 18, "drawn": 19, "right": True},
+    **{"lateral": 9, "height": 0, "shares": [9, 9, 9], "sd": 0.1, "off": 0.05, "claimed": 0.9, "false": []},
+    **{"chance": 0.5, "seconds": 1.0},
+}
+"""A machine as tests/learn/by_hand.py writes it: sideways within, in height without."""
+
+
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     folder = tmp_path_factory.mktemp("validation")
     (folder / "test_invented_checks.py").write_text(INVENTED)
     (folder / "test_broken_file.py").write_text("import nothing_of_this_name\n")
-    target = folder / "page.html"
+    target, study = folder / "page.html", folder / "study.json"
+    study.write_text(json.dumps([STUDIED]))
     done = subprocess.run(
-        [sys.executable, HERE, "--output", target, "published/test_beam_chart.py", folder],
+        [sys.executable, HERE, "--output", target, "--learn", study, "published/test_beam_chart.py", folder],
         capture_output=True,
         text=True,
         check=False,
@@ -90,3 +103,18 @@ def test_what_a_test_states_makes_its_u_val(written):
     """0.003 and 0.004 of 2 are 0.006 and 0.008, together 0.01; 0.05 is five of them, though it passed."""
     row = next(r for r in written[1].split("<tr") if "A stated one." in r)
     assert "<td>0</td><td>0.006</td><td>0.008</td><td>0.01</td><td>5</td><td>beyond 2 u_val</td>" in row
+
+
+def test_the_study_of_learn_is_told_with_how_few_machines_it_has(written):
+    told = written[1].partition("Coverage of learn</h2>")[2]
+    assert "1 machines of a kind at least: too few" in told
+    assert "gauge unknown rigid" in told and "sideways 1.00, height 0.00, shares 1.00" in told
+
+
+@pytest.mark.parametrize("text", ["no json", "{}", '[{"kind": "rigid"}]', None])
+def test_what_is_no_study_is_refused_in_one_sentence(tmp_path, text):
+    study = tmp_path / "study.json"
+    if text is not None:
+        study.write_text(text)
+    with pytest.raises(ValueError, match=re.escape(f"--learn {study}")):
+        read_study(study)
