@@ -44,7 +44,7 @@ HOME = {
     "matplotlib": ("api/plotting.py", "views"),
     "xarray": ("api", "results/datasets.py"),
     "h5netcdf": ("results/datasets.py",),
-    "PIL": ("metrology/picture_input.py",),
+    "PIL": ("metrology/picture_input.py", "views/explain_page.py"),
     "click": ("cli",),
     "rich": ("cli",),
     "tomllib": ("scenario",),

@@ -22,10 +22,17 @@ from bedsim.sweep.tasks import Piece, run_task, run_task_of
 
 Parts = tuple[Part, ...]
 Work = Callable[[Sequence[Piece]], Iterator[Parts]]
+Told = Callable[[str], None]
+"""Is given a sentence for the user while the work goes on."""
 
 _LOST_WORKERS = 3  # that may end before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
 _WORKERS_PATIENCE = 8  # s
+_CLUSTER_PATIENCE = 600  # s that a cluster has which starts workers when there is work: queues take minutes
+
+
+def _quiet(text: str) -> None:
+    """Tell nobody."""
 
 
 def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
@@ -58,7 +65,7 @@ def local(workers: int) -> Work:
     return work
 
 
-def dask(address: str) -> Work:
+def dask(address: str, told: Told = _quiet) -> Work:
     """Do the tasks on the workers of the scheduler at `address`, tcp://host:port.
 
     A worker that dies is replaced by the others.  Raises InputError if the extra is not installed or nothing
@@ -71,19 +78,23 @@ def dask(address: str) -> Work:
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         with _client(distributed, address) as client:
-            yield from on_client(client)(tasks)
+            yield from on_client(client, told)(tasks)
 
     return work
 
 
-def on_client(client: Any) -> Work:
-    """Do the tasks on the workers of a Dask client, which stays open; otherwise as `dask`."""
+def on_client(client: Any, told: Told = _quiet) -> Work:
+    """Do the tasks on the workers of a Dask client, which stays open; otherwise as `dask`.
+
+    An adaptive cluster that is empty gets its workers because of the tasks; `told` hears of the waiting.
+    """
     import distributed
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         sealed = [pickle.dumps(task) for task in tasks]  # opened by a worker that is the same program
         futures = client.map(run_task_of, [identity()] * len(tasks), sealed, pure=False)
         try:
+            _await_workers(client, told)
             for future in distributed.as_completed(futures, loop=client.loop):
                 yield _result(distributed, future, client.scheduler.address)
                 future.release()
@@ -102,14 +113,43 @@ def _client(distributed: Any, address: str) -> Any:
             f"--scheduler = {address}: no scheduler answers there ({type(fault).__name__}). "
             "For example tcp://127.0.0.1:8786."
         ) from None
-    try:
-        client.wait_for_workers(1, timeout=_WORKERS_PATIENCE)
-    except TimeoutError:
-        client.close()
+    return client
+
+
+def _await_workers(client: Any, told: Told) -> None:
+    """Wait for the first worker: not long at a scheduler by itself, longer where a cluster starts workers
+    once it sees tasks.  Raises InputError if none comes."""
+    address = client.scheduler.address
+    if _comes(client, _WORKERS_PATIENCE):
+        return
+    if not client.run_on_scheduler(_asks_for_managed()):
         raise InputError(
             f"--scheduler = {address}: has no workers. Start one: dask worker {address} --nthreads 1."
-        ) from None
-    return client
+        )
+    told(f"No worker yet: waiting up to {_CLUSTER_PATIENCE / 60:g} min for the cluster to start one.")
+    if not _comes(client, _CLUSTER_PATIENCE):
+        raise InputError(
+            f"--scheduler = {address}: its cluster started no worker within {_CLUSTER_PATIENCE / 60:g} min. "
+            "Look at its limits (adapt(maximum=...)) and its queue, or give it a worker."
+        )
+
+
+def _comes(client: Any, within: float) -> bool:
+    try:
+        client.wait_for_workers(1, timeout=within)
+    except TimeoutError:
+        return False
+    return True
+
+
+def _asks_for_managed() -> Callable[[Any], bool]:
+    """A question to the scheduler: does a cluster object (LocalCluster, those of job queues and of clouds)
+    follow its workers?  Made here so that it travels whole: the scheduler need not have bedsim."""
+
+    def is_managed(dask_scheduler: Any) -> bool:
+        return any(str(name).startswith("worker-status") for name in dask_scheduler.plugins)
+
+    return is_managed
 
 
 def _result(distributed: Any, future: Any, address: str) -> Parts:
