@@ -83,6 +83,18 @@ class Stations:
         """Thickness m that has been laid up to each station (n,), of all objects together."""
         return np.cumsum(self.thickness)
 
+    @cached_property
+    def ends(self) -> tuple[int, ...]:
+        """The stations between which heights and loads lie: the first, the first of the last object (what was
+        printed before stands on the bed), the lowest, the last; each once, in order."""
+        return tuple(sorted({1, int(self.first[-1]), self.lowest, self.count}))
+
+    @property
+    def lowest(self) -> int:
+        """The station at which the bed is lowest, of several the last."""
+        deep = self.depth[1:]
+        return int(np.flatnonzero(deep >= deep.max() - ALIKE * np.ptp(deep))[-1]) + 1
+
     def top(self, layers: Layers) -> Array:
         """Top m above the bed at stations counted from 0, where nothing is laid."""
         return np.append(0.0, self.z)[layers]
