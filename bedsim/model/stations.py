@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -124,6 +125,12 @@ class Stations:
         """The first stations alone, at most `count`."""
         kept: dict[str, Any] = {f.name: getattr(self, f.name)[:count] for f in fields(self)}
         return Stations(**kept | {"depth": self.depth[: count + 1]})
+
+    def walls(self, layers: Layers) -> tuple[slice, ...]:
+        """Where among rising `layers` (l,) those of each object stand."""
+        first = self.first[np.maximum(layers, 1) - 1]
+        cuts = [0, *(np.flatnonzero(np.diff(first)) + 1), layers.size]
+        return tuple(slice(int(a), int(b)) for a, b in pairwise(cuts))
 
     def positions(self, layers: Layers) -> NDArray[np.intp]:
         """Where among rising `layers` (l,) the zero of each stands: the first station of its object, of the
