@@ -268,16 +268,20 @@ def _corner_row(c: CornerFigures) -> tuple[str, ...]:
     return (c.name, f"{c.lead / MM:g} mm", seen, *(text.replace("less than ", "<") for text in told))
 
 
-def _share_lines(shares: Shares, most: int = 8) -> list[str]:
+def told_shares(shares: Shares, most: int = 8) -> list[tuple[str, str, str]]:
+    """What each cause makes alone, what makes most first: its name, how far sideways and in height."""
     told = sorted(shares.items(), key=lambda item: -max(item[1]))
-    told = [item for item in told if max(item[1]) >= FLOOR][:most]
-    if not told:
-        return []
-    lines = ["", "What each cause alone contributes, peak to valley:"]
-    for (cause, corner), (height, lateral) in told:
-        name = f"{cause}, {corner}" if corner else cause
-        lines.append(f"  {name:<46}{quantity(lateral, 'm')} sideways, {quantity(height, 'm')} in height")
-    return lines
+    return [
+        (f"{cause}, {corner}" if corner else cause, quantity(lateral, "m"), quantity(height, "m"))
+        for (cause, corner), (height, lateral) in told
+        if max(height, lateral) >= FLOOR
+    ][:most]
+
+
+def _share_lines(shares: Shares, most: int = 8) -> list[str]:
+    told = told_shares(shares, most)
+    head = ["", "What each cause alone contributes, peak to valley:"] if told else []
+    return [*head, *(f"  {name:<46}{aside} sideways, {up} in height" for name, aside, up in told)]
 
 
 def _influence_lines(ranges: Ranges | None) -> list[str]:

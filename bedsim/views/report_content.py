@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from html import escape
 from pathlib import Path
 
@@ -11,25 +11,23 @@ import numpy as np
 from bedsim.analysis.figures import METRICS, metric_text
 from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import (
-    Influence,
-    Ranges,
     Summary,
     headline,
     summarise,
-    to_choose,
-    to_measure,
     told_range,
+    told_shares,
 )
 from bedsim.number_text import number
 from bedsim.quantities import PER_CORNER
 from bedsim.ranges.kept import ranges_of
 from bedsim.ranges.shares import shares_of
 from bedsim.units import DEG, MM, UM
-from bedsim.views.report_charts import bars, log_chart
+from bedsim.views.report_charts import log_chart
 from bedsim.views.report_controls import controls, layer_bar
 from bedsim.views.report_data import page_data
 from bedsim.views.report_figures import Choices, Reported, Seen
-from bedsim.views.report_page import Page, PageSection, PageTable
+from bedsim.views.report_next import how_levers, next_lists
+from bedsim.views.report_page import Page, PageSection, PageTable, table_html
 from bedsim.views.report_run import Scales, common_scales, run_article
 from bedsim.wall.bands import amplitude_spectrum, source_shares
 from bedsim.wall.relief import probe_index
@@ -192,9 +190,8 @@ def _seen_and_next(
 ) -> PageSection:
     charts = "".join(_visible(seen, choices, len(items) > 1) for seen in walls[0])
     lists = "".join(
-        f"<div>{_lists(_named(i, items, ''), s.ranges)}</div>"
-        for i, s in zip(items, summaries, strict=True)
-        if s.ranges is not None
+        next_lists(_named(i, items, ""), s.ranges, i.levers, f"next-{k}")
+        for k, (i, s) in enumerate(zip(items, summaries, strict=True))
     )
     travel = tuple(_named(i, items, i.travel) for i in items if i.travel)
     return PageSection(
@@ -230,19 +227,6 @@ def _visible(seen: Seen, choices: Choices, several: bool) -> str:
     )
 
 
-def _lists(run: str, ranges: Ranges) -> str:
-    measure = _to_do(f"{run}What to measure next: what each leaves open sideways", to_measure(ranges))
-    choose = _to_do(f"{run}What to choose: what each moves sideways over its range", to_choose(ranges))
-    return measure + choose
-
-
-def _to_do(title: str, influences: Sequence[Influence]) -> str:
-    rows = [(i.key, i.swing / UM, i.basis) for i in influences]
-    if not rows:
-        return ""
-    return f'<div class="scroll"><table><caption>{escape(title)}</caption>{bars(rows)}</table></div>'
-
-
 def _caution(summaries: Sequence[Summary]) -> PageSection:
     lines = [*(w for s in summaries for w in s.warnings), *(c for s in summaries for c in s.cautions)]
     lines = [t.removeprefix("Caution: ") for t in dict.fromkeys(lines)]
@@ -254,25 +238,35 @@ def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> P
         (m.text[:1].upper() + m.text[1:], *(told_range(s, m.name) for s in summaries)) for m in METRICS
     )
     head = ("Figure", *(i.label for i in items)) if len(items) > 1 else ("Figure", "Value")
-    corners = tuple(
-        PageTable(
-            caption=_named(i, items, "Largest per corner over the print."),
-            head=("Corner", "Lead", *(q.columns[1] for q in PER_CORNER)),
-            rows=tuple(
-                (
-                    c.name,
-                    f"{c.lead / MM:g} mm",
-                    *(metric_text(q, c.worst[q.name]) for q in PER_CORNER),
-                )
-                for c in s.corners
-            ),
-        )
-        for i, s in zip(items, summaries, strict=True)
-    )
+    worst = PageTable(caption="Worst over all probes and layers.", head=head, rows=rows)
+    beside = [t for i, s in zip(items, summaries, strict=True) for t in _tables_of(_named(i, items, ""), s)]
+    told = "".join(table_html(t, f"figures-{k}") for k, t in enumerate(beside))
     return PageSection(
-        title="Figures",
-        tables=(PageTable(caption="Worst over all probes and layers.", head=head, rows=rows), *corners),
+        title="Figures", drawn=f'<div class="two">{table_html(worst, "figures-worst")}<div>{told}</div></div>'
     )
+
+
+def _tables_of(name: str, summary: Summary) -> Iterator[PageTable]:
+    """What corners and causes of one run do."""
+    yield PageTable(
+        caption=f"{name}Largest per corner over the print.",
+        head=("Corner", "Lead", *(q.columns[1] for q in PER_CORNER)),
+        rows=tuple(
+            (
+                c.name,
+                f"{c.lead / MM:g} mm",
+                *(metric_text(q, c.worst[q.name]).replace("less than ", "< ") for q in PER_CORNER),
+            )
+            for c in summary.corners
+        ),
+    )
+    shares = told_shares(summary.shares, 6)
+    if shares:
+        yield PageTable(
+            caption=f"{name}What each cause makes alone, peak to valley.",
+            head=("Cause", "Sideways", "Height"),
+            rows=tuple(tuple(t.replace("less than ", "< ") for t in row) for row in shares),
+        )
 
 
 def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
@@ -353,7 +347,14 @@ def _assumed(items: Sequence[Reported], choices: Choices) -> PageSection:
     )
     return PageSection(
         title="Assumptions",
-        points=(*assumptions(choices.viewing), *wall, *sorted(guessed), *methods, *dict.fromkeys(notes)),
+        points=(
+            *assumptions(choices.viewing),
+            *wall,
+            *sorted(guessed),
+            *methods,
+            *how_levers(items),
+            *dict.fromkeys(notes),
+        ),
         folded=True,
     )
 

@@ -11,7 +11,12 @@ from made_up_report import made_up_run
 from matplotlib.image import imread
 
 from bedsim.cli.main import main
+from bedsim.improve.answers import answer
+from bedsim.improve.steps import changed, every_step
 from bedsim.results.store import write_run
+from bedsim.scenario.load import load_scenario
+
+SCENARIO = Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml"
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason=MISSING)
 
@@ -70,7 +75,7 @@ def test_phone_text_and_targets_are_large_enough(phone):
 def one_page(result_files, tmp_path_factory):
     """The report of one run."""
     target = tmp_path_factory.mktemp("one") / "one.html"
-    assert main(["report", str(result_files[0]), "--output", str(target)]) == 0
+    assert main(["report", str(result_files[0]), "--no-levers", "--output", str(target)]) == 0
     return target
 
 
@@ -83,7 +88,18 @@ def test_pages_are_small(page_file, one_page):
 def test_a_tall_print_stays_below_a_megabyte(tmp_path):
     write_run(made_up_run(14e-6, layers=1500, lead=5.0), tmp_path / "tall.h5")
     assert (
-        main(["report", str(tmp_path / "tall.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
+        main(
+            [
+                "report",
+                str(tmp_path / "tall.h5"),
+                "--no-levers",
+                "--output",
+                str(tmp_path / "r.html"),
+                "--wall",
+                "+X",
+            ]
+        )
+        == 0
     )
     assert (tmp_path / "r.html").stat().st_size < 1_000_000
 
@@ -152,11 +168,25 @@ def test_the_script_draws_what_was_drawn_without_it(computed_page, tmp_path):
 def computed_page(tmp_path_factory):
     """The report of a small run with ranges, computed."""
     folder = tmp_path_factory.mktemp("computed")
-    scenario = Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml"
-    run = ["run", str(scenario), "--set", "print.layers=24", "--engine", "equilibrium", "--no-pictures"]
+    run = ["run", str(SCENARIO), "--set", "print.layers=24", "--engine", "equilibrium", "--no-pictures"]
     assert main([*run, "--output", str(folder / "r.h5")]) == 0
     assert main(["report", str(folder / "r.h5"), "--output", str(folder / "r.html")]) == 0
     return folder / "r.html"
+
+
+def test_what_to_change_stands_in_the_report_as_improve_says_it(computed_page):
+    """The levers of one result, best first, with the number that `improve` has of the same machine."""
+    text = computed_page.read_text(encoding="utf-8")
+    table = text[text.index("What to change, one at a time") :]
+    rows = re.findall(r'<th scope="row">(.*?)</th><td class="number">× ([0-9.]+)</td>', table)
+    assert len(rows) == 8
+    gains = [float(gain) for _, gain in rows]
+    assert gains == sorted(gains, reverse=True)
+    loaded = load_scenario(SCENARIO, ["print.layers=24"])
+    step = next(s for s in every_step(loaded) if s.words == rows[0][0])
+    assert gains[0] == pytest.approx(
+        answer(loaded).lateral / answer(changed(loaded, [step])).lateral, rel=0.05
+    )
 
 
 @pytest.mark.skipif(find_spec("axe_core_python") is None, reason="axe-core-python is not installed")
