@@ -15,7 +15,7 @@ from bedsim.cli.common import progress_of, scenario_argument, set_option
 from bedsim.cli.gauge_output import LINE_WIDTH, say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.number_option import Number
-from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.cli.paths import PICTURE, Command, InputPath
 from bedsim.files import make_folder
 from bedsim.units import DEG, MM
 
@@ -76,9 +76,9 @@ IN_MM = (
 @click.option("--no-check", is_flag=True, help="Do not run the machine before and after, with friction.")
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_clock.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_clock.png.",
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")

@@ -13,7 +13,7 @@ from bedsim.cli.common import progress_of, result_file, scenario_argument, set_o
 from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.number_option import Number
-from bedsim.cli.paths import Command, OutputPath
+from bedsim.cli.paths import PICTURE, Command
 from bedsim.files import make_folder
 from bedsim.units import UM
 
@@ -58,9 +58,9 @@ LINE_WIDTH = 110
 )
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_improve.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_improve.png.",
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")

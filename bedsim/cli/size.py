@@ -12,7 +12,7 @@ import click
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import events_answer, json_answer, tell
-from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.cli.paths import PICTURE, Command, InputPath, OutputPath
 from bedsim.cli.text import listed, wrapped
 from bedsim.files import make_folder
 from bedsim.number_text import number
@@ -31,9 +31,9 @@ NAME_WIDTH = 52
 @scenario_argument
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_size.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_size.png.",
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
