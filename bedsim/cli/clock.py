@@ -12,10 +12,11 @@ import numpy as np
 
 from bedsim.cli import completion
 from bedsim.cli.common import progress_of, scenario_argument, set_option
-from bedsim.cli.gauge_output import LINE_WIDTH, say
+from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.number_option import Number
 from bedsim.cli.paths import PICTURE, Command, InputPath
+from bedsim.cli.text import line_width
 from bedsim.files import make_folder
 from bedsim.units import DEG, MM
 
@@ -182,7 +183,7 @@ def rest_lines(advice: Advice) -> Iterator[str]:
     head = ("", "as it is", advice.name_of_best, "least by itself")
     yield from _table([head, *told, ("not turning with any screw", "", _length(rest.standing), "")])
     for text in why_left(advice, [part for _, part in rows]):
-        yield from textwrap.wrap(text, LINE_WIDTH, initial_indent="  ", subsequent_indent="  ")
+        yield from textwrap.wrap(text, line_width(), initial_indent="  ", subsequent_indent="  ")
 
 
 def why_left(advice: Advice, parts: Sequence[Part]) -> Iterator[str]:

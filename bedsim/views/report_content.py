@@ -21,18 +21,18 @@ from bedsim.number_text import number
 from bedsim.quantities import PER_CORNER
 from bedsim.ranges.kept import ranges_of
 from bedsim.ranges.shares import shares_of
-from bedsim.units import DEG, MM, UM
-from bedsim.views.report_charts import log_chart
+from bedsim.units import MM
 from bedsim.views.report_controls import controls, layer_bar
 from bedsim.views.report_data import page_data
 from bedsim.views.report_figures import Choices, Reported, Seen
 from bedsim.views.report_next import how_levers, next_lists
 from bedsim.views.report_page import Page, PageSection, PageTable, table_html
 from bedsim.views.report_run import Scales, common_scales, run_article
-from bedsim.wall.bands import amplitude_spectrum, source_shares
+from bedsim.views.report_waves import told_walls, wavelength_figure
+from bedsim.wall.bands import source_shares
 from bedsim.wall.relief import probe_index
 from bedsim.wall.surface import bead_profile
-from bedsim.wall.visibility import assumptions, visibility_curve, visible_between, worst
+from bedsim.wall.visibility import assumptions, worst
 from bedsim.wall.waviness import cutoff_for_layers, waviness
 from bedsim.wall.worst import JudgedWall, PrintedWalls, printed_walls, wall_places
 
@@ -80,7 +80,7 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
         subtitle=f"Predicted errors of a heated bed on its screws. {len(items)} run{'s' * (len(items) > 1)}.",
         sections=tuple(sections),
         footer=f"Written by bedsim {versions}. A prediction, not a measurement.",
-        data=page_data(walls[0], scales),
+        data=page_data(walls[0], scales, choices.viewing),
     )
 
 
@@ -166,20 +166,28 @@ def _layers(items: Sequence[Reported], row: Sequence[Seen], scales: Scales) -> P
         run_article(seen, scales, k, seen.reported.label if several else "") for k, seen in enumerate(row)
     )
     drawn = (
-        f'<div class="live">{controls(row)}<div class="runs{" several" * several}">{articles}</div>'
-        f"{layer_bar()}</div>"
+        f'<div class="live">{controls(row)}{told_walls(row, several)}'
+        f'<div class="runs{" several" * several}">{articles}</div>{layer_bar()}</div>'
     )
     return PageSection(
         title="Layer by layer",
         paragraphs=(
-            f"Height runs upwards in every column, as the print grows. Wall {row[0].judged.place.words}. "
-            f"Strong "
-            "line: this place; thin lines: the other places; tint: half ranges of the uncertain numbers, "
-            "joined "
-            "by root-sum-square, without friction.",
+            "Height runs upwards in every column, as the print grows. Strong line: this place; thin lines: "
+            f"the other places; tint: {_tint(items)}, without friction.",
         ),
         drawn=drawn,
     )
+
+
+def _tint(items: Sequence[Reported]) -> str:
+    """What the tint about a line stands for."""
+    told = {
+        "half ranges of the uncertain numbers, joined by root-sum-square"
+        if i.loaded.knowledge is None
+        else "what the machines that agree with the readings differ by, 1.64 times the root mean square"
+        for i in items
+    }
+    return " or, learnt, ".join(sorted(told))
 
 
 def _seen_and_next(
@@ -188,7 +196,9 @@ def _seen_and_next(
     walls: Sequence[Sequence[Seen]],
     choices: Choices,
 ) -> PageSection:
-    charts = "".join(_visible(seen, choices, len(items) > 1) for seen in walls[0])
+    charts = "".join(
+        wavelength_figure(seen, k, choices.viewing, len(items) > 1) for k, seen in enumerate(walls[0])
+    )
     lists = "".join(
         next_lists(_named(i, items, ""), s.ranges, i.levers, f"next-{k}")
         for k, (i, s) in enumerate(zip(items, summaries, strict=True))
@@ -198,32 +208,6 @@ def _seen_and_next(
         title="Would you see it? What next?",
         paragraphs=travel,
         drawn=f'<div class="two">{charts}{lists}</div>',
-    )
-
-
-def _visible(seen: Seen, choices: Choices, several: bool) -> str:
-    viewing = choices.viewing
-    spectrum = amplitude_spectrum(seen.wall)
-    length, least = visibility_curve(viewing)
-    low, high = visible_between(length, viewing)
-    marks = [
-        (s.band.seen_wavelength / MM, s.band.amplitude / UM, s.verdict)
-        for s in seen.judged.sightings
-        if np.isfinite(s.ratio) and np.isfinite(s.band.seen_wavelength)
-    ]
-    name = f"{seen.reported.label}: " if several else ""
-    chart = log_chart(
-        f"{name}amplitude over wavelength under the least an eye sees. {seen.judged.sentence}",
-        spectrum.wavelength / MM,
-        spectrum.amplitude / UM,
-        (length / MM, least / UM, low / UM, high / UM),
-        marks[:1],
-    )
-    lamp = f"lamp {90 - viewing.incidence / DEG:g}° off the wall, {viewing.distance:g} m away"
-    return (
-        f"<figure><figcaption><b>{escape(name)}Wavelengths of wall {escape(seen.judged.place.words)}</b> "
-        f"dashed: the least "
-        f"an eye sees, {lamp}; grey: studies differ</figcaption>{chart}</figure>"
     )
 
 
