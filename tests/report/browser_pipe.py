@@ -40,7 +40,7 @@ class OpenPage:
         target = self.ask("Target.createTarget", url=page.resolve().as_uri())["targetId"]
         self._session = self.ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
         end = time.monotonic() + PATIENCE
-        while self.value("document.readyState") != "complete":
+        while self.value("location.protocol + document.readyState") != "file:complete":
             assert time.monotonic() < end, "the page did not load"
             time.sleep(0.05)
 
