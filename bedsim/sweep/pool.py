@@ -56,7 +56,7 @@ def local(workers: int) -> Work:
                 continue
         if left:
             raise SolverError(
-                "worker processes ended by themselves again and again, for want of memory perhaps. "
+                "worker processes keep dying, perhaps for want of memory. "
                 "Finished cells are kept; try fewer --workers."
             )
 
