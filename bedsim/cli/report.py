@@ -69,7 +69,7 @@ if TYPE_CHECKING:
 @click.option(
     "--no-levers",
     is_flag=True,
-    help="Leave out what to change and what it gains, which takes longest.",
+    help="Leave out what to change and what it gains (saves most of the time).",
 )
 @click.option(
     "--coupon",

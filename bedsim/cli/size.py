@@ -198,7 +198,7 @@ def verdict(report: SizingReport) -> str:
     else:
         told = "No limit could be computed."
     unknown = sum(bool(c.missing) and c.margin is None for c in report.checks)
-    return told + (f" {unknown} rows want numbers that are not given." if unknown else "")
+    return told + (f" {unknown} rows lack an input." if unknown else "")
 
 
 def report_lines(report: SizingReport, *, every_corner: bool = False) -> Iterator[str]:
