@@ -75,8 +75,8 @@ def travel_sentence(found: TravelRange) -> str:
     top, k = float(bands.amplitude.max()), bands.worst
     text = (
         f"Whole travel (nuts at {_mm(bands.nut[0])} to {_mm(bands.nut[-1])} mm, without friction): bands of "
-        f"the lead have {span(float(bands.amplitude.min()), top, 'm')} of amplitude sideways, most with the "
-        f"nuts at {_mm(bands.nut[k])} mm ({bands.place[k]}{_open(found, k)}): {_sighting(bands)}"
+        f"the lead of {span(float(bands.amplitude.min()), top, 'm')} amplitude, most with the nuts at "
+        f"{_mm(bands.nut[k])} mm ({bands.place[k]}{_open(found, k)}): {_sighting(bands)}"
     )
     here = bands.within(*found.printed)
     if here.size < bands.amplitude.size:

@@ -240,8 +240,8 @@ const drawSpectrum = (r, k) => {
   if (words !== D.words || state.moved) {
     state.moved = true;
     svg.querySelector(".strong").setAttribute("d", r.even && r.n > 4 ? spectrumOf(r) : "");
-    svg.setAttribute("aria-label", `${D.runs.length > 1 ? r.label + ": " : ""}amplitude over wavelength under the ` +
-      `least an eye sees. Wall ${words}: ${told}`);
+    svg.setAttribute("aria-label", `${D.runs.length > 1 ? r.label + ": " : ""}amplitude over wavelength beside the ` +
+      `smallest visible. Wall ${words}: ${told}`);
     say(`r${k}-spectrum-wall`, words);
     if (band) {
       mark.setAttribute("transform", `translate(${f1(logAt(logx, band.length, 0.4, 100))} ${f1(logAt(logy, band.size, 1e-2, 1e3))})`);

@@ -148,9 +148,8 @@ def _tags(summary: Summary, seen: Seen, run: str) -> list[str]:
         _tag(
             f"{run}bands every {number(band.band.seen_wavelength / MM)} mm",
             band.verdict,
-            f"{quantity(band.band.amplitude, 'm')} of amplitude, {number(band.ratio, 2)} times the least "
-            f"an eye tells, "
-            f"on wall {seen.judged.place.words}",
+            f"{quantity(band.band.amplitude, 'm')} amplitude, {number(band.ratio, 2)} times the smallest "
+            f"visible, on wall {seen.judged.place.words}",
         ),
     ]
 

@@ -43,7 +43,7 @@ def wavelength_figure(seen: Seen, k: int, viewing: Viewing, several: bool) -> st
     name = f"{seen.reported.label}: " if several else ""
     chart = log_chart(
         f"r{k}-spectrum",
-        f"{name}amplitude over wavelength under the least an eye sees. {seen.judged.sentence}",
+        f"{name}amplitude over wavelength beside the smallest visible. {seen.judged.sentence}",
         spectrum.wavelength / MM,
         spectrum.amplitude / UM,
         (length / MM, least / UM, low / UM, high / UM),
@@ -53,7 +53,7 @@ def wavelength_figure(seen: Seen, k: int, viewing: Viewing, several: bool) -> st
     return (
         f'<figure><figcaption><b>{escape(name)}Wavelengths of wall <span id="r{k}-spectrum-wall">'
         f"{escape(seen.judged.place.words)}</span></b> "
-        f"dashed: the least an eye sees, {lamp}; grey: studies differ</figcaption>{chart}</figure>"
+        f"dashed: smallest visible, {lamp}; grey: studies differ</figcaption>{chart}</figure>"
     )
 
 
