@@ -108,8 +108,8 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     "--also",
     multiple=True,
     type=click.Choice(["svg", "pdf"]),
-    help="Save every picture in this format too, beside its PNG, as in bedsim --also svg run my.toml. May be "
-    "given more than once.",
+    help="Save every picture in this format too, as in bedsim --also svg run my.toml. May be given more than "
+    "once.",
 )
 @click.pass_context
 def group(ctx: click.Context, also: tuple[str, ...]) -> None:

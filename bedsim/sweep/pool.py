@@ -58,7 +58,7 @@ def local(workers: int) -> Work:
             lost += 1
             if lost == _LOST_WORKERS:
                 raise SolverError(
-                    "worker processes ended by themselves again and again, for want of memory perhaps. "
+                    "worker processes keep dying, perhaps for want of memory. "
                     "Finished cells are kept; try fewer --workers."
                 )
 
