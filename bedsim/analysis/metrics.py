@@ -52,8 +52,8 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
 
 
 def widest(height: Array, lateral: Array) -> Array:
-    """Largest extent (p,) of the path (n, p, 2) of one object, as `lateral_peak_to_valley`, of several with tops
-    `height` (n,) that of the object where it is largest."""
+    """Largest extent (p,) of the path (n, p, 2) of one object, as `lateral_peak_to_valley`; of several with
+    tops `height` (n,) that of the object where it is largest."""
     return np.max([lateral_peak_to_valley(lateral[part]) for part in objects(height)], axis=0)
 
 

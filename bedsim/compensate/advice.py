@@ -1,5 +1,5 @@
-"""The whole answer of `bedsim compensate`: what can be taken off, what is left, how well the phase must be known,
-what a height map does, and whether it is worth it."""
+"""The whole answer of `bedsim compensate`: what can be taken off, what is left, how well the phase must
+be known, what a height map does, and whether it is worth it."""
 
 from __future__ import annotations
 
@@ -39,8 +39,8 @@ from bedsim.simulation import make_job
 from bedsim.units import MM, UM
 
 STEP = 5.0 * UM
-"""Step of X and Y where nothing else is said: of a fine drive; 80 steps per mm are 12.5 um.  Common practice,
-no source."""
+"""Step of X and Y where nothing else is said: of a fine drive; 80 steps per mm are 12.5 um.  Common
+practice, no source."""
 HOMING = 0.05 * MM
 """Doubt of homing where nothing else is said: a switch or a probe repeats to a few hundredths.  Assumed."""
 LIMIT = 0.3 * MM
@@ -53,7 +53,8 @@ MAP_TURN = 0.1 * MM
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What was asked: `step` of X and Y, doubts of `homing` and `levelling` either way, `limit`, `within`; m."""
+    """What was asked: `step` of X and Y, doubts of `homing` and `levelling` either way, `limit`,
+    `within`; m."""
 
     step: float = STEP
     homing: float = HOMING
@@ -64,8 +65,9 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TableRows:
-    """What is written, layer by layer: `layer`, `top` and `commanded` height m, `whole` (shift and turn), `shift` alone, `common` (l,) m
-    for all motors and `motors` (l, c) m, both in whole microsteps (none where there is no such way)."""
+    """What is written, layer by layer: `layer`, `top` and `commanded` height m, `whole` (shift and turn),
+    `shift` alone, `common` (l,) m for all motors and `motors` (l, c) m, both in whole microsteps (none
+    where there is no such way)."""
 
     layer: NDArray[np.int64]
     top: Array
@@ -78,8 +80,8 @@ class TableRows:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Compensation(Shown):
-    """Everything `bedsim compensate` says, SI; `shift_leaves`: what each cause leaves after a shift alone; `leads`:
-    the shortest and the longest, m."""
+    """Everything `bedsim compensate` says, SI; `shift_leaves`: what each cause leaves after a shift
+    alone; `leads`: the shortest and the longest, m."""
 
     title: str
     asked: Asked

@@ -3,12 +3,13 @@
 A bed off its commanded pose by t, w carries the point p = (x, y, z_top) of the part by d = t + w x p
 (`components/frame.py`).  A nozzle that goes with it,
 
-    x' = A + x cos w - y sin w      y' = B + x sin w + y cos w      A = tx + wy z_top, B = ty - wx z_top, w = wz,
+    x' = A + x cos w - y sin w      y' = B + x sin w + y cos w
+    A = tx + wy z_top      B = ty - wx z_top      w = wz,
 
-lays the line where the part wants it.  Poses count against that of the first station of the object: what does
-not change from layer to layer shows nowhere.  Derived; d is of first order in w, and x cos w differs from x by
-w^2 x/2: 1e-9 m at 120 urad and 150 mm.  Limits: a rigid bed; bent plates (four screws or more) move sideways as
-a flat one does.
+lays the line where the part wants it.  Poses count against that of the first station of the object: what
+does not change from layer to layer shows nowhere.  Derived; d is of first order in w, and x cos w differs
+from x by w^2 x/2: 1e-9 m at 120 urad and 150 mm.  Limits: a rigid bed; bent plates (four screws or more)
+move sideways as a flat one does.
 """
 
 from __future__ import annotations
@@ -25,14 +26,14 @@ Array = NDArray[np.float64]
 EVEN = 12
 """Places between two steps, along X and along Y, of which the middle is told."""
 TURNS = (0.1, 0.3, 0.5, 0.7, 0.9)
-"""Shares of the layers that lie on one side of a step where the worst place is sought: a line that changes its
-step within the print shows a whole one, however small the move is."""
+"""Shares of the layers that lie on one side of a step where the worst place is sought: a line that
+changes its step within the print shows a whole one, however small the move is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Correction:
-    """Moves of the nozzle (l,) by layer: `a`, `b` m along X and Y, then `turn` rad about the origin, counter-
-    clockwise seen from above."""
+    """Moves of the nozzle (l,) by layer: `a`, `b` m along X and Y, then `turn` rad about the origin,
+    counter- clockwise seen from above."""
 
     a: Array
     b: Array
@@ -86,12 +87,12 @@ def in_steps(values: Array, step: float) -> Array:
 
 
 def stepped_extents(top: Array, moved: Array, left: Array, step: float) -> tuple[float, float]:
-    """Peak to valley m of what is left where the tool goes in whole steps, at the place that is worst: in the
-    middle of where a line may lie between two steps, and at worst.
+    """Peak to valley m of what is left where the tool goes in whole steps, at the place that is worst: in
+    the middle of where a line may lie between two steps, and at worst.
 
-    `moved` (l, p, 2): how far the nozzle is to go; `left` (l, p, 2): what an exact move leaves.  A line of the
-    part at u between two steps is laid at round((u + move)/step) step, layer by layer.  A flat wall along an
-    axis has one u, a round one has all.
+    `moved` (l, p, 2): how far the nozzle is to go; `left` (l, p, 2): what an exact move leaves.  A line
+    of the part at u between two steps is laid at round((u + move)/step) step, layer by layer.  A flat
+    wall along an axis has one u, a round one has all.
     """
     if step <= 0:
         whole = float(widest(top, left).max())

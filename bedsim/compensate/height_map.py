@@ -1,9 +1,10 @@
 """Why a height map changes: what a turn of one screw, an error of homing and another height do to it.
 
-A map is the height of the bed against its commanded place over the plate, at one height of the machine and one
-attitude of its screws.  Levelling lifts a corner, which is wanted; it also turns that corner's screw, and lead,
-run-out and motor are met at another angle, which is not.  An error of homing turns all screws alike.  Frictionless
-machine; what friction adds between probing upwards and printing downwards is told from two runs.
+A map is the height of the bed against its commanded place over the plate, at one height of the machine
+and one attitude of its screws.  Levelling lifts a corner, which is wanted; it also turns that corner's
+screw, and lead, run-out and motor are met at another angle, which is not.  An error of homing turns all
+screws alike.  Frictionless machine; what friction adds between probing upwards and printing downwards is
+told from two runs.
 """
 
 from __future__ import annotations
@@ -27,8 +28,8 @@ TURN_STEPS = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TurnedScrew:
-    """A corner's screw turned while levelling by `by` m: largest change of the map m, beside the plane that is
-    wanted; `any_turn`: between any two attitudes of that screw."""
+    """A corner's screw turned while levelling by `by` m: largest change of the map m, beside the plane
+    that is wanted; `any_turn`: between any two attitudes of that screw."""
 
     corner: str
     by: float
@@ -40,12 +41,13 @@ class TurnedScrew:
 class HeightMaps:
     """The map at layer 1 and what changes it, m.
 
-    `x`, `y` (g,) m; `map`, and its changes `by_screw` (of the screw that changes it most, by a quarter turn),
-    `by_homing` (all screws by a quarter turn) and `by_height` (at the height where it departs most): (g, g).
-    `screws`; `homing`: the doubt of homing, m, with `homing_change` m, and `homing_any` m, between any two
-    attitudes; `height` (l,) m of the bed below layer 1 with `change` (l,): the largest change of the map over
-    the plate; `within` m, and `true_for` m: how far the bed may go until the map is off by more (infinite where
-    it never is in this print); `reversal` m: probed going up against printed going down, at layer 1.
+    `x`, `y` (g,) m; `map`, and its changes `by_screw` (of the screw that changes it most, by a quarter
+    turn), `by_homing` (all screws by a quarter turn) and `by_height` (at the height where it departs
+    most): (g, g). `screws`; `homing`: the doubt of homing, m, with `homing_change` m, and `homing_any` m,
+    between any two attitudes; `height` (l,) m of the bed below layer 1 with `change` (l,): the largest
+    change of the map over the plate; `within` m, and `true_for` m: how far the bed may go until the map
+    is off by more (infinite where it never is in this print); `reversal` m: probed going up against
+    printed going down, at layer 1.
     """
 
     x: Array
@@ -86,8 +88,8 @@ def height_maps(
     within: float,
     sides: tuple[LayerResult, LayerResult] | None,
 ) -> HeightMaps:
-    """Work the map out; `homing`, `levelling` m: errors that are told; `within` m: how far off it may be; `sides`:
-    runs that reach layers from either side, where there are any."""
+    """Work the map out; `homing`, `levelling` m: errors that are told; `within` m: how far off it may be;
+    `sides`: runs that reach layers from either side, where there are any."""
     bed = loaded.scenario.bed
     x, y = (np.linspace(-0.5, 0.5, GRID) * side * MM for side in (bed.size_x_mm, bed.size_y_mm))
     places = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)

@@ -1,8 +1,9 @@
 """How well the screws' angle must be known: a table that is late by phi leaves 2 sin(phi/2) of a sine.
 
-sin(u + phi) - sin(u) = 2 sin(phi/2) cos(u + phi/2): 5 degrees leave 9 %, 30 degrees 52 %, from 60 degrees on
-nothing is gained (derived).  A homing error of d turns every screw by 2 pi d/lead against the table, levelling
-by d the screw that levels.  The law is that of one wave per turn; what is told here is the machine itself, turned.
+sin(u + phi) - sin(u) = 2 sin(phi/2) cos(u + phi/2): 5 degrees leave 9 %, 30 degrees 52 %, from 60 degrees
+on nothing is gained (derived).  A homing error of d turns every screw by 2 pi d/lead against the table,
+levelling by d the screw that levels.  The law is that of one wave per turn; what is told here is the
+machine itself, turned.
 """
 
 from __future__ import annotations
@@ -35,8 +36,8 @@ def law(phi: float) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LateTable:
-    """A table late by `phi` rad: `homing` m on the machine's longest lead and shortest, `full_steps` of the motor;
-    shares that are left of the error by the law and by the machine itself, turned."""
+    """A table late by `phi` rad: `homing` m on the machine's longest lead and shortest, `full_steps` of
+    the motor; shares that are left of the error by the law and by the machine itself, turned."""
 
     phi: float
     homing: float
@@ -47,8 +48,9 @@ class LateTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DoubtfulTable:
-    """A doubt of `within` m either way of homing or of levelling: what a table then leaves on average and in the
-    worst of twenty, as shares of the error; `harms`: the share of the draws in which it makes things worse."""
+    """A doubt of `within` m either way of homing or of levelling: what a table then leaves on average and
+    in the worst of twenty, as shares of the error; `harms`: the share of the draws in which it makes
+    things worse."""
 
     cause: str
     within: float
@@ -61,9 +63,9 @@ class DoubtfulTable:
 class PhaseNeeds:
     """What must be known of the phase.
 
-    `late`: single errors; `doubts`: drawn; `half`, `none`: doubt of homing (m either way) at which half of the
-    error, and on average all of it, is left (infinite where it never is); `asked`: the doubt that was given, with
-    the error it leaves on average, `expected` m, of `before` m, both without friction.
+    `late`: single errors; `doubts`: drawn; `half`, `none`: doubt of homing (m either way) at which half
+    of the error, and on average all of it, is left (infinite where it never is); `asked`: the doubt that
+    was given, with the error it leaves on average, `expected` m, of `before` m, both without friction.
     """
 
     late: tuple[LateTable, ...]
@@ -91,7 +93,8 @@ class _Turned:
     leads: Array
 
     def left(self, by: Array) -> float:
-        """Peak to valley (m) that a table of the machine as it was leaves where screws stand `by` (c,) m on."""
+        """Peak to valley (m) that a table of the machine as it was leaves where screws stand `by` (c,) m
+        on."""
         late = self.rest.errors(self.rest.pose(by))["lateral_error"]
         return float(widest(self.rest.top, late - self.now).max())
 

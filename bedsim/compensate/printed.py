@@ -1,5 +1,6 @@
-"""Prints that a correction is tried on: the machine as it is, turned out of phase, reached from the other side,
-or with its motors at other heights.  All by the propagator: friction, hop and vibration are in them."""
+"""Prints that a correction is tried on: the machine as it is, turned out of phase, reached from the other
+side, or with its motors at other heights.  All by the propagator: friction, hop and vibration are in
+them."""
 
 from __future__ import annotations
 
@@ -45,10 +46,12 @@ def printed(loaded: LoadedScenario, job: Job, progress: Progress = silent) -> La
 
 
 def turned(job: Job, by: Array) -> Job:
-    """The machine whose screws stand `by` (c,) m of nut travel further up than its program takes them to be.
+    """The machine whose screws stand `by` (c,) m of nut travel further up than its program takes them to
+    be.
 
-    Everything that repeats with a screw (run-out, lead, its motor's place error) is met that much later; the
-    bed stays where it is commanded.  A homing error moves all corners alike, levelling turns them one by one.
+    Everything that repeats with a screw (run-out, lead, its motor's place error) is met that much later;
+    the bed stays where it is commanded.  A homing error moves all corners alike, levelling turns them one
+    by one.
     """
     sources = tuple(replace(s, values=partial(_moved, values=s.values, by=by)) for s in job.machine.sources)
     return replace(job, machine=replace(job.machine, sources=sources))

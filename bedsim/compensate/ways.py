@@ -1,7 +1,7 @@
 """What a machine can take off, way by way, and what is then left of the print, from runs with friction.
 
-Moves of the nozzle leave the bed's motion as it is, so what they leave is the run's own error less the move; new
-heights of motors move the bed, so the print is run again with them.
+Moves of the nozzle leave the bed's motion as it is, so what they leave is the run's own error less the
+move; new heights of motors move the bed, so the print is run again with them.
 """
 
 from __future__ import annotations
@@ -36,9 +36,9 @@ Stage = Callable[[int, str], AbstractContextManager[Progress]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remains:
-    """What a print still shows, m: sideways and in height peak to valley and the largest error of a layer's
-    thickness, each at its worst place; `stepped`, `stepped_worst`: sideways with X and Y in whole steps, for a
-    line in the middle of where it may lie between two steps and for the worst."""
+    """What a print still shows, m: sideways and in height peak to valley and the largest error of a
+    layer's thickness, each at its worst place; `stepped`, `stepped_worst`: sideways with X and Y in
+    whole steps, for a line in the middle of where it may lie between two steps and for the worst."""
 
     lateral: float
     stepped: float
@@ -146,8 +146,8 @@ def corrected(base: Base, moves: Array) -> LayerResult:
 
 
 def ways(base: Base, other: LayerResult | str, stage: Stage) -> tuple[Way, ...]:
-    """All of them, the machine as it is first; `other`: the print reached from the other side, or why there is
-    none."""
+    """All of them, the machine as it is first; `other`: the print reached from the other side, or why
+    there is none."""
     places = base.layers.probe_position
     one, whole = base.shift.moves(places), base.whole.moves(places)
     return (
@@ -171,7 +171,8 @@ def ways(base: Base, other: LayerResult | str, stage: Stage) -> tuple[Way, ...]:
 
 
 def _causes(base: Base, *parts: tuple[str, Array]) -> tuple[LeftCause, ...]:
-    """Sideways parts (l, p, 2) with the steps of X and Y, and the height that no move in the plane reaches."""
+    """Sideways parts (l, p, 2) with the steps of X and Y, and the height that no move in the plane
+    reaches."""
     top = base.layers.print_height
     found = [LeftCause(name=n, lateral=float(widest(top, x).max()), height=0.0) for n, x in parts]
     if base.step > 0:
@@ -199,7 +200,8 @@ def _lifting(base: Base, stage: Stage) -> list[Way]:
 
 
 def whole_microsteps(base: Base, high: Array) -> Array:
-    """What motors are set to (l, c) m, in whole microsteps, where the bed stands too high by `high` (l, c) m."""
+    """What motors are set to (l, c) m, in whole microsteps, where the bed stands too high by `high` (l,
+    c) m."""
     return np.stack([in_steps(-h, s) for h, s in zip(high.T, base.microstep, strict=True)], axis=1)
 
 
@@ -294,8 +296,9 @@ def _table(base: Base, name: str, words: str, table: Correction) -> Way:
 
 
 def shift_leaves(base: Base, poses: Mapping[str, Array]) -> tuple[LeftCause, ...]:
-    """What each cause of the machine alone leaves sideways after a shift that is right at the part's centre, and
-    what friction and vibration do, largest first; `poses`: raw (l, b) by cause, without friction."""
+    """What each cause of the machine alone leaves sideways after a shift that is right at the part's
+    centre, and what friction and vibration do, largest first; `poses`: raw (l, b) by cause, without
+    friction."""
     top, places = base.layers.print_height, base.layers.probe_position
     rest = base.layers.pose_raw - sum(poses.values(), np.zeros_like(base.layers.pose_raw))
     found = []

@@ -1,4 +1,5 @@
-"""Whether it is worth it: before, after, after the steps of X and Y, out of phase, and over the machine's doubts."""
+"""Whether it is worth it: before, after, after the steps of X and Y, out of phase, and over the machine's
+doubts."""
 
 from __future__ import annotations
 
@@ -31,8 +32,9 @@ ENDS = (0.1, 0.5, 0.9)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OverMachines:
-    """A table from likely values on machines drawn from the ranges, without friction: error (m) before and left
-    at 10, 50 and 90 %, and the share of the machines that it makes worse; `count` of them could be built."""
+    """A table from likely values on machines drawn from the ranges, without friction: error (m) before
+    and left at 10, 50 and 90 %, and the share of the machines that it makes worse; `count` of them
+    could be built."""
 
     count: int
     before: tuple[float, float, float]
@@ -42,10 +44,11 @@ class OverMachines:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Worth:
-    """Sideways error (m, peak to valley, worst place) of the print: `before`; `after` shift and turn from a run
-    with friction, and `modelled` from a machine without; `stepped` and `stepped_worst` with the steps of X and Y;
-    `late` 5 degrees of homing off, and `late_stepped`; `largest`: longest move of the nozzle; `limit`: the longest
-    that is allowed; `refused`: why it is not to be done, none where nothing speaks against it."""
+    """Sideways error (m, peak to valley, worst place) of the print: `before`; `after` shift and turn from
+    a run with friction, and `modelled` from a machine without; `stepped` and `stepped_worst` with the
+    steps of X and Y; `late` 5 degrees of homing off, and `late_stepped`; `largest`: longest move of
+    the nozzle; `limit`: the longest that is allowed; `refused`: why it is not to be done, none where
+    nothing speaks against it."""
 
     before: float
     after: float
@@ -74,7 +77,8 @@ def worth(
     over: OverMachines | None,
     progress: Progress,
 ) -> Worth:
-    """Judge shift and turn.  `expected_share`: what the doubt of the phase leaves on average, of the error."""
+    """Judge shift and turn.  `expected_share`: what the doubt of the phase leaves on average, of the
+    error."""
     top, places = base.layers.print_height, base.layers.probe_position
     moves = base.whole.moves(places)
     before = float(widest(top, base.layers.lateral_error).max())
@@ -100,7 +104,8 @@ def worth(
 
 
 def _late(base: Base, progress: Progress) -> Array:
-    """Lateral error (l, p, 2) of the machine whose screws stand 5 degrees further on than its table believes."""
+    """Lateral error (l, p, 2) of the machine whose screws stand 5 degrees further on than its table
+    believes."""
     leads = np.array([c.screw.lead_mm for c in base.loaded.scenario.corner]) * MM
     by = USUAL / (2 * np.pi) * leads
     return printed(base.loaded, turned(base.job, by), progress).lateral_error
@@ -116,8 +121,8 @@ def _against(found: Worth, step: float, share: float) -> list[str]:
         )
     if found.before < STEPS_WORTH * step:
         said.append(
-            f"the error of {_um(found.before)} is below {STEPS_WORTH:g} steps of X and Y ({_um(step)} each): rounding "
-            f"to steps leaves up to {_um(found.stepped_worst)}"
+            f"the error of {_um(found.before)} is below {STEPS_WORTH:g} steps of X and Y ({_um(step)} each): "
+            f"rounding to steps leaves up to {_um(found.stepped_worst)}"
         )
     elif found.stepped_worst >= found.before:
         said.append(
@@ -125,12 +130,13 @@ def _against(found: Worth, step: float, share: float) -> list[str]:
         )
     if share >= 1.0:
         said.append(
-            f"the screws' angle is not known well enough: on average {100 * share:.0f} % of the error would be left"
+            f"the screws' angle is not known well enough: on average {100 * share:.0f} % of the error would "
+            "be left"
         )
     if found.over is not None and found.over.harms > 0.5:
         said.append(
-            f"a table from these likely values makes {100 * found.over.harms:.0f} % of the machines within their "
-            "ranges worse"
+            f"a table from these likely values makes {100 * found.over.harms:.0f} % of the machines within "
+            "their ranges worse"
         )
     return said
 
@@ -145,8 +151,8 @@ def _um(length: float) -> str:
 def over_machines(
     loaded: LoadedScenario, rest: Rest, progress: Callable[[int], None] = lambda done: None
 ) -> OverMachines | None:
-    """The likely machine's table on drawn machines, or on those that agree with what was learnt; None where no
-    key has a range."""
+    """The likely machine's table on drawn machines, or on those that agree with what was learnt; None
+    where no key has a range."""
     if not loaded.ranges and loaded.knowledge is None:
         return None
     places = rest.job.probes
@@ -156,10 +162,15 @@ def over_machines(
     pairs = np.array([pair for pair in found if pair is not None])
     if not pairs.size:
         return None
-    before, left = (tuple(float(v) for v in np.quantile(column, ENDS)) for column in pairs.T)
+    before, left = pairs.T
     return OverMachines(
-        count=len(pairs), before=before, left=left, harms=float(np.mean(pairs[:, 1] > pairs[:, 0]))
+        count=len(pairs), before=_ends(before), left=_ends(left), harms=float(np.mean(left > before))
     )
+
+
+def _ends(values: Array) -> tuple[float, float, float]:
+    low, middle, high = np.quantile(values, ENDS)
+    return float(low), float(middle), float(high)
 
 
 def _before_and_left(
