@@ -23,7 +23,9 @@ from bedsim.units import DEG, MM
 USUAL = 5.0 * DEG
 """Error of phase that every answer tells: 0.07 mm of homing on a lead of 5 mm."""
 DRAWS = 40
-"""Draws of the doubt."""
+"""Draws of a doubt of single screws."""
+EVENLY = 16
+"""Places of a doubt that all screws share, evenly over it: one number needs no luck."""
 TOLD_MM = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0)
 """Doubts of homing and of levelling, mm either way, of which the remainder is drawn."""
 SEED = 1
@@ -148,6 +150,9 @@ def _drawn(machine: _Turned, homing: float, levelling: float) -> Array:
     """What is left (d,) m over draws of the doubt; the same luck whatever its size."""
     luck = np.random.default_rng(SEED).uniform(-1.0, 1.0, (DRAWS, machine.leads.size + 1))
     shifts = homing * luck[:, :1] + levelling * luck[:, 1:]
+    if levelling == 0.0:
+        even = (np.arange(EVENLY) + 0.5) / EVENLY * 2.0 - 1.0
+        shifts = homing * even[:, None] * np.ones(machine.leads.size)
     return np.array([machine.left(by) for by in shifts])
 
 

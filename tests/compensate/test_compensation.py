@@ -5,12 +5,15 @@ import dataclasses
 import io
 import json
 
+import jsonschema
 import numpy as np
 import pytest
 
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.metrics import widest
+from bedsim.answers.schema import document_schema
 from bedsim.cli.main import main as command
+from bedsim.compensate import advice
 from bedsim.compensate.advice import compensate
 from bedsim.compensate.printed import at_heights, printed
 from bedsim.compensate.table import table_text
@@ -43,8 +46,8 @@ def test_it_starts_from_what_run_tells(rigid, shipped):
 
 
 def test_what_ways_leave(rigid):
-    """Three numbers take all that a rigid bed does sideways, one shift leaves the turn; a map taken at the bed
-    changes nothing that a part shows; the step of a motor is 1.56 um."""
+    """Three numbers take all that a rigid bed does sideways, one shift leaves the turn; a map taken at the
+    bed changes nothing that a part shows; the step of a motor is 1.56 um."""
     before = way(rigid, "as it is").left
     whole, shift = way(rigid, "shift and turn").left, way(rigid, "shift").left
     assert whole.lateral < 2e-9 < 0.5 * before.lateral < shift.lateral < before.lateral
@@ -121,22 +124,36 @@ def test_refusals_name_what_speaks_against_it(rigid):
     assert "not known well enough" in _against(w, 5 * UM, 1.2)[0]
 
 
-def test_the_command_refuses_where_it_harms(shipped, tmp_path, monkeypatch, capsys):
-    """Rolling joints leave 1.1 um: steps of 5 um are more. No table is written, and the reason is told."""
+@pytest.fixture
+def answering(rigid, monkeypatch, tmp_path, shipped):
+    """The command on a machine that was worked out before; `against`: what speaks against it."""
+
+    def ask(*words, against=()):
+        told = dataclasses.replace(rigid, worth=dataclasses.replace(rigid.worth, refused=against))
+        monkeypatch.setattr(advice, "compensate", lambda *given: told)
+        return command(["compensate", str(shipped("bent-rolled-rigid").path.resolve()), *words])
+
     monkeypatch.chdir(tmp_path)
-    file = shipped("bent-rolled-rolling-joints").path.resolve()
-    words = [
-        "compensate",
-        str(file),
-        "--set",
-        "print.layers=5",
-        "--no-pictures",
-        "--output",
-        "t.csv",
-        "--json",
-    ]
-    assert command(words) == 1
+    return ask
+
+
+def test_the_command_writes_no_table_that_harms(answering, tmp_path, capsys):
+    assert answering("--output", "t.csv", "--no-pictures", "--json", against=("it is below",)) == 1
     document = json.loads(capsys.readouterr().out)
-    assert "below 2 steps" in document["answer"]["refused"][0]
-    assert not list(tmp_path.iterdir()) and document["files"] == []
-    assert any("not written" in line for line in document["text"])
+    assert document["answer"]["refused"] == ["it is below"] and document["files"] == []
+    assert any("t.csv: not written: it is below." in line for line in document["text"])
+    assert not list(tmp_path.iterdir())
+
+
+def test_the_command_writes_table_and_pictures(answering, capsys):
+    assert answering("--output", "out/t.csv", "--json") == 0
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, document_schema("compensate"))
+    assert document["files"] == ["out/t.csv", "out/t.png", "out/t_height_map.png"]
+    assert len(document["answer"]["table"]["x_m"]) == 21
+
+
+def test_options_are_checked(answering, capsys):
+    assert answering("--step-um", "-1") == 2
+    assert "--step-um = -1: must be at least 0" in capsys.readouterr().err
+    assert answering("--output", "t.txt") == 2

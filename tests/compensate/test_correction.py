@@ -13,8 +13,8 @@ FIRST = np.zeros(2, dtype=np.intp)
 
 
 def test_the_worked_example():
-    """shared/reference/14_compensation.md: tx 12, ty -5 um, wz 60 urad: at (150, 100) mm (+6, +4) um, opposite
-    (+18, -14); one common offset leaves 60 urad x 180 mm = 10.8 um."""
+    """By hand: tx 12, ty -5 um, wz 60 urad: at (150, 100) mm (+6, +4) um, opposite (+18, -14); one common
+    offset leaves 60 urad x 180 mm = 10.8 um."""
     pose = np.zeros((2, 6))
     pose[1, [0, 1, 5]] = 12 * UM, -5 * UM, 60e-6
     places = np.array([[150.0, 100.0], [-150.0, -100.0]]) * MM
