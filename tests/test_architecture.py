@@ -16,6 +16,7 @@ ORDER = (
     ("background", "files", "registry"),
     ("table_text",),
     ("identity",),
+    ("program",),
     ("scenario",),
     ("components",),
     ("screws", "sizing", "metrology"),

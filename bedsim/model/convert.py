@@ -15,11 +15,12 @@ from bedsim.components import belt, guide, lead, motor, mount, nut, run_out, scr
 from bedsim.components.motor_end import MotorEnd
 from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
+from bedsim.model.growing_part import Pieces
 from bedsim.model.mount_kind import mount_kind
 from bedsim.model.program import Limits
 from bedsim.model.stations import LayerRun, Stations, stations
 from bedsim.scenario import schema
-from bedsim.scenario.sections import complete_sections
+from bedsim.scenario.sections import complete_sections, objects_of
 
 Array = NDArray[np.float64]
 Tables = Mapping[str, Array]
@@ -258,4 +259,21 @@ def stations_of(scenario: schema.Scenario) -> Stations:
             )
             for section in complete_sections(scenario.print, scenario.motion)
         ]
+    )
+
+
+def pieces_of(scenario: schema.Scenario) -> Pieces:
+    """What the layers of a print lay: one piece each, of its object's section."""
+    laid = stations_of(scenario)
+    found = objects_of(scenario.print, scenario.motion)
+    which = np.repeat(np.arange(len(found)), [one.layers for one in found])
+    height = np.bincount(which, laid.thickness)
+    mass, x, y = np.array([[one.mass_kg, one.x_mm * units.MM, one.y_mm * units.MM] for one in found]).T
+    return Pieces(
+        station=np.arange(1, laid.count + 1),
+        mass=mass[which] * (laid.thickness / height[which]),
+        x=x[which],
+        y=y[which],
+        bottom=laid.z - laid.thickness,
+        top=laid.z,
     )

@@ -83,11 +83,6 @@ class Stations:
         """Thickness m that has been laid up to each station (n,), of all objects together."""
         return np.cumsum(self.thickness)
 
-    @cached_property
-    def centre(self) -> Array:
-        """Height m of the centre of all that has been laid up to each station (n,), of even cross-section."""
-        return np.cumsum(self.thickness * (self.z - self.thickness / 2)) / self.laid
-
     def top(self, layers: Layers) -> Array:
         """Top m above the bed at stations counted from 0, where nothing is laid."""
         return np.append(0.0, self.z)[layers]

@@ -17,6 +17,7 @@ from bedsim.analysis.cautions import cautions
 from bedsim.analysis.sizing_gather import bounds_of, gather, lower_stop
 from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine
+from bedsim.model.convert import pieces_of
 from bedsim.number_text import number
 from bedsim.power_loss import back_driving
 from bedsim.power_loss.back_driving import Falling
@@ -256,7 +257,7 @@ def _assumptions(
     low = heaviest.screw.friction[0]
     free = loads.torque_to_hold(heaviest, heaviest.screw, low) - heaviest.motor.brake_torque
     share = back_driving.loose_share(free, heaviest.motor.detent_low * heaviest.motor.gear_ratio)
-    part = loaded.scenario.print.part_mass_kg
+    part = pieces_of(loaded.scenario).weighed[0]
     aside = max(c.side_torque for c in numbers.corners)
     return (
         "Unfavourable: lowest friction of threads, nuts and guides, lowest detent, every rotor on top of its "

@@ -63,6 +63,15 @@ def _listed(parts: Any) -> bool:
     return isinstance(parts, Mapping) and any(parts.values())
 
 
+def _all_weighed(sections: Any) -> bool:
+    """Whether every object of a print has a mass of its own."""
+    listed = sections if isinstance(sections, list | tuple) else ()
+    begin = [
+        one for k, one in enumerate(listed) if isinstance(one, Mapping) and (k == 0 or one.get("new_object"))
+    ]
+    return bool(begin) and all(one.get("part_mass_kg") is not None for one in begin)
+
+
 def _three(corners: Any) -> bool:
     return not isinstance(corners, list | tuple) or len(corners) <= 3
 
@@ -219,6 +228,11 @@ IDLE: tuple[Idle, ...] = (
         keys=("upkeep.guide_load_rating_n",),
         beside={"guide.kind": _not_rated},
         why="it belongs to profile rails",
+    ),
+    Idle(
+        keys=("print.part_mass_kg",),
+        beside={"print.section": _all_weighed},
+        why="every object has a mass of its own",
     ),
 )
 

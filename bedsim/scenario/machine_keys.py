@@ -60,6 +60,13 @@ class PrintSection(Section):
     """Only one in so many layers of the section hops: the last of them."""
     new_object: bool = False
     """The section begins another object at the bottom, after what was printed before is done."""
+    part_mass_kg: NonNegative | None = None
+    """Mass of the object that begins here, when it is done; default: its share of print.part_mass_kg, by
+    height."""
+    part_x_mm: float | None = None
+    """X of the centre of the object that begins here; default: print.part_x_mm."""
+    part_y_mm: float | None = None
+    """Y of the centre of the object that begins here; default: print.part_y_mm."""
 
 
 class Print(Section):
@@ -78,7 +85,8 @@ class Print(Section):
     settle_s: NonNegative = 0.3
     """Pause between the end of the motion and the start of printing."""
     part_mass_kg: NonNegative = 0.3
-    """Mass of the part after the last layer; it grows evenly from nothing."""
+    """Mass of the part after the last layer; it grows evenly from nothing. Of objects one after the other: of
+    those together that have no mass of their own."""
     part_x_mm: float = 0.0
     """X of the part's centre."""
     part_y_mm: float = 0.0

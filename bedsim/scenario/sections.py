@@ -21,6 +21,21 @@ class CompleteSection:
     hop_dwell_s: float
     hop_every: int
     new_object: bool
+    part_mass_kg: float | None
+    part_x_mm: float
+    part_y_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrintObject:
+    """What is printed from the bed up in one piece: its number of layers, its height, its mass when they are
+    done, and where it stands."""
+
+    layers: int
+    height_mm: float
+    mass_kg: float
+    x_mm: float
+    y_mm: float
 
 
 def complete_sections(job: Print, motion: MotionKeys) -> list[CompleteSection]:
@@ -32,6 +47,9 @@ def complete_sections(job: Print, motion: MotionKeys) -> list[CompleteSection]:
         "settle_s": job.settle_s,
         "z_hop_mm": motion.z_hop_mm,
         "hop_dwell_s": motion.hop_dwell_s,
+        "part_mass_kg": None,
+        "part_x_mm": job.part_x_mm,
+        "part_y_mm": job.part_y_mm,
     }
     found, left = [], job.layers
     for section in (*job.section, PrintSection(layers=job.layers)):
@@ -40,6 +58,29 @@ def complete_sections(job: Print, motion: MotionKeys) -> list[CompleteSection]:
             own = section.model_dump(exclude_none=True)
             found.append(CompleteSection(**usual | own | {"layers": count}))
         left -= count
+    return found
+
+
+def objects_of(job: Print, motion: MotionKeys) -> list[PrintObject]:
+    """What is printed one after the other; objects without a mass of their own share that of [print] by their
+    height."""
+    groups: list[list[CompleteSection]] = []
+    for section in complete_sections(job, motion):
+        if section.new_object or not groups:
+            groups.append([])
+        groups[-1].append(section)
+    heights = [sum(s.layers * s.layer_mm for s in group) for group in groups]
+    shared = sum(h for h, group in zip(heights, groups, strict=True) if group[0].part_mass_kg is None)
+    found = []
+    for height, group in zip(heights, groups, strict=True):
+        first, own = group[0], group[0].part_mass_kg
+        mass = job.part_mass_kg * height / shared if own is None else own
+        layers = sum(s.layers for s in group)
+        found.append(
+            PrintObject(
+                layers=layers, height_mm=height, mass_kg=mass, x_mm=first.part_x_mm, y_mm=first.part_y_mm
+            )
+        )
     return found
 
 
@@ -68,6 +109,10 @@ def section_of(job: Print, motion: MotionKeys, layer: int) -> CompleteSection:
         if left <= 0:
             return section
     raise ValueError(f"layer {layer} is not printed")
+
+
+OF_OBJECTS = ("part_mass_kg", "part_x_mm", "part_y_mm")
+"""Keys of a section that begins an object."""
 
 
 def without(job: Print, *keys: str) -> list[dict[str, Any]]:

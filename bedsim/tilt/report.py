@@ -16,7 +16,6 @@ from bedsim.engines.equilibrium import OFF_BY
 from bedsim.errors import InputError
 from bedsim.model import convert
 from bedsim.model.assembly import Machine, System
-from bedsim.model.convert import stations_of
 from bedsim.model.mount_kind import mount_kind
 from bedsim.number_text import number
 from bedsim.scenario import schema
@@ -143,17 +142,9 @@ def supports_of(scenario: schema.Scenario) -> Supports:
 
 def hanging(scenario: schema.Scenario, layer: int) -> tuple[Array, Array]:
     """Weights (2,) N of bed and part at a layer, and their centres (2, 3) m above the bed surface."""
-    bed, job = scenario.bed, scenario.print
-    laid = stations_of(scenario)
-    share = laid.laid[layer - 1] / laid.laid[-1]
-    weights = np.array([bed.mass_kg, job.part_mass_kg * share]) * GRAVITY
-    centres = np.array(
-        [
-            [bed.centre_x_mm, bed.centre_y_mm, bed.centre_height_mm],
-            [job.part_x_mm, job.part_y_mm, laid.centre[layer - 1] / MM],
-        ]
-    )
-    return weights, centres * MM
+    bed, (part, centre) = scenario.bed, convert.pieces_of(scenario).upto(layer).weighed
+    own = np.array([bed.centre_x_mm, bed.centre_y_mm, bed.centre_height_mm]) * MM
+    return np.array([bed.mass_kg, part]) * GRAVITY, np.stack([own, centre])
 
 
 def limits_of(

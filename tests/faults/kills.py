@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import random
+import re
 import shutil
 import signal
 import subprocess
@@ -40,6 +41,8 @@ VICTIMS: dict[str, list[str]] = {
 }
 ON_CLUSTER = "sweep on a cluster"  # two workers; the command or one of them is killed, and one is added
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
+PYTHON_STARTS = re.compile(r'Traceback.*\n(  File "<frozen \w+>", .*\n(    .*\n)?)+KeyboardInterrupt\s*\Z')
+"""A Ctrl-C before the first line of bedsim: every program in Python ends so in its first hundredths."""
 LONGEST = 20  # s from the signal until the last process is gone
 
 
@@ -184,7 +187,7 @@ def _fault(
         return f"processes are left: {left}"
     if code not in (0, 1, -number, 128 + number):  # 1: the plan's target is missed
         return f"exit code {code}: {said[-300:]}"
-    if "Traceback" in said:
+    if "Traceback" in said and not PYTHON_STARTS.search(said):
         return f"a traceback: {said[-300:]}"
     for file in sorted(p for p in folder.rglob("*") if p.is_file()):
         wrong = _incomplete(file)
