@@ -29,6 +29,7 @@ ORDER = (
     ("wall",),
     ("ranges", "shake", "tilt", "upkeep"),
     ("power_loss",),
+    ("compensate",),
     ("clocking", "comparison", "diagnosis", "improve", "sweep"),
     ("learn",),
     ("explain",),
