@@ -11,7 +11,9 @@ from bedsim.analysis.kept_answer import kept_answer
 from bedsim.analysis.sizing_report import SizingReport
 from bedsim.analysis.summary import Summary
 from bedsim.answers import models
+from bedsim.answers.models_compensate import CauseLeftSays, CompensateSays, WaySays
 from bedsim.answers.plain import plain
+from bedsim.answers.says import Says
 from bedsim.clocking.advice import Advice, Setting
 from bedsim.comparison.compared import Comparison
 from bedsim.comparison.text import verdicts
@@ -36,7 +38,7 @@ from bedsim.sweep.answers import cheapest, good_enough, has_target
 from bedsim.units import MM
 
 
-def answer_of(found: Any) -> models.Says:
+def answer_of(found: Any) -> Says:
     """The model of an answer.  Raises InputError for what is none."""
     made = _MADE.get(type(found))
     if made is None:
@@ -287,7 +289,7 @@ def _setting(setting: Setting) -> models.SettingSays:
     return models.SettingSays(placed_m=setting.placed, expected_m=setting.expected, worst_m=setting.worst)
 
 
-def of_compensation(found: Compensation) -> models.CompensateSays:
+def of_compensation(found: Compensation) -> CompensateSays:
     """What can be taken off, and what is left."""
     rows = found.rows
     columns = {
@@ -299,7 +301,7 @@ def of_compensation(found: Compensation) -> models.CompensateSays:
         "shift_only_x_m": rows.shift.a,
         "shift_only_y_m": rows.shift.b,
     }
-    return models.CompensateSays(
+    return CompensateSays(
         title=found.title,
         worst_place=found.place,
         refused=list(found.refused),
@@ -313,9 +315,9 @@ def of_compensation(found: Compensation) -> models.CompensateSays:
     )
 
 
-def _way(way: Way) -> models.WaySays:
+def _way(way: Way) -> WaySays:
     left = way.left
-    return models.WaySays(
+    return WaySays(
         name=way.name,
         words=way.words,
         refused=way.refused,
@@ -328,11 +330,11 @@ def _way(way: Way) -> models.WaySays:
     )
 
 
-def _cause_left(cause: LeftCause) -> models.CauseLeftSays:
-    return models.CauseLeftSays(name=cause.name, lateral_m=cause.lateral, height_m=cause.height)
+def _cause_left(cause: LeftCause) -> CauseLeftSays:
+    return CauseLeftSays(name=cause.name, lateral_m=cause.lateral, height_m=cause.height)
 
 
-_MADE: dict[type, Callable[[Any], models.Says]] = {
+_MADE: dict[type, Callable[[Any], Says]] = {
     Run: of_run,
     Summary: of_summary,
     Comparison: of_comparison,

@@ -4,24 +4,10 @@ not known.  Names are kept; new ones may come.
 
 from __future__ import annotations
 
-import math
-from typing import Annotated, Any
+from pydantic import BaseModel, JsonValue
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, JsonValue
-
-
-def _known(value: Any) -> Any:
-    """Null for what is no number or has no end."""
-    return None if value is None or not math.isfinite(value) else float(value)
-
-
-Number = Annotated[float | None, BeforeValidator(_known)]
-
-
-class Says(BaseModel):
-    """Nothing but what is stated."""
-
-    model_config = ConfigDict(extra="forbid")
+from bedsim.answers.models_compensate import CompensateSays
+from bedsim.answers.says import Number, Says
 
 
 class FigureSays(Says):
@@ -294,44 +280,6 @@ class ClockSays(Says):
     now: SettingSays
     best: SettingSays
     placements: list[PlacementSays]
-
-
-class CauseLeftSays(Says):
-    """A cause of what is left, alone, peak to valley."""
-
-    name: str
-    lateral_m: Number
-    height_m: Number
-
-
-class WaySays(Says):
-    """A way to take errors off, and what it leaves; null where this machine has no such way (`refused`)."""
-
-    name: str
-    words: str
-    refused: str
-    lateral_m: Number
-    lateral_in_steps_m: Number
-    lateral_in_steps_worst_m: Number
-    height_m: Number
-    thickness_m: Number
-    causes: list[CauseLeftSays]
-
-
-class CompensateSays(Says):
-    """`bedsim compensate`; `refused`: why it is not to be done; `worth`, `phase` and `height_map`:
-    numbers in SI; `table`: columns in SI (m, rad), layer by layer."""
-
-    title: str
-    worst_place: str
-    refused: list[str]
-    ways: list[WaySays]
-    shift_leaves: list[CauseLeftSays]
-    worth: dict[str, JsonValue]
-    phase: dict[str, JsonValue]
-    height_map: dict[str, JsonValue]
-    table: dict[str, list[float]]
-    cautions: list[str]
 
 
 class ImproveSays(Says):
