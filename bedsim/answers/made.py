@@ -17,7 +17,6 @@ from bedsim.comparison.compared import Comparison
 from bedsim.comparison.text import verdicts
 from bedsim.compensate.advice import Compensation
 from bedsim.compensate.text import CAUTIONS
-from bedsim.compensate.ways import LeftCause, Way
 from bedsim.diagnosis.least_squares import Diagnosis
 from bedsim.errors import InputError
 from bedsim.improve.findings import Improvement
@@ -282,33 +281,14 @@ def of_compensation(found: Compensation) -> models.CompensateSays:
         title=found.title,
         worst_place=found.place,
         refused=list(found.refused),
-        ways=[_way(way) for way in found.ways],
-        shift_leaves=[_cause_left(c) for c in found.shift_leaves],
+        ways=plain(found.ways),
+        shift_leaves=plain(found.shift_leaves),
         worth=plain(found.worth),
         phase=plain(found.phase),
         height_map=plain(found.maps),
         table={name: [float(v) for v in values] for name, values in columns.items()},
         cautions=list(CAUTIONS),
     )
-
-
-def _way(way: Way) -> models.WaySays:
-    left = way.left
-    return models.WaySays(
-        name=way.name,
-        words=way.words,
-        refused=way.refused,
-        lateral_m=None if left is None else left.lateral,
-        lateral_in_steps_m=None if left is None else left.stepped,
-        lateral_in_steps_worst_m=None if left is None else left.stepped_worst,
-        height_m=None if left is None else left.height,
-        thickness_m=None if left is None else left.thickness,
-        causes=[_cause_left(c) for c in way.causes],
-    )
-
-
-def _cause_left(cause: LeftCause) -> models.CauseLeftSays:
-    return models.CauseLeftSays(name=cause.name, lateral_m=cause.lateral, height_m=cause.height)
 
 
 _MADE: dict[type, Callable[[Any], models.Says]] = {

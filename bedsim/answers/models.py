@@ -280,37 +280,16 @@ class ClockSays(Says):
     placements: list[PlacementSays]
 
 
-class CauseLeftSays(Says):
-    """A cause of what is left, alone, peak to valley."""
-
-    name: str
-    lateral_m: Number
-    height_m: Number
-
-
-class WaySays(Says):
-    """A way to take errors off, and what it leaves; null where this machine has no such way (`refused`)."""
-
-    name: str
-    words: str
-    refused: str
-    lateral_m: Number
-    lateral_in_steps_m: Number
-    lateral_in_steps_worst_m: Number
-    height_m: Number
-    thickness_m: Number
-    causes: list[CauseLeftSays]
-
-
 class CompensateSays(Says):
-    """`bedsim compensate`; `refused`: why it is not to be done; `worth`, `phase` and `height_map`:
-    numbers in SI; `table`: columns in SI (m, rad), layer by layer."""
+    """`bedsim compensate`, lengths in m; `refused`: why it is not to be done; `ways`: what each leaves
+    (`left` is null where this machine has none, `refused` says why) and by which cause; `table`:
+    columns in m and rad."""
 
     title: str
     worst_place: str
     refused: list[str]
-    ways: list[WaySays]
-    shift_leaves: list[CauseLeftSays]
+    ways: list[dict[str, JsonValue]]
+    shift_leaves: list[dict[str, JsonValue]]
     worth: dict[str, JsonValue]
     phase: dict[str, JsonValue]
     height_map: dict[str, JsonValue]

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedsim.compensate.printed import Rest
+from bedsim.compensate.printed import RestingMachine
 from bedsim.engines import base
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
@@ -71,7 +71,7 @@ class HeightMaps:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Plate:
-    rest: Rest
+    rest: RestingMachine
     maps: Array  # (g*g, b)
 
     def at(self, by: Array | None = None) -> Array:
@@ -81,7 +81,7 @@ class _Plate:
 
 def height_maps(
     loaded: LoadedScenario,
-    rest: Rest,
+    rest: RestingMachine,
     *,
     homing: float,
     levelling: float,

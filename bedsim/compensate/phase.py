@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bedsim.analysis.metrics import widest
-from bedsim.compensate.printed import Rest
+from bedsim.compensate.printed import RestingMachine
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import DEG, MM
@@ -90,7 +90,7 @@ class PhaseNeeds:
 class _Turned:
     """The machine turned against a table of its own, sideways, after shift and turn."""
 
-    rest: Rest
+    rest: RestingMachine
     now: Array
     leads: Array
 
@@ -103,7 +103,7 @@ class _Turned:
 
 def phase_needs(
     loaded: LoadedScenario,
-    rest: Rest,
+    rest: RestingMachine,
     homing: float,
     levelling: float,
     progress: Callable[[int], None] = lambda done: None,

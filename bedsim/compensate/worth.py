@@ -13,7 +13,7 @@ from bedsim.analysis.metrics import widest
 from bedsim.background import each
 from bedsim.compensate.correction import Correction, sideways, stepped_extents
 from bedsim.compensate.phase import USUAL
-from bedsim.compensate.printed import Progress, Rest, at_rest, printed, turned
+from bedsim.compensate.printed import Progress, RestingMachine, at_rest, printed, turned
 from bedsim.compensate.ways import Base
 from bedsim.errors import BedsimError
 from bedsim.number_text import number
@@ -70,7 +70,7 @@ class Worth:
 
 def worth(
     base: Base,
-    rest: Rest,
+    rest: RestingMachine,
     *,
     limit: float,
     expected_share: float,
@@ -149,7 +149,7 @@ def _um(length: float) -> str:
 
 
 def over_machines(
-    loaded: LoadedScenario, rest: Rest, progress: Callable[[int], None] = lambda done: None
+    loaded: LoadedScenario, rest: RestingMachine, progress: Callable[[int], None] = lambda done: None
 ) -> OverMachines | None:
     """The likely machine's table on drawn machines, or on those that agree with what was learnt; None
     where no key has a range."""
