@@ -19,7 +19,6 @@ from bedsim.comparison.compared import Comparison
 from bedsim.comparison.text import verdicts
 from bedsim.compensate.advice import Compensation
 from bedsim.compensate.text import CAUTIONS
-from bedsim.compensate.ways import LeftCause, Way
 from bedsim.diagnosis.least_squares import Diagnosis
 from bedsim.errors import InputError
 from bedsim.improve.findings import Improvement
@@ -305,8 +304,8 @@ def of_compensation(found: Compensation) -> CompensateSays:
         title=found.title,
         worst_place=found.place,
         refused=list(found.refused),
-        ways=[_way(way) for way in found.ways],
-        shift_leaves=[_cause_left(c) for c in found.shift_leaves],
+        ways=plain(found.ways),
+        shift_leaves=plain(found.shift_leaves),
         worth=plain(found.worth),
         phase=plain(found.phase),
         height_map=plain(found.maps),
@@ -315,6 +314,7 @@ def of_compensation(found: Compensation) -> CompensateSays:
     )
 
 
+<<<<<<< HEAD
 def _way(way: Way) -> WaySays:
     left = way.left
     return WaySays(
@@ -335,6 +335,9 @@ def _cause_left(cause: LeftCause) -> CauseLeftSays:
 
 
 _MADE: dict[type, Callable[[Any], Says]] = {
+=======
+_MADE: dict[type, Callable[[Any], models.Says]] = {
+>>>>>>> comp
     Run: of_run,
     Summary: of_summary,
     Comparison: of_comparison,

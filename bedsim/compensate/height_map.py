@@ -14,7 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+<<<<<<< HEAD
 from bedsim.compensate.printed import PrintedAtRest
+=======
+from bedsim.compensate.printed import RestingMachine
+>>>>>>> comp
 from bedsim.engines import base
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
@@ -71,7 +75,11 @@ class HeightMaps:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Plate:
+<<<<<<< HEAD
     rest: PrintedAtRest
+=======
+    rest: RestingMachine
+>>>>>>> comp
     maps: Array  # (g*g, b)
 
     def at(self, by: Array | None = None) -> Array:
@@ -81,7 +89,11 @@ class _Plate:
 
 def height_maps(
     loaded: LoadedScenario,
+<<<<<<< HEAD
     rest: PrintedAtRest,
+=======
+    rest: RestingMachine,
+>>>>>>> comp
     *,
     homing: float,
     levelling: float,

@@ -140,7 +140,12 @@ def _map(figure: Figure, ax: Axes, found: Compensation, values: Array, bound: fl
         lines = ax.contour(x, y, values / UM, levels=6, colors=style.INK, linewidths=0.8)
         ax.clabel(lines, fmt="%.2g", fontsize=7)
     else:
-        ax.text(0, 0, f"{values.mean() / UM:+.2g} µm everywhere", ha="center", va="center")
+        ax.text(
+            *(0, 0, f"{values.mean() / UM:+.2g} µm everywhere"),
+            ha="center",
+            va="center",
+            bbox={"facecolor": "white", "edgecolor": style.INK},
+        )
     ax.set_aspect("equal")
     ax.grid(visible=False)
     ax.set_xlabel("X, to the right (mm)")
