@@ -4,10 +4,24 @@ not known.  Names are kept; new ones may come.
 
 from __future__ import annotations
 
-from pydantic import BaseModel, JsonValue
+import math
+from typing import Annotated, Any
 
-from bedsim.answers.models_compensate import CompensateSays
-from bedsim.answers.says import Number, Says
+from pydantic import BaseModel, BeforeValidator, ConfigDict, JsonValue
+
+
+def _known(value: Any) -> Any:
+    """Null for what is no number or has no end."""
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+Number = Annotated[float | None, BeforeValidator(_known)]
+
+
+class Says(BaseModel):
+    """Nothing but what is stated."""
+
+    model_config = ConfigDict(extra="forbid")
 
 
 class FigureSays(Says):
@@ -282,8 +296,6 @@ class ClockSays(Says):
     placements: list[PlacementSays]
 
 
-<<<<<<< HEAD
-=======
 class CompensateSays(Says):
     """`bedsim compensate`, lengths in m; `refused`: why it is not to be done; `ways`: what each leaves
     (`left` is null where this machine has none, `refused` says why) and by which cause; `table`:
@@ -301,7 +313,6 @@ class CompensateSays(Says):
     cautions: list[str]
 
 
->>>>>>> comp
 class ImproveSays(Says):
     """`bedsim improve`; every gain is the error before over after."""
 

@@ -17,7 +17,7 @@ import bedsim
 from bedsim.cli.endings import PlainStream
 
 if TYPE_CHECKING:
-    from bedsim.answers.says import Says
+    from bedsim.answers.models import Says
 
 _told: contextvars.ContextVar[list[Says] | None] = contextvars.ContextVar("told", default=None)
 _WANTED = "bedsim.json"
