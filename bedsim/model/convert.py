@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -245,6 +246,11 @@ def motion_limits(part: schema.MotionKeys) -> Limits:
 
 def stations_of(scenario: schema.Scenario) -> Stations:
     """The layers of a print."""
+    return _stations(scenario.print, scenario.motion)
+
+
+@lru_cache(maxsize=8)
+def _stations(job: schema.Print, motion: schema.MotionKeys) -> Stations:
     return stations(
         [
             LayerRun(
@@ -257,15 +263,19 @@ def stations_of(scenario: schema.Scenario) -> Stations:
                 hop_every=section.hop_every,
                 new_object=section.new_object,
             )
-            for section in complete_sections(scenario.print, scenario.motion)
+            for section in complete_sections(job, motion)
         ]
     )
 
 
 def pieces_of(scenario: schema.Scenario) -> Pieces:
     """What the layers of a print lay: one piece each, of its object's section."""
-    laid = stations_of(scenario)
-    found = objects_of(scenario.print, scenario.motion)
+    return _pieces(scenario.print, scenario.motion)
+
+
+@lru_cache(maxsize=8)
+def _pieces(job: schema.Print, motion: schema.MotionKeys) -> Pieces:
+    laid, found = _stations(job, motion), objects_of(job, motion)
     which = np.repeat(np.arange(len(found)), [one.layers for one in found])
     height = np.bincount(which, laid.thickness)
     mass, x, y = np.array([[one.mass_kg, one.x_mm * units.MM, one.y_mm * units.MM] for one in found]).T
