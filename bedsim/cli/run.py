@@ -85,12 +85,15 @@ def command(
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.odd_numbers import odd_numbers
     from bedsim.simulation import probe_points
+    from bedsim.wall.program_told import printed_sentences, program_sentences
     from bedsim.wall.worst import judged_walls
 
     target = result_file(output, scenario, overrides)
     loaded = load_scenario(scenario, overrides)
     check_walls(walls, probe, probe_points(loaded)[0])
     make_folder(target.parent)  # before the long work, so that it is not done in vain
+    for text in program_sentences(loaded):
+        say(text)
     ranged = bool(loaded.ranges) and not no_ranges
     task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
@@ -109,7 +112,7 @@ def command(
     told = [wall.sentence for wall in judged] + [travel] * bool(travel)
     click.echo("\n".join(fitted(summary_lines(summary, told))) + "\n")
     say(share_note(loaded))
-    asked = odd_numbers(loaded.scenario)
+    asked = (*printed_sentences(run.layers, loaded), *odd_numbers(loaded.scenario))
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
     for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
         say(text)

@@ -18,7 +18,9 @@ from bedsim.scenario.schema import Scenario
 from bedsim.scenario.sections import section_of
 from bedsim.units import MM
 from bedsim.views import errors, history, machine, machine_side, spectra, style
+from bedsim.views.unrolled import draw_unrolled
 from bedsim.views.wall_picture import draw_walls, wall_file
+from bedsim.wall.outlines import outline_walls, worst_stretch
 from bedsim.wall.relief import probe_index
 from bedsim.wall.worst import JudgedWall, printed_walls
 
@@ -60,6 +62,10 @@ def drawings(
         )
         for w in walls
     ]
+    lead = max(c.screw.lead_mm for c in scenario.corner) * MM
+    around = outline_walls(layers, loaded)
+    if (worst := worst_stretch(around, lead)) is not None:
+        found.append(partial(draw_unrolled, scenario.title, worst, around, _named(stem, "unrolled")))
     for trace in layers.trace:
         if has_history(trace):
             path = _named(stem, f"layer_{trace.layer}")
