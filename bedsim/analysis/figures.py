@@ -84,8 +84,7 @@ def metric_values(layers: LayerResult, leads: Sequence[float]) -> dict[str, floa
 
 def lateral_extent(layers: LayerResult) -> metrics.Array:
     """Peak-to-valley (p,) m of the lateral error at the probes, of the object where it is largest."""
-    walls = metrics.objects(layers.print_height)
-    return largest(metrics.lateral_peak_to_valley, layers.lateral_error, walls)
+    return metrics.widest(layers.print_height, layers.lateral_error)
 
 
 def height_extent(layers: LayerResult) -> metrics.Array:

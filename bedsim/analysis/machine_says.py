@@ -99,8 +99,7 @@ class Assembled:
 
     @cached_property
     def ends(self) -> tuple[System, ...]:
-        """The machine at the first layer and at the last, of objects also where the last begins and where the
-        bed is lowest."""
+        """The machine at the first layer and at the last, and at those of objects between them."""
         return tuple(self.machine.system(np.array([k])) for k in self.machine.stations.ends)
 
     @cached_property

@@ -52,6 +52,12 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     return extent
 
 
+def widest(height: Array, lateral: Array) -> Array:
+    """Largest extent (p,) of the path (n, p, 2) of one object, as `lateral_peak_to_valley`; of several with
+    tops `height` (n,) that of the object where it is largest."""
+    return np.max([lateral_peak_to_valley(lateral[part]) for part in objects(height)], axis=0)
+
+
 def worst_wall(lateral: Array, walls: Sequence[slice] = (slice(None),)) -> WorstWall:
     """Place, direction and layers, of one of the `walls`, between which `lateral` (n, p, 2) has its largest
     peak-to-valley; searched like `lateral_peak_to_valley`, with the same value."""

@@ -61,6 +61,8 @@ def tallest(loaded: LoadedScenario) -> int:
     """Layers of the tallest print that the screws allow, those that are added as in [print]: the nut stays
     one root diameter above the lower end, as a scenario must."""
     job, motion = loaded.scenario.print, loaded.scenario.motion
+    if job.laid is not None:  # a program is as tall as it is
+        return job.layers
     room = min(first_layer_nut_mm(c, job) - c.screw.root_diameter_mm for c in loaded.scenario.corner)
     left = room - motion.z_hop_mm - float(stations_of(loaded.scenario).depth[-1]) / MM
     return job.layers + max(0, math.floor(left / job.layer_mm + 1e-9))

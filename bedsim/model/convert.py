@@ -16,11 +16,13 @@ from bedsim.components import belt, guide, lead, motor, mount, nut, run_out, scr
 from bedsim.components.motor_end import MotorEnd
 from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
+from bedsim.model.from_program import pieces_of_program, stations_of_program
 from bedsim.model.growing_part import Pieces
 from bedsim.model.mount_kind import mount_kind
 from bedsim.model.program import Limits
 from bedsim.model.stations import LayerRun, Stations, stations
 from bedsim.scenario import schema
+from bedsim.scenario.part_program import kg_per_mm, origin_mm
 from bedsim.scenario.sections import complete_sections, objects_of
 
 Array = NDArray[np.float64]
@@ -246,6 +248,8 @@ def motion_limits(part: schema.MotionKeys) -> Limits:
 
 def stations_of(scenario: schema.Scenario) -> Stations:
     """The layers of a print."""
+    if scenario.print.laid is not None:
+        return stations_of_program(scenario.print.laid, motion_limits(scenario.motion))
     return _stations(scenario.print, scenario.motion)
 
 
@@ -269,7 +273,11 @@ def _stations(job: schema.Print, motion: schema.MotionKeys) -> Stations:
 
 
 def pieces_of(scenario: schema.Scenario) -> Pieces:
-    """What the layers of a print lay: one piece each, of its object's section."""
+    """What the layers of a print lay: one piece each, of its object's section or of its program."""
+    if scenario.print.laid is not None:
+        job = scenario.print.model_dump()
+        x, y = origin_mm(job, scenario.bed.model_dump())
+        return pieces_of_program(scenario.print.laid, (x * units.MM, y * units.MM), kg_per_mm(job))
     return _pieces(scenario.print, scenario.motion)
 
 

@@ -20,7 +20,7 @@ SMALLEST_ARC = 8.0  # degrees; less has no room for a head
 
 
 def draw_clock(scenario: Scenario, advice: Advice, path: Path) -> Path:
-    """Draw the advice and save it as PNG; give the path back."""
+    """Draw the advice and save it; give the path back."""
     with style.page(path, 250 * MM, 190 * MM, f"Clocking: {style.short(advice.title, 70)}") as figure:
         (plan, flat), (height, left) = figure.subplots(2, 2)
         plan_of_turns(plan, scenario, advice)

@@ -142,7 +142,7 @@ def _worst_of(runs: Sequence[PrintedWalls], probe: str, viewing: Viewing) -> Arr
 def showing(run: PrintedWalls, probe: str, viewing: Viewing) -> Array:
     """How much a wall shows, for every whole degree of its normal (d,): its band that stands out most over
     the smallest that is seen; where the print is too low for bands, its relief, peak to valley, m."""
-    parts = _parts(run, probe)
+    parts = wall_parts(run, probe)
     angle = np.arange(DIRECTIONS) * DEG
     weights = np.stack([np.cos(angle), np.sin(angle), np.ones(DIRECTIONS)])
     bands = [band_amplitudes(part, run.leads) for part in parts]
@@ -156,7 +156,7 @@ def showing(run: PrintedWalls, probe: str, viewing: Viewing) -> Array:
     return np.asarray((amplitude / smallest_visible_amplitude(seen, viewing)[:, None]).max(axis=0))
 
 
-def _parts(run: PrintedWalls, probe: str) -> tuple[Wall, Wall, Wall]:
+def wall_parts(run: PrintedWalls, probe: str) -> tuple[Wall, Wall, Wall]:
     """The walls that X, Y and the layers' thickness make alone."""
     right, left, back = (
         wall_of_layers(run.layers, wall=wall, line_width=run.line_width, probe=probe)
