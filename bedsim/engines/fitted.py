@@ -13,10 +13,10 @@ before the first layer the forces are then followed from layer to layer, and wha
 shows; the layers in full are stepped again, from the forces so found.
 
 The error is measured: layers between those in full are stepped in full besides.  What they differ by in
-print, and what the difference at their end would become if it stood in every layer near them, followed from
+print, and what the differences at their ends become, each layer given one of them in turn and followed from
 layer to layer as the forces are, is told, and must be below `WITHIN`; else the print is not fitted.
 
-Extremes are fitted as what they exceed those of the same layer at rest by; times until vibration has settled,
+Extremes are fitted as what they exceed those at rest by, before and after the move; times until vibration has settled,
 which jump, are those of the layer in full that a layer takes most from.
 """
 
@@ -35,7 +35,7 @@ from bedsim.engines import base, fit_basis, parallel
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.fit_basis import Basis
 from bedsim.engines.rest_of_layers import rest_of_layers
-from bedsim.engines.solved import Solved, report
+from bedsim.engines.solved import EXTREME, Solved, report
 from bedsim.engines.state import State
 from bedsim.quantities import REPORTED
 from bedsim.units import UM
@@ -57,6 +57,8 @@ WORTH = 2.5  # times as many layers as are stepped in full: fewer are not fitted
 CHECKED = 20
 WITHIN = 1e-8  # m
 TELLING = 0.03  # of the largest difference of guesses: smaller ones tell nothing of what they do
+ROUNDS = 3
+HOLDS = 0.5  # of a contact's force, when what is left of it after a layer is more
 TOGETHER = 48  # layers stepped side by side
 SAME = 1e-9  # turns that differ by a smaller share differ by rounding
 NEVER_BELOW_ZERO = ("joint_excursion", "side_force", "load_angle", "residual_height", "residual_lateral")
@@ -138,7 +140,7 @@ class _Print:
         self.job, self.layers, self.begin = job, layers, begin
         self.solve, self.rough = solve, rough
         self.rest = rest_of_layers(job, np.append(layers[0] - 1, layers))
-        self.bed = self.rest.blocks[0].observer.bed
+        self.bed, self.limit = self.rest.blocks[0].observer.bed, self.rest.limit[1:]
 
     def fitted(self, coarse: Basis, fine: Basis) -> tuple[State, Chunk] | None:
         """The stretch, from a coarse fit that corrects guesses and a fine one; None if that is not good
@@ -213,7 +215,7 @@ class _Print:
     def _beside(self, one: InFull, other: InFull) -> Array:
         """What the forces at the begin of a layer do to those at its end beside `carry` (d, d), alike in all
         layers: how strongly the bed is shaken, from the same layers stepped from two guesses."""
-        scale = self.job.machine.system(self.layers[:1]).friction_limit[0]
+        scale = self.limit[0]
         by = other.begin - one.begin
         more = other.end - one.end - _times(other.carry, by)
         found = np.linalg.lstsq(by / scale, more / scale, rcond=TELLING)[0]
@@ -229,8 +231,10 @@ class _Print:
             flat = weights @ values.reshape(values.shape[0], -1)
             return flat.reshape(-1, *values.shape[1:])
 
-        carry = fit(known.carry + beside)
-        ends = fit(known.end - _times(known.carry + beside, known.begin - smooth[known.which]))
+        hold, usual = self._held(known, smooth)
+        carry, at = known.carry + beside, known.which
+        ends = usual + fit(known.end - _times(carry, known.begin - smooth[at]) - usual[at])
+        carry = hold + fit(carry - hold[at])
         forces = [self.begin.f[0]]
         for end, by, usual in zip(ends, carry, smooth, strict=True):
             forces.append(end + by @ (forces[-1] - usual))
@@ -239,16 +243,42 @@ class _Print:
         pose = self.rest.motions(np.append(self.begin.f, f[1:], axis=0))[1:] @ self.bed.T + fit(own)
         return Course(forces=f, pose=pose, carry=carry, weights=weights)
 
+    def _held(self, known: InFull, begin: Array) -> tuple[Array, Array]:
+        """What contacts that hold most of their force over a layer have of it at its end by the bristle's law,
+        moved straight on by what imperfections and weight move them by: its derivative (l, d, d) by that at
+        the begin, and itself (l, d).  It has a kink where they turn back, which no smooth function has.
+
+        In breakaways and limits, phi = f/limit: phi' = zeta' - phi |zeta'| with zeta = free - (S^-1 - 1) phi,
+        so phi' = S (free' - |zeta'| phi), by the midpoint rule.
+        """
+        slow = np.flatnonzero(np.diagonal(known.carry.mean(axis=0)) > HOLDS)
+        machine, limit = self.job.machine, self.limit[:, slow]
+        rows = machine.contact_rows[slow] / machine.breakaway[slow, None]
+        one, groups = np.eye(slow.size), machine.contact_groups[np.ix_(slow, slow)]
+        stuck = np.linalg.inv(one + rows @ (self.rest.give[1:, :, slow] * limit[:, None]))
+        before = begin[:, slow] / limit
+        moved = _times(stuck, np.diff(self.rest.free, axis=0) @ rows.T)
+        way = moved
+        for _ in range(ROUNDS):
+            path = np.sqrt(way**2 @ groups)
+            half = stuck * path[:, None] / 2
+            left = np.linalg.solve(one + half, one - half)
+            after = _times(left, before) + np.linalg.solve(one + half, moved[:, :, None])[:, :, 0]
+            way = after - before + path * (before + after) / 2
+        hold, usual = np.zeros((*begin.shape, begin.shape[1])), np.zeros_like(begin)
+        hold[:, slow[:, None], slow] = limit[:, :, None] * left / limit[:, None]
+        usual[:, slow] = limit * after
+        return hold, usual
+
     def _error(self, found: Course, checked: InFull) -> tuple[float, float]:
         """Largest errors m in height and sideways at the probes: what checked layers differ by, and what the
-        difference at their end would lead to."""
+        differences at their ends lead to where every layer has one of them, in turn."""
         which = checked.which
         apart = self._seen(which, checked.chunk.pose[:, 0] - found.pose[which])
         left = checked.end - found.forces[which + 1]
-        nearest = np.abs(np.arange(self.layers.size)[:, None] - which).argmin(axis=1)
         led = [np.zeros(left.shape[1])]
-        for carry, at in zip(found.carry, nearest, strict=True):
-            led.append(carry @ led[-1] + left[at])
+        for k, carry in enumerate(found.carry):
+            led.append(carry @ led[-1] + left[k % which.size])
         every = np.arange(self.layers.size)
         moved = -_times(self.bed @ self.rest.give[1:], np.array(led[1:]))
         leads = self._seen(every, moved)
@@ -269,7 +299,7 @@ class _Print:
         of_known = {q.name: getattr(known.chunk, q.name)[:, 0] for q in REPORTED}
         for name, values in of_known.items():
             if name in rest:
-                still = rest[name][1:]
+                still = EXTREME[name](rest[name][:-1], rest[name][1:])
                 fields[name] = still + found.weights @ (values - still[known.which])
             elif values.dtype != bool:
                 fields[name] = np.tensordot(found.weights, values, 1)

@@ -32,10 +32,12 @@ class Block:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RestOfLayers:
-    """Layers (l,): `free` (l, n) without friction, `give` (l, n, d) per force of the bristles."""
+    """Layers (l,): `free` (l, n) without friction, `give` (l, n, d) per force of the bristles,
+    whose `limit` (l, d) N is that of friction."""
 
     free: Array
     give: Array
+    limit: Array
     blocks: tuple[Block, ...]
 
     def motions(self, f: Array) -> Array:
@@ -61,7 +63,7 @@ class RestOfLayers:
 def rest_of_layers(job: Job, layers: Layers) -> RestOfLayers:
     """Solve the layers (l,) of a job of one machine."""
     contact = job.machine.contact_rows
-    free, give, blocks = [], [], []
+    free, give, limit, blocks = [], [], [], []
     for first in range(0, layers.size, LAYERS_AT_ONCE):
         some = layers[first : first + LAYERS_AT_ONCE]
         system = job.machine.system(np.maximum(some, 1))
@@ -72,6 +74,12 @@ def rest_of_layers(job: Job, layers: Layers) -> RestOfLayers:
         solved = np.linalg.solve(system.K, np.concatenate([force[:, :, None], pushed], axis=2))
         free.append(solved[:, :, 0])
         give.append(solved[:, :, 1:])
+        limit.append(system.friction_limit)
         here = slice(first, first + some.size)
         blocks.append(Block(here=here, observer=observer, imposed=imposed[:, observer.watched]))
-    return RestOfLayers(free=np.concatenate(free), give=np.concatenate(give), blocks=tuple(blocks))
+    return RestOfLayers(
+        free=np.concatenate(free),
+        give=np.concatenate(give),
+        limit=np.concatenate(limit),
+        blocks=tuple(blocks),
+    )
