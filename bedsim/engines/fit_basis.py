@@ -7,8 +7,8 @@ harmonic, the lower the degree that goes with it.  Its coefficients come from a 
 
 These are chosen so that all coefficients are well known: the first by pivoted QR of the functions at all
 layers, every further one where the prediction is least sure (the largest leverage).  Source: [GolubVanLoan]
-5.4 for the pivoting; leverage as in the theory of optimal designs, from memory.  Harmonics that are one and the
-same at the layers there are (their number in a turn is finite) drop out of the QR by themselves.
+5.4 for the pivoting; leverage as in the theory of optimal designs, from memory.  Harmonics that are one and
+the same at the layers there are (their number in a turn is finite) drop out of the QR by themselves.
 """
 
 from __future__ import annotations

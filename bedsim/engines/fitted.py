@@ -4,20 +4,24 @@ Layers of one motion differ by the height and by the angle of the screws and rot
 makes of the bristles it begins with is a smooth function of both (`fit_basis.py`).  So a few layers are
 stepped in full, side by side, each from a guess of the bristles at its start; with f their forces,
 
-    f_end(n, f) = r(n) + A(n) (f - g(n)),        pose(n, f) = rest(n) + p(n) + P(n) (f - g(n))
+    f_end(n, f) = h(n) + r(n) + A(n) (f - g(n)),        pose(n) = rest(n, f_end) + p(n)
 
-where g is a smooth course of the guesses, A and P are the derivatives that `parallel.sensitivity` knows, and
-r, p, A, P at any layer come from those of the layers in full by least squares.  Where the machine rests
-without friction is not fitted: it is solved at every layer, with all its imperfections.  From the known state
-before the first layer the forces are then followed from layer to layer, and what the guesses were wrong by
-shows; the layers in full are stepped again, from the forces so found.
+where g is a smooth course of the guesses, and r, A, p of any layer come from those in full by least squares.
+Not fitted is where the machine rests: it is solved at every layer, with all its imperfections.  Nor is h,
+what slow contacts hold of their force (`_held`).  A is what bristles forget along their path
+(`parallel.sensitivity`) and, found from layers that were stepped twice, how strongly the forces at the start
+shake the bed (`_beside`).  From the known state before the first layer forces are then followed from layer to
+layer, which shows what the guesses were wrong by; layers in full are stepped again from the forces so found.
 
 The error is measured: layers between those in full are stepped in full besides.  What they differ by in
 print, and what the differences at their ends become, each layer given one of them in turn and followed from
 layer to layer as the forces are, is told, and must be below `WITHIN`; else the print is not fitted.
 
-Extremes are fitted as what they exceed those at rest by, before and after the move; times until vibration has settled,
-which jump, are those of the layer in full that a layer takes most from.
+Extremes are fitted as what they exceed those at rest by, before and after the move; times until vibration has
+settled, which jump, are those of the layer in full that a layer takes most from.
+
+Not carried: nuts whose flanks change sides, screws of unlike leads, layers of unlike motion.  Nor is a print
+fitted in which a stop is reached: nothing is smooth there.
 """
 
 from __future__ import annotations
@@ -55,10 +59,11 @@ EARLY = 12  # layers that are not fitted: the run-in is not forgotten yet
 MORE = 1.3  # times as many layers in full as there are functions
 WORTH = 2.5  # times as many layers as are stepped in full: fewer are not fitted
 CHECKED = 20
+FEWEST = 300  # layers that are fitted
 WITHIN = 1e-8  # m
 TELLING = 0.03  # of the largest difference of guesses: smaller ones tell nothing of what they do
-ROUNDS = 3
-HOLDS = 0.5  # of a contact's force, when what is left of it after a layer is more
+HOLDS = 0.5  # a contact holds, if so much of its force is left after a layer
+ROUNDS, PARTS = 3, 4  # in which its path is found, and steps along it
 TOGETHER = 48  # layers stepped side by side
 SAME = 1e-9  # turns that differ by a smaller share differ by rounding
 NEVER_BELOW_ZERO = ("joint_excursion", "side_force", "load_angle", "residual_height", "residual_lateral")
@@ -73,7 +78,7 @@ def run(
     reported; None where they are no functions of height and turn, too few, or fitted too badly."""
     layers = np.arange(first, last + 1)
     turn = _turn(job)
-    if turn is None or not _worth(job, layers):
+    if turn is None or layers.size < FEWEST or not _worth(job, layers):
         return None
     angle = turn * job.program.height(layers)
     place = np.linspace(-1.0, 1.0, layers.size)
@@ -94,8 +99,8 @@ def _turn(job: Job) -> float | None:
 
 
 def _worth(job: Job, layers: Layers) -> bool:
-    """Whether layers are functions of height and turn: one machine with friction whose nuts fit, layers of one
-    motion, each on the one below."""
+    """Whether layers are functions of height and turn: one machine with friction whose nuts fit, layers of
+    one motion, each on the one below."""
     machine, stations = job.machine, job.program.stations
     alike = stations.alike(layers) and stations.stretch[layers[0] - 1] == stations.stretch[layers[-1] - 1]
     return job.members == 1 and bool(machine.frictions) and not machine.flanks and alike
@@ -111,8 +116,8 @@ def _rotor_harmonics(job: Job) -> list[tuple[int, int]]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InFull:
-    """Layers (k,) stepped in full, `which` of a stretch: forces (k, d) of the bristles at their begin and end,
-    derivatives of these by those along a given path, `carry` (k, d, d), and what is reported of them, as k
+    """Layers (k,) stepped in full, `which` of a stretch: forces (k, d) of the bristles at their begin and
+    end, `carry` (k, d, d) the derivatives of the last along a given path, and what is reported, as of k
     members."""
 
     which: Indices
@@ -124,8 +129,9 @@ class InFull:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Course:
-    """All layers (l,): forces (l+1, d) of the bristles before each and after the last, poses (l, b), derivatives
-    `carry` (l, d, d) of the forces from layer to layer, and what layers take from those in full (l, k)."""
+    """All layers (l,): forces (l+1, d) of the bristles before each and after the last, poses (l, b),
+    derivatives `carry` (l, d, d) of the forces from layer to layer, and what layers take from those in full
+    (l, k)."""
 
     forces: Array
     pose: Array
@@ -161,25 +167,27 @@ class _Print:
         between = self._between(nodes)
         checked = self._in_full(between, found.forces[between])
         error = self._error(found, checked)
-        self._done(1.0)
-        if max(error) > WITHIN:
-            return None
         chunk = self._reported(found, known, checked)
-        remark = (
-            f"Of {self.layers.size} layers {known.which.size} were stepped in full, the others fitted in height "
-            f"and turn of the screws; {checked.which.size} stepped in full besides tell that this moves the bed "
-            f"by {error[0] / UM:.4f} \u00b5m in height and {error[1] / UM:.4f} \u00b5m sideways at most."
-        )
-        return self.rest.states(np.array([self.layers.size]), found.forces[-1:]), replace(
-            chunk, remarks=(remark,)
+        self._done(1.0)
+        if max(error) > WITHIN or chunk.stop_hit.any():
+            return None
+        end = self.rest.states(np.array([self.layers.size]), found.forces[-1:])
+        return end, replace(chunk, remarks=(self._told(error, known.which.size, checked.which.size),))
+
+    def _told(self, error: tuple[float, float], known: int, checked: int) -> str:
+        height, lateral = (f"{x / UM:.4f} \u00b5m" for x in error)
+        return (
+            f"Layers {self.layers[0]} to {self.layers[-1]}: {known} were stepped in full, the others fitted "
+            f"to them in height and turn of the screws. By {checked} more in full that is off by {height} in "
+            f"height and {lateral} sideways at most."
         )
 
     def _done(self, share: float) -> None:
         self.job.progress(int(self.layers[0] - 1 + share * self.layers.size))
 
     def _guessed(self, which: Indices) -> Array:
-        """Forces (k, d) before some layers: turned slowly with the screws up to a layer earlier, which is then
-        stepped coarsely."""
+        """Forces (k, d) before some layers: turned slowly with the screws up to a layer earlier, which is
+        then stepped coarsely."""
         before = np.maximum(self.layers[which] - 1, self.layers[0])
         found = self.rough(self.job, before, parallel.turned(self.job, before, self.begin)).after.f
         found[which == 0] = self.begin.f
@@ -195,11 +203,8 @@ class _Print:
 
     def _in_full(self, which: Indices, begin: Array) -> InFull:
         """Layers stepped from forces (k, d) at their begin, some side by side."""
-        works = [
-            partial(self._side_by_side, part, f)
-            for part, f in zip(*(np.array_split(x, -(-which.size // TOGETHER)) for x in (which, begin)), strict=True)
-        ]
-        return _joined(each(works))
+        parts = np.array_split(np.arange(which.size), -(-which.size // TOGETHER))
+        return _joined(each([partial(self._side_by_side, which[part], begin[part]) for part in parts]))
 
     def _side_by_side(self, which: Indices, begin: Array) -> InFull:
         solved = self.solve(self.job, self.layers[which], self.rest.states(which, begin))
@@ -214,11 +219,14 @@ class _Print:
 
     def _beside(self, one: InFull, other: InFull) -> Array:
         """What the forces at the begin of a layer do to those at its end beside `carry` (d, d), alike in all
-        layers: how strongly the bed is shaken, from the same layers stepped from two guesses."""
+        layers: how strongly the bed is shaken, which the quick contacts feel; from the same layers stepped
+        from two guesses."""
         scale = self.limit[0]
         by = other.begin - one.begin
         more = other.end - one.end - _times(other.carry, by)
-        found = np.linalg.lstsq(by / scale, more / scale, rcond=TELLING)[0]
+        quick = np.diagonal(other.carry.mean(axis=0)) <= HOLDS
+        told = np.where(quick, 1 / scale, 0.0)
+        found = np.linalg.lstsq(by * told, more * told, rcond=TELLING)[0]
         return np.asarray(scale[:, None] * found.T / scale)
 
     def _followed(self, basis: Basis, known: InFull, smooth: Array, beside: Array | float = 0.0) -> Course:
@@ -244,27 +252,29 @@ class _Print:
         return Course(forces=f, pose=pose, carry=carry, weights=weights)
 
     def _held(self, known: InFull, begin: Array) -> tuple[Array, Array]:
-        """What contacts that hold most of their force over a layer have of it at its end by the bristle's law,
-        moved straight on by what imperfections and weight move them by: its derivative (l, d, d) by that at
-        the begin, and itself (l, d).  It has a kink where they turn back, which no smooth function has.
+        """What contacts that hold most of their force over a layer have of it at its end by the bristle's
+        law, moved straight on by what imperfections and weight move them by: its derivative (l, d, d) by that
+        at the begin, and itself (l, d).  It has a kink where they turn back, which no smooth function has.
 
         In breakaways and limits, phi = f/limit: phi' = zeta' - phi |zeta'| with zeta = free - (S^-1 - 1) phi,
-        so phi' = S (free' - |zeta'| phi), by the midpoint rule.
+        so phi' = S (free' - |zeta'| phi), by the midpoint rule in parts.
         """
         slow = np.flatnonzero(np.diagonal(known.carry.mean(axis=0)) > HOLDS)
         machine, limit = self.job.machine, self.limit[:, slow]
         rows = machine.contact_rows[slow] / machine.breakaway[slow, None]
         one, groups = np.eye(slow.size), machine.contact_groups[np.ix_(slow, slow)]
-        stuck = np.linalg.inv(one + rows @ (self.rest.give[1:, :, slow] * limit[:, None]))
-        before = begin[:, slow] / limit
-        moved = _times(stuck, np.diff(self.rest.free, axis=0) @ rows.T)
+        gives = rows @ (self.rest.give[1:, :, slow] * limit[:, None])
+        stuck, free = np.linalg.inv(one + gives), np.diff(self.rest.free, axis=0) @ rows.T
+        before, moved = begin[:, slow] / limit, _times(stuck, free)
         way = moved
         for _ in range(ROUNDS):
-            path = np.sqrt(way**2 @ groups)
-            half = stuck * path[:, None] / 2
-            left = np.linalg.solve(one + half, one - half)
-            after = _times(left, before) + np.linalg.solve(one + half, moved[:, :, None])[:, :, 0]
-            way = after - before + path * (before + after) / 2
+            half = stuck * np.sqrt(way**2 @ groups)[:, None] / (2 * PARTS)
+            part = np.linalg.solve(one + half, one - half)
+            by = np.linalg.solve(one + half, moved[:, :, None] / PARTS)[:, :, 0]
+            after, left = before, one
+            for _ in range(PARTS):
+                after, left = _times(part, after) + by, part @ left
+            way = free - _times(gives, after - before)
         hold, usual = np.zeros((*begin.shape, begin.shape[1])), np.zeros_like(begin)
         hold[:, slow[:, None], slow] = limit[:, :, None] * left / limit[:, None]
         usual[:, slow] = limit * after
@@ -323,7 +333,7 @@ def _with_early(basis: Basis) -> Indices:
     return np.append(np.arange(EARLY), EARLY + basis.nodes)
 
 
-def _times(matrices: Array, vectors: Array) -> Array:
+def _times(matrices: NDArray[Any], vectors: Array) -> Array:
     return np.asarray((matrices @ vectors[:, :, None])[..., 0])
 
 
