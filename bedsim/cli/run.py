@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,10 +26,8 @@ from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
-    from bedsim.background import Channel
-    from bedsim.ranges.known import Known
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found, Swings
+    from bedsim.ranges.swings import Found
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -76,7 +73,7 @@ def command(
     from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import BackgroundTask, each
-    from bedsim.ranges.answered import ranges_about, with_summary
+    from bedsim.ranges.answered import begun_to_vary, ranges_about, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.swings import steps_needed
@@ -95,14 +92,15 @@ def command(
     for text in program_sentences(loaded):
         say(text)
     ranged = bool(loaded.ranges) and not no_ranges
-    task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
+    varying = begun_to_vary(loaded) if ranged else None
+    task = BackgroundTask(lambda channel: _without_run(loaded, ranges=ranged))
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        varied, sources, travel = task.result(progress)
-    found = None if varied is None else ranges_about(run, loaded, varied)
+        found = ranges_about(run, loaded, varying(progress)) if varying else None
+    sources, travel = task.result()
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
@@ -130,17 +128,13 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _without_run(
-    loaded: LoadedScenario, channel: Channel, *, ranges: bool
-) -> tuple[Swings | Known | None, Sources, str]:
-    """What is worked out from the scenario alone: what its uncertain numbers do, or what machines do that
-    agree with its readings; what each cause does; and in words what is done over the whole travel."""
-    from bedsim.ranges.answered import varied_keys
+def _without_run(loaded: LoadedScenario, *, ranges: bool) -> tuple[Sources, str]:
+    """What is worked out from the scenario alone beside its ranges: what each cause does, and in words what
+    is done over the whole travel."""
     from bedsim.ranges.shares import source_layers
     from bedsim.ranges.travel import DRAWS, travel_told
 
-    varied = varied_keys(loaded, channel.progress) if ranges else None
-    return varied, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
+    return source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
 
 
 def _told(found: Found | None) -> list[str]:
