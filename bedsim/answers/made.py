@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from bedsim.analysis.figures import METRICS, Metric, metric_values
@@ -11,9 +11,7 @@ from bedsim.analysis.kept_answer import kept_answer
 from bedsim.analysis.sizing_report import SizingReport
 from bedsim.analysis.summary import Summary
 from bedsim.answers import models
-from bedsim.answers.models_compensate import CauseLeftSays, CompensateSays, WaySays
 from bedsim.answers.plain import plain
-from bedsim.answers.says import Says
 from bedsim.clocking.advice import Advice, Setting
 from bedsim.comparison.compared import Comparison
 from bedsim.comparison.text import verdicts
@@ -26,7 +24,6 @@ from bedsim.improve.text import as_json
 from bedsim.learn.answers import AnswerSpread
 from bedsim.learn.learned import Learned
 from bedsim.learn.text import fault_text
-from bedsim.learn.tug import TugRow
 from bedsim.metrology.gauged import Gauged
 from bedsim.metrology.snippet import MeasuredKey, StatedKey
 from bedsim.results.answer import RunAnswer
@@ -37,7 +34,7 @@ from bedsim.sweep.answers import cheapest, good_enough, has_target
 from bedsim.units import MM
 
 
-def answer_of(found: Any) -> Says:
+def answer_of(found: Any) -> models.Says:
     """The model of an answer.  Raises InputError for what is none."""
     made = _MADE.get(type(found))
     if made is None:
@@ -221,26 +218,6 @@ def of_learned(found: Learned) -> models.LearnSays:
     )
 
 
-def of_tug(rows: Iterable[TugRow]) -> models.LearnSays:
-    """A reader's own tug of war, place by place."""
-    return models.LearnSays(
-        tug=[
-            models.TugSays(
-                height_m=row.height,
-                gauge=row.gauge,
-                part=row.part,
-                predicted_m=row.S,
-                read_m=row.D,
-                u_data_m=row.u_data,
-                u_input_m=row.u_input,
-                u_num_m=row.u_num,
-                agrees=row.agrees,
-            )
-            for row in rows
-        ]
-    )
-
-
 def _spread(before: AnswerSpread, after: AnswerSpread, name: str) -> models.SpreadSays:
     (low, middle, high), (first, _, last) = after.ends(name), before.ends(name)
     return models.SpreadSays(low_m=low, middle_m=middle, high_m=high, before_low_m=first, before_high_m=last)
@@ -288,7 +265,7 @@ def _setting(setting: Setting) -> models.SettingSays:
     return models.SettingSays(placed_m=setting.placed, expected_m=setting.expected, worst_m=setting.worst)
 
 
-def of_compensation(found: Compensation) -> CompensateSays:
+def of_compensation(found: Compensation) -> models.CompensateSays:
     """What can be taken off, and what is left."""
     rows = found.rows
     columns = {
@@ -300,7 +277,7 @@ def of_compensation(found: Compensation) -> CompensateSays:
         "shift_only_x_m": rows.shift.a,
         "shift_only_y_m": rows.shift.b,
     }
-    return CompensateSays(
+    return models.CompensateSays(
         title=found.title,
         worst_place=found.place,
         refused=list(found.refused),
@@ -314,30 +291,7 @@ def of_compensation(found: Compensation) -> CompensateSays:
     )
 
 
-<<<<<<< HEAD
-def _way(way: Way) -> WaySays:
-    left = way.left
-    return WaySays(
-        name=way.name,
-        words=way.words,
-        refused=way.refused,
-        lateral_m=None if left is None else left.lateral,
-        lateral_in_steps_m=None if left is None else left.stepped,
-        lateral_in_steps_worst_m=None if left is None else left.stepped_worst,
-        height_m=None if left is None else left.height,
-        thickness_m=None if left is None else left.thickness,
-        causes=[_cause_left(c) for c in way.causes],
-    )
-
-
-def _cause_left(cause: LeftCause) -> CauseLeftSays:
-    return CauseLeftSays(name=cause.name, lateral_m=cause.lateral, height_m=cause.height)
-
-
-_MADE: dict[type, Callable[[Any], Says]] = {
-=======
 _MADE: dict[type, Callable[[Any], models.Says]] = {
->>>>>>> comp
     Run: of_run,
     Summary: of_summary,
     Comparison: of_comparison,

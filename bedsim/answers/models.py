@@ -4,10 +4,24 @@ not known.  Names are kept; new ones may come.
 
 from __future__ import annotations
 
-from pydantic import BaseModel, JsonValue
+import math
+from typing import Annotated, Any
 
-from bedsim.answers.models_compensate import CompensateSays
-from bedsim.answers.says import Number, Says
+from pydantic import BaseModel, BeforeValidator, ConfigDict, JsonValue
+
+
+def _known(value: Any) -> Any:
+    """Null for what is no number or has no end."""
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+Number = Annotated[float | None, BeforeValidator(_known)]
+
+
+class Says(BaseModel):
+    """Nothing but what is stated."""
+
+    model_config = ConfigDict(extra="forbid")
 
 
 class FigureSays(Says):
@@ -200,30 +214,14 @@ class ReadingSays(Says):
     minutes: Number
 
 
-class TugSays(Says):
-    """One place of a tug of war: `predicted` S beside what was read D, and the parts of u_val; `part`: with
-    the bend, or across it."""
-
-    height_m: Number
-    gauge: str
-    part: str
-    predicted_m: Number
-    read_m: Number
-    u_data_m: Number
-    u_input_m: Number
-    u_num_m: Number
-    agrees: bool
-
-
 class LearnSays(Says):
-    """`bedsim learn`; a recipe or a blank table has nothing but null and empty lists, a tug of war `tug`."""
+    """`bedsim learn`; a recipe or a blank table has nothing but null and empty lists."""
 
     lateral: SpreadSays | None = None
     height: SpreadSays | None = None
     screws: list[ScrewSays] = []
     contradictions: list[str] = []
     next: list[ReadingSays] = []
-    tug: list[TugSays] = []
 
 
 class EstimateSays(Says):
@@ -282,8 +280,6 @@ class ClockSays(Says):
     placements: list[PlacementSays]
 
 
-<<<<<<< HEAD
-=======
 class CompensateSays(Says):
     """`bedsim compensate`, lengths in m; `refused`: why it is not to be done; `ways`: what each leaves
     (`left` is null where this machine has none, `refused` says why) and by which cause; `table`:
@@ -301,7 +297,6 @@ class CompensateSays(Says):
     cautions: list[str]
 
 
->>>>>>> comp
 class ImproveSays(Says):
     """`bedsim improve`; every gain is the error before over after."""
 

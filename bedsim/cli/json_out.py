@@ -17,7 +17,7 @@ import bedsim
 from bedsim.cli.endings import PlainStream
 
 if TYPE_CHECKING:
-    from bedsim.answers.says import Says
+    from bedsim.answers.models import Says
 
 _told: contextvars.ContextVar[list[Says] | None] = contextvars.ContextVar("told", default=None)
 _WANTED = "bedsim.json"
@@ -57,13 +57,6 @@ def diagnosis_answer(found: Sequence[tuple[str, Any]]) -> Says:
     from bedsim.answers.models import DiagnoseSays
 
     return DiagnoseSays(found=[of_diagnosis(bands, one) for bands, one in found])
-
-
-def tug_answer(rows: Sequence[Any]) -> Says:
-    """Rows of a tug of war, as a model."""
-    from bedsim.answers.made import of_tug
-
-    return of_tug(rows)
 
 
 def events_answer(title: str, reports: Mapping[str, Any]) -> Says:

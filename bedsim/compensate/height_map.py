@@ -14,11 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-<<<<<<< HEAD
-from bedsim.compensate.printed import PrintedAtRest
-=======
 from bedsim.compensate.printed import RestingMachine
->>>>>>> comp
 from bedsim.engines import base
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
@@ -75,11 +71,7 @@ class HeightMaps:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Plate:
-<<<<<<< HEAD
-    rest: PrintedAtRest
-=======
     rest: RestingMachine
->>>>>>> comp
     maps: Array  # (g*g, b)
 
     def at(self, by: Array | None = None) -> Array:
@@ -89,11 +81,7 @@ class _Plate:
 
 def height_maps(
     loaded: LoadedScenario,
-<<<<<<< HEAD
-    rest: PrintedAtRest,
-=======
     rest: RestingMachine,
->>>>>>> comp
     *,
     homing: float,
     levelling: float,

@@ -15,11 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bedsim.analysis.metrics import widest
-<<<<<<< HEAD
-from bedsim.compensate.printed import PrintedAtRest
-=======
 from bedsim.compensate.printed import RestingMachine
->>>>>>> comp
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import DEG, MM
@@ -94,11 +90,7 @@ class PhaseNeeds:
 class _Turned:
     """The machine turned against a table of its own, sideways, after shift and turn."""
 
-<<<<<<< HEAD
-    rest: PrintedAtRest
-=======
     rest: RestingMachine
->>>>>>> comp
     now: Array
     leads: Array
 
@@ -111,11 +103,7 @@ class _Turned:
 
 def phase_needs(
     loaded: LoadedScenario,
-<<<<<<< HEAD
-    rest: PrintedAtRest,
-=======
     rest: RestingMachine,
->>>>>>> comp
     homing: float,
     levelling: float,
     progress: Callable[[int], None] = lambda done: None,

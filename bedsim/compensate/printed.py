@@ -103,11 +103,7 @@ def _added(path: Path, corner: int, at: Array, add: Array) -> Array:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-<<<<<<< HEAD
-class PrintedAtRest:
-=======
 class RestingMachine:
->>>>>>> comp
     """The frictionless machine at rest on its own print: what many machines and many phases are tried on;
     `at`: the layers (indices) that stand for a tall print."""
 
@@ -143,17 +139,9 @@ def path_moved(path: Path, by: Array) -> Path:
     return replace(path, **moved)
 
 
-<<<<<<< HEAD
-def at_rest(loaded: LoadedScenario) -> PrintedAtRest:
-=======
 def at_rest(loaded: LoadedScenario) -> RestingMachine:
->>>>>>> comp
     """The machine of a scenario without friction, stops and play.  Raises as `make_job` does."""
     job = make_job(linear_machine.without_play(loaded))
     count, objects = job.program.layers, np.unique(job.program.stations.first).size
     layers = linear_machine.sampled_layers(count) if objects == 1 else np.arange(1, count + 1)
-<<<<<<< HEAD
-    return PrintedAtRest(job=job, linear=linear_machine.linear_machine(job, layers), at=layers - 1)
-=======
     return RestingMachine(job=job, linear=linear_machine.linear_machine(job, layers), at=layers - 1)
->>>>>>> comp

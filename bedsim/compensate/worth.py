@@ -13,11 +13,7 @@ from bedsim.analysis.metrics import widest
 from bedsim.background import each
 from bedsim.compensate.correction import Correction, sideways, stepped_extents
 from bedsim.compensate.phase import USUAL
-<<<<<<< HEAD
-from bedsim.compensate.printed import PrintedAtRest, Progress, at_rest, printed, turned
-=======
 from bedsim.compensate.printed import Progress, RestingMachine, at_rest, printed, turned
->>>>>>> comp
 from bedsim.compensate.ways import Base
 from bedsim.errors import BedsimError
 from bedsim.number_text import number
@@ -74,11 +70,7 @@ class Worth:
 
 def worth(
     base: Base,
-<<<<<<< HEAD
-    rest: PrintedAtRest,
-=======
     rest: RestingMachine,
->>>>>>> comp
     *,
     limit: float,
     expected_share: float,
@@ -157,11 +149,7 @@ def _um(length: float) -> str:
 
 
 def over_machines(
-<<<<<<< HEAD
-    loaded: LoadedScenario, rest: PrintedAtRest, progress: Callable[[int], None] = lambda done: None
-=======
     loaded: LoadedScenario, rest: RestingMachine, progress: Callable[[int], None] = lambda done: None
->>>>>>> comp
 ) -> OverMachines | None:
     """The likely machine's table on drawn machines, or on those that agree with what was learnt; None
     where no key has a range."""
