@@ -42,8 +42,8 @@ FAULTS = {
     "reading": "{where}: this reading is off by {size} against the rest: left out here, take it again",
     "slip": "the gauge slipped {where} by {size}: the series counts as two here",
     "wrong sign": "{where} reads with the wrong sign: turned round, it fits all the rest",
-    "series": "{where} holds a motion once per turn of {size} that no screw can make beside the rest: "
-    "does the stand give, or are probe or axis wrong" + SPOILT,
+    "series": "{where} holds a motion once per turn of {size} that no screw can make beside the other "
+    "readings: does the stand give, or are probe or axis wrong" + SPOILT,
     "bands": "{where} do not fit the rest, by {size}: is it misread" + SPOILT,
     "measurement": "{where} does not agree with the rest: is it right" + SPOILT,
 }

@@ -134,7 +134,8 @@ def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
     factors by which each key alone lowers and raises the answer: keys are independent and their effects
     multiply, as those of stiffness, length and run-out do.  Source: root-sum-square of relative
     contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our choice, for ranges that are
-    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2.
+    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2;
+    so do those by which an answer rises that one key alone raises more than twentyfold: it lies near zero.
     """
     likely = metric_values(run.layers, leads_of(loaded))
     every, contacts = swings.without_friction, swings.contacts
@@ -340,7 +341,11 @@ def _combined(likely: Values, swings: Sequence[Swing]) -> tuple[dict[str, float]
             down = math.hypot(*(min(c) for c in changes)) if name in SIGNED else 0.0
             low[name], high[name] = value - down, value + math.hypot(*(max(c) for c in changes))
             continue
-        up = math.hypot(*(math.log1p(max(c) / value) for c in changes))
+        rise = [max(c) / value for c in changes]
+        if max(rise, default=0.0) > 1 / SMALLEST_FACTOR:  # it lies near a zero of its own: no factors there
+            up = math.log1p(math.hypot(*rise))
+        else:
+            up = math.hypot(*map(math.log1p, rise))
         down = math.hypot(*(math.log1p(max(min(c) / value, SMALLEST_FACTOR - 1)) for c in changes))
         low[name], high[name] = value * math.exp(-down), value * math.exp(up)
     return low, high

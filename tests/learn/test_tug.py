@@ -107,7 +107,7 @@ def test_predictions_are_the_closed_form(tmp_path, gauge_deg):
 def test_an_invented_machine_within_its_ranges_agrees(tmp_path, capsys):
     """Its frame is 1.4 times the likely one: E is large, and so is what was not known."""
     scenario, table = written(tmp_path, 1.4, 0.5)
-    assert main(["learn", str(table), str(scenario)]) == 0
+    assert main(["learn", str(table), str(scenario), "--no-pictures"]) == 0
     said = capsys.readouterr().out
     assert "agree within what is known of both" in " ".join(said.split())
     assert said.count("\n  ") > 28
@@ -162,7 +162,7 @@ def test_push_pull_narrows_what_is_not_known_and_another_machine_stands_out(tmp_
     loaded = load_scenario(scenario)
     read = tug.read_tug(table, loaded)
     before = [row.u_input for row in tug.compare(read, loaded, ())]
-    assert main(["learn", str(table), str(tmp_path / "push.csv"), str(scenario)]) == 0
+    assert main(["learn", str(table), str(tmp_path / "push.csv"), str(scenario), "--no-pictures"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "does not do what this machine does" in said
     observations = read_files([tmp_path / "push.csv"], loaded, UM).observations
