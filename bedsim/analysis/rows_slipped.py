@@ -32,9 +32,8 @@ class Slipped(NamedTuple):
 def _height(s: Slipped) -> RowValue:
     return RowValue(
         s.slip.height,
-        note="a stalled motor falls in step again n times four full steps away, n x "
-        f"{number(s.slip.turn / DEG)}° of the screw: n times this, up or down, alike at every height "
-        f"until the "
+        note="a stalled motor catches again a multiple of four full steps away, n x "
+        f"{number(s.slip.turn / DEG)}° of the screw: n times this, up or down, at every height until the "
         "bed is levelled",
     )
 
@@ -53,8 +52,8 @@ def _side_force(s: Slipped) -> RowValue:
         slip.side_force,
         note=f"the screw's run-out has turned with it; the bed moves {number(slip.shift / UM, 2)} µm sideways"
         + (f", a mount loses up to {number(slip.mount_relief, 2)} N" if slip.mount_relief > 0.01 else "")
-        + f". A bent screw is told from it by coming back every {s.lead / MM:g} mm, sideways, with at most "
-        f"{_at_most(float(slip.once_per_turn.max()))} in height here; a slip comes once, in height, in whole "
+        + f". A bent screw repeats every {s.lead / MM:g} mm, sideways, with at most "
+        f"{_at_most(float(slip.once_per_turn.max()))} in height here; a slip comes once, in height, in "
         f"multiples of {number(slip.height / MM)} mm",
     )
 

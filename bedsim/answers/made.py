@@ -11,9 +11,12 @@ from bedsim.analysis.kept_answer import kept_answer
 from bedsim.analysis.sizing_report import SizingReport
 from bedsim.analysis.summary import Summary
 from bedsim.answers import models
+from bedsim.answers.plain import plain
 from bedsim.clocking.advice import Advice, Setting
 from bedsim.comparison.compared import Comparison
 from bedsim.comparison.text import verdicts
+from bedsim.compensate.advice import Compensation
+from bedsim.compensate.text import CAUTIONS
 from bedsim.diagnosis.least_squares import Diagnosis
 from bedsim.errors import InputError
 from bedsim.improve.findings import Improvement
@@ -283,6 +286,32 @@ def _setting(setting: Setting) -> models.SettingSays:
     return models.SettingSays(placed_m=setting.placed, expected_m=setting.expected, worst_m=setting.worst)
 
 
+def of_compensation(found: Compensation) -> models.CompensateSays:
+    """What can be taken off, and what is left."""
+    rows = found.rows
+    columns = {
+        "layer": rows.layer,
+        "top_m": rows.top,
+        "x_m": rows.whole.a,
+        "y_m": rows.whole.b,
+        "turn_rad": rows.whole.turn,
+        "shift_only_x_m": rows.shift.a,
+        "shift_only_y_m": rows.shift.b,
+    }
+    return models.CompensateSays(
+        title=found.title,
+        worst_place=found.place,
+        refused=list(found.refused),
+        ways=plain(found.ways),
+        shift_leaves=plain(found.shift_leaves),
+        worth=plain(found.worth),
+        phase=plain(found.phase),
+        height_map=plain(found.maps),
+        table={name: [float(v) for v in values] for name, values in columns.items()},
+        cautions=list(CAUTIONS),
+    )
+
+
 _MADE: dict[type, Callable[[Any], models.Says]] = {
     Run: of_run,
     Summary: of_summary,
@@ -293,4 +322,5 @@ _MADE: dict[type, Callable[[Any], models.Says]] = {
     Learned: of_learned,
     Gauged: lambda found: of_keys(found.test, found.keys, found.remarks),
     Advice: of_advice,
+    Compensation: of_compensation,
 }

@@ -296,6 +296,23 @@ class ClockSays(Says):
     placements: list[PlacementSays]
 
 
+class CompensateSays(Says):
+    """`bedsim compensate`, lengths in m; `refused`: why it is not to be done; `ways`: what each leaves
+    (`left` is null where this machine has none, `refused` says why) and by which cause; `table`:
+    columns in m and rad."""
+
+    title: str
+    worst_place: str
+    refused: list[str]
+    ways: list[dict[str, JsonValue]]
+    shift_leaves: list[dict[str, JsonValue]]
+    worth: dict[str, JsonValue]
+    phase: dict[str, JsonValue]
+    height_map: dict[str, JsonValue]
+    table: dict[str, list[float]]
+    cautions: list[str]
+
+
 class ImproveSays(Says):
     """`bedsim improve`; every gain is the error before over after."""
 
@@ -367,6 +384,7 @@ class Document(Says):
 MODELS: dict[str, type[Says]] = {
     "clock": ClockSays,
     "compare": CompareSays,
+    "compensate": CompensateSays,
     "diagnose": DiagnoseSays,
     "explain": ExplainSays,
     "gauge": GaugeSays,

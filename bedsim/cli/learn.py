@@ -14,7 +14,7 @@ from bedsim.cli.common import kinds_option, progress_of, screws_option, set_opti
 from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, models, tell, tug_answer
 from bedsim.cli.number_option import Number
-from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.cli.paths import PICTURE, Command, InputPath, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import make_folder, write_file
 from bedsim.units import UM
@@ -74,9 +74,10 @@ EPILOG = (
 )
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_learn.png, of a tug of war results/SCENARIO_tug.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_learn.png, of a tug "
+    "of war results/SCENARIO_tug.png.",
 )
 @click.option(
     "--keep",

@@ -18,17 +18,19 @@ from bedsim.cli.common import (
     set_option,
     wall_options,
 )
-from bedsim.cli.gauge_output import lines_of, say
+from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.paths import Command, OutputPath
+from bedsim.cli.text import fitted
 from bedsim.files import make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
     from bedsim.background import Channel
+    from bedsim.ranges.known import Known
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found, Swings, Values
+    from bedsim.ranges.swings import Found, Swings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -105,7 +107,7 @@ def command(
     write_run(with_summary(run, found, summary), target)
     tell(lambda: json_answer(summary))
     told = [wall.sentence for wall in judged] + [travel] * bool(travel)
-    click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
+    click.echo("\n".join(fitted(summary_lines(summary, told))) + "\n")
     say(share_note(loaded))
     asked = odd_numbers(loaded.scenario)
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
@@ -127,7 +129,7 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
 
 def _without_run(
     loaded: LoadedScenario, channel: Channel, *, ranges: bool
-) -> tuple[Swings | list[Values] | None, Sources, str]:
+) -> tuple[Swings | Known | None, Sources, str]:
     """What is worked out from the scenario alone: what its uncertain numbers do, or what machines do that
     agree with its readings; what each cause does; and in words what is done over the whole travel."""
     from bedsim.ranges.answered import varied_keys

@@ -7,21 +7,23 @@ from dataclasses import replace
 from bedsim.analysis.kept_answer import kept_answer
 from bedsim.analysis.summary import Summary, summarise
 from bedsim.ranges.kept import with_ranges
-from bedsim.ranges.known import known_ranges, known_values
+from bedsim.ranges.known import Known, known_machines, known_ranges
 from bedsim.ranges.shares import shares_of, source_layers
-from bedsim.ranges.swings import Found, Progress, Swings, Values, find_ranges, vary
+from bedsim.ranges.swings import Found, Progress, Swings, find_ranges, vary
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
 
 
-def varied_keys(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings | list[Values]:
+def varied_keys(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings | Known:
     """What its uncertain numbers do to a machine, or what machines do that agree with its readings."""
-    return (vary if loaded.knowledge is None else known_values)(loaded, progress)
+    return (vary if loaded.knowledge is None else known_machines)(loaded, progress)
 
 
-def ranges_about(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
+def ranges_about(run: Run, loaded: LoadedScenario, varied: Swings | Known) -> Found:
     """The ranges about a run's answer."""
-    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
+    return (
+        known_ranges(run, loaded, varied) if isinstance(varied, Known) else find_ranges(run, loaded, varied)
+    )
 
 
 def with_summary(run: Run, found: Found | None, summary: Summary) -> Run:

@@ -182,21 +182,19 @@ def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layer
 def _without_friction(
     loaded: LoadedScenario, progress: Progress
 ) -> tuple[list[Swing], list[tuple[str, str]], Array]:
-    likely = _linear_layers(without_play(loaded))
+    likely = linear_layers(without_play(loaded))
     leads = leads_of(loaded)
-    middle = _figures(likely, leads)
+    middle = figures_of(likely, leads)
     spread = spread_moments(likely, likely)
     swings, left_out = [], []
     for number, key in enumerate(loaded.ranges):
         idle = _last(key) in NOTHING_WITHOUT_FRICTION
         try:
             low, high = (
-                likely
-                if idle or value == key.likely
-                else _linear_layers(_without_play_at(loaded, key, value))
+                likely if idle or value == key.likely else linear_layers(_without_play_at(loaded, key, value))
                 for value in (key.low, key.high)
             )
-            ends = [_minus(_figures(part, leads), middle) for part in (low, high)]
+            ends = [_minus(figures_of(part, leads), middle) for part in (low, high)]
             spread = spread + spread_moments(low, high)
             swings.append(Swing(key=key, at_low=ends[0], at_high=ends[1]))
         except BedsimError as fault:
@@ -224,16 +222,18 @@ def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> Loaded
 
 def linear_values(loaded: LoadedScenario, layers: int | None = None) -> Values:
     """Figures of the machine without friction, stops and play."""
-    return _figures(_linear_layers(loaded, layers), leads_of(loaded))
+    return figures_of(linear_layers(loaded, layers), leads_of(loaded))
 
 
-def _linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
+def linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
+    """The machine without friction, of the first so many layers."""
     job = make_job(loaded)
     job = job if layers is None else shortened(job, layers)
     return layer_result(loaded, job, [linear_chunk(job)])
 
 
-def _figures(layers: LayerResult, leads: Sequence[float]) -> Values:
+def figures_of(layers: LayerResult, leads: Sequence[float]) -> Values:
+    """The figures that get a range."""
     found = metric_values(layers, leads)
     return {name: found[name] for name in RANGED}
 
@@ -310,7 +310,7 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
         for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
             other, job = group[k]
             still = linear_values(without_play(other), FRICTION_LAYERS)
-            found[k] = _minus(_figures(layer_result(other, job, [chunk]), leads_of(other)), still)
+            found[k] = _minus(figures_of(layer_result(other, job, [chunk]), leads_of(other)), still)
     return found
 
 

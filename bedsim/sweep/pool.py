@@ -7,29 +7,25 @@ several workers use the cores better, and sums in another order would differ in 
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
-import os
+import functools
 import pickle
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from bedsim import registry
-from bedsim.background import deaf_children, end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.identity import identity
 from bedsim.results.sweep import Part
 from bedsim.scenario.outside_kinds import load_as
+from bedsim.sweep import team
 from bedsim.sweep.tasks import Piece, run_task, run_task_of
-from bedsim.threads import ONE_EACH
 
 Parts = tuple[Part, ...]
 Work = Callable[[Sequence[Piece]], Iterator[Parts]]
 Told = Callable[[str], None]
 """Is given a sentence for the user while the work goes on."""
 
-_LOST_WORKERS = 3  # pools that may break before the sweep gives up
+_LOST_WORKERS = 3  # that may end before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
 _WORKERS_PATIENCE = 8  # s
 _CLUSTER_PATIENCE = 600  # s that a cluster has which starts workers when there is work: queues take minutes
@@ -48,75 +44,25 @@ def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
 def local(workers: int) -> Work:
     """Do the tasks on `workers` processes of this machine.
 
-    A worker that is killed costs only its task: the pool is made anew and goes on.  Raises SolverError if
-    that happens again and again, and what a task raises.
+    A worker that is killed costs only its task, which another one does.  Raises SolverError if that happens
+    again and again, and what a task raises.
     """
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
-        left = dict(enumerate(tasks))
-        for _ in range(_LOST_WORKERS):
-            if not left:
-                return
-            try:
-                yield from _pooled(left, workers)
-            except BrokenProcessPool:
+        lost = 0
+        begin = functools.partial(load_as, registry.outside_files())  # of the kinds that tasks name
+        for _, found in team.results(dict(enumerate(tasks)), run_task, begin, workers):
+            if not isinstance(found, team.Lost):
+                yield found
                 continue
-        if left:
-            raise SolverError(
-                "worker processes ended by themselves again and again, for want of memory perhaps. "
-                "Finished cells are kept; try fewer --workers."
-            )
+            lost += 1
+            if lost == _LOST_WORKERS:
+                raise SolverError(
+                    "worker processes keep dying, perhaps for want of memory. "
+                    "Finished cells are kept; try fewer --workers."
+                )
 
     return work
-
-
-def _pooled(left: dict[int, Piece], workers: int) -> Iterator[Parts]:
-    """Yield parts, taking finished tasks out of `left` after they have been taken over."""
-    spawn = multiprocessing.get_context("spawn")
-    before = set(multiprocessing.active_children())
-    with deaf_children():
-        pool = ProcessPoolExecutor(
-            min(workers, len(left)),
-            mp_context=spawn,
-            initializer=_begin,
-            initargs=(registry.outside_files(),),
-        )
-    try:
-        with _one_thread(), deaf_children():
-            futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
-        for future in as_completed(list(futures)):
-            parts, k = future.result(), futures.pop(future)
-            yield parts
-            del left[k]
-    except BrokenProcessPool:
-        raise
-    except BaseException:  # interrupted, or a task failed: what the others are doing is not waited for
-        for child in set(multiprocessing.active_children()) - before:
-            child.kill()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _begin(files: Sequence[registry.OutsideFile]) -> None:
-    """What a worker does first: its tasks name kinds that come from these files."""
-    end_with_parent()
-    load_as(files)
-
-
-@contextlib.contextmanager
-def _one_thread() -> Iterator[None]:
-    """Spawned processes read these when they import their numerical library."""
-    before = {name: os.environ.get(name) for name in ONE_EACH}
-    os.environ.update(ONE_EACH)
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
 
 
 def dask(address: str, told: Told = _quiet) -> Work:

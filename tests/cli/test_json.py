@@ -60,7 +60,7 @@ WORDS = {
     "compare": ("compare", "m.toml", "--vary", "joint.kind=rigid,rolling", *QUICK),
     "diagnose": ("diagnose", "jog.csv", "m.toml"),
     "learn": ("learn", "--recipe", "jog"),
-    "report": ("report", "results/m.h5", "--output", "page.html"),
+    "report": ("report", "results/m.h5", "--no-levers", "--output", "page.html"),
     "sweep": ("sweep", "plan.toml", "--no-pictures", "--workers", "1"),
     "gauge": ("gauge", "g.csv", "--no-pictures"),
     "clock": ("clock", "m.toml", "--no-check", "--no-pictures"),
