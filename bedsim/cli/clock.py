@@ -290,11 +290,12 @@ def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
     except SolverError as fault:
         say(f"With friction, play and vibration: not computed ({fault}).")
         return False
+    walls = advice.response.walls
     told = [
         " and ".join(
             f"{_length(v)} {word}"
             for v, word in zip(
-                extents((run.lateral_error, run.height_error), advice.chosen_probes),
+                extents((run.lateral_error, run.height_error), advice.chosen_probes, walls),
                 ("sideways", "in height"),
                 strict=True,
             )
@@ -306,7 +307,7 @@ def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
         "With friction, play and vibration, as a run has them, peak to valley as placed: "
         f"{told[0]} before, {told[1]} after."
     )
-    rms = [root_mean_square(run.lateral_error, advice.chosen_probes) for run in (before, after)]
+    rms = [root_mean_square(run.lateral_error, advice.chosen_probes, walls) for run in (before, after)]
     if rms[1] <= rms[0]:
         return False
     say(

@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "gauge": ("bedsim.cli.gauge", "Turn dial gauge readings into run-out."),
     "improve": ("bedsim.cli.improve", "Rank what can be changed by what it gains."),
     "clock": ("bedsim.cli.clock", "Turn the screws in their couplings for the least error."),
+    "compensate": ("bedsim.cli.compensate", "Tell what can be taken off a print again, and what is left."),
     "explain": ("bedsim.cli.explain", "Explain a key, figure, row, grade, term or message."),
     "size": ("bedsim.cli.size", "Check speed, buckling, holding and life of a screw."),
 }

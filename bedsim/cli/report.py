@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -125,24 +126,29 @@ def command(
 
 
 def _reported(run: Run, path: Path, label: str, *, levers: bool) -> Reported:
+    from bedsim.analysis.objects import only, shown_object
     from bedsim.ranges.motion import bed_motion
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.travel import travel_told
     from bedsim.results.reload import scenario_of
-    from bedsim.scenario.sections import refuse_objects
     from bedsim.views.report_figures import Reported
 
     loaded = scenario_of(run, path)
-    refuse_objects(loaded.scenario.print, str(path), "bedsim report", "its walls are those of one part")
+    shown = shown_object(run.layers)
+    here = shown.part
     split = tuple(split_lines(split_of_run(run, loaded)))
-    motion, sources = bed_motion(run, loaded)
+    motion, sources = bed_motion(run, loaded, here)
+    kept = run.open and replace(run.open, layer=run.open.layer[here], spread=run.open.spread[here])
     return Reported(
         label=label,
         path=str(path),
-        run=run,
+        run=replace(run, layers=only(run.layers, here), open=kept) if shown.words else run,
+        whole=run,
         loaded=loaded,
         motion=motion,
-        sources=sources,
+        sources={source: (lateral[here], height[here]) for source, (lateral, height) in sources.items()},
+        whole_sources=sources,
+        shown=shown.words,
         split=split,
         travel=travel_told(loaded),
         levers=_levers(loaded) if levers else None,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from bedsim.analysis.cautions import cautions
+from bedsim.analysis.travel import of_first_object
 from bedsim.background import each
 from bedsim.improve import doubt, sets
 from bedsim.improve.answers import Standing, WorstAnswer
@@ -29,6 +30,8 @@ SET_DRAWS = 30
 """Drawn machines that a set must bring to the target."""
 CANCELS = 3.0
 """Parts that together are so many times the whole cancel each other."""
+
+FIRST_OF_MANY = "Objects are printed one after the other: the first is taken, as high as the screws allow."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,11 +86,13 @@ def improve(
     levers: Sequence[Lever] = LEVERS,
     stage: Stage = silent,
 ) -> Improvement:
-    """Find what to change.  `target`: m, of the aimed error; `prices`: EUR by the names of levers, beside the
-    assumed classes; `with_runs` False leaves the propagator's checks out.
+    """Find what to change; of objects one after the other the first is taken.  `target`: m, of the aimed
+    error; `prices`: EUR by the names of levers, beside the assumed classes; `with_runs` False leaves the
+    propagator's checks out.
 
     Raises ModelError or InputError where the machine as it is cannot be computed.
     """
+    several, loaded = loaded, of_first_object(loaded)
     own_prices = prices or {}
     alone = single_changes(loaded, aim, levers, stage)
     now, stands, every, singles, ranked = alone.now, alone.stands, alone.every, alone.tried, alone.best
@@ -126,7 +131,7 @@ def improve(
         run=words.now,
         run_refused=words.refused,
         tried=len(singles) + len(found) + (least.tried if least is not None else 0),
-        cautions=cautions(loaded.scenario),
+        cautions=(*[FIRST_OF_MANY] * (several is not loaded), *cautions(loaded.scenario)),
     )
 
 

@@ -15,8 +15,8 @@ between its characters.
 
 What gives no words: comments "(...)" and from ";" on, "%" lines, a checksum "*nn" at the end of a line,
 names of three or more letters with all that follows them, and M words that are not the standard's own with
-all that follows (`Passed` counts them).  After M2 or M30 nothing is read: `Block.ended`, the rest gives no
-words.
+all that follows (`PassedOn` counts them).  After M2 or M30 nothing is read: `TextBlock.ended`, the rest
+gives no words.
 
 Refused with line and word (`ProgramError`): what is neither word nor number, "/" (whether such a line runs
 is set by a switch), a carriage return that ends no line, a line above 1 MB.
@@ -66,7 +66,7 @@ _LONE_RETURN = re.compile(rb"\r(?!\n)")
 
 
 @dataclass(slots=True)
-class Passed:
+class PassedOn:
     """Lines that are passed on as they stand, counted by their first word, and the lines and bytes read so
     far."""
 
@@ -81,7 +81,7 @@ class Passed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Block:
+class TextBlock:
     """Whole lines of a program with their words, as the module's text tells."""
 
     raw: bytes
@@ -105,9 +105,9 @@ class Block:
         return ProgramError(self.first_line + int(self.line[index]), self.word(index), rule)
 
 
-def blocks(stream: BinaryIO, passed: Passed | None = None, size: int = BLOCK) -> Iterator[Block]:
+def blocks(stream: BinaryIO, passed: PassedOn | None = None, size: int = BLOCK) -> Iterator[TextBlock]:
     """Blocks of whole lines; `passed` is counted on while they come.  Raises ProgramError."""
-    passed = passed if passed is not None else Passed()
+    passed = passed if passed is not None else PassedOn()
     for raw in _whole_lines(stream, size):
         block = _rest(raw, passed) if passed.ended else _block(raw, passed)
         passed.lines += block.line_begin.size
@@ -133,11 +133,11 @@ def _whole_lines(stream: BinaryIO, size: int) -> Iterator[bytes]:
         yield kept
 
 
-def _rest(raw: bytes, passed: Passed) -> Block:
+def _rest(raw: bytes, passed: PassedOn) -> TextBlock:
     """A block after the end of the program: lines without words."""
     begin, end = _lines(raw)
     none = np.zeros(0, dtype=np.int64)
-    return Block(
+    return TextBlock(
         raw=raw,
         first_line=passed.lines + 1,
         line_begin=begin,
@@ -163,7 +163,7 @@ def _lines(raw: bytes) -> tuple[Index, Index]:
     return begin, end - returns
 
 
-def _block(raw: bytes, passed: Passed) -> Block:
+def _block(raw: bytes, passed: PassedOn) -> TextBlock:
     first_line = passed.lines + 1
     text, ended = _bare_text(raw, first_line, passed)
     kept = np.flatnonzero(text != BLANK)
@@ -176,7 +176,7 @@ def _block(raw: bytes, passed: Passed) -> Block:
     is_word = letters[marks]
     starts, stops = marks[is_word], np.append(marks[1:], text.size)[is_word]
     begin, end = _lines(raw)
-    block = Block(
+    block = TextBlock(
         raw=raw,
         first_line=first_line,
         line_begin=begin,
@@ -200,7 +200,7 @@ def _block(raw: bytes, passed: Passed) -> Block:
     return block
 
 
-def _bare_text(raw: bytes, first_line: int, passed: Passed) -> tuple[Bytes, bool]:
+def _bare_text(raw: bytes, first_line: int, passed: PassedOn) -> tuple[Bytes, bool]:
     """Words alone, in capitals, every other byte a blank; whether the program ends here.  As long as
     `raw`."""
     if raw.count(b"\r") != raw.count(b"\r\n"):
@@ -225,7 +225,7 @@ def _bare_text(raw: bytes, first_line: int, passed: Passed) -> tuple[Bytes, bool
 class _Led:
     """Lines that begin with M, a name or a sign, one after the other."""
 
-    def __init__(self, text: bytes, first_line: int, passed: Passed) -> None:
+    def __init__(self, text: bytes, first_line: int, passed: PassedOn) -> None:
         self.text, self.first_line, self.passed = text, first_line, passed
         self.ended: int | None = None  # where the text after the program's end begins
 

@@ -20,7 +20,7 @@ from bedsim.units import MM
 from bedsim.views import errors, history, machine, machine_side, spectra, style
 from bedsim.views.wall_picture import draw_walls, wall_file
 from bedsim.wall.relief import probe_index
-from bedsim.wall.worst import JudgedWall
+from bedsim.wall.worst import JudgedWall, printed_walls
 
 FEWEST_FOR_WAVES = 5
 """Layers from which on wavelengths are told."""
@@ -51,7 +51,13 @@ def drawings(
         found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths"), probe))
     names = [scenario.title]
     found += [
-        partial(draw_walls, [w], [layers], names, stem.with_name(f"{stem.name}_{wall_file(w)}"))
+        partial(
+            draw_walls,
+            [w],
+            [printed_walls(layers, scenario).layers],
+            names,
+            stem.with_name(f"{stem.name}_{wall_file(w)}"),
+        )
         for w in walls
     ]
     for trace in layers.trace:

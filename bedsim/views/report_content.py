@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis.figures import METRICS, metric_text
+from bedsim.analysis.objects import OBJECTS
 from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import (
     Summary,
@@ -48,8 +49,7 @@ LEFT_OUT = (
 
 NO_RANGES = (
     "These are answers at the likely values: the result keeps no ranges. Run the scenario again without "
-    "--no-ranges "
-    "(see How to repeat this) for what its uncertain numbers leave open."
+    "--no-ranges (see How to repeat this) for what its uncertain numbers leave open."
 )
 
 
@@ -58,7 +58,8 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     probe.
     """
     summaries = [
-        summarise(i.run, i.loaded, shares_of(i.run, i.sources), ranges_of(i.run), i.split) for i in items
+        summarise(i.whole, i.loaded, shares_of(i.whole, i.whole_sources), ranges_of(i.whole), i.split)
+        for i in items
     ]
     walls = _walls(items, choices)
     scales = common_scales(walls[0])
@@ -120,6 +121,7 @@ def _verdict(
     told = [_named(i, items, headline(s)) for i, s in zip(items, summaries, strict=True)]
     points = [_named(s.reported, items, s.judged.sentence) for row in walls[1:] for s in row]
     points += [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
+    points += [_named(i, items, OBJECTS.format(i.shown)) for i in items if i.shown]
     points += [NO_RANGES] if any(i.loaded.ranges and i.run.open is None for i in items) else []
     tags = "".join(
         f'<div class="tags">{"".join(_tags(summary, seen, _named(seen.reported, items, "")))}</div>'

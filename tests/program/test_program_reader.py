@@ -8,14 +8,14 @@ from generated_programs import random_program
 from scalar_reader import moves
 
 from bedsim.program.fault import ProgramError
-from bedsim.program.lexer import Passed, blocks
-from bedsim.program.modes import State, follow
+from bedsim.program.lexer import PassedOn, blocks
+from bedsim.program.modes import ProgramState, follow
 
 
 def read(text: str | bytes, size: int = 256 * 1024):
-    """Rows of every block with the block, the counts and the last state."""
+    """ProgramRows of every block with the block, the counts and the last state."""
     data = text.encode() if isinstance(text, str) else text
-    passed, state, found = Passed(), State(), []
+    passed, state, found = PassedOn(), ProgramState(), []
     for block in blocks(io.BytesIO(data), passed, size):
         rows, state = follow(block, state)
         found.append((block, rows))

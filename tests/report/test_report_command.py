@@ -172,7 +172,7 @@ def test_what_each_pushes_adds_up_to_the_wall_and_works_either_way():
     motion, sources = bed_motion(run, loaded)
     shares = source_shares(judged.wall, sources, run.layers.probe_name.index("front right"), walls.leads)
     assert max(s.variance_share for s in shares) > 1 and min(s.variance_share for s in shares) < -0.1
-    item = Reported(label="x", path="x", run=run, loaded=loaded, motion=motion, sources=sources)
+    item = Reported(label="x", path="x", run=run, whole=run, loaded=loaded, motion=motion, sources=sources)
     reliefs = part_reliefs(Seen(reported=item, judged=judged, wave=None, shares=shares))
     assert np.sum([*reliefs.values()], axis=0) == pytest.approx(judged.wall.relief, abs=1e-11)
     edges = stacked([*reliefs.values()])
