@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,7 +73,7 @@ def command(
     """
     from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
-    from bedsim.background import BackgroundTask, each
+    from bedsim.background import BackgroundTask
     from bedsim.ranges.answered import begun_to_vary, ranges_about, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
@@ -114,11 +115,16 @@ def command(
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
     for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
         say(text)
-    click.echo(f"\nResult: {target}")
-    if not no_pictures:
-        for picture in each(drawings(run, loaded, target.with_suffix(""), judged, probe)):
-            click.echo(f"Picture: {picture}")
+    _files(target, drawings(run, loaded, target.with_suffix(""), judged, probe) if not no_pictures else ())
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
+
+
+def _files(target: Path, drawings: Sequence[Callable[[], Path]]) -> None:
+    from bedsim.background import each
+
+    click.echo(f"\nResult: {target}")
+    for picture in each(drawings):
+        click.echo(f"Picture: {picture}")
 
 
 def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:

@@ -34,10 +34,11 @@ class Lost:
 
 @dataclass(slots=True)
 class _Member:
-    """A process, our end of its pipe, and the number of the task it has."""
+    """A process, our end of its pipe and its own, and the number of the task it has."""
 
     process: BaseProcess
     channel: Connection
+    theirs: Connection
     task: int = -1
 
 
@@ -54,7 +55,8 @@ def results(
     try:
         while left or members:
             while left and len(members) < size:
-                members.append(_begun(begin, work))
+                members.append(_member(begin, work))
+                _start(members[-1])
                 _give(members[-1], left, tasks)
             for member in _heard(members):
                 number, found = member.task, _answer(member)
@@ -63,21 +65,26 @@ def results(
                 if left and not isinstance(found, Lost):
                     _give(member, left, tasks)
                 else:
-                    members.remove(member)
                     _end([member])
+                    members.remove(member)
                 yield number, found
     finally:
         _end(members)
 
 
-def _begun(begin: Begin, work: Callable[[Any], Any]) -> _Member:
+def _member(begin: Begin, work: Callable[[Any], Any]) -> _Member:
+    """One that has not started."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
     process = context.Process(target=_serve, args=(theirs, begin, work), daemon=True)
+    return _Member(process, ours, theirs)
+
+
+def _start(member: _Member) -> None:
+    """Start one that `_end` knows already: whoever is told to stop meanwhile hears it afterwards."""
     with _one_thread(), deaf_children():
-        process.start()
-    theirs.close()  # so that the pipe ends with the member
-    return _Member(process, ours)
+        member.process.start()
+        member.theirs.close()  # so that the pipe ends with the member
 
 
 def _heard(members: list[_Member]) -> list[_Member]:
@@ -103,11 +110,13 @@ def _answer(member: _Member) -> Any:
 
 
 def _end(members: list[_Member]) -> None:
-    for member in members:
+    started = [member for member in members if member.process.pid is not None]
+    for member in started:
         member.process.kill()
-        member.channel.close()
-    for member in members:
+    for member in started:
         member.process.join()
+    for member in members:
+        member.channel.close()
 
 
 def _serve(channel: Connection, begin: Begin, work: Callable[[Any], Any]) -> None:
@@ -118,7 +127,7 @@ def _serve(channel: Connection, begin: Begin, work: Callable[[Any], Any]) -> Non
     while True:
         try:
             sealed = channel.recv_bytes()
-        except EOFError:
+        except (EOFError, OSError):  # nobody is left to work for
             return
         try:
             if not begun:
@@ -129,7 +138,8 @@ def _serve(channel: Connection, begin: Begin, work: Callable[[Any], Any]) -> Non
             if not isinstance(fault, BedsimError):
                 fault.add_note("In a worker process:\n" + traceback.format_exc())
             found = "fault", fault
-        channel.send(found)
+        with contextlib.suppress(OSError):  # nobody is left to tell
+            channel.send(found)
 
 
 @contextlib.contextmanager
