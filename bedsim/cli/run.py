@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -71,7 +71,6 @@ def command(
     Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
     [target] of the scenario is missed.
     """
-    from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import BackgroundTask
     from bedsim.ranges.answered import begun_to_vary, ranges_about, with_summary
@@ -79,9 +78,7 @@ def command(
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.swings import steps_needed
     from bedsim.results.store import write_run
-    from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
-    from bedsim.scenario.odd_numbers import odd_numbers
     from bedsim.simulation import probe_points
     from bedsim.wall.program_told import printed_sentences, program_sentences
     from bedsim.wall.worst import judged_walls
@@ -108,15 +105,24 @@ def command(
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
     write_run(with_summary(run, found, summary), target)
     tell(lambda: json_answer(summary))
-    told = [wall.sentence for wall in judged] + [travel] * bool(travel)
+    told = [*(wall.sentence for wall in judged), *[travel] * bool(travel)]
     click.echo("\n".join(fitted(summary_lines(summary, told))) + "\n")
     say(share_note(loaded))
-    asked = (*printed_sentences(run.layers, loaded), *odd_numbers(loaded.scenario))
-    learnt = loaded.knowledge.sentences if loaded.knowledge else ()
-    for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
+    for text in (*printed_sentences(run.layers, loaded), *_asked(loaded, found)):
         say(text)
     _files(target, drawings(run, loaded, target.with_suffix(""), judged, probe) if not no_pictures else ())
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
+
+
+def _asked(loaded: LoadedScenario, found: Found | None) -> Iterator[str]:
+    """What is asked and noted beside the answer."""
+    from bedsim.analysis.layer_height import layer_height_lines
+    from bedsim.scenario.idle import resting_lines
+    from bedsim.scenario.odd_numbers import odd_numbers
+
+    yield from odd_numbers(loaded.scenario)
+    yield from loaded.knowledge.sentences if loaded.knowledge else ()
+    yield from (*_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting))
 
 
 def _files(target: Path, drawings: Sequence[Callable[[], Path]]) -> None:
