@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,8 +27,9 @@ from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
+    from bedsim.background import Channel
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found
+    from bedsim.ranges.swings import Found, Progress, Swings, Values
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -72,10 +75,9 @@ def command(
     from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import BackgroundTask, each
-    from bedsim.ranges.answered import begun_to_vary, ranges_about, with_summary
+    from bedsim.ranges.answered import begun_to_vary, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
-    from bedsim.ranges.swings import steps_needed
     from bedsim.results.store import write_run
     from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
@@ -89,13 +91,12 @@ def command(
     make_folder(target.parent)  # before the long work, so that it is not done in vain
     ranged = bool(loaded.ranges) and not no_ranges
     varying = begun_to_vary(loaded) if ranged else None
-    task = BackgroundTask(lambda channel: _without_run(loaded, ranges=ranged))
+    task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
-    with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        found = ranges_about(run, loaded, varying(progress)) if varying else None
+    found = _ranges(run, loaded, varying) if varying else None
     sources, travel = task.result()
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
@@ -124,7 +125,15 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _without_run(loaded: LoadedScenario, *, ranges: bool) -> tuple[Sources, str]:
+def _ranges(run: Run, loaded: LoadedScenario, varying: Callable[[Progress], Swings | list[Values]]) -> Found:
+    from bedsim.ranges.answered import ranges_about
+    from bedsim.ranges.swings import steps_needed
+
+    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
+        return ranges_about(run, loaded, varying(progress))
+
+
+def _without_run(loaded: LoadedScenario, _: Channel, *, ranges: bool) -> tuple[Sources, str]:
     """What is worked out from the scenario alone beside its ranges: what each cause does, and in words what
     is done over the whole travel."""
     from bedsim.ranges.shares import source_layers

@@ -11,7 +11,7 @@ import multiprocessing
 import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
@@ -26,7 +26,9 @@ from bedsim.threads import ONE_EACH
 
 Parts = tuple[Part, ...]
 Work = Callable[[Sequence[Piece]], Iterator[Parts]]
+Heard = Callable[[float], None]
 
+BEAT = 0.5  # s
 _LOST_WORKERS = 3  # pools that may break before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
 _WORKERS_PATIENCE = 8  # s
@@ -38,8 +40,9 @@ def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
         yield run_task(task)
 
 
-def local(workers: int) -> Work:
-    """Do the tasks on `workers` processes of this machine.
+def local(workers: int, heard: Heard = lambda printers: None) -> Work:
+    """Do the tasks on `workers` processes of this machine; `heard` is told, twice a second, how many printers
+    the unfinished ones have done.
 
     A worker that is killed costs only its task: the pool is made anew and goes on.  Raises SolverError if
     that happens again and again, and what a task raises.
@@ -51,7 +54,7 @@ def local(workers: int) -> Work:
             if not left:
                 return
             try:
-                yield from _pooled(left, workers)
+                yield from _pooled(left, workers, heard)
             except BrokenProcessPool:
                 continue
         if left:
@@ -63,24 +66,27 @@ def local(workers: int) -> Work:
     return work
 
 
-def _pooled(left: dict[int, Piece], workers: int) -> Iterator[Parts]:
+def _pooled(left: dict[int, Piece], workers: int, heard: Heard) -> Iterator[Parts]:
     """Yield parts, taking finished tasks out of `left` after they have been taken over."""
     spawn = multiprocessing.get_context("spawn")
     before = set(multiprocessing.active_children())
+    shares = spawn.RawArray("d", max(left) + 1)
     with deaf_children():
         pool = ProcessPoolExecutor(
             min(workers, len(left)),
             mp_context=spawn,
             initializer=_begin,
-            initargs=(registry.outside_files(),),
+            initargs=(registry.outside_files(), shares),
         )
     try:
         with _one_thread(), deaf_children():
-            futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
-        for future in as_completed(list(futures)):
-            parts, k = future.result(), futures.pop(future)
-            yield parts
-            del left[k]
+            futures = {pool.submit(_run_numbered, k, task): k for k, task in left.items()}
+        while futures:
+            for future in wait(futures, timeout=BEAT, return_when=FIRST_COMPLETED).done:
+                parts, k = future.result(), futures.pop(future)
+                yield parts
+                del left[k]
+            heard(sum(task.printers * shares[k] for k, task in left.items()))
     except BrokenProcessPool:
         raise
     except BaseException:  # interrupted, or a task failed: what the others are doing is not waited for
@@ -91,10 +97,22 @@ def _pooled(left: dict[int, Piece], workers: int) -> Iterator[Parts]:
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _begin(files: Sequence[registry.OutsideFile]) -> None:
+_SHARES: list[Any] = []
+"""Of a worker: where it writes what share of every task is done."""
+
+
+def _begin(files: Sequence[registry.OutsideFile], shares: Any) -> None:
     """What a worker does first: its tasks name kinds that come from these files."""
     end_with_parent()
     load_as(files)
+    _SHARES[:] = [shares]
+
+
+def _run_numbered(number: int, task: Piece) -> Parts:
+    def told(share: float) -> None:
+        _SHARES[0][number] = share
+
+    return run_task(task, told)
 
 
 @contextlib.contextmanager
