@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from bedsim.analysis.figures import METRICS, Metric, metric_values
@@ -24,6 +24,7 @@ from bedsim.improve.text import as_json
 from bedsim.learn.answers import AnswerSpread
 from bedsim.learn.learned import Learned
 from bedsim.learn.text import fault_text
+from bedsim.learn.tug import TugRow
 from bedsim.metrology.gauged import Gauged
 from bedsim.metrology.snippet import MeasuredKey, StatedKey
 from bedsim.results.answer import RunAnswer
@@ -215,6 +216,26 @@ def of_learned(found: Learned) -> models.LearnSays:
         ],
         contradictions=[fault_text(fault) for fault in found.faults],
         next=[models.ReadingSays(name=r.name, narrows=r.narrows, minutes=r.minutes) for r in found.following],
+    )
+
+
+def of_tug(rows: Iterable[TugRow]) -> models.LearnSays:
+    """A reader's own tug of war, place by place."""
+    return models.LearnSays(
+        tug=[
+            models.TugSays(
+                height_m=row.height,
+                gauge=row.gauge,
+                part=row.part,
+                predicted_m=row.S,
+                read_m=row.D,
+                u_data_m=row.u_data,
+                u_input_m=row.u_input,
+                u_num_m=row.u_num,
+                agrees=row.agrees,
+            )
+            for row in rows
+        ]
     )
 
 

@@ -214,14 +214,30 @@ class ReadingSays(Says):
     minutes: Number
 
 
+class TugSays(Says):
+    """One place of a tug of war: `predicted` S beside what was read D, and the parts of u_val; `part`: with
+    the bend, or across it."""
+
+    height_m: Number
+    gauge: str
+    part: str
+    predicted_m: Number
+    read_m: Number
+    u_data_m: Number
+    u_input_m: Number
+    u_num_m: Number
+    agrees: bool
+
+
 class LearnSays(Says):
-    """`bedsim learn`; a recipe or a blank table has nothing but null and empty lists."""
+    """`bedsim learn`; a recipe or a blank table has nothing but null and empty lists, a tug of war `tug`."""
 
     lateral: SpreadSays | None = None
     height: SpreadSays | None = None
     screws: list[ScrewSays] = []
     contradictions: list[str] = []
     next: list[ReadingSays] = []
+    tug: list[TugSays] = []
 
 
 class EstimateSays(Says):
