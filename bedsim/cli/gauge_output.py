@@ -42,9 +42,10 @@ class Target:
         return path
 
 
-def say(text: str) -> None:
-    """Print a sentence, indented and wrapped."""
-    click.echo("\n".join(lines_of(text)))
+def say(*texts: str) -> None:
+    """Print sentences, each indented and wrapped."""
+    for text in texts:
+        click.echo("\n".join(lines_of(text)))
 
 
 def lines_of(text: str) -> list[str]:

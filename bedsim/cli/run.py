@@ -88,10 +88,9 @@ def command(
 
     target = result_file(output, scenario, overrides)
     loaded = load_scenario(scenario, overrides)
+    say(*program_sentences(loaded))
     check_walls(walls, probe, probe_points(loaded)[0])
     make_folder(target.parent)  # before the long work, so that it is not done in vain
-    for text in program_sentences(loaded):
-        say(text)
     ranged = bool(loaded.ranges) and not no_ranges
     task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
@@ -109,11 +108,16 @@ def command(
     tell(lambda: json_answer(summary))
     told = [wall.sentence for wall in judged] + [travel] * bool(travel)
     click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
-    say(share_note(loaded))
     asked = (*printed_sentences(run.layers, loaded), *odd_numbers(loaded.scenario))
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
-    for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
-        say(text)
+    say(
+        share_note(loaded),
+        *asked,
+        *learnt,
+        *_told(found),
+        *layer_height_lines(loaded),
+        *resting_lines(loaded.resting),
+    )
     click.echo(f"\nResult: {target}")
     if not no_pictures:
         for picture in each(drawings(run, loaded, target.with_suffix(""), judged, probe)):

@@ -179,7 +179,7 @@ def _relief(
 
 
 def worst_stretch(walls: Sequence[OutlineWall], lead: float) -> WorstStretch | None:
-    """The largest change of relief within one `lead` m of height, of all walls; a smaller wall counts where it
+    """The largest change of relief within one `lead` m of height, of all walls; a smaller one counts where it
     shows noticeably more."""
     found: WorstStretch | None = None
     for wall in walls:

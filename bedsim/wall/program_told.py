@@ -144,8 +144,8 @@ def _places(layers: LayerResult, loaded: LoadedScenario, walls: Sequence[Outline
         return
     if found.most < MATTERS * found.least:
         yield (
-            f"Where on the bed it stands hardly matters: its walls show {_um(found.here)}, peak to valley, and "
-            f"would show {_um(found.least)} to {_um(found.most)} elsewhere."
+            f"Where on the bed it stands hardly matters: its walls show {_um(found.here)}, peak to valley, "
+            f"and would show {_um(found.least)} to {_um(found.most)} elsewhere."
         )
         return
     (a, b), (c, d) = ((x / MM, y / MM) for x, y in (found.least_at, found.most_at))
