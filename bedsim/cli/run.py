@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,17 +18,17 @@ from bedsim.cli.common import (
     set_option,
     wall_options,
 )
-from bedsim.cli.gauge_output import lines_of, say
+from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.paths import Command, OutputPath
+from bedsim.cli.text import fitted
 from bedsim.files import make_folder
 from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
-    from bedsim.background import Channel
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found, Swings, Values
+    from bedsim.ranges.swings import Found
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -73,8 +73,8 @@ def command(
     """
     from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
-    from bedsim.background import BackgroundTask, each
-    from bedsim.ranges.answered import ranges_about, with_summary
+    from bedsim.background import BackgroundTask
+    from bedsim.ranges.answered import begun_to_vary, ranges_about, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.swings import steps_needed
@@ -88,18 +88,20 @@ def command(
 
     target = result_file(output, scenario, overrides)
     loaded = load_scenario(scenario, overrides)
-    say(*program_sentences(loaded))
     check_walls(walls, probe, probe_points(loaded)[0])
     make_folder(target.parent)  # before the long work, so that it is not done in vain
+    for text in program_sentences(loaded):
+        say(text)
     ranged = bool(loaded.ranges) and not no_ranges
-    task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
+    varying = begun_to_vary(loaded) if ranged else None
+    task = BackgroundTask(lambda channel: _without_run(loaded, ranges=ranged))
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
     with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        varied, sources, travel = task.result(progress)
-    found = None if varied is None else ranges_about(run, loaded, varied)
+        found = ranges_about(run, loaded, varying(progress)) if varying else None
+    sources, travel = task.result()
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
@@ -107,22 +109,22 @@ def command(
     write_run(with_summary(run, found, summary), target)
     tell(lambda: json_answer(summary))
     told = [wall.sentence for wall in judged] + [travel] * bool(travel)
-    click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
+    click.echo("\n".join(fitted(summary_lines(summary, told))) + "\n")
+    say(share_note(loaded))
     asked = (*printed_sentences(run.layers, loaded), *odd_numbers(loaded.scenario))
     learnt = loaded.knowledge.sentences if loaded.knowledge else ()
-    say(
-        share_note(loaded),
-        *asked,
-        *learnt,
-        *_told(found),
-        *layer_height_lines(loaded),
-        *resting_lines(loaded.resting),
-    )
-    click.echo(f"\nResult: {target}")
-    if not no_pictures:
-        for picture in each(drawings(run, loaded, target.with_suffix(""), judged, probe)):
-            click.echo(f"Picture: {picture}")
+    for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
+        say(text)
+    _files(target, drawings(run, loaded, target.with_suffix(""), judged, probe) if not no_pictures else ())
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
+
+
+def _files(target: Path, drawings: Sequence[Callable[[], Path]]) -> None:
+    from bedsim.background import each
+
+    click.echo(f"\nResult: {target}")
+    for picture in each(drawings):
+        click.echo(f"Picture: {picture}")
 
 
 def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
@@ -132,17 +134,13 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _without_run(
-    loaded: LoadedScenario, channel: Channel, *, ranges: bool
-) -> tuple[Swings | list[Values] | None, Sources, str]:
-    """What is worked out from the scenario alone: what its uncertain numbers do, or what machines do that
-    agree with its readings; what each cause does; and in words what is done over the whole travel."""
-    from bedsim.ranges.answered import varied_keys
+def _without_run(loaded: LoadedScenario, *, ranges: bool) -> tuple[Sources, str]:
+    """What is worked out from the scenario alone beside its ranges: what each cause does, and in words what
+    is done over the whole travel."""
     from bedsim.ranges.shares import source_layers
     from bedsim.ranges.travel import DRAWS, travel_told
 
-    varied = varied_keys(loaded, channel.progress) if ranges else None
-    return varied, source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
+    return source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
 
 
 def _told(found: Found | None) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -249,6 +250,11 @@ def stations_of(scenario: schema.Scenario) -> Stations:
     """The layers of a print."""
     if scenario.print.laid is not None:
         return stations_of_program(scenario.print.laid, motion_limits(scenario.motion))
+    return _stations(scenario.print, scenario.motion)
+
+
+@lru_cache(maxsize=8)
+def _stations(job: schema.Print, motion: schema.MotionKeys) -> Stations:
     return stations(
         [
             LayerRun(
@@ -261,7 +267,7 @@ def stations_of(scenario: schema.Scenario) -> Stations:
                 hop_every=section.hop_every,
                 new_object=section.new_object,
             )
-            for section in complete_sections(scenario.print, scenario.motion)
+            for section in complete_sections(job, motion)
         ]
     )
 
@@ -272,8 +278,12 @@ def pieces_of(scenario: schema.Scenario) -> Pieces:
         job = scenario.print.model_dump()
         x, y = origin_mm(job, scenario.bed.model_dump())
         return pieces_of_program(scenario.print.laid, (x * units.MM, y * units.MM), kg_per_mm(job))
-    laid = stations_of(scenario)
-    found = objects_of(scenario.print, scenario.motion)
+    return _pieces(scenario.print, scenario.motion)
+
+
+@lru_cache(maxsize=8)
+def _pieces(job: schema.Print, motion: schema.MotionKeys) -> Pieces:
+    laid, found = _stations(job, motion), objects_of(job, motion)
     which = np.repeat(np.arange(len(found)), [one.layers for one in found])
     height = np.bincount(which, laid.thickness)
     mass, x, y = np.array([[one.mass_kg, one.x_mm * units.MM, one.y_mm * units.MM] for one in found]).T

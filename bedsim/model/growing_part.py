@@ -57,6 +57,11 @@ class Pieces:
         places = np.stack([self.x, self.y, (self.bottom + self.top) / 2])
         return total, places @ self.mass / total if total > 0 else np.zeros(3)
 
+    def place(self, station: int) -> Array:
+        """Middle (2,) m in the plan of what a station lays."""
+        there = self.station == station
+        return np.array([self.x[there].mean(), self.y[there].mean()])
+
     def moment(self, powers: Powers) -> Array:
         """Integral (p,) of x^a y^b z^c over the mass of every piece."""
         a, b, c = powers

@@ -26,17 +26,19 @@ from bedsim.units import DEG, GPA, GRAVITY, MM, N_PER_MM, N_PER_UM, UM
 Array = NDArray[np.float64]
 
 
-def bed_loads(scenario: schema.Scenario) -> tuple[Array, Array]:
-    """Weight (c,) N of bed and part on each mount, at the first and the last layer, a rigid bed on equal
-    springs. Raises ModelError when the mounts stand on one line."""
-    bed, (part, centre) = scenario.bed, pieces_of(scenario).weighed
+def bed_load(scenario: schema.Scenario, done: int) -> Array:
+    """Weight (c,) N of the bed and of the layers that are done on each mount, a rigid bed on equal springs.
+    Raises ModelError when the mounts stand on one line."""
+    bed, (part, centre) = scenario.bed, pieces_of(scenario).upto(done).weighed
     places = mount_points(scenario)[:, :2]
     at = [[bed.centre_x_mm * MM, bed.centre_y_mm * MM], list(centre[:2])]
     weights = np.array([bed.mass_kg, part]) * GRAVITY
-    return (
-        statics.support_loads(places, weights * [1.0, 0.0], at),
-        statics.support_loads(places, weights, at),
-    )
+    return statics.support_loads(places, weights, at)
+
+
+def bed_loads(scenario: schema.Scenario) -> tuple[Array, Array]:
+    """The same without any layer, and after the last."""
+    return bed_load(scenario, 0), bed_load(scenario, scenario.print.layers)
 
 
 def joint_loads(scenario: schema.Scenario) -> Array:

@@ -6,12 +6,15 @@ import contextlib
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import numpy as np
 
 from bedsim.analysis.figures import OF_ERRORS, metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
+from bedsim.background import Shared, each
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
@@ -112,19 +115,44 @@ class Swings:
     spread: Array
 
 
-def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
-    """Vary every uncertain key alone between its low and its high.
+class Variation:
+    """Every uncertain key alone between its low and its high, begun in the background where there is a second
+    core.
 
     Every key without friction over all layers (`linear_machine`).  Then the keys of contacts with friction
     over the first layers: all together at their weakest and their strongest, and each alone if that moves the
     answer by a fifth of the range or more.  Limits: two keys that are bad only together are missed.
-    `progress` is told the number of evaluations done, of about `steps_needed`.
     """
-    swings, left_out, spread = _without_friction(loaded, progress)
-    contacts = _contact_swings(loaded, swings, progress)
-    return Swings(
-        without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out), spread=spread
-    )
+
+    def __init__(self, loaded: LoadedScenario) -> None:
+        self._loaded = loaded
+        self._likely = linear_layers(without_play(loaded))
+        self._figures = figures_of(self._likely, leads_of(loaded))
+        alone = [partial(_alone, loaded, key, self._likely, self._figures) for key in loaded.ranges]
+        self._found: Shared[Any] = Shared([partial(_together, loaded), *alone])
+
+    def swings(self, progress: Progress = lambda done: None) -> Swings:
+        """What was found; `progress` is told the number of evaluations done, of about `steps_needed`."""
+        loaded = self._loaded
+        spread = spread_moments(self._likely, self._likely)
+        swings, left_out = [], []
+        together, *found = self._found.results(lambda done: progress(2 * done - 1))
+        for key, one in zip(loaded.ranges, found, strict=True):
+            if isinstance(one, str):
+                left_out.append((key.key, one))
+                continue
+            swings.append(one[0])
+            spread = spread if one[1] is None else spread + one[1]
+        contacts = _contact_swings(loaded, swings, together)
+        progress(steps_needed(loaded))
+        return Swings(
+            without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out), spread=spread
+        )
+
+
+def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
+    """What uncertain keys do, see `Variation`."""
+    return Variation(loaded).swings(progress)
 
 
 def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
@@ -134,7 +162,8 @@ def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
     factors by which each key alone lowers and raises the answer: keys are independent and their effects
     multiply, as those of stiffness, length and run-out do.  Source: root-sum-square of relative
     contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our choice, for ranges that are
-    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2.
+    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2;
+    so do those by which an answer rises that one key alone raises more than twentyfold: it lies near zero.
     """
     likely = metric_values(run.layers, leads_of(loaded))
     every, contacts = swings.without_friction, swings.contacts
@@ -179,30 +208,22 @@ def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layer
     return f"{text}; without friction, then {how} with friction (at rest, first {first} layers)."
 
 
-def _without_friction(
-    loaded: LoadedScenario, progress: Progress
-) -> tuple[list[Swing], list[tuple[str, str]], Array]:
-    likely = _linear_layers(without_play(loaded))
-    leads = leads_of(loaded)
-    middle = _figures(likely, leads)
-    spread = spread_moments(likely, likely)
-    swings, left_out = [], []
-    for number, key in enumerate(loaded.ranges):
-        idle = _last(key) in NOTHING_WITHOUT_FRICTION
-        try:
-            low, high = (
-                likely
-                if idle or value == key.likely
-                else _linear_layers(_without_play_at(loaded, key, value))
-                for value in (key.low, key.high)
-            )
-            ends = [_minus(_figures(part, leads), middle) for part in (low, high)]
-            spread = spread + spread_moments(low, high)
-            swings.append(Swing(key=key, at_low=ends[0], at_high=ends[1]))
-        except BedsimError as fault:
-            left_out.append((key.key, str(fault)))
-        progress(2 * number + 2)
-    return swings, left_out, spread
+def _alone(
+    loaded: LoadedScenario, key: Range, likely: LayerResult, middle: Values
+) -> tuple[Swing, Array | None] | str:
+    """What a key does without friction, and the `spread_moments` of its ends, None where it does nothing; the
+    reason where it cannot be varied."""
+    idle, leads = _last(key) in NOTHING_WITHOUT_FRICTION, leads_of(loaded)
+    try:
+        low, high = (
+            likely if idle or value == key.likely else linear_layers(_without_play_at(loaded, key, value))
+            for value in (key.low, key.high)
+        )
+        ends = [_minus(middle if part is likely else figures_of(part, leads), middle) for part in (low, high)]
+        spread = None if low is high else spread_moments(low, high)
+        return Swing(key=key, at_low=ends[0], at_high=ends[1]), spread
+    except BedsimError as fault:
+        return str(fault)
 
 
 def spread_moments(low: LayerResult, high: LayerResult) -> Array:
@@ -224,16 +245,18 @@ def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> Loaded
 
 def linear_values(loaded: LoadedScenario, layers: int | None = None) -> Values:
     """Figures of the machine without friction, stops and play."""
-    return _figures(_linear_layers(loaded, layers), leads_of(loaded))
+    return figures_of(linear_layers(loaded, layers), leads_of(loaded))
 
 
-def _linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
+def linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
+    """The machine without friction, of the first so many layers."""
     job = make_job(loaded)
     job = job if layers is None else shortened(job, layers)
     return layer_result(loaded, job, [linear_chunk(job)])
 
 
-def _figures(layers: LayerResult, leads: Sequence[float]) -> Values:
+def figures_of(layers: LayerResult, leads: Sequence[float]) -> Values:
+    """The figures that get a range."""
     found = metric_values(layers, leads)
     return {name: found[name] for name in RANGED}
 
@@ -245,20 +268,33 @@ def _minus(values: Values, others: Values) -> Values:
 # ---- friction -----------------------------------------------------------------------------------------
 
 
-def _contact_swings(loaded: LoadedScenario, swings: Sequence[Swing], progress: Progress) -> list[Swing]:
-    """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
-    keys = _contact_keys(loaded)
-    if not keys or is_linear(make_job(loaded).machine):
-        return []
+def _together(loaded: LoadedScenario) -> tuple[Values, Swing] | None:
+    """What friction and play add at their likely values, and what their keys do to that all together; None
+    where they have none, or no equilibrium."""
+    if not _contact_keys(loaded) or is_linear(make_job(loaded).machine):
+        return None
     weak, strong = contact_ends(loaded)
     middle, at_weakest, at_strongest = _friction_parts(loaded, [{}, weak, strong])
     if middle is None:
+        return None
+    ends = _change(at_weakest, middle), _change(at_strongest, middle)
+    return middle, Swing(key=None, at_low=ends[0], at_high=ends[1])
+
+
+def _contact_swings(
+    loaded: LoadedScenario, swings: Sequence[Swing], found: tuple[Values, Swing] | None
+) -> list[Swing]:
+    """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
+    if found is None:
         return []
-    together = Swing(key=None, at_low=_change(at_weakest, middle), at_high=_change(at_strongest, middle))
-    progress(2 * len(loaded.ranges) + 2)
+    middle, together = found
     if not _matters(together, swings):
         return [together]
-    ends = _friction_parts(loaded, [{k.key: value} for k in keys for value in (k.low, k.high)])
+    keys = _contact_keys(loaded)
+    every = [{k.key: value} for k in keys for value in (k.low, k.high)]
+    half = len(keys) // 2 * 2
+    works = [partial(_friction_parts, loaded, some) for some in (every[:half], every[half:]) if some]
+    ends = [one for part in each(works) for one in part]
     return [
         Swing(key=key, at_low=_change(low, middle), at_high=_change(high, middle))
         for key, low, high in zip(keys, ends[::2], ends[1::2], strict=True)
@@ -310,7 +346,7 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
         for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
             other, job = group[k]
             still = linear_values(without_play(other), FRICTION_LAYERS)
-            found[k] = _minus(_figures(layer_result(other, job, [chunk]), leads_of(other)), still)
+            found[k] = _minus(figures_of(layer_result(other, job, [chunk]), leads_of(other)), still)
     return found
 
 
@@ -340,7 +376,11 @@ def _combined(likely: Values, swings: Sequence[Swing]) -> tuple[dict[str, float]
             down = math.hypot(*(min(c) for c in changes)) if name in SIGNED else 0.0
             low[name], high[name] = value - down, value + math.hypot(*(max(c) for c in changes))
             continue
-        up = math.hypot(*(math.log1p(max(c) / value) for c in changes))
+        rise = [max(c) / value for c in changes]
+        if max(rise, default=0.0) > 1 / SMALLEST_FACTOR:  # it lies near a zero of its own: no factors there
+            up = math.log1p(math.hypot(*rise))
+        else:
+            up = math.hypot(*map(math.log1p, rise))
         down = math.hypot(*(math.log1p(max(min(c) / value, SMALLEST_FACTOR - 1)) for c in changes))
         low[name], high[name] = value * math.exp(-down), value * math.exp(up)
     return low, high

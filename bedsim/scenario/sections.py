@@ -110,6 +110,20 @@ def objects_of(job: Print, motion: MotionKeys) -> list[PrintObject]:
     return found
 
 
+def first_object(job: Print, motion: MotionKeys) -> dict[str, Any]:
+    """What to change in [print] for the first of several objects alone; nothing where there is one."""
+    first, *others = objects_of(job, motion)
+    if not others:
+        return {}
+    until = next(k for k, section in enumerate(job.section) if k and section.new_object)
+    begin = job.section[0].model_copy(update={"part_mass_kg": None})
+    return {
+        "section": (begin, *job.section[1:until]),
+        "layers": first.layers,
+        "part_mass_kg": first.mass_kg,
+    }
+
+
 def way_down_mm(job: Print, motion: MotionKeys) -> float:
     """How far the bed goes below layer 1 at most, hops included."""
     if job.laid is not None:

@@ -7,29 +7,32 @@ several workers use the cores better, and sums in another order would differ in 
 from __future__ import annotations
 
 import contextlib
-import multiprocessing
-import os
+import functools
 import pickle
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from bedsim import registry
-from bedsim.background import deaf_children, end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.identity import identity
 from bedsim.results.sweep import Part
 from bedsim.scenario.outside_kinds import load_as
+from bedsim.sweep import team
 from bedsim.sweep.tasks import Piece, run_task, run_task_of
-from bedsim.threads import ONE_EACH
 
 Parts = tuple[Part, ...]
 Work = Callable[[Sequence[Piece]], Iterator[Parts]]
+Told = Callable[[str], None]
+"""Is given a sentence for the user while the work goes on."""
 
-_LOST_WORKERS = 3  # pools that may break before the sweep gives up
+_LOST_WORKERS = 3  # that may end before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
 _WORKERS_PATIENCE = 8  # s
+_CLUSTER_PATIENCE = 600  # s that a cluster has which starts workers when there is work: queues take minutes
+
+
+def _quiet(text: str) -> None:
+    """Tell nobody."""
 
 
 def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
@@ -41,78 +44,28 @@ def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
 def local(workers: int) -> Work:
     """Do the tasks on `workers` processes of this machine.
 
-    A worker that is killed costs only its task: the pool is made anew and goes on.  Raises SolverError if
-    that happens again and again, and what a task raises.
+    A worker that is killed costs only its task, which another one does.  Raises SolverError if that happens
+    again and again, and what a task raises.
     """
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
-        left = dict(enumerate(tasks))
-        for _ in range(_LOST_WORKERS):
-            if not left:
-                return
-            try:
-                yield from _pooled(left, workers)
-            except BrokenProcessPool:
+        lost = 0
+        begin = functools.partial(load_as, registry.outside_files())  # of the kinds that tasks name
+        for _, found in team.results(dict(enumerate(tasks)), run_task, begin, workers):
+            if not isinstance(found, team.Lost):
+                yield found
                 continue
-        if left:
-            raise SolverError(
-                "worker processes ended by themselves again and again, for want of memory perhaps. "
-                "Finished cells are kept; try fewer --workers."
-            )
+            lost += 1
+            if lost == _LOST_WORKERS:
+                raise SolverError(
+                    "worker processes keep dying, perhaps for want of memory. "
+                    "Finished cells are kept; try fewer --workers."
+                )
 
     return work
 
 
-def _pooled(left: dict[int, Piece], workers: int) -> Iterator[Parts]:
-    """Yield parts, taking finished tasks out of `left` after they have been taken over."""
-    spawn = multiprocessing.get_context("spawn")
-    before = set(multiprocessing.active_children())
-    with deaf_children():
-        pool = ProcessPoolExecutor(
-            min(workers, len(left)),
-            mp_context=spawn,
-            initializer=_begin,
-            initargs=(registry.outside_files(),),
-        )
-    try:
-        with _one_thread(), deaf_children():
-            futures: dict[Future[Parts], int] = {pool.submit(run_task, task): k for k, task in left.items()}
-        for future in as_completed(list(futures)):
-            parts, k = future.result(), futures.pop(future)
-            yield parts
-            del left[k]
-    except BrokenProcessPool:
-        raise
-    except BaseException:  # interrupted, or a task failed: what the others are doing is not waited for
-        for child in set(multiprocessing.active_children()) - before:
-            child.kill()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _begin(files: Sequence[registry.OutsideFile]) -> None:
-    """What a worker does first: its tasks name kinds that come from these files."""
-    end_with_parent()
-    load_as(files)
-
-
-@contextlib.contextmanager
-def _one_thread() -> Iterator[None]:
-    """Spawned processes read these when they import their numerical library."""
-    before = {name: os.environ.get(name) for name in ONE_EACH}
-    os.environ.update(ONE_EACH)
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
-
-
-def dask(address: str) -> Work:
+def dask(address: str, told: Told = _quiet) -> Work:
     """Do the tasks on the workers of the scheduler at `address`, tcp://host:port.
 
     A worker that dies is replaced by the others.  Raises InputError if the extra is not installed or nothing
@@ -125,19 +78,23 @@ def dask(address: str) -> Work:
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         with _client(distributed, address) as client:
-            yield from on_client(client)(tasks)
+            yield from on_client(client, told)(tasks)
 
     return work
 
 
-def on_client(client: Any) -> Work:
-    """Do the tasks on the workers of a Dask client, which stays open; otherwise as `dask`."""
+def on_client(client: Any, told: Told = _quiet) -> Work:
+    """Do the tasks on the workers of a Dask client, which stays open; otherwise as `dask`.
+
+    An adaptive cluster that is empty gets its workers because of the tasks; `told` hears of the waiting.
+    """
     import distributed
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         sealed = [pickle.dumps(task) for task in tasks]  # opened by a worker that is the same program
         futures = client.map(run_task_of, [identity()] * len(tasks), sealed, pure=False)
         try:
+            _await_workers(client, told)
             for future in distributed.as_completed(futures, loop=client.loop):
                 yield _result(distributed, future, client.scheduler.address)
                 future.release()
@@ -156,14 +113,43 @@ def _client(distributed: Any, address: str) -> Any:
             f"--scheduler = {address}: no scheduler answers there ({type(fault).__name__}). "
             "For example tcp://127.0.0.1:8786."
         ) from None
-    try:
-        client.wait_for_workers(1, timeout=_WORKERS_PATIENCE)
-    except TimeoutError:
-        client.close()
+    return client
+
+
+def _await_workers(client: Any, told: Told) -> None:
+    """Wait for the first worker: not long at a scheduler by itself, longer where a cluster starts workers
+    once it sees tasks.  Raises InputError if none comes."""
+    address = client.scheduler.address
+    if _comes(client, _WORKERS_PATIENCE):
+        return
+    if not client.run_on_scheduler(_asks_for_managed()):
         raise InputError(
             f"--scheduler = {address}: has no workers. Start one: dask worker {address} --nthreads 1."
-        ) from None
-    return client
+        )
+    told(f"No worker yet: waiting up to {_CLUSTER_PATIENCE / 60:g} min for the cluster to start one.")
+    if not _comes(client, _CLUSTER_PATIENCE):
+        raise InputError(
+            f"--scheduler = {address}: its cluster started no worker within {_CLUSTER_PATIENCE / 60:g} min. "
+            "Look at its limits (adapt(maximum=...)) and its queue, or give it a worker."
+        )
+
+
+def _comes(client: Any, within: float) -> bool:
+    try:
+        client.wait_for_workers(1, timeout=within)
+    except TimeoutError:
+        return False
+    return True
+
+
+def _asks_for_managed() -> Callable[[Any], bool]:
+    """A question to the scheduler: does a cluster object (LocalCluster, those of job queues and of clouds)
+    follow its workers?  Made here so that it travels whole: the scheduler need not have bedsim."""
+
+    def is_managed(dask_scheduler: Any) -> bool:
+        return any(str(name).startswith("worker-status") for name in dask_scheduler.plugins)
+
+    return is_managed
 
 
 def _result(distributed: Any, future: Any, address: str) -> Parts:

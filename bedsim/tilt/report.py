@@ -21,7 +21,6 @@ from bedsim.number_text import number
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import Tilt
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_objects
 from bedsim.simulation import make_job
 from bedsim.sizing import statics
 from bedsim.sizing.axial_train import series
@@ -70,7 +69,6 @@ def tilt_scenario(loaded: LoadedScenario) -> TiltReport:
     Raises InputError naming the first limit passed and the largest tilt possible when the tilt asked for is
     too steep; ModelError when the machine cannot tilt.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "size --tilt", "its last layer is the lowest")
     scenario = loaded.scenario
     keys = scenario.tilt or Tilt()
     _refuse_belt(loaded, scenario)

@@ -179,8 +179,8 @@ def _relief(
 
 
 def worst_stretch(walls: Sequence[OutlineWall], lead: float) -> WorstStretch | None:
-    """The largest change of relief within one `lead` m of height, of all walls; a smaller one counts where it
-    shows noticeably more."""
+    """The largest change of relief within one `lead` m of height, of all walls; a smaller wall counts where
+    it shows noticeably more."""
     found: WorstStretch | None = None
     for wall in walls:
         last = np.searchsorted(wall.top, wall.top + lead * (1 + 1e-9), side="right") - 1

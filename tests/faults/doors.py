@@ -247,7 +247,7 @@ def _report(house: House, rng: random.Random) -> Visit:
     if rng.random() < 0.9:
         return _quick_scenario(house, rng)
     data = mutants.binary(house.whole[:-80], rng)
-    return house.visit("report", "r.h5", data, ["report", "r.h5", "--output", "r.html"])
+    return house.visit("report", "r.h5", data, ["report", "r.h5", "--no-levers", "--output", "r.html"])
 
 
 def _swept(house: House, rng: random.Random) -> Visit:
