@@ -145,19 +145,24 @@ def _branch(work: Callable[[Channel], Any], channel: Connection, others: Connect
 @contextlib.contextmanager
 def deaf_children() -> Iterator[None]:
     """Processes that start within the block never hear Ctrl-C or the end of the terminal: their parent does,
-    and ends them.  What arrives meanwhile is heard at the end of the block."""
+    and ends them; SIGTERM they hear from `end_with_parent` on.  What arrives meanwhile is heard at the end of
+    the block."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGHUP))
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
     try:
+        told = (signal.SIGINT, signal.SIGHUP, signal.SIGTERM)
+        signal.pthread_sigmask(signal.SIG_BLOCK, told)  # raises what came before
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def end_with_parent() -> None:
-    """Have this process end when the one that started it is killed."""
+    """Have this process end when the one that started it is killed, and hear SIGTERM."""
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, (signal.SIGTERM,))
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_after, args=(parent,), daemon=True).start()

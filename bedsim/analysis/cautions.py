@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -107,10 +107,19 @@ def cautions(scenario: Scenario) -> tuple[str, ...]:
         )
     if scenario.bed.temperature_rise_k > 0:
         lines.append(
-            "Caution: a hot bed burns, and runs away when sensor or switch fails: give it a thermal fuse "
-            "of its "
-            "own. Mains voltage at a heater kills: earth the bed, and leave the wiring to those licensed "
+            "Caution: a hot bed burns, and runs away when sensor or switch fails: give it a thermal fuse of "
+            "its own. Mains voltage at a heater kills: earth the bed, and leave the wiring to those licensed "
             "for it."
         )
     lines.append("Local codes and the advice of licensed practitioners come before anything printed here.")
     return tuple(lines)
+
+
+def one_caution(lines: Sequence[str]) -> str:
+    """Cautions as one paragraph."""
+    first, *others = lines
+    return " ".join([first, *(_begun(text.removeprefix("Caution: ")) for text in others)])
+
+
+def _begun(text: str) -> str:
+    return text[:1].upper() + text[1:]

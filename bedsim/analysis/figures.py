@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bedsim.analysis import metrics
+from bedsim.analysis.objects import largest
 from bedsim.analysis.printed import quantity
 from bedsim.quantities import FIGURES, PER_CORNER, UNKNOWN, Quantity
 from bedsim.results.layers import LayerResult
@@ -83,14 +84,12 @@ def metric_values(layers: LayerResult, leads: Sequence[float]) -> dict[str, floa
 
 def lateral_extent(layers: LayerResult) -> metrics.Array:
     """Peak-to-valley (p,) m of the lateral error at the probes, of the object where it is largest."""
-    parts = metrics.objects(layers.print_height)
-    return np.max([metrics.lateral_peak_to_valley(layers.lateral_error[part]) for part in parts], axis=0)
+    return metrics.widest(layers.print_height, layers.lateral_error)
 
 
 def height_extent(layers: LayerResult) -> metrics.Array:
     """Peak-to-valley (p,) m of the height error, likewise."""
-    parts = metrics.objects(layers.print_height)
-    return np.max([metrics.peak_to_valley(layers.height_error[part]) for part in parts], axis=0)
+    return largest(metrics.peak_to_valley, layers.height_error, metrics.objects(layers.print_height))
 
 
 def _largest(values: metrics.Array) -> float:

@@ -99,8 +99,8 @@ class Assembled:
 
     @cached_property
     def ends(self) -> tuple[System, ...]:
-        """The machine at the first layer and at the last."""
-        return tuple(self.machine.system(np.array([k])) for k in (1, self.job.program.layers))
+        """The machine at the first layer and at the last, and at those of objects between them."""
+        return tuple(self.machine.system(np.array([k])) for k in self.machine.stations.ends)
 
     @cached_property
     def observers(self) -> tuple[base.Observer, ...]:
@@ -198,11 +198,13 @@ def _lateral(a: Assembled, corner: int) -> Steps:
 
 def _turned(a: Assembled, corner: int, end: int) -> tuple[Array, Array]:
     """One turn of a bent screw alone, from an end of travel inwards: imposed (t, r) and motion (t, n)."""
-    machine = a.machine
-    lead = a.corners[corner].screw.lead
-    way = np.linspace(0.0, lead, STEPS_PER_TURN, endpoint=False) * (-1.0, 1.0)[end]
-    height = float(a.job.program.height(a.ends[end].layers)[0]) + way
-    path = resting_path(np.zeros(height.size), height[:, None] * np.ones(len(a.corners)))
+    machine, layer = a.machine, int(a.ends[end].layers[0])
+    depth = machine.stations.depth[1:]
+    inwards = -1.0 if 2 * depth[layer - 1] <= depth.max() else 1.0
+    way = np.linspace(0.0, a.corners[corner].screw.lead, STEPS_PER_TURN, endpoint=False)
+    height = float(a.job.program.height(layer)) + way * inwards
+    begins = np.full(height.size, a.job.program.start_time(layer))  # each object has its own pull
+    path = resting_path(begins, height[:, None] * np.ones(len(a.corners)))
     own = np.array([s.corner == corner and s.cause in RUN_OUT for s in machine.sources])
     imposed = machine.imposed(path, machine.amounts * own)
     return imposed, at_rest(a.ends[end], imposed.T)[0].T
@@ -220,7 +222,7 @@ def _pushed(a: Assembled, corner: int, *, force: bool) -> Steps:
     """Side force N on the guide, or its deflection m, at its largest over a turn; nothing behind a joint."""
     if a.corners[corner].joint is not None:
         return []
-    turns = [_turned(a, corner, end) for end in range(2)]
+    turns = [_turned(a, corner, end) for end in range(len(a.ends))]
     moved = [
         base.extremes(o, 0, q, imposed)["side_force"][corner] if force else _deflected(o, q, corner)
         for o, (imposed, q) in zip(a.observers, turns, strict=True)

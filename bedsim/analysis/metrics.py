@@ -5,6 +5,7 @@ Values carry any further axes (probe, axis, variant) and these are kept.  Length
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -51,18 +52,26 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     return extent
 
 
-def worst_wall(lateral: Array) -> WorstWall:
-    """Place, direction and layers between which `lateral` (n, p, 2) has its largest peak-to-valley; searched
-    like `lateral_peak_to_valley`, with the same value."""
+def widest(height: Array, lateral: Array) -> Array:
+    """Largest extent (p,) of the path (n, p, 2) of one object, as `lateral_peak_to_valley`; of several with
+    tops `height` (n,) that of the object where it is largest."""
+    return np.max([lateral_peak_to_valley(lateral[part]) for part in objects(height)], axis=0)
+
+
+def worst_wall(lateral: Array, walls: Sequence[slice] = (slice(None),)) -> WorstWall:
+    """Place, direction and layers, of one of the `walls`, between which `lateral` (n, p, 2) has its largest
+    peak-to-valley; searched like `lateral_peak_to_valley`, with the same value."""
     every = np.concatenate(_directions(), axis=1)
-    place = int(np.argmax(lateral_peak_to_valley(lateral)))
-    along = lateral[:, place] @ every
+    extents = np.array([lateral_peak_to_valley(lateral[wall]) for wall in walls])
+    number, place = (int(k) for k in np.unravel_index(int(np.argmax(extents)), extents.shape))
+    layers = np.arange(lateral.shape[0])[walls[number]]
+    along = lateral[layers, place] @ every
     best = int(np.argmax(peak_to_valley(along)))
     return WorstWall(
         place=place,
         direction=every[:, best],
-        high=int(np.argmax(along[:, best])),
-        low=int(np.argmin(along[:, best])),
+        high=int(layers[np.argmax(along[:, best])]),
+        low=int(layers[np.argmin(along[:, best])]),
     )
 
 

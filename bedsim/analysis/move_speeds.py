@@ -84,7 +84,7 @@ class Cause:
         """In a sentence."""
         cycles = f"{self.order} cycle{'s' * (self.order > 1)} in four full steps"
         return (
-            f"the motors' place error of order {self.order} ({cycles}) rides on {self.mode} at "
+            f"the motors' place error of order {self.order} ({cycles}) excites {self.mode} at "
             f"{number(self.frequency)} Hz, met at {number(self.speed / MM_S, 2)} mm/s"
         )
 

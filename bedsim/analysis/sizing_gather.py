@@ -238,7 +238,7 @@ def place_errors(loaded: LoadedScenario, corner: schema.Corner) -> dict[int, tup
 
 def duty_numbers(scenario: schema.Scenario, sizing: Sizing, bed: Bed, parts: list[CornerParts]) -> Duty:
     """Return what the print asks for, in SI."""
-    job, limits = scenario.print, convert.motion_limits(scenario.motion)
+    limits = convert.motion_limits(scenario.motion)
     upkeep = scenario.upkeep or Upkeep()
     pair = wear.PAIRS[sizing.plain_nut_material]
     given = {
@@ -252,10 +252,9 @@ def duty_numbers(scenario: schema.Scenario, sizing: Sizing, bed: Bed, parts: lis
     if changes:
         pair = replace(pair, **changes, status="given: " + ", ".join(changes) + f"; else {pair.status}")
     pair = wear.as_it_runs(pair, upkeep.nut_runs, upkeep.dirt)
-    mass = bed.mass + job.part_mass_kg
-    printed = convert.stations_of(scenario)
-    part_height = float(printed.centre[-1])
-    centre = (bed.mass * float(bed.centre[2]) + job.part_mass_kg * part_height) / mass
+    printed, (part, place) = convert.stations_of(scenario), convert.pieces_of(scenario).weighed
+    mass = bed.mass + part
+    centre = (bed.mass * float(bed.centre[2]) + part * float(place[2])) / mass
     return Duty(
         speed=limits.speed,
         acceleration=limits.acceleration,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bedsim.analysis.cautions import cautions, leaning, warnings
+from bedsim.analysis.cautions import cautions, leaning, one_caution, warnings
 from bedsim.analysis.figures import (
     METRICS,
     CornerFigures,
@@ -139,27 +139,24 @@ def summarise(
 # ---- words --------------------------------------------------------------------------------------------
 
 
-FIRST_FIGURES = ("lateral_pv", "height_pv", "lateral_band")
 FIRST_CAUSES, FIRST_KEYS = 3, 3
 
 
 def summary_lines(summary: Summary, walls: Sequence[str] = ()) -> list[str]:
-    """The summary as lines for a terminal: one sentence first, `walls` told under it, what matters on one
-    screen,
-    then everything in detail."""
-    told = [headline(summary), *walls, "", *_first_screen(summary)]
+    """The summary as lines for a terminal, not yet broken: one sentence first, `walls` told under it, what
+    matters on one screen, then everything in detail."""
+    told = [headline(summary), *(f"  {wall}" for wall in walls), *_first_screen(summary)]
     return [*told, "", "In detail:", *_detail_lines(summary)]
 
 
 def _first_screen(summary: Summary) -> list[str]:
-    """What matters, on one screen: figures, causes, what to measure next, limits passed, cautions."""
-    lines = [_metric_line(summary, m) for m in METRICS if m.name in FIRST_FIGURES]
-    lines += _share_lines(summary.shares, FIRST_CAUSES)
+    """What matters, on one screen: causes, what to measure next, limits passed, cautions."""
+    lines = _share_lines(summary.shares, FIRST_CAUSES)
     if summary.ranges is not None:
         head = "What to measure next (lateral error over each key's own range):"
         lines += _influence_list(head, to_measure(summary.ranges)[:FIRST_KEYS])
     told = [*summary.targets, *(f"Warning: {w}" for w in summary.warnings)]
-    return [*lines, "", *told, *summary.cautions]
+    return [*lines, "", *told, one_caution(summary.cautions)]
 
 
 def _detail_lines(summary: Summary) -> list[str]:
@@ -268,16 +265,21 @@ def _corner_row(c: CornerFigures) -> tuple[str, ...]:
     return (c.name, f"{c.lead / MM:g} mm", seen, *(text.replace("less than ", "<") for text in told))
 
 
-def _share_lines(shares: Shares, most: int = 8) -> list[str]:
+def told_shares(shares: Shares, most: int = 8) -> list[tuple[str, str, str]]:
+    """What each cause makes alone, what makes most first: its name, how far sideways and in height."""
     told = sorted(shares.items(), key=lambda item: -max(item[1]))
-    told = [item for item in told if max(item[1]) >= FLOOR][:most]
-    if not told:
-        return []
-    lines = ["", "What each cause alone contributes, peak to valley:"]
-    for (cause, corner), (height, lateral) in told:
-        name = f"{cause}, {corner}" if corner else cause
-        lines.append(f"  {name:<46}{quantity(lateral, 'm')} sideways, {quantity(height, 'm')} in height")
-    return lines
+    return [
+        (f"{cause}, {corner}" if corner else cause, quantity(lateral, "m"), quantity(height, "m"))
+        for (cause, corner), (height, lateral) in told
+        if max(height, lateral) >= FLOOR
+    ][:most]
+
+
+def _share_lines(shares: Shares, most: int = 8) -> list[str]:
+    told = told_shares(shares, most)
+    wide = max((len(name) for name, _, _ in told), default=0) + 4
+    head = ["", "What each cause alone contributes, peak to valley:"] if told else []
+    return [*head, *(f"  {name:<{wide}}{aside} sideways, {up} in height" for name, aside, up in told)]
 
 
 def _influence_lines(ranges: Ranges | None) -> list[str]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,8 @@ from bedsim.model.convert import stations_of
 from bedsim.results.layers import Array
 from bedsim.scenario.checks import first_layer_nut_mm
 from bedsim.scenario.load import LoadedScenario
+from bedsim.scenario.machine_keys import Output
+from bedsim.scenario.sections import first_object
 from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.units import MM
 
@@ -58,17 +61,35 @@ def tallest(loaded: LoadedScenario) -> int:
     """Layers of the tallest print that the screws allow, those that are added as in [print]: the nut stays
     one root diameter above the lower end, as a scenario must."""
     job, motion = loaded.scenario.print, loaded.scenario.motion
+    if job.laid is not None:  # a program is as tall as it is
+        return job.layers
     room = min(first_layer_nut_mm(c, job) - c.screw.root_diameter_mm for c in loaded.scenario.corner)
     left = room - motion.z_hop_mm - float(stations_of(loaded.scenario).depth[-1]) / MM
     return job.layers + max(0, math.floor(left / job.layer_mm + 1e-9))
 
 
 def whole_travel(loaded: LoadedScenario) -> LoadedScenario:
-    """The same machine with the tallest print; nothing else of a scenario hangs on the number of layers, so
-    that it need not be read and checked again."""
-    layers = {"layers": tallest(loaded)}
-    job = loaded.scenario.print.model_copy(update=layers)
-    tree = {**loaded.tree, "print": {**loaded.tree["print"], **layers}}
+    """The same machine with the tallest print, of objects one after the other the first."""
+    alone = of_first_object(loaded)
+    return _printing(alone, {"layers": tallest(alone)})
+
+
+def of_first_object(loaded: LoadedScenario) -> LoadedScenario:
+    """The same machine printing the first of several objects alone."""
+    job, motion, tree = loaded.scenario.print, loaded.scenario.motion, dict(loaded.tree)
+    alone = first_object(job, motion)
+    if not alone:
+        return loaded
+    tree.pop("output", None)  # the layers that it names may not be printed
+    scenario = loaded.scenario.model_copy(update={"output": Output()})
+    return _printing(replace(loaded, scenario=scenario, tree=tree), alone)
+
+
+def _printing(loaded: LoadedScenario, changed: dict[str, Any]) -> LoadedScenario:
+    """Nothing else of a scenario hangs on what is printed, so that it need not be read and checked again."""
+    job = loaded.scenario.print.model_copy(update=changed)
+    own = job.model_dump(include=set(changed) - {"laid"}, exclude_none=True)
+    tree = {**loaded.tree, "print": {**loaded.tree["print"], **own}}
     return replace(loaded, scenario=loaded.scenario.model_copy(update={"print": job}), tree=tree)
 
 

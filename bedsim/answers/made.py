@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from bedsim.analysis.figures import METRICS, Metric, metric_values
@@ -11,9 +11,12 @@ from bedsim.analysis.kept_answer import kept_answer
 from bedsim.analysis.sizing_report import SizingReport
 from bedsim.analysis.summary import Summary
 from bedsim.answers import models
+from bedsim.answers.plain import plain
 from bedsim.clocking.advice import Advice, Setting
 from bedsim.comparison.compared import Comparison
 from bedsim.comparison.text import verdicts
+from bedsim.compensate.advice import Compensation
+from bedsim.compensate.text import CAUTIONS
 from bedsim.diagnosis.least_squares import Diagnosis
 from bedsim.errors import InputError
 from bedsim.improve.findings import Improvement
@@ -21,6 +24,7 @@ from bedsim.improve.text import as_json
 from bedsim.learn.answers import AnswerSpread
 from bedsim.learn.learned import Learned
 from bedsim.learn.text import fault_text
+from bedsim.learn.tug import TugRow
 from bedsim.metrology.gauged import Gauged
 from bedsim.metrology.snippet import MeasuredKey, StatedKey
 from bedsim.results.answer import RunAnswer
@@ -215,6 +219,26 @@ def of_learned(found: Learned) -> models.LearnSays:
     )
 
 
+def of_tug(rows: Iterable[TugRow]) -> models.LearnSays:
+    """A reader's own tug of war, place by place."""
+    return models.LearnSays(
+        tug=[
+            models.TugSays(
+                height_m=row.height,
+                gauge=row.gauge,
+                part=row.part,
+                predicted_m=row.S,
+                read_m=row.D,
+                u_data_m=row.u_data,
+                u_input_m=row.u_input,
+                u_num_m=row.u_num,
+                agrees=row.agrees,
+            )
+            for row in rows
+        ]
+    )
+
+
 def _spread(before: AnswerSpread, after: AnswerSpread, name: str) -> models.SpreadSays:
     (low, middle, high), (first, _, last) = after.ends(name), before.ends(name)
     return models.SpreadSays(low_m=low, middle_m=middle, high_m=high, before_low_m=first, before_high_m=last)
@@ -262,6 +286,32 @@ def _setting(setting: Setting) -> models.SettingSays:
     return models.SettingSays(placed_m=setting.placed, expected_m=setting.expected, worst_m=setting.worst)
 
 
+def of_compensation(found: Compensation) -> models.CompensateSays:
+    """What can be taken off, and what is left."""
+    rows = found.rows
+    columns = {
+        "layer": rows.layer,
+        "top_m": rows.top,
+        "x_m": rows.whole.a,
+        "y_m": rows.whole.b,
+        "turn_rad": rows.whole.turn,
+        "shift_only_x_m": rows.shift.a,
+        "shift_only_y_m": rows.shift.b,
+    }
+    return models.CompensateSays(
+        title=found.title,
+        worst_place=found.place,
+        refused=list(found.refused),
+        ways=plain(found.ways),
+        shift_leaves=plain(found.shift_leaves),
+        worth=plain(found.worth),
+        phase=plain(found.phase),
+        height_map=plain(found.maps),
+        table={name: [float(v) for v in values] for name, values in columns.items()},
+        cautions=list(CAUTIONS),
+    )
+
+
 _MADE: dict[type, Callable[[Any], models.Says]] = {
     Run: of_run,
     Summary: of_summary,
@@ -272,4 +322,5 @@ _MADE: dict[type, Callable[[Any], models.Says]] = {
     Learned: of_learned,
     Gauged: lambda found: of_keys(found.test, found.keys, found.remarks),
     Advice: of_advice,
+    Compensation: of_compensation,
 }

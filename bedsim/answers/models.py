@@ -214,14 +214,30 @@ class ReadingSays(Says):
     minutes: Number
 
 
+class TugSays(Says):
+    """One place of a tug of war: `predicted` S beside what was read D, and the parts of u_val; `part`: with
+    the bend, or across it."""
+
+    height_m: Number
+    gauge: str
+    part: str
+    predicted_m: Number
+    read_m: Number
+    u_data_m: Number
+    u_input_m: Number
+    u_num_m: Number
+    agrees: bool
+
+
 class LearnSays(Says):
-    """`bedsim learn`; a recipe or a blank table has nothing but null and empty lists."""
+    """`bedsim learn`; a recipe or a blank table has nothing but null and empty lists, a tug of war `tug`."""
 
     lateral: SpreadSays | None = None
     height: SpreadSays | None = None
     screws: list[ScrewSays] = []
     contradictions: list[str] = []
     next: list[ReadingSays] = []
+    tug: list[TugSays] = []
 
 
 class EstimateSays(Says):
@@ -278,6 +294,23 @@ class ClockSays(Says):
     now: SettingSays
     best: SettingSays
     placements: list[PlacementSays]
+
+
+class CompensateSays(Says):
+    """`bedsim compensate`, lengths in m; `refused`: why it is not to be done; `ways`: what each leaves
+    (`left` is null where this machine has none, `refused` says why) and by which cause; `table`:
+    columns in m and rad."""
+
+    title: str
+    worst_place: str
+    refused: list[str]
+    ways: list[dict[str, JsonValue]]
+    shift_leaves: list[dict[str, JsonValue]]
+    worth: dict[str, JsonValue]
+    phase: dict[str, JsonValue]
+    height_map: dict[str, JsonValue]
+    table: dict[str, list[float]]
+    cautions: list[str]
 
 
 class ImproveSays(Says):
@@ -351,6 +384,7 @@ class Document(Says):
 MODELS: dict[str, type[Says]] = {
     "clock": ClockSays,
     "compare": CompareSays,
+    "compensate": CompensateSays,
     "diagnose": DiagnoseSays,
     "explain": ExplainSays,
     "gauge": GaugeSays,

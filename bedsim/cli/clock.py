@@ -12,10 +12,11 @@ import numpy as np
 
 from bedsim.cli import completion
 from bedsim.cli.common import progress_of, scenario_argument, set_option
-from bedsim.cli.gauge_output import LINE_WIDTH, say
+from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.number_option import Number
-from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.cli.paths import PICTURE, Command, InputPath
+from bedsim.cli.text import line_width
 from bedsim.files import make_folder
 from bedsim.units import DEG, MM
 
@@ -76,9 +77,9 @@ IN_MM = (
 @click.option("--no-check", is_flag=True, help="Do not run the machine before and after, with friction.")
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_clock.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_clock.png.",
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
@@ -182,7 +183,7 @@ def rest_lines(advice: Advice) -> Iterator[str]:
     head = ("", "as it is", advice.name_of_best, "least by itself")
     yield from _table([head, *told, ("not turning with any screw", "", _length(rest.standing), "")])
     for text in why_left(advice, [part for _, part in rows]):
-        yield from textwrap.wrap(text, LINE_WIDTH, initial_indent="  ", subsequent_indent="  ")
+        yield from textwrap.wrap(text, line_width(), initial_indent="  ", subsequent_indent="  ")
 
 
 def why_left(advice: Advice, parts: Sequence[Part]) -> Iterator[str]:
@@ -289,11 +290,12 @@ def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
     except SolverError as fault:
         say(f"With friction, play and vibration: not computed ({fault}).")
         return False
+    walls = advice.response.walls
     told = [
         " and ".join(
             f"{_length(v)} {word}"
             for v, word in zip(
-                extents((run.lateral_error, run.height_error), advice.chosen_probes),
+                extents((run.lateral_error, run.height_error), advice.chosen_probes, walls),
                 ("sideways", "in height"),
                 strict=True,
             )
@@ -305,7 +307,7 @@ def _worse_with_friction(loaded: LoadedScenario, advice: Advice) -> bool:
         "With friction, play and vibration, as a run has them, peak to valley as placed: "
         f"{told[0]} before, {told[1]} after."
     )
-    rms = [root_mean_square(run.lateral_error, advice.chosen_probes) for run in (before, after)]
+    rms = [root_mean_square(run.lateral_error, advice.chosen_probes, walls) for run in (before, after)]
     if rms[1] <= rms[0]:
         return False
     say(

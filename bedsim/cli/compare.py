@@ -297,17 +297,11 @@ def _report(
     comparison = compare(items, swings)
     tell(lambda: json_answer(comparison))
     walls = walls_of_all(comparison, items, choice.walls, choice.probe)
-    for text in (*verdicts(comparison), ""):
+    eye = (*_wall_lines(comparison, walls), *(travel_lines(comparison, travel) if travel else ()))
+    for text in (*verdicts(comparison), "", *eye, ""):
         say(text)
     lines, met = requirement_lines(comparison, choice.requirements)
     click.echo("\n".join([*lines, *[""] * bool(lines), *table_lines(comparison), "", *_splits(items)]))
-    for text in (
-        "",
-        *_wall_lines(comparison, walls),
-        "",
-        *(travel_lines(comparison, travel) if travel else ()),
-    ):
-        say(text)
     for text in ("", *remarks(comparison)):
         say(text)
     if choice.folder is not None:

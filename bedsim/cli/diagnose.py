@@ -297,7 +297,7 @@ def _headline(result: Diagnosis) -> str:
     first = max(told, key=lambda e: e.share)
     open_part = "" if result.can_tell else " These readings cannot tell all sources apart."
     name = f"{first.source[0]} at {first.source[1]}"
-    return f"Largest share that is told: {name}, {100 * first.share:.0f} %.{open_part}"
+    return f"Largest share found: {name}, {100 * first.share:.0f} %.{open_part}"
 
 
 def _table(estimates: Sequence[Estimate]) -> list[str]:
@@ -335,10 +335,8 @@ def _untold(estimates: Sequence[Estimate]) -> list[str]:
     """One line for all that look alike, one for each that is hardly seen."""
     alike = [f"{e.source[0]} at {e.source[1]}" for e in estimates if not e.told and e.mixed_with]
     unseen = [e for e in estimates if not e.told and not e.mixed_with]
-    lines = [f"  Not told from each other: {', '.join(alike)}."] if alike else []
-    return lines + [
-        f"  {e.source[0]} at {e.source[1]} cannot be told: these readings hardly see it." for e in unseen
-    ]
+    lines = [f"  Not separated: {', '.join(alike)}."] if alike else []
+    return lines + [f"  {e.source[0]} at {e.source[1]} is hardly seen by these readings." for e in unseen]
 
 
 def _fit_line(result: Diagnosis) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 from bedsim.errors import InputError
 from bedsim.files import read_bytes, write_files
 from bedsim.metrology.snippet import MeasuredKey, StatedKey, value_text
-from bedsim.scenario.idle import NOT_DRAWN
+from bedsim.scenario.idle_rules import NOT_DRAWN
 from bedsim.scenario.keys import PARTS, nearest
 from bedsim.scenario.load import load_scenario, scenario_from_text
 from bedsim.scenario.toml_edit import Edit, edited

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from bedsim.cli.text import wrapped
 from bedsim.files import make_folder, write_file
 
 if TYPE_CHECKING:
     from bedsim.cli.gauge_into import Into
-
-LINE_WIDTH = 100
 
 
 class Target:
@@ -44,11 +42,4 @@ class Target:
 
 def say(text: str) -> None:
     """Print a sentence, indented and wrapped."""
-    click.echo("\n".join(lines_of(text)))
-
-
-def lines_of(text: str) -> list[str]:
-    """A sentence, indented and wrapped."""
-    return textwrap.wrap(
-        text, LINE_WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
-    )
+    click.echo("\n".join(wrapped(text, "  ", "    ")))

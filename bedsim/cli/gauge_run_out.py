@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.gauge_output import LINE_WIDTH, Target, say
+from bedsim.cli.gauge_output import Target, say
 from bedsim.cli.json_out import keys_answer, tell
+from bedsim.cli.text import LINE_WIDTH
 from bedsim.errors import InputError
 
 if TYPE_CHECKING:

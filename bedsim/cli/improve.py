@@ -13,7 +13,8 @@ from bedsim.cli.common import progress_of, result_file, scenario_argument, set_o
 from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.number_option import Number
-from bedsim.cli.paths import Command, OutputPath
+from bedsim.cli.paths import PICTURE, Command
+from bedsim.cli.text import line_width
 from bedsim.files import make_folder
 from bedsim.units import UM
 
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from bedsim.improve.findings import Improvement
     from bedsim.improve.ranking import Aim
     from bedsim.scenario.load import LoadedScenario
-
-LINE_WIDTH = 110
 
 
 @click.command(name="improve", cls=Command)
@@ -58,9 +57,9 @@ LINE_WIDTH = 110
 )
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_improve.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_improve.png.",
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
@@ -120,7 +119,7 @@ def _wrapped(texts: Iterator[str]) -> Iterator[str]:
     for text in texts:
         inner = " " * (len(text) - len(text.lstrip()))
         more = "" if not inner else inner + "  "
-        yield from textwrap.wrap(text, LINE_WIDTH, subsequent_indent=more, break_on_hyphens=False) or [""]
+        yield from textwrap.wrap(text, line_width(), subsequent_indent=more, break_on_hyphens=False) or [""]
 
 
 def _drawn(found: Improvement, path: Path) -> Path:

@@ -59,6 +59,13 @@ def diagnosis_answer(found: Sequence[tuple[str, Any]]) -> Says:
     return DiagnoseSays(found=[of_diagnosis(bands, one) for bands, one in found])
 
 
+def tug_answer(rows: Sequence[Any]) -> Says:
+    """Rows of a tug of war, as a model."""
+    from bedsim.answers.made import of_tug
+
+    return of_tug(rows)
+
+
 def events_answer(title: str, reports: Mapping[str, Any]) -> Says:
     """Reports of events by their names, as a model."""
     from bedsim.answers.models import SizeSays

@@ -12,15 +12,16 @@ import click
 from bedsim.cli import completion
 from bedsim.cli.common import kinds_option, progress_of, screws_option, set_option
 from bedsim.cli.gauge_output import say
-from bedsim.cli.json_out import json_answer, models, tell
+from bedsim.cli.json_out import json_answer, models, tell, tug_answer
 from bedsim.cli.number_option import Number
-from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.cli.paths import PICTURE, Command, InputPath, OutputPath
 from bedsim.errors import InputError
 from bedsim.files import make_folder, write_file
 from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.learn.learned import Learned
+    from bedsim.learn.tug import TugRow
     from bedsim.scenario.load import LoadedScenario
 
 EXAMPLE = """\
@@ -73,9 +74,10 @@ EPILOG = (
 )
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_learn.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_learn.png, of a tug "
+    "of war results/SCENARIO_tug.png.",
 )
 @click.option(
     "--keep",
@@ -116,7 +118,7 @@ def command(
     if keep is not None and not readings:
         raise InputError(f"--keep {keep}: nothing was read; name files of readings before the scenario.")
     loaded = load_scenario(scenario, overrides, taught=False)
-    if _tug(readings, loaded, sigma_um * UM):
+    if _tug(readings, loaded, sigma_um * UM, None if no_pictures else output or _picture(scenario, "tug")):
         return 0
     changed = _changed(scenario, overrides, changes) if changes else None
     read = read_files(readings, loaded, sigma_um * UM)
@@ -137,8 +139,12 @@ def command(
     if keep is not None:
         _keep(keep, found, loaded, readings)
     if not no_pictures and found.fit is not None:
-        _draw(found, loaded.scenario.title, output or Path("results") / f"{scenario.stem}_learn.png")
+        _draw(found, loaded.scenario.title, output or _picture(scenario, "learn"))
     return 0
+
+
+def _picture(scenario: Path, what: str) -> Path:
+    return Path("results") / f"{scenario.stem}_{what}.png"
 
 
 def _draw(found: Learned, title: str, target: Path) -> None:
@@ -162,9 +168,9 @@ def _print(lines: Iterable[str], unused: Sequence[str]) -> None:
         say(text)
 
 
-def _tug(readings: Sequence[Path], loaded: LoadedScenario, sigma: float) -> bool:
+def _tug(readings: Sequence[Path], loaded: LoadedScenario, sigma: float, picture: Path | None) -> bool:
     """Compare a tug of war with the machine as described and pushed, if there is one among the files; nothing
-    is learnt then."""
+    is learnt then.  A `picture` is drawn."""
     from bedsim.learn.reading_files import read_files
     from bedsim.learn.tug import compare, read_tug, split_off, tug_lines
 
@@ -172,16 +178,30 @@ def _tug(readings: Sequence[Path], loaded: LoadedScenario, sigma: float) -> bool
     if not tugs:
         return False
     given = click.get_current_context().params
-    for option, name in (("--keep", "keep"), ("--then", "changes"), ("--output", "output")):
+    for option, name in (("--keep", "keep"), ("--then", "changes")):
         if given[name]:
             raise InputError(
                 f"{option}: {tugs[0]} is a tug of war, of which nothing is learnt; leave it out."
             )
     series = [read_tug(path, loaded) for path in tugs]
     read = read_files(others, loaded, sigma)
-    told = [tug_lines(one, compare(one, loaded, read.observations)) for one in series]
+    compared = [compare(one, loaded, read.observations) for one in series]
+    tell(lambda: tug_answer([row for rows in compared for row in rows]))
+    told = [tug_lines(one, rows) for one, rows in zip(series, compared, strict=True)]
     _print((line for lines in told for line in lines), read.unused)
+    if picture is not None:
+        _draw_tugs(picture, loaded.scenario.title, compared)
     return True
+
+
+def _draw_tugs(picture: Path, title: str, compared: Sequence[Sequence[TugRow]]) -> None:
+    """One picture per table; those after the first are numbered."""
+    from bedsim.views.tug_plot import draw_tug
+
+    make_folder(picture.parent)
+    for number, rows in enumerate(compared, start=1):
+        target = picture if number == 1 else picture.with_stem(f"{picture.stem}_{number}")
+        click.echo(f"\nPicture: {draw_tug(rows, title, target)}")
 
 
 def _keep(path: Path, found: Learned, loaded: LoadedScenario, readings: Sequence[Path]) -> None:

@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "gauge": ("bedsim.cli.gauge", "Turn dial gauge readings into run-out."),
     "improve": ("bedsim.cli.improve", "Rank what can be changed by what it gains."),
     "clock": ("bedsim.cli.clock", "Turn the screws in their couplings for the least error."),
+    "compensate": ("bedsim.cli.compensate", "Tell what can be taken off a print again, and what is left."),
     "explain": ("bedsim.cli.explain", "Explain a key, figure, row, grade, term or message."),
     "size": ("bedsim.cli.size", "Check speed, buckling, holding and life of a screw."),
 }
@@ -108,8 +109,8 @@ def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
     "--also",
     multiple=True,
     type=click.Choice(["svg", "pdf"]),
-    help="Save every picture in this format too, beside its PNG, as in bedsim --also svg run my.toml. May be "
-    "given more than once.",
+    help="Save every picture in this format too, as in bedsim --also svg run my.toml. May be given more than "
+    "once.",
 )
 @click.pass_context
 def group(ctx: click.Context, also: tuple[str, ...]) -> None:

@@ -41,11 +41,15 @@ class OutputPath(click.ParamType):
         if path.is_dir():
             raise InputError(f"{option} {path}: is a folder; {self.what} is a file.")
         if path.suffix.lower() not in self.endings:
+            told = (", ".join(self.endings[:-1]), self.endings[-1])
             raise InputError(
-                f"{option} {path}: {self.what} ends in {' or '.join(self.endings)}, for example "
+                f"{option} {path}: {self.what} ends in {' or '.join(filter(None, told))}, for example "
                 f"{path.stem or 'name'}{self.endings[0]}."
             )
         return path
+
+
+PICTURE = OutputPath("a picture", ".png", ".svg", ".pdf")
 
 
 class OutputFolder(click.ParamType):

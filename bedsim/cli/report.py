@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import check_walls, kinds_option, wall_options
+from bedsim.cli.common import check_walls, kinds_option, progress_of, wall_options
 from bedsim.cli.json_out import models, tell
 from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, OutputPath, input_argument
@@ -19,7 +20,7 @@ from bedsim.units import DEG, MM, UM
 if TYPE_CHECKING:
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
-    from bedsim.views.report_figures import Reported
+    from bedsim.views.report_figures import Levers, Reported
     from bedsim.wall.visibility import Eye, Viewing
 
 
@@ -67,6 +68,11 @@ if TYPE_CHECKING:
     help="Your own smallest visible amplitude; replaces light, distance and eye.",
 )
 @click.option(
+    "--no-levers",
+    is_flag=True,
+    help="Leave out what to change and what it gains (saves most of the time).",
+)
+@click.option(
     "--coupon",
     type=OutputPath("a table", ".csv"),
     metavar="FILE",
@@ -83,6 +89,7 @@ def command(
     eye: Eye,
     wall_width_mm: float | None,
     threshold_um: float | None,
+    no_levers: bool,
     coupon: Path | None,
 ) -> int:
     """Write a report from one or more results: one page with verdict, walls, charts, tables and scenario."""
@@ -98,7 +105,7 @@ def command(
     for path, label in zip(results, labels, strict=True):
         run = read_run(path)
         check_walls((), probe, run.layers.probe_name)
-        items.append(_reported(run, path, label))
+        items.append(_reported(run, path, label, levers=not no_levers))
     tallest = max(float(item.run.layers.print_height.max()) for item in items)
     viewing = check_viewing(
         Viewing(
@@ -118,28 +125,49 @@ def command(
     return 0
 
 
-def _reported(run: Run, path: Path, label: str) -> Reported:
+def _reported(run: Run, path: Path, label: str, *, levers: bool) -> Reported:
+    from bedsim.analysis.objects import only, shown_object
     from bedsim.ranges.motion import bed_motion
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.travel import travel_told
     from bedsim.results.reload import scenario_of
-    from bedsim.scenario.sections import refuse_objects
     from bedsim.views.report_figures import Reported
 
     loaded = scenario_of(run, path)
-    refuse_objects(loaded.scenario.print, str(path), "bedsim report", "its walls are those of one part")
+    shown = shown_object(run.layers)
+    here = shown.part
     split = tuple(split_lines(split_of_run(run, loaded)))
-    motion, sources = bed_motion(run, loaded)
+    motion, sources = bed_motion(run, loaded, here)
+    kept = run.open and replace(run.open, layer=run.open.layer[here], spread=run.open.spread[here])
     return Reported(
         label=label,
         path=str(path),
-        run=run,
+        run=replace(run, layers=only(run.layers, here), open=kept) if shown.words else run,
+        whole=run,
         loaded=loaded,
         motion=motion,
-        sources=sources,
+        sources={source: (lateral[here], height[here]) for source, (lateral, height) in sources.items()},
+        whole_sources=sources,
+        shown=shown.words,
         split=split,
         travel=travel_told(loaded),
+        levers=_levers(loaded) if levers else None,
     )
+
+
+def _levers(loaded: LoadedScenario) -> Levers:
+    """What single changes gain in a machine, as `bedsim improve` says it."""
+    from bedsim.errors import BedsimError
+    from bedsim.improve.prices import prices_for
+    from bedsim.improve.single_changes import gain_of, single_changes
+    from bedsim.views.report_figures import Levers
+
+    try:
+        found = single_changes(loaded, stage=progress_of)
+    except BedsimError as fault:
+        return Levers(refused=str(fault))
+    prices = prices_for(loaded, ())
+    return Levers(gains=tuple(gain_of(loaded, one, found.stands, prices) for one in found.best))
 
 
 def _labels(paths: tuple[Path, ...]) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,9 +19,10 @@ from bedsim.cli.common import (
     set_option,
     wall_options,
 )
-from bedsim.cli.gauge_output import lines_of, say
+from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import json_answer, tell
 from bedsim.cli.paths import Command, OutputPath
+from bedsim.cli.text import fitted
 from bedsim.files import make_folder
 from bedsim.units import UM
 
@@ -72,23 +73,23 @@ def command(
     Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
     [target] of the scenario is missed.
     """
-    from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
-    from bedsim.background import BackgroundTask, each
+    from bedsim.background import BackgroundTask
     from bedsim.ranges.answered import begun_to_vary, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.results.store import write_run
-    from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
-    from bedsim.scenario.odd_numbers import odd_numbers
     from bedsim.simulation import probe_points
+    from bedsim.wall.program_told import printed_sentences, program_sentences
     from bedsim.wall.worst import judged_walls
 
     target = result_file(output, scenario, overrides)
     loaded = load_scenario(scenario, overrides)
     check_walls(walls, probe, probe_points(loaded)[0])
     make_folder(target.parent)  # before the long work, so that it is not done in vain
+    for text in program_sentences(loaded):
+        say(text)
     ranged = bool(loaded.ranges) and not no_ranges
     varying = begun_to_vary(loaded) if ranged else None
     task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
@@ -104,18 +105,32 @@ def command(
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
     write_run(with_summary(run, found, summary), target)
     tell(lambda: json_answer(summary))
-    told = [wall.sentence for wall in judged] + [travel] * bool(travel)
-    click.echo("\n".join(summary_lines(summary, [line for text in told for line in lines_of(text)])) + "\n")
+    told = [*(wall.sentence for wall in judged), *[travel] * bool(travel)]
+    click.echo("\n".join(fitted(summary_lines(summary, told))) + "\n")
     say(share_note(loaded))
-    asked = odd_numbers(loaded.scenario)
-    learnt = loaded.knowledge.sentences if loaded.knowledge else ()
-    for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
+    for text in (*printed_sentences(run.layers, loaded), *_asked(loaded, found)):
         say(text)
-    click.echo(f"\nResult: {target}")
-    if not no_pictures:
-        for picture in each(drawings(run, loaded, target.with_suffix(""), judged, probe)):
-            click.echo(f"Picture: {picture}")
+    _files(target, drawings(run, loaded, target.with_suffix(""), judged, probe) if not no_pictures else ())
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
+
+
+def _asked(loaded: LoadedScenario, found: Found | None) -> Iterator[str]:
+    """What is asked and noted beside the answer."""
+    from bedsim.analysis.layer_height import layer_height_lines
+    from bedsim.scenario.idle import resting_lines
+    from bedsim.scenario.odd_numbers import odd_numbers
+
+    yield from odd_numbers(loaded.scenario)
+    yield from loaded.knowledge.sentences if loaded.knowledge else ()
+    yield from (*_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting))
+
+
+def _files(target: Path, drawings: Sequence[Callable[[], Path]]) -> None:
+    from bedsim.background import each
+
+    click.echo(f"\nResult: {target}")
+    for picture in each(drawings):
+        click.echo(f"Picture: {picture}")
 
 
 def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:

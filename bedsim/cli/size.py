@@ -12,7 +12,7 @@ import click
 from bedsim.cli.common import scenario_argument, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import events_answer, json_answer, tell
-from bedsim.cli.paths import Command, InputPath, OutputPath
+from bedsim.cli.paths import PICTURE, Command, InputPath, OutputPath
 from bedsim.cli.text import listed, wrapped
 from bedsim.files import make_folder
 from bedsim.number_text import number
@@ -31,9 +31,9 @@ NAME_WIDTH = 52
 @scenario_argument
 @click.option(
     "--output",
-    type=OutputPath("a picture", ".png"),
+    type=PICTURE,
     metavar="FILE",
-    help="Picture file (PNG); default: results/SCENARIO_size.png.",
+    help="Picture file (PNG, SVG or PDF, by its ending); default: results/SCENARIO_size.png.",
 )
 @set_option
 @click.option("--no-pictures", is_flag=True, help="Draw nothing.")
@@ -157,27 +157,30 @@ def _drawn(report: SizingReport, path: Path) -> Path:
     return draw_size(report.checks, report.axial_shares[corner], corner, report.title, path)
 
 
-MOST_ROWS = 9
-"""Rows of the first screen: those with the smallest margins."""
+LEAST_ROWS = 5
+NARROW = 3.0
+"""Rows of the first screen: those with a margin below `NARROW`, at least `LEAST_ROWS`.  Our choice."""
 
 
 def first_lines(report: SizingReport) -> Iterator[str]:
     """Give the lines of the first screen: the verdict, the rows that matter, what is missing, cautions."""
+    from bedsim.analysis.cautions import one_caution
+
     yield report.title
     yield ""
     yield from wrapped(verdict(report), "", "  ")
     limited = sorted((c for c in report.checks if c.margin is not None), key=lambda c: float(c.margin or 0.0))
     yield ""
     yield f"{'the smallest margins':<{NAME_WIDTH}} {'value':>10} {'limit':>10} {'margin':>7}  unit"
-    shown = limited[: max(MOST_ROWS, len(report.passed_limits))]
+    narrow = sum(float(c.margin or 0.0) < NARROW for c in limited)
+    shown = limited[: max(LEAST_ROWS, narrow)]
     for row in shown:
         yield _row_line(row)
     yield f"  {len(report.checks) - len(shown)} more rows, formulas, sources and assumptions: --all"
     if report.missing:
         yield from listed("Missing", report.missing)
     yield ""
-    for line in report.cautions:
-        yield from wrapped(line, "", "  ")
+    yield from wrapped(one_caution(report.cautions), "", "")
 
 
 def verdict(report: SizingReport) -> str:
@@ -185,7 +188,8 @@ def verdict(report: SizingReport) -> str:
     passed = [f"{c.name} ({c.corner}, margin {number(c.margin or 0.0, 2)})" for c in report.passed_limits]
     limited = [c for c in report.checks if c.margin is not None]
     if passed:
-        told = f"{len(passed)} of {len(limited)} limits not kept: {'; '.join(passed)}."
+        verb = "is" if len(passed) == 1 else "are"
+        told = f"{len(passed)} of {len(limited)} limits {verb} not kept: {'; '.join(passed)}."
     elif limited:
         least = min(limited, key=lambda c: float(c.margin or 0.0))
         told = (
@@ -194,7 +198,7 @@ def verdict(report: SizingReport) -> str:
     else:
         told = "No limit could be computed."
     unknown = sum(bool(c.missing) and c.margin is None for c in report.checks)
-    return told + (f" {unknown} rows want numbers that are not given." if unknown else "")
+    return told + (f" {unknown} rows lack an input." if unknown else "")
 
 
 def report_lines(report: SizingReport, *, every_corner: bool = False) -> Iterator[str]:

@@ -130,7 +130,7 @@ def _work(workers: int | None, scheduler: str | None, heard: Heard) -> Work:
     if scheduler is not None:
         if workers is not None:
             raise InputError("--workers: the scheduler has its own workers; give one of the two options.")
-        return pool.dask(scheduler)
+        return pool.dask(scheduler, _remark)
     return pool.local(workers or _cores(), heard)
 
 

@@ -26,7 +26,6 @@ from bedsim.results.layers import Array
 from bedsim.scenario.keys import completed, nearest
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import ScrewKeys
-from bedsim.scenario.sections import refuse_objects
 from bedsim.scenario.spares import Spare
 from bedsim.simulation import probe_points
 from bedsim.units import DEG, MM, UM
@@ -47,8 +46,9 @@ NOTHING = 1e-9
 class Setting:
     """One choice of screws (number per corner) and clockings (c,) rad with what it gives, m.
 
-    RMS of the lateral error about its mean over the layers and the chosen probes: as placed, expected (root
-    of the mean square) and worst after levelling; peak-to-valleys as placed, and at that worst levelling.
+    RMS of the lateral error about its mean over an object's layers, over the chosen probes: as placed,
+    expected (root of the mean square) and worst after levelling; peak-to-valleys as placed, and at that worst
+    levelling.
     """
 
     screw: tuple[int, ...]
@@ -174,7 +174,6 @@ def advise(
     `progress` is told how many of `sets_to_search` are done.
     Raises InputError for an unknown probe, spares where screws differ, or too many sets.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "bedsim clock", "its bands lie on one wall")
     chosen, names = _probes(loaded, probe)
     hand = screws_in_hand(loaded, spares)
     sets = assignments(loaded, hand, swap)
@@ -279,7 +278,8 @@ def _root(value: float) -> float:
 def _setting(work: Work, k: int, clocking: Array) -> Setting:
     form, screw = work.form(k), work.sets[k]
     worst, at = unit_circles.worst_within(form, clocking[None], work.spread)
-    lateral, height = extents(work.response.errors(screw, clocking), work.probes)
+    walls = work.response.walls
+    lateral, height = extents(work.response.errors(screw, clocking), work.probes, walls)
     return Setting(
         screw=screw,
         clocking=clocking,
@@ -288,7 +288,7 @@ def _setting(work: Work, k: int, clocking: Array) -> Setting:
         worst=_root(worst[0]),
         lateral_pv=lateral,
         height_pv=height,
-        worst_lateral_pv=extents(work.response.errors(screw, at[0]), work.probes)[0],
+        worst_lateral_pv=extents(work.response.errors(screw, at[0]), work.probes, walls)[0],
     )
 
 
@@ -299,7 +299,8 @@ def _misclocked(work: Work, k: int, clocking: Array, off_deg: float) -> Misclock
     signs = np.stack(np.meshgrid(*[[-1, 1]] * clocking.size, indexing="ij"), axis=-1).reshape(
         -1, clocking.size
     )
-    pv = max(extents(work.response.errors(work.sets[k], clocking + off * s), work.probes)[0] for s in signs)
+    moved = (work.response.errors(work.sets[k], clocking + off * s) for s in signs)
+    pv = max(extents(errors, work.probes, work.response.walls)[0] for errors in moved)
     return Misclocked(degrees=off_deg, rms=_root(worst[0]), lateral_pv=pv)
 
 

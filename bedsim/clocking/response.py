@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from bedsim.analysis.linear_machine import LinearMachine, linear_machine, own_imposed, poses, without_play
 from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
+from bedsim.analysis.objects import WHOLE, Walls, largest
 from bedsim.clocking.unit_circles import Form
 from bedsim.components.row import CauseName
 from bedsim.engines.base import Job
@@ -30,6 +31,7 @@ STANDING = (CauseName.TRAVEL,)
 """Causes that go with a screw to its corner but do not turn."""
 
 Part = TypeVar("Part", RunOutKeys, TravelKeys)
+Values = TypeVar("Values", NDArray[np.float64], NDArray[np.complex128])
 Errors = tuple[Array, Array]
 """Lateral (..., n, p, 2) and height (..., n, p), m."""
 
@@ -60,6 +62,8 @@ class Response:
     own: Errors
     standing: Errors
     turning: tuple[NDArray[np.complex128], NDArray[np.complex128]]
+    walls: Walls  # layers of each object
+    top: Array  # (n,) m above the bed
 
     def errors(self, screw: Sequence[int], clocking: Array) -> Errors:
         """Lateral (n, p, 2) and height (n, p) errors with screw `screw[c]` at corner c, turned (c,) rad."""
@@ -164,6 +168,8 @@ def response_of(loaded: LoadedScenario, screws: Sequence[ScrewInHand]) -> Respon
         own=(own[0][0], own[1][0]),
         standing=(np.stack([s[0] for s in standing]), np.stack([s[1] for s in standing])),
         turning=(np.stack([t[0] for t in turning]), np.stack([t[1] for t in turning])),
+        walls=job.program.stations.walls(linear.layers),
+        top=job.program.stations.top(linear.layers),
     )
 
 
@@ -187,14 +193,15 @@ def _errors(linear: LinearMachine, job: Job, amounts: Array, *, weight: bool = F
 
 
 def lateral_forms(response: Response, assignments: Sequence[Sequence[int]], probes: Sequence[int]) -> Form:
-    """Mean square of the lateral error about its mean over the layers, one form per assignment, m2.
+    """Mean square of the lateral error about its mean over an object's layers, one form per assignment, m2.
 
     Mean over layers and the chosen probes of dx^2 + dy^2.  `assignments` (f, c): screw number per corner.
     """
     blocks = [response.own[0][None], _flat(response.standing[0]), _flat(response.turning[0].real)]
     blocks.append(_flat(-response.turning[0].imag))
     columns = np.concatenate(blocks)[:, :, list(probes)]
-    columns = (columns - columns.mean(axis=1, keepdims=True)).reshape(columns.shape[0], -1)
+    columns = about_mean(np.moveaxis(columns, 1, 0), response.walls)
+    columns = np.moveaxis(columns, 0, 1).reshape(columns.shape[1], -1)
     gram = columns @ columns.T / (response.own[0].shape[0] * len(probes))
     screws, corners = response.standing[0].shape[:2]
     pair = np.asarray(assignments) * corners + np.arange(corners)
@@ -212,19 +219,28 @@ def _flat(columns: Array) -> Array:
     return columns.reshape(-1, *columns.shape[2:])
 
 
-def extents(errors: Errors, probes: Sequence[int]) -> tuple[float, float]:
-    """Largest lateral and height peak-to-valley (m) at the chosen probes."""
+def about_mean(values: Values, walls: Walls) -> Values:
+    """Values (n, ...) less their mean over the layers of each object: where it stands shows on no wall."""
+    found = values.copy()
+    for wall in walls:
+        found[wall] -= values[wall].mean(axis=0)
+    return found
+
+
+def extents(errors: Errors, probes: Sequence[int], walls: Walls = WHOLE) -> tuple[float, float]:
+    """Largest lateral and height peak-to-valley (m) at the chosen probes, of the worst object."""
     lateral, height = errors
     chosen = list(probes)
     return (
-        float(lateral_peak_to_valley(lateral[:, chosen]).max()),
-        float(peak_to_valley(height[:, chosen]).max()),
+        float(largest(lateral_peak_to_valley, lateral[:, chosen], walls).max()),
+        float(largest(peak_to_valley, height[:, chosen], walls).max()),
     )
 
 
-def root_mean_square(lateral: Array, probes: Sequence[int]) -> float:
-    """RMS (m) of the lateral error (n, p, 2) about its mean over the layers, over the chosen probes."""
-    return float(np.sqrt(lateral[:, list(probes)].var(axis=0).sum(axis=-1).mean()))
+def root_mean_square(lateral: Array, probes: Sequence[int], walls: Walls = WHOLE) -> float:
+    """RMS (m) of the lateral error (n, p, 2) about its mean over an object's layers, over the chosen
+    probes."""
+    return float(np.sqrt(np.mean(np.sum(about_mean(lateral[:, list(probes)], walls) ** 2, axis=-1))))
 
 
 def degrees(clocking: Array) -> list[float]:

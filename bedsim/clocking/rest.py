@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.clocking import unit_circles
-from bedsim.clocking.response import Response
+from bedsim.clocking.response import Response, about_mean, root_mean_square
 from bedsim.clocking.unit_circles import Form
 from bedsim.results.layers import Array
 
@@ -88,11 +88,11 @@ def _rms(square: float) -> float:
 
 
 def _circles(response: Response, screws: Sequence[int], probes: Sequence[int]) -> tuple[Fields, Fields]:
-    """P and N (c, n, p) of every corner, their means over the layers taken off."""
+    """P and N (c, n, p) of every corner, their means over an object's layers taken off."""
     place = (np.asarray(screws), np.arange(len(screws)))
     x, y = np.moveaxis(response.turning[0][place][:, :, list(probes)], -1, 0)
     found = (x + 1j * y) / 2, np.conj(x - 1j * y) / 2
-    p, n = (f - f.mean(axis=1, keepdims=True) for f in found)
+    p, n = (np.moveaxis(about_mean(np.moveaxis(f, 1, 0), response.walls), 0, 1) for f in found)
     return p, n
 
 
@@ -118,4 +118,4 @@ def _form(cosine: Fields, sine: Fields) -> Form:
 def _standing(response: Response, screws: Sequence[int], probes: Sequence[int]) -> float:
     place = (np.asarray(screws), np.arange(len(screws)))
     still = (response.own[0] + response.standing[0][place].sum(axis=0))[:, list(probes)]
-    return _rms(float(still.var(axis=0).sum(axis=-1).mean()))
+    return root_mean_square(still, range(still.shape[1]), response.walls)

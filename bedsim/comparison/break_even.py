@@ -313,7 +313,7 @@ def break_even_lines(found: BreakEven) -> list[str]:
         _friction_sentence(found.friction),
         f"Quasi-static, first {found.layers} layers; guide and frame sideways by one factor, told in series, "
         "mean over corners; friction as the sliding force of one corner's joint. Vibration, left out here, "
-        "rubs friction down: with it shipped joints bear 2 % less to 7 % more.",
+        "rubs friction down: counted, it moves these limits of the shipped joints by -2 to +7 %.",
     ]
 
 

@@ -49,5 +49,5 @@ def _leaves(table: Mapping[str, Any], steps: tuple[str, ...] = ()) -> Iterator[t
             entries = {str(v.get("name", n)): v for n, v in enumerate(value, start=1)}
         if entries:
             yield from _leaves(entries, (*steps, key))
-        elif value is not None and key != "name":
+        elif value not in (None, ()) and key != "name":
             yield (*steps, key), value

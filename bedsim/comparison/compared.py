@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from bedsim.analysis import metrics
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.figures import metric_values
+from bedsim.analysis.objects import BY_LATERAL, only, shown_object
 from bedsim.comparison.changed_keys import ChangedKey, changed_keys
 from bedsim.comparison.difference import Difference, Open, differences
 from bedsim.errors import InputError
 from bedsim.number_text import number
-from bedsim.results import schema
 from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.shown import Shown
@@ -107,15 +107,15 @@ def align(items: Sequence[Compared]) -> Aligned:
     is interpolated.  Raises InputError when fewer than two layers or no probe are left.
     """
     names, probe_note = _common_probes(items)
-    height = min(float(i.run.layers.print_height[-1]) for i in items)
-    parts, cut = [], []
+    notes, walls = list(probe_note), []
     for item in items:
-        layers = item.run.layers
-        if len(metrics.objects(layers.print_height)) > 1:
-            raise InputError(
-                f"{item.label}: has objects printed one after the other. Allowed: one, to compare walls of "
-                "the same height."
-            )
+        shown = shown_object(item.run.layers)
+        walls.append(only(item.run.layers, shown.part))
+        if shown.words:
+            notes.append(f"{item.label}: {shown.words}, {BY_LATERAL}.")
+    height = min(float(wall.print_height[-1]) for wall in walls)
+    parts, cut = [], []
+    for item, layers in zip(items, walls, strict=True):
         count = int(np.count_nonzero(layers.print_height <= height * (1.0 + 1e-9)))
         if count < FEWEST_LAYERS:
             raise InputError(
@@ -124,9 +124,8 @@ def align(items: Sequence[Compared]) -> Aligned:
                 f"ends; at least {FEWEST_LAYERS} are needed to compare."
             )
         if count < len(layers.layer):
-            cut.append(f"{item.label} to layer {count} of {len(layers.layer)}")
-        parts.append(_only(layers, count, [layers.probe_name.index(n) for n in names]))
-    notes = list(probe_note)
+            cut.append(f"{item.label} to layer {layers.layer[count - 1]} of {layers.layer[-1]}")
+        parts.append(only(layers, slice(count), [layers.probe_name.index(n) for n in names]))
     if cut:
         notes.append(f"Compared up to the common height of {number(height / MM, 4)} mm: {', '.join(cut)}.")
     thickness = {number(_thickness(p) / MM, 4) for p in parts}
@@ -166,22 +165,6 @@ def _has_probe(layers: LayerResult, name: str, place: Array) -> bool:
         return False
     own = layers.probe_position[layers.probe_name.index(name)]
     return float(np.linalg.norm(own - place)) < SAME_PLACE
-
-
-def _only(layers: LayerResult, count: int, probes: Sequence[int]) -> LayerResult:
-    """The first `count` layers at some probes (indices), without time histories."""
-    kept: dict[str, Array] = {}
-    for d in schema.of_group(schema.LAYERS_GROUP):
-        if not d.field or d.kind == "text":
-            continue
-        values = getattr(layers, d.field)
-        if d.dims[0] == "layer":
-            values = values[:count]
-        if "probe" in d.dims:
-            values = np.take(values, probes, axis=d.dims.index("probe"))
-        kept[d.field] = values
-    names = tuple(layers.probe_name[p] for p in probes)
-    return replace(layers, probe_name=names, trace=(), **kept)  # type: ignore[arg-type]
 
 
 # ---- what is drawn ------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from typing import Any
 
 from bedsim import registry
 from bedsim.analysis.figures import OF_ERRORS
-from bedsim.analysis.lost_steps import SLIPPED
+from bedsim.analysis.rows_slipped import SLIPPED
 from bedsim.explain.entry import Entry, Fact, facts
 from bedsim.explain.sketches import sketch_of
 from bedsim.explain.source_text import module_text, paths

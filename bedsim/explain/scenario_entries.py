@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from functools import partial
+from functools import cache, partial
 
 from bedsim import registry
 from bedsim.explain.entry import Entry, Fact, facts
@@ -145,9 +145,13 @@ def _physics(made: ModuleText | None, readers_of_it: list[FunctionText]) -> tupl
 
 
 def _levers(key: str) -> str:
-    pulls = (
-        lever.name
-        for lever in LEVERS
-        if any(change.key == key for option in lever.options for change in option.changes)
-    )
-    return ", ".join(dict.fromkeys(pulls))
+    return ", ".join(_levers_by_key().get(key, ()))
+
+
+@cache
+def _levers_by_key() -> dict[str, tuple[str, ...]]:
+    found: dict[str, dict[str, None]] = {}
+    for lever in LEVERS:
+        for change in (change for option in lever.options for change in option.changes):
+            found.setdefault(change.key, {})[lever.name] = None
+    return {key: tuple(names) for key, names in found.items()}

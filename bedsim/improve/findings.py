@@ -7,54 +7,47 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from bedsim.analysis.cautions import cautions
+from bedsim.analysis.travel import of_first_object
 from bedsim.background import each
 from bedsim.improve import doubt, sets
-from bedsim.improve.answers import Standing, WorstAnswer, answer, standing
+from bedsim.improve.answers import Standing, WorstAnswer
 from bedsim.improve.checks import Checked, FrictionRun
 from bedsim.improve.doubt import Drawn, Holds, Tolerance
 from bedsim.improve.lever import Lever
 from bedsim.improve.levers import LEVERS
-from bedsim.improve.ranking import Aim, Trial, best_of_each_lever, trials
+from bedsim.improve.ranking import Aim, Trial, trials
 from bedsim.improve.runs import CHECKED, RunWords, runs
 from bedsim.improve.sets import Cheapest, Stage, silent
-from bedsim.improve.side_effects import Effect, effects, weakened
-from bedsim.improve.steps import LeverStep, Prices, changed, every_step
+from bedsim.improve.side_effects import Effect, effects
+from bedsim.improve.single_changes import Gain, gain_of, single_changes
+from bedsim.improve.steps import LeverStep, Prices, changed
 from bedsim.improve.unusual import Unusual, returns, unusual
 from bedsim.ranges.split import Split, split_of_travel
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_objects
 from bedsim.shown import Shown
 
-TOLD = 8
-"""Levers that are told with their doubts and side effects."""
 SET_DRAWS = 30
 """Drawn machines that a set must bring to the target."""
 CANCELS = 3.0
 """Parts that together are so many times the whole cancel each other."""
 
+FIRST_OF_MANY = "Objects are printed one after the other: the first is taken, as high as the screws allow."
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class Told(Gain):
     """Steps with all that is to be known of them.
 
-    `cost` EUR; `split`: what is left, in parts; `cancels`: by a number that must be met, or by parts of the
-    error that take each other off; `check`: what the propagator says, where it was asked.
+    `split`: what is left, in parts; `cancels`: by a number that must be met, or by parts of the error that
+    take each other off; `check`: what the propagator says, where it was asked.
     """
 
-    trial: Trial
-    cost: float
     effects: tuple[Effect, ...]
-    weakened: str
     holds: Holds | None
     tolerance: Tolerance | None
     split: Split | None
     cancels: bool
     check: Checked | None = None
-
-    @property
-    def refused(self) -> str:
-        """Why it is not to be done; "" where nothing speaks against it."""
-        return self.trial.refused or self.weakened
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -93,19 +86,18 @@ def improve(
     levers: Sequence[Lever] = LEVERS,
     stage: Stage = silent,
 ) -> Improvement:
-    """Find what to change.  `target`: m, of the aimed error; `prices`: EUR by the names of levers, beside the
-    assumed classes; `with_runs` False leaves the propagator's checks out.
+    """Find what to change; of objects one after the other the first is taken.  `target`: m, of the aimed
+    error; `prices`: EUR by the names of levers, beside the assumed classes; `with_runs` False leaves the
+    propagator's checks out.
 
     Raises ModelError or InputError where the machine as it is cannot be computed.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "bedsim improve", "it prints as high as screws allow")
+    several, loaded = loaded, of_first_object(loaded)
     own_prices = prices or {}
-    now, stands = answer(loaded), standing(loaded)
-    every = every_step(loaded, levers)
-    singles = _singles(loaded, now, every, stage)
+    alone = single_changes(loaded, aim, levers, stage)
+    now, stands, every, singles, ranked = alone.now, alone.stands, alone.every, alone.tried, alone.best
     with stage(len(returns(loaded)), "what is unusual") as progress:
         strange = unusual(loaded, now, progress)
-    ranked = best_of_each_lever(singles, aim)[:TOLD]
     found = sets.beam(loaded, now, singles, aim, stage)
     best = sets.worth_having(found, singles, aim)
     with stage(SET_DRAWS, "machines drawn") as progress:
@@ -139,21 +131,13 @@ def improve(
         run=words.now,
         run_refused=words.refused,
         tried=len(singles) + len(found) + (least.tried if least is not None else 0),
-        cautions=cautions(loaded.scenario),
+        cautions=(*[FIRST_OF_MANY] * (several is not loaded), *cautions(loaded.scenario)),
     )
 
 
 def _all_told(teller: _Teller, found: Sequence[Trial], stage: Stage) -> list[Told]:
     with stage(len(found), "whether gains hold") as progress:
         return each([partial(teller.tell, one) for one in found], progress)
-
-
-def _singles(
-    loaded: LoadedScenario, now: WorstAnswer, every: Sequence[LeverStep], stage: Stage
-) -> list[Trial]:
-    alone = [(step,) for step in every if not step.option.by_run]
-    with stage(len(alone), "single changes") as progress:
-        return trials(loaded, now, alone, progress)
 
 
 def _cheapest(
@@ -202,26 +186,26 @@ class _Teller:
 
     def tell(self, one: Trial) -> Told:
         """Side effects, doubts, tolerance and what is left of the error."""
-        cost = sum(step.cost(self.prices) for step in one.steps)
-        if one.after is None:
+        gain = gain_of(self.loaded, one, self.stands, self.prices)
+        if one.after is None or gain.stands is None:
             return Told(
                 trial=one,
-                cost=cost,
-                effects=(),
+                cost=gain.cost,
+                stands=None,
                 weakened="",
+                effects=(),
                 holds=None,
                 tolerance=None,
                 split=None,
                 cancels=False,
             )
-        then = changed(self.loaded, one.steps)
-        stands = standing(then)
-        split = split_of_travel(then)
+        split = split_of_travel(changed(self.loaded, one.steps))
         return Told(
             trial=one,
-            cost=cost,
-            effects=effects(one.before, one.after, self.stands, stands),
-            weakened=weakened(self.stands, stands),
+            cost=gain.cost,
+            stands=gain.stands,
+            weakened=gain.weakened,
+            effects=effects(one.before, one.after, self.stands, gain.stands),
             holds=doubt.holds(self.loaded, one.steps, self.machines, self.aim) if self.machines else None,
             tolerance=doubt.tolerance(self.loaded, one, self.aim),
             split=split,

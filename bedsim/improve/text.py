@@ -41,18 +41,18 @@ def lines(found: Improvement) -> Iterator[str]:
     if found.target is not None:
         yield _target_sentence(found)
         yield ""
-    yield "What gains most (what to choose):"
+    yield "What gains most, each change alone:"
     yield from _gain_rows(found)
     if found.best_set is not None:
         yield ""
-        yield "Together, worked out as one machine:"
+        yield "Together, as one machine:"
         yield from _told_rows(found.best_set, found.aim)
     yield ""
     yield "What is unusual here and costs you:"
     yield from _unusual_rows(found)
     if found.by_run:
         yield ""
-        yield "What lives by friction, run with the propagator:"
+        yield "What friction decides, run with the propagator:"
         yield from _run_rows(found)
     yield ""
     yield from notes(found)
@@ -69,7 +69,7 @@ def headline(found: Improvement) -> str:
         return f"{text}. No single change that was tried gains anything."
     after = best.trial.after
     gain = times(best.trial.gain(found.aim))
-    return f"{text}. Most gains: {best.trial.words}: {_error(after, found.aim)} ({gain})."
+    return f"{text}. Best single change: {best.trial.words}: {_error(after, found.aim)} ({gain})."
 
 
 def _target_sentence(found: Improvement) -> str:
@@ -115,7 +115,7 @@ def _check_words(check: Checked | None, aim: Aim) -> str:
 
 def _gain_rows(found: Improvement) -> Iterator[str]:
     if not found.gains:
-        yield "  nothing that was tried"
+        yield "  nothing that was tried gains anything"
     for told in found.gains:
         yield from _told_rows(told, found.aim)
 
@@ -133,17 +133,17 @@ def _told_rows(told: Told, aim: Aim) -> Iterator[str]:
     if abs(math.log(max(trial.gain(other), 1e-9))) > math.log(WORTH_TELLING):
         beside.insert(0, f"{WAY[other]} {_error(trial.before, other)} to {_error(trial.after, other)}")
     if beside:
-        yield f"          beside it: {'; '.join(beside)}"
+        yield f"          side effects: {'; '.join(beside)}"
     if told.check is not None:
         yield f"         {_check_words(told.check, aim)}"
 
 
 def _holds_words(holds: Holds) -> str:
     if math.isnan(holds.middle):
-        return "no drawn machine can be built so"
+        return "no drawn machine can be built this way"
     text = f"over the machine's doubts {times(holds.low)} / {rounded(holds.middle)} / {rounded(holds.high)}"
-    word = "holds" if holds.low > 1.0 else "hopes"
-    harm = f", harms in {100 * holds.harms:.0f} %" if holds.harms > 0 else ""
+    word = "holds" if holds.low > 1.0 else "unsure"
+    harm = f", worse in {100 * holds.harms:.0f} %" if holds.harms > 0 else ""
     return f"{word}: {text} (10/50/90 %){harm}"
 
 
@@ -156,7 +156,7 @@ def _cancel_words(told: Told) -> str:
 
 
 def _tolerance_words(tolerance: Tolerance) -> str:
-    return f"{times(tolerance.gain)} is left {rounded(tolerance.off)} {tolerance.unit} off"
+    return f"{rounded(tolerance.off)} {tolerance.unit} off leaves {times(tolerance.gain)}"
 
 
 def _unusual_rows(found: Improvement) -> Iterator[str]:

@@ -37,13 +37,13 @@ NARROWED = 0.85
 """Part of its spread before below which a number counts as learnt."""
 MOST_NEXT = 5
 
-SPOILT = "? The answer above is spoilt by it"
+SPOILT = "? It spoils the answer above"
 FAULTS = {
     "reading": "{where}: this reading is off by {size} against the rest: left out here, take it again",
     "slip": "the gauge slipped {where} by {size}: the series counts as two here",
-    "wrong sign": "{where} reads with the wrong sign: turned round here it fits all the rest",
-    "series": "{where} holds a motion once per turn of {size} that no screw makes under the others: does its "
-    "stand give, or the probe or axis not hold" + SPOILT,
+    "wrong sign": "{where} reads with the wrong sign: turned round, it fits all the rest",
+    "series": "{where} holds a motion once per turn of {size} that no screw can make beside the other "
+    "readings: does the stand give, or are probe or axis wrong" + SPOILT,
     "bands": "{where} do not fit the rest, by {size}: is it misread" + SPOILT,
     "measurement": "{where} does not agree with the rest: is it right" + SPOILT,
 }
@@ -150,7 +150,7 @@ def _doubts(found: Learned) -> Iterator[str]:
             "finer gauge, or gauge the screws."
         )
     yield from _stand(found)
-    yield "Hardly noticed: a bearing ten times softer than its range, though the answer stays right."
+    yield "Hard to notice: a bearing ten times softer than its range, though the answer stays right."
 
 
 def _stand(found: Learned) -> Iterator[str]:

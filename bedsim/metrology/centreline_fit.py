@@ -15,9 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.linalg import block_diag
-from scipy.stats import chi2
 
 from bedsim.errors import InputError
 from bedsim.metrology.runout_fit import PositionFit, direction_uncertainty, magnitude_uncertainty
@@ -72,7 +71,7 @@ class CentrelineFit:
     @property
     def fits(self) -> bool:
         """Whether the readings agree with eccentricity, tilt and bow (chi-square, 1 % level)."""
-        return self.freedom == 0 or self.chi_square <= float(chi2.ppf(0.99, self.freedom))
+        return self.freedom == 0 or self.chi_square <= float(scipy.stats.chi2.ppf(0.99, self.freedom))
 
 
 def fit_centreline(fits: tuple[PositionFit, ...], setup: Setup) -> CentrelineFit:
@@ -194,7 +193,7 @@ def _joint_covariance(fits: Sequence[PositionFit], setup: Setup) -> Array:
         t = (s - first) / (last - first)
         moves = np.stack([1 - t, t], axis=-1)
     common = setup.holding_uncertainty**2 * np.kron(moves @ moves.T, np.eye(2))
-    return np.asarray(block_diag(*(f.reading_covariance for f in fits)) + common)
+    return np.asarray(scipy.linalg.block_diag(*(f.reading_covariance for f in fits)) + common)
 
 
 def _against_journals(
@@ -212,7 +211,7 @@ def _against_journals(
     s = np.array([j.position for j in journals])
     terms = ("eccentricity", "tilt") if np.unique(s).size > 1 else ("eccentricity",)
     solve, _ = _solution(
-        _basis(terms, s, 1.0, False, None), block_diag(*(j.reading_covariance for j in journals))
+        _basis(terms, s, 1.0, False, None), scipy.linalg.block_diag(*(j.reading_covariance for j in journals))
     )
     line = solve @ _parts(np.array([j.offset for j in journals]))
     along = np.kron(_basis(terms, np.array([f.position for f in thread]), 1.0, False, None), np.eye(2))
@@ -246,7 +245,7 @@ def _warnings(
         )
     if setup.how != "v-block" and position.size > 1 and np.ptp(position) < 0.5 * setup.length:
         found.append("the positions cover less than half of the screw: tilt and bow are hard to tell apart")
-    if freedom > 0 and chi_square > float(chi2.ppf(0.99, freedom)):
+    if freedom > 0 and chi_square > float(scipy.stats.chi2.ppf(0.99, freedom)):
         found.append(
             "eccentricity, tilt and bow do not describe this screw within the gauge's uncertainty; "
             "use the measured table"

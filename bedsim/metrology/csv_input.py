@@ -11,7 +11,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.constants import lbf
 
 from bedsim.errors import InputError
 from bedsim.number_text import number
@@ -22,7 +21,7 @@ Array = NDArray[np.float64]
 
 ALONG = {unit: LENGTHS[unit] for unit in ("mm", "inch")}
 """Units of a place along a screw or a height: nobody writes these in micrometres."""
-FORCES = {"n": 1.0, "kgf": GRAVITY, "lbf": lbf}
+FORCES = {"n": 1.0, "kgf": GRAVITY, "lbf": 0.45359237 * GRAVITY}  # the avoirdupois pound, kg, by definition
 MASSES = {"g": 1e-3, "kg": 1.0}
 ANGLES = {"deg": DEG}
 TIMES = {"s": 1.0}

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.stats import t as student
 
 from bedsim.errors import InputError
 from bedsim.metrology.csv_input import Table, length_notes, note, read_table
@@ -134,7 +134,7 @@ def _by_turns(psi: Array, reading: Array) -> float:
         found.append(np.linalg.lstsq(np.stack(columns, axis=-1), reading[here], rcond=None)[0][1:])
     freedom = 2 * (whole - 1)
     scatter = math.sqrt(float(((np.array(found) - np.mean(found, axis=0)) ** 2).sum()) / freedom)
-    return scatter / math.sqrt(whole) * float(student.isf((1 - TWO_SIGMA) / 2, freedom)) / 2
+    return scatter / math.sqrt(whole) * float(scipy.stats.t.isf((1 - TWO_SIGMA) / 2, freedom)) / 2
 
 
 def _way(table: Table) -> tuple[Array, float]:

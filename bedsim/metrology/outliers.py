@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.stats import f as fisher
-from scipy.stats import norm
-from scipy.stats import t as student
 
 Array = NDArray[np.float64]
 
@@ -43,8 +41,8 @@ def sticking_out(design: Array, value: Array, uncertainty: float) -> NDArray[np.
     without = np.maximum(residual @ residual - residual**2 / left, 0.0) / (freedom - 1)
     size = np.abs(residual) / np.sqrt(left)
     share = LEVEL / (2 * n)
-    by_chance = student.isf(share, freedom - 1) * np.sqrt(without)
-    return np.asarray((size > by_chance) & (size > norm.isf(share) * uncertainty))
+    by_chance = scipy.stats.t.isf(share, freedom - 1) * np.sqrt(without)
+    return np.asarray((size > by_chance) & (size > scipy.stats.norm.isf(share) * uncertainty))
 
 
 def rougher(squares: Array, freedom: Array, uncertainty: float) -> NDArray[np.bool_]:
@@ -59,5 +57,5 @@ def rougher(squares: Array, freedom: Array, uncertainty: float) -> NDArray[np.bo
     usable = (freedom > 0) & (rest > 0)
     here = squares / np.maximum(freedom, 1)
     beside = np.maximum(others / np.maximum(rest, 1), uncertainty**2)
-    limit = fisher.isf(ROUGH_LEVEL / squares.size, np.maximum(freedom, 1), np.maximum(rest, 1))
+    limit = scipy.stats.f.isf(ROUGH_LEVEL / squares.size, np.maximum(freedom, 1), np.maximum(rest, 1))
     return np.asarray(usable & (here > limit * beside))

@@ -7,8 +7,8 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import ive
 
 from bedsim.metrology.outliers import SPARE, rougher, sticking_out
 from bedsim.metrology.readings import Readings
@@ -129,7 +129,9 @@ def direction_uncertainty(value: complex, covariance: Array) -> float:
     kappa = (abs(value) / max(magnitude_uncertainty(value * 1j, covariance), 1e-15)) ** 2 - 0.5
     if kappa <= 0:
         return math.pi
-    return min(math.pi, math.sqrt(-2 * math.log(float(ive(1, kappa) / ive(0, kappa)))))
+    return min(
+        math.pi, math.sqrt(-2 * math.log(float(scipy.special.ive(1, kappa) / scipy.special.ive(0, kappa))))
+    )
 
 
 def _compared(fits: list[PositionFit], setup: Setup) -> list[PositionFit]:

@@ -12,18 +12,24 @@ from bedsim import units
 from bedsim.components import bed as bed_part
 from bedsim.components import belt, motor, mount
 from bedsim.components.frame import Coordinates, point_motion, unit
-from bedsim.components.mount import bed_point, bed_rotation
 from bedsim.components.plate import PlateShapes
 from bedsim.components.row import CauseName, Link, Source, standing
 from bedsim.errors import ModelError
 from bedsim.model.assembly import Machine
-from bedsim.model.convert import Tables, first_nut, make_bed, make_belt, motion_limits, stations_of
+from bedsim.model.convert import (
+    Tables,
+    first_nut,
+    make_bed,
+    make_belt,
+    motion_limits,
+    pieces_of,
+    stations_of,
+)
 from bedsim.model.corner import CornerParts, corner_rows, make_corners
 from bedsim.model.damping import PART_OF
-from bedsim.model.growing_part import GrowingPart
+from bedsim.model.growing_part import growing_part
 from bedsim.model.program import Program
 from bedsim.model.side_torque import with_side_torque
-from bedsim.model.stations import Stations
 from bedsim.scenario import schema
 
 Array = NDArray[np.float64]
@@ -77,7 +83,7 @@ def build_machine(scenario: schema.Scenario, tables: Tables, *, side_torque: boo
         kept=kept,
         mass=mass,
         weight=weight,
-        part=_part(coordinates, scenario, laid, shapes),
+        part=growing_part(pieces_of(scenario), laid.count, coordinates, shapes),
         gravity=units.GRAVITY,
         damping_ratio=scenario.damping.ratio,
         part_damping=_part_damping(scenario.damping),
@@ -264,16 +270,3 @@ def _command(coordinates: Coordinates, corners: list[CornerParts]) -> Array:
     if coordinates.shared_motor:
         command[coordinates.motor] = corners[0].turn / len(corners)
     return command
-
-
-def _part(
-    coordinates: Coordinates, scenario: schema.Scenario, laid: Stations, shapes: PlateShapes
-) -> GrowingPart:
-    place = np.array([scenario.print.part_x_mm, scenario.print.part_y_mm, 0.0]) * units.MM
-    at_foot = shapes.at(float(place[0]), float(place[1]))
-    return GrowingPart(
-        mass=scenario.print.part_mass_kg * laid.laid / laid.laid[-1],
-        centre_height=laid.centre,
-        foot=bed_point(coordinates, place, at_foot),
-        lean=bed_rotation(coordinates, at_foot),
-    )

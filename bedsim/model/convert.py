@@ -5,6 +5,7 @@ from __future__ import annotations
 import cmath
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,11 +16,14 @@ from bedsim.components import belt, guide, lead, motor, mount, nut, run_out, scr
 from bedsim.components.motor_end import MotorEnd
 from bedsim.components.run_out import Complex
 from bedsim.errors import ModelError
+from bedsim.model.from_program import pieces_of_program, stations_of_program
+from bedsim.model.growing_part import Pieces
 from bedsim.model.mount_kind import mount_kind
 from bedsim.model.program import Limits
 from bedsim.model.stations import LayerRun, Stations, stations
 from bedsim.scenario import schema
-from bedsim.scenario.sections import complete_sections
+from bedsim.scenario.part_program import kg_per_mm, origin_mm
+from bedsim.scenario.sections import complete_sections, objects_of
 
 Array = NDArray[np.float64]
 Tables = Mapping[str, Array]
@@ -244,6 +248,13 @@ def motion_limits(part: schema.MotionKeys) -> Limits:
 
 def stations_of(scenario: schema.Scenario) -> Stations:
     """The layers of a print."""
+    if scenario.print.laid is not None:
+        return stations_of_program(scenario.print.laid, motion_limits(scenario.motion))
+    return _stations(scenario.print, scenario.motion)
+
+
+@lru_cache(maxsize=8)
+def _stations(job: schema.Print, motion: schema.MotionKeys) -> Stations:
     return stations(
         [
             LayerRun(
@@ -256,6 +267,31 @@ def stations_of(scenario: schema.Scenario) -> Stations:
                 hop_every=section.hop_every,
                 new_object=section.new_object,
             )
-            for section in complete_sections(scenario.print, scenario.motion)
+            for section in complete_sections(job, motion)
         ]
+    )
+
+
+def pieces_of(scenario: schema.Scenario) -> Pieces:
+    """What the layers of a print lay: one piece each, of its object's section or of its program."""
+    if scenario.print.laid is not None:
+        job = scenario.print.model_dump()
+        x, y = origin_mm(job, scenario.bed.model_dump())
+        return pieces_of_program(scenario.print.laid, (x * units.MM, y * units.MM), kg_per_mm(job))
+    return _pieces(scenario.print, scenario.motion)
+
+
+@lru_cache(maxsize=8)
+def _pieces(job: schema.Print, motion: schema.MotionKeys) -> Pieces:
+    laid, found = _stations(job, motion), objects_of(job, motion)
+    which = np.repeat(np.arange(len(found)), [one.layers for one in found])
+    height = np.bincount(which, laid.thickness)
+    mass, x, y = np.array([[one.mass_kg, one.x_mm * units.MM, one.y_mm * units.MM] for one in found]).T
+    return Pieces(
+        station=np.arange(1, laid.count + 1),
+        mass=mass[which] * (laid.thickness / height[which]),
+        x=x[which],
+        y=y[which],
+        bottom=laid.z - laid.thickness,
+        top=laid.z,
     )

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from bedsim.components import joint
 from bedsim.components.joint import Joint
-from bedsim.model.convert import mount_points
+from bedsim.model.convert import mount_points, pieces_of
 from bedsim.model.joint_kind import joint_kind
 from bedsim.scenario import schema
 from bedsim.scenario.sizing_keys import BallPart, MagnetPart, Sizing
@@ -26,17 +26,19 @@ from bedsim.units import DEG, GPA, GRAVITY, MM, N_PER_MM, N_PER_UM, UM
 Array = NDArray[np.float64]
 
 
-def bed_loads(scenario: schema.Scenario) -> tuple[Array, Array]:
-    """Weight (c,) N of bed and part on each mount, at the first and the last layer, a rigid bed on equal
-    springs. Raises ModelError when the mounts stand on one line."""
-    bed, job = scenario.bed, scenario.print
+def bed_load(scenario: schema.Scenario, done: int) -> Array:
+    """Weight (c,) N of the bed and of the layers that are done on each mount, a rigid bed on equal springs.
+    Raises ModelError when the mounts stand on one line."""
+    bed, (part, centre) = scenario.bed, pieces_of(scenario).upto(done).weighed
     places = mount_points(scenario)[:, :2]
-    at = [[bed.centre_x_mm * MM, bed.centre_y_mm * MM], [job.part_x_mm * MM, job.part_y_mm * MM]]
-    weights = np.array([bed.mass_kg, job.part_mass_kg]) * GRAVITY
-    return (
-        statics.support_loads(places, weights * [1.0, 0.0], at),
-        statics.support_loads(places, weights, at),
-    )
+    at = [[bed.centre_x_mm * MM, bed.centre_y_mm * MM], list(centre[:2])]
+    weights = np.array([bed.mass_kg, part]) * GRAVITY
+    return statics.support_loads(places, weights, at)
+
+
+def bed_loads(scenario: schema.Scenario) -> tuple[Array, Array]:
+    """The same without any layer, and after the last."""
+    return bed_load(scenario, 0), bed_load(scenario, scenario.print.layers)
 
 
 def joint_loads(scenario: schema.Scenario) -> Array:

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -84,9 +85,16 @@ class Stations:
         return np.cumsum(self.thickness)
 
     @cached_property
-    def centre(self) -> Array:
-        """Height m of the centre of all that has been laid up to each station (n,), of even cross-section."""
-        return np.cumsum(self.thickness * (self.z - self.thickness / 2)) / self.laid
+    def ends(self) -> tuple[int, ...]:
+        """The stations between which heights and loads lie: the first, the first of the last object (what was
+        printed before stands on the bed), the lowest, the last; each once, in order."""
+        return tuple(sorted({1, int(self.first[-1]), self.lowest, self.count}))
+
+    @property
+    def lowest(self) -> int:
+        """The station at which the bed is lowest, of several the last."""
+        deep = self.depth[1:]
+        return int(np.flatnonzero(deep >= deep.max() - ALIKE * np.ptp(deep))[-1]) + 1
 
     def top(self, layers: Layers) -> Array:
         """Top m above the bed at stations counted from 0, where nothing is laid."""
@@ -117,6 +125,12 @@ class Stations:
         """The first stations alone, at most `count`."""
         kept: dict[str, Any] = {f.name: getattr(self, f.name)[:count] for f in fields(self)}
         return Stations(**kept | {"depth": self.depth[: count + 1]})
+
+    def walls(self, layers: Layers) -> tuple[slice, ...]:
+        """Where among rising `layers` (l,) those of each object stand."""
+        first = self.first[np.maximum(layers, 1) - 1]
+        cuts = [0, *(np.flatnonzero(np.diff(first)) + 1), layers.size]
+        return tuple(slice(int(a), int(b)) for a, b in pairwise(cuts))
 
     def positions(self, layers: Layers) -> NDArray[np.intp]:
         """Where among rising `layers` (l,) the zero of each stands: the first station of its object, of the

@@ -17,6 +17,8 @@ from bedsim.analysis.cautions import cautions
 from bedsim.analysis.sizing_gather import bounds_of, gather, lower_stop
 from bedsim.model.assembly import Machine
 from bedsim.model.build import build_machine
+from bedsim.model.convert import pieces_of
+from bedsim.model.stations import Stations
 from bedsim.number_text import number
 from bedsim.power_loss import back_driving
 from bedsim.power_loss.back_driving import Falling
@@ -24,7 +26,6 @@ from bedsim.power_loss.fall import Fall, fall
 from bedsim.power_loss.unequal import UnequalRow, unequal_rows
 from bedsim.scenario.event_keys import PowerLoss
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_objects
 from bedsim.sizing import loads
 from bedsim.sizing.numbers import CornerNumbers, MachineNumbers
 from bedsim.sizing.rows_holding import missing_words, resting_torque
@@ -73,33 +74,34 @@ class PowerLossReport:
 
 
 def power_loss_scenario(loaded: LoadedScenario) -> PowerLossReport:
-    """Compute all cases at the first and the last layer, and the unequal ones.
+    """Compute all cases at the first and the last layer, of objects also where the last begins and where the
+    bed is lowest, and the unequal ones.
 
     Raises ModelError when the machine cannot be assembled, SolverError when a screw jams or chatters.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "size --power-loss", "its last layer is the lowest")
     numbers, machine = gather(loaded), build_machine(loaded.scenario, loaded.tables)
     keys = loaded.scenario.power_loss or PowerLoss()
     rows = [
         _row(loaded, numbers, machine, case, layer, keys)
         for case in cases(numbers)
-        for layer in dict.fromkeys((1, loaded.scenario.print.layers))
+        for layer in machine.stations.ends
     ]
     worst = next(case for case in cases(numbers) if case.low and case.hill)
+    high, low = int(machine.stations.first[-1]), machine.stations.lowest
     unequal = unequal_rows(
         loaded,
         numbers,
         machine,
-        falling(loaded, numbers, machine, worst, 1),
-        room_below(loaded, machine, 1),
-        falling(loaded, numbers, machine, worst, loaded.scenario.print.layers),
+        falling(loaded, numbers, machine, worst, high),
+        room_below(loaded, machine, high),
+        falling(loaded, numbers, machine, worst, low),
     )
     return PowerLossReport(
         title=loaded.scenario.title,
         rows=tuple(rows),
         unequal=tuple(unequal),
         missing=(*_missing(numbers), *unknown_limits(loaded.scenario)),
-        assumptions=_assumptions(loaded, numbers, keys, rows),
+        assumptions=_assumptions(loaded, numbers, machine.stations, keys, rows),
         cautions=_cautions(loaded, rows),
     )
 
@@ -250,13 +252,13 @@ def _missing(numbers: MachineNumbers) -> tuple[str, ...]:
 
 
 def _assumptions(
-    loaded: LoadedScenario, numbers: MachineNumbers, keys: PowerLoss, rows: list[FallRow]
+    loaded: LoadedScenario, numbers: MachineNumbers, laid: Stations, keys: PowerLoss, rows: list[FallRow]
 ) -> tuple[str, ...]:
     heaviest = max(numbers.corners, key=lambda c: max(c.hanging))
     low = heaviest.screw.friction[0]
     free = loads.torque_to_hold(heaviest, heaviest.screw, low) - heaviest.motor.brake_torque
     share = back_driving.loose_share(free, heaviest.motor.detent_low * heaviest.motor.gear_ratio)
-    part = loaded.scenario.print.part_mass_kg
+    part = pieces_of(loaded.scenario).weighed[0]
     aside = max(c.side_torque for c in numbers.corners)
     return (
         "Unfavourable: lowest friction of threads, nuts and guides, lowest detent, every rotor on top of its "
@@ -269,7 +271,8 @@ def _assumptions(
         "stop; the blow there is not computed.",
         f"Below {keys.creep_mm_s:g} mm/s a bed is said to creep, above it to fall. Motors are open: shorted "
         "windings would slow them (power_loss.drag_n_m_s).",
-        "Unequal corners, unfavourable at rest: drops from the first layer, lifting from the last; the "
+        f"Unequal corners, unfavourable at rest: drops from layer {laid.first[-1]}, lifting from layer "
+        f"{laid.lowest}; the "
         "stopped driver keeps its screw. Beyond some 10° of tilt the course is rough. Side force: springs, "
         "friction and slope of the mounts.",
         f"A standing side force turns the bent screws by up to {number(aside / N_MM, 2)} N mm, once per turn "

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base
 from bedsim.errors import SolverError
 from bedsim.model.assembly import Machine, System
+from bedsim.model.joint_parts import bed_load
 from bedsim.power_loss.back_driving import Falling
 from bedsim.power_loss.fall import Fall, fall
 from bedsim.scenario.event_keys import PowerLoss
@@ -101,12 +102,13 @@ def unequal_rows(
 ) -> list[UnequalRow]:
     """All unequal cases of all corners; `system` and `room` (c,) m as for the fall of the whole bed.
 
-    Drops begin at the first layer and lifting at the last, where the bed is `lowest`: there the way is
+    Drops begin at the first layer of the last object and lifting where the bed is `lowest`: there the way is
     longest.
     """
-    scenario = loaded.scenario
-    racked = _racked(loaded, numbers, machine, 1, [c.bed_load[0] for c in numbers.corners])
-    down = _racked(loaded, numbers, machine, scenario.print.layers, [c.bed_load[1] for c in numbers.corners])
+    scenario, laid = loaded.scenario, machine.stations
+    high = int(laid.first[-1])
+    racked = _racked(loaded, numbers, machine, high, bed_load(scenario, high - 1))
+    down = _racked(loaded, numbers, machine, laid.lowest, bed_load(scenario, laid.lowest))
     keys = scenario.power_loss or PowerLoss()
     belt = scenario.drive.topology == "belt"
     rows = []
@@ -122,7 +124,7 @@ def unequal_rows(
 
 
 def _racked(
-    loaded: LoadedScenario, numbers: MachineNumbers, machine: Machine, layer: int, weight: list[float]
+    loaded: LoadedScenario, numbers: MachineNumbers, machine: Machine, layer: int, weight: Array
 ) -> Racked:
     system = machine.system(np.array([layer]))
     limits = limits_of(loaded, numbers, machine, system, 0.0)
@@ -133,7 +135,7 @@ def _racked(
         system=system,
         limits=[x for x in limits if not x.of_screw],
         groove_friction=np.array([c.mount.friction_coefficient for c in loaded.scenario.corner]),
-        weight=np.array(weight),
+        weight=weight,
     )
 
 

@@ -9,24 +9,26 @@ from bedsim.analysis.kept_answer import kept_answer
 from bedsim.analysis.summary import Summary, summarise
 from bedsim.background import BackgroundTask
 from bedsim.ranges.kept import with_ranges
-from bedsim.ranges.known import known_ranges, known_values
+from bedsim.ranges.known import Known, known_machines, known_ranges
 from bedsim.ranges.shares import shares_of, source_layers
-from bedsim.ranges.swings import Found, Progress, Swings, Values, Variation, find_ranges
+from bedsim.ranges.swings import Found, Progress, Swings, Variation, find_ranges
 from bedsim.results.layers import Run
 from bedsim.scenario.load import LoadedScenario
 
 
-def begun_to_vary(loaded: LoadedScenario) -> Callable[[Progress], Swings | list[Values]]:
+def begun_to_vary(loaded: LoadedScenario) -> Callable[[Progress], Swings | Known]:
     """Begin, in the background where there is a second core, with what uncertain numbers do to a machine, or
     what machines do that agree with its readings; a function that waits for it, told of progress."""
     if loaded.knowledge is None:
         return Variation(loaded).swings
-    return BackgroundTask(lambda channel: known_values(loaded, channel.progress)).result
+    return BackgroundTask(lambda channel: known_machines(loaded, channel.progress)).result
 
 
-def ranges_about(run: Run, loaded: LoadedScenario, varied: Swings | list[Values]) -> Found:
+def ranges_about(run: Run, loaded: LoadedScenario, varied: Swings | Known) -> Found:
     """The ranges about a run's answer."""
-    return known_ranges(run, loaded, varied) if isinstance(varied, list) else find_ranges(run, loaded, varied)
+    return (
+        known_ranges(run, loaded, varied) if isinstance(varied, Known) else find_ranges(run, loaded, varied)
+    )
 
 
 def with_summary(run: Run, found: Found | None, summary: Summary) -> Run:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,14 +13,33 @@ from bedsim.analysis.linear_machine import without_play
 from bedsim.analysis.summary import Ranges
 from bedsim.errors import BedsimError
 from bedsim.ranges.draws import draws
-from bedsim.ranges.swings import RANGED, SIGNED, Found, leads_of, linear_values
-from bedsim.results.layers import SPREAD_MOMENTS, Array, Run
+from bedsim.ranges.swings import (
+    RANGED,
+    SIGNED,
+    Found,
+    figures_of,
+    leads_of,
+    linear_layers,
+    spread_moments,
+)
+from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
 
 ENDS = (0.05, 0.95)
+NORMAL_END = 1.645
+"""Standard deviations from the middle of a normal law to its 95 %."""
 
 Values = Mapping[str, float]
 Progress = Callable[[int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """Figures of the likeliest machine, then of those that agree with the readings; `spread` as in
+    `results.layers.Open`."""
+
+    values: tuple[Values, ...]
+    spread: Array
 
 
 def drawn_values(
@@ -31,23 +51,40 @@ def drawn_values(
     A key has the same luck in the n-th machine of every scenario, and a scenario with knowledge takes the
     n-th machine that agrees with its readings: machines of one number can be compared.
     """
-    found: list[Values | None] = [linear_values(without_play(loaded))]
-    for draw in draws(count, knowledge=loaded.knowledge):
+    leads = leads_of(loaded)
+    return [None if one is None else figures_of(one, leads) for one in _drawn_layers(loaded, count, progress)]
+
+
+def _drawn_layers(loaded: LoadedScenario, count: int, progress: Progress) -> Iterator[LayerResult | None]:
+    """The same machines layer by layer."""
+    yield linear_layers(without_play(loaded))
+    for number, draw in enumerate(draws(count, knowledge=loaded.knowledge), start=1):
         try:
-            drawn = loaded.with_values(draw.values(loaded.ranges))
-            found.append(linear_values(without_play(drawn)))
+            found = linear_layers(without_play(loaded.with_values(draw.values(loaded.ranges))))
         except BedsimError:
-            found.append(None)
-        progress(len(found) - 1)
-    return found
+            found = None
+        progress(number)
+        yield found
 
 
-def known_values(loaded: LoadedScenario, progress: Progress = lambda done: None) -> list[Values]:
-    """Figures of the likeliest machine, then of every machine that the scenario's knowledge holds, what it
-    does not tell drawn besides; those that cannot be built are left out."""
+def known_machines(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Known:
+    """The likeliest machine and every one that the scenario's knowledge holds, what it does not tell drawn
+    besides; those that cannot be built are left out.
+
+    The spread is the mean over the machines of products of what they differ by from the likeliest one, times
+    `NORMAL_END` squared: where differences are normal, the half range from 5 to 95 % of anything linear in
+    the errors.  Source: [GUM] 5.2.2 for the products; 1.645 is the normal law's 95 % point.
+    """
     assert loaded.knowledge is not None
-    found = drawn_values(loaded, len(loaded.knowledge.machines), progress)
-    return [one for one in found if one is not None]
+    layers = _drawn_layers(loaded, len(loaded.knowledge.machines), progress)
+    likeliest, leads = next(layers), leads_of(loaded)
+    assert likeliest is not None
+    values, spread = [figures_of(likeliest, leads)], spread_moments(likeliest, likeliest)
+    for one in layers:
+        if one is not None:
+            values.append(figures_of(one, leads))
+            spread = spread + 4.0 * spread_moments(likeliest, one)  # of whole differences, not of half ones
+    return Known(values=tuple(values), spread=NORMAL_END**2 * spread / max(len(values) - 1, 1))
 
 
 def with_none(ends: Array) -> Array:
@@ -55,7 +92,7 @@ def with_none(ends: Array) -> Array:
     return np.array([min(ends[0], 0.0), max(ends[1], 0.0)])
 
 
-def known_ranges(run: Run, loaded: LoadedScenario, values: Sequence[Values]) -> Found:
+def known_ranges(run: Run, loaded: LoadedScenario, known: Known) -> Found:
     """Ranges about the run's answer: what 5 and 95 % of the machines have of the likeliest one's figure.
 
     By ranks i/(n + 1); where causes cancel in the likeliest machine it may lie beyond both, and the range
@@ -63,7 +100,7 @@ def known_ranges(run: Run, loaded: LoadedScenario, values: Sequence[Values]) -> 
     """
     assert loaded.knowledge is not None
     answer = metric_values(run.layers, leads_of(loaded))
-    middle, machines = values[0], values[1:]
+    middle, *machines = known.values
     low, high = {}, {}
     for name in RANGED:
         if math.isnan(answer[name]):
@@ -75,7 +112,7 @@ def known_ranges(run: Run, loaded: LoadedScenario, values: Sequence[Values]) -> 
             low[name], high[name] = answer[name] * (1.0 + with_none(ends / middle[name] - 1.0))
     method = (
         f"Ranges: {len(machines)} machines that agree with the readings in {loaded.knowledge.name}, 5 to 95 "
-        "% of them; without friction, whose keys are not varied."
+        "% of them, layer by layer 1.64 times the root mean square of what they differ by; without friction, "
+        "whose keys are not varied."
     )
-    unknown = np.full((*run.layers.height_error.shape, len(SPREAD_MOMENTS)), np.nan)
-    return Found(ranges=Ranges(low=low, high=high, influences=()), method=method, spread=unknown)
+    return Found(ranges=Ranges(low=low, high=high, influences=()), method=method, spread=known.spread)

@@ -17,6 +17,7 @@ from bedsim.units import MM
 
 MOST_PARTS = 4
 ALL_ELSE = "all else"
+ALL = slice(None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,10 +45,10 @@ class BedMotion:
         return np.asarray(pose @ self.height[place])
 
 
-def bed_motion(run: Run, loaded: LoadedScenario) -> tuple[BedMotion, Sources]:
-    """The motion of a run of one object, with the causes that move it most sideways told apart, and the
-    errors that every cause makes alone at the run's own probes (a result from before may have fewer than a
-    run has now).
+def bed_motion(run: Run, loaded: LoadedScenario, shown: slice = ALL) -> tuple[BedMotion, Sources]:
+    """The motion in the layers `shown`, those of one object, with the causes that move it most sideways told
+    apart, and the errors that every cause makes alone in all layers at the run's own probes (a result from
+    before may have fewer than a run has now).
     """
     job, poses = source_poses(without_play(loaded))
     bed = loaded.scenario.bed
@@ -55,8 +56,9 @@ def bed_motion(run: Run, loaded: LoadedScenario) -> tuple[BedMotion, Sources]:
     probes = run.layers.probe_position
     places = np.concatenate([probes, np.array([*PLATE_CORNERS.values()]) * half, run.layers.corner_position])
     height, flat, abbe = base.probe_maps(job.machine, places)
-    pose = run.layers.pose_raw - run.layers.pose_raw[0]
-    known = {source: part - part[0] for source, part in poses.items()}
+    zero = job.program.stations.positions(run.layers.layer)
+    pose = run.layers.pose_raw - run.layers.pose_raw[zero]
+    known = {source: part - part[zero] for source, part in poses.items()}
     whole = BedMotion(
         place=places,
         probes=len(probes),
@@ -68,13 +70,15 @@ def bed_motion(run: Run, loaded: LoadedScenario) -> tuple[BedMotion, Sources]:
         parts={},
         corner_of=(),
     )
-    ranked = sorted(known, key=lambda s: -_moved(whole, known[s]))[:MOST_PARTS]
+    sources = {source: _errors(whole, part) for source, part in known.items()}
+    there = replace(whole, top=whole.top[shown], pose=pose[shown])
+    known = {source: part[shown] for source, part in known.items()}
+    ranked = sorted(known, key=lambda s: -_moved(there, known[s]))[:MOST_PARTS]
     names = run.layers.corner_name
     parts = {_name(s): known[s] for s in ranked}
     corner_of = [names.index(s[1]) if s[1] in names else -1 for s in ranked]
-    rest = pose - sum(parts.values(), start=np.zeros_like(pose))
-    sources = {source: _errors(whole, part) for source, part in known.items()}
-    return replace(whole, parts={**parts, ALL_ELSE: rest}, corner_of=(*corner_of, -1)), sources
+    rest = there.pose - sum(parts.values(), start=np.zeros_like(there.pose))
+    return replace(there, parts={**parts, ALL_ELSE: rest}, corner_of=(*corner_of, -1)), sources
 
 
 def _errors(motion: BedMotion, pose: Array) -> tuple[Array, Array]:

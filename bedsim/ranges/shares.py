@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.analysis.linear_machine import has_play, without_play
-from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
+from bedsim.analysis.metrics import lateral_peak_to_valley, objects, peak_to_valley
+from bedsim.analysis.objects import Walls, largest
 from bedsim.analysis.summary import Shares
 from bedsim.engines import base
 from bedsim.engines.equilibrium import linear_poses
@@ -94,20 +95,25 @@ def share_note(loaded: LoadedScenario) -> str:
 
 
 def shares_of(run: Run, sources: Mapping[Source, tuple[Array, Array]]) -> Shares:
-    """Peak-to-valley of height and lateral error (m, worst probe) that each (cause, corner) makes alone.
+    """Peak-to-valley of height and lateral error (m, worst probe and object) that each (cause, corner) makes
+    alone.
 
     What the run has beyond the sum of all is the entry "friction and vibration"; it holds stops and play too.
     Corner "" stands for the whole machine.
     """
+    walls = objects(run.layers.print_height)
     found = {
-        (cause, "" if corner == WHOLE_MACHINE else corner): _extents(lateral, height)
+        (cause, "" if corner == WHOLE_MACHINE else corner): _extents(lateral, height, walls)
         for (cause, corner), (lateral, height) in sources.items()
     }
     lateral = run.layers.lateral_error - sum(parts[0] for parts in sources.values())
     height = run.layers.height_error - sum(parts[1] for parts in sources.values())
-    found[REMAINDER[0], ""] = _extents(lateral, height)
+    found[REMAINDER[0], ""] = _extents(lateral, height, walls)
     return found
 
 
-def _extents(lateral: Array, height: Array) -> tuple[float, float]:
-    return float(np.max(peak_to_valley(height))), float(np.max(lateral_peak_to_valley(lateral)))
+def _extents(lateral: Array, height: Array, walls: Walls) -> tuple[float, float]:
+    return (
+        float(largest(peak_to_valley, height, walls).max()),
+        float(largest(lateral_peak_to_valley, lateral, walls).max()),
+    )

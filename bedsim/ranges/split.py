@@ -127,7 +127,8 @@ def split_lateral(
     if layers is not None:
         found[FRICTION, ""] = layers.lateral_error - whole
         whole = layers.lateral_error
-    return _told(loaded, names, whole, worst_wall(whole), found)
+    worst = worst_wall(whole, job.program.stations.walls(linear.layers))
+    return _told(loaded, names, whole, worst, found)
 
 
 def split_of_travel(loaded: LoadedScenario) -> Split:

@@ -126,8 +126,8 @@ class Variation:
 
     def __init__(self, loaded: LoadedScenario) -> None:
         self._loaded = loaded
-        self._likely = _linear_layers(without_play(loaded))
-        self._figures = _figures(self._likely, leads_of(loaded))
+        self._likely = linear_layers(without_play(loaded))
+        self._figures = figures_of(self._likely, leads_of(loaded))
         alone = [partial(_alone, loaded, key, self._likely, self._figures) for key in loaded.ranges]
         self._found: Shared[Any] = Shared([partial(_together, loaded), *alone])
 
@@ -162,7 +162,8 @@ def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
     factors by which each key alone lowers and raises the answer: keys are independent and their effects
     multiply, as those of stiffness, length and run-out do.  Source: root-sum-square of relative
     contributions, [GUM] 5.1.6; one-sided swings in place of derivatives are our choice, for ranges that are
-    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2.
+    not symmetric.  Figures that can pass zero (SIGNED) have no factors: their differences join, [GUM] 5.1.2;
+    so do those by which an answer rises that one key alone raises more than twentyfold: it lies near zero.
     """
     likely = metric_values(run.layers, leads_of(loaded))
     every, contacts = swings.without_friction, swings.contacts
@@ -215,10 +216,10 @@ def _alone(
     idle, leads = _last(key) in NOTHING_WITHOUT_FRICTION, leads_of(loaded)
     try:
         low, high = (
-            likely if idle or value == key.likely else _linear_layers(_without_play_at(loaded, key, value))
+            likely if idle or value == key.likely else linear_layers(_without_play_at(loaded, key, value))
             for value in (key.low, key.high)
         )
-        ends = [_minus(middle if part is likely else _figures(part, leads), middle) for part in (low, high)]
+        ends = [_minus(middle if part is likely else figures_of(part, leads), middle) for part in (low, high)]
         spread = None if low is high else spread_moments(low, high)
         return Swing(key=key, at_low=ends[0], at_high=ends[1]), spread
     except BedsimError as fault:
@@ -244,16 +245,18 @@ def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> Loaded
 
 def linear_values(loaded: LoadedScenario, layers: int | None = None) -> Values:
     """Figures of the machine without friction, stops and play."""
-    return _figures(_linear_layers(loaded, layers), leads_of(loaded))
+    return figures_of(linear_layers(loaded, layers), leads_of(loaded))
 
 
-def _linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
+def linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
+    """The machine without friction, of the first so many layers."""
     job = make_job(loaded)
     job = job if layers is None else shortened(job, layers)
     return layer_result(loaded, job, [linear_chunk(job)])
 
 
-def _figures(layers: LayerResult, leads: Sequence[float]) -> Values:
+def figures_of(layers: LayerResult, leads: Sequence[float]) -> Values:
+    """The figures that get a range."""
     found = metric_values(layers, leads)
     return {name: found[name] for name in RANGED}
 
@@ -343,7 +346,7 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
         for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
             other, job = group[k]
             still = linear_values(without_play(other), FRICTION_LAYERS)
-            found[k] = _minus(_figures(layer_result(other, job, [chunk]), leads_of(other)), still)
+            found[k] = _minus(figures_of(layer_result(other, job, [chunk]), leads_of(other)), still)
     return found
 
 
@@ -373,7 +376,11 @@ def _combined(likely: Values, swings: Sequence[Swing]) -> tuple[dict[str, float]
             down = math.hypot(*(min(c) for c in changes)) if name in SIGNED else 0.0
             low[name], high[name] = value - down, value + math.hypot(*(max(c) for c in changes))
             continue
-        up = math.hypot(*(math.log1p(max(c) / value) for c in changes))
+        rise = [max(c) / value for c in changes]
+        if max(rise, default=0.0) > 1 / SMALLEST_FACTOR:  # it lies near a zero of its own: no factors there
+            up = math.log1p(math.hypot(*rise))
+        else:
+            up = math.hypot(*map(math.log1p, rise))
         down = math.hypot(*(math.log1p(max(min(c) / value, SMALLEST_FACTOR - 1)) for c in changes))
         low[name], high[name] = value * math.exp(-down), value * math.exp(up)
     return low, high

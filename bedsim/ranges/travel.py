@@ -74,14 +74,13 @@ def travel_sentence(found: TravelRange) -> str:
     bands = found.bands
     top, k = float(bands.amplitude.max()), bands.worst
     text = (
-        f"Whole travel (nuts at {_mm(bands.nut[0])} to {_mm(bands.nut[-1])} mm on their screws, without "
-        f"friction): the band at the lead has {span(float(bands.amplitude.min()), top, 'm')} of amplitude "
-        f"sideways at the worst place, most with the nuts at {_mm(bands.nut[k])} mm ({bands.place[k]}"
-        f"{_open(found, k)}): {_sighting(bands)}"
+        f"Whole travel (nuts at {_mm(bands.nut[0])} to {_mm(bands.nut[-1])} mm, without friction): bands of "
+        f"the lead of {span(float(bands.amplitude.min()), top, 'm')} amplitude, most with the nuts at "
+        f"{_mm(bands.nut[k])} mm ({bands.place[k]}{_open(found, k)}): {_sighting(bands)}"
     )
     here = bands.within(*found.printed)
     if here.size < bands.amplitude.size:
-        text += f". On this print's stretch of the screws it has up to {quantity(float(here.max()), 'm')}"
+        text += f". On this print's stretch: up to {quantity(float(here.max()), 'm')}"
     return f"{text}."
 
 

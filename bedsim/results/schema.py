@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from bedsim.program.laid import OUTLINE_COLUMNS, STATION_COLUMNS
 from bedsim.quantities import REPORTED, Quantity, quantities_of
 from bedsim.results.answer import RunAnswer
 from bedsim.results.dataset import Dataset
@@ -99,14 +100,19 @@ DATASETS: tuple[Dataset, ...] = (
 
 FORMAT_VERSION = max(((1, 2), *(d.since for d in DATASETS)))  # 1.1: the scenario's tables, 1.2: what is open
 
-TABLE_COLUMNS = (OFFSETS, DEVIATION)
+TABLE_COLUMNS = (
+    OFFSETS,
+    DEVIATION,
+    *(tuple(name for name, _ in columns) for columns in (STATION_COLUMNS, OUTLINE_COLUMNS)),
+)
 """Columns that a table of the scenario may have, each a dataset of its own; the first one is the scale."""
 
 
 def columns_of(width: int) -> tuple[tuple[str, str], ...]:
     """Names and units of the columns of a table with `width` columns."""
     names = next(columns for columns in TABLE_COLUMNS if len(columns) == width)
-    return tuple((name, name.rpartition("_")[2]) for name in names)
+    own = dict((*STATION_COLUMNS, *OUTLINE_COLUMNS))
+    return tuple((name, own.get(name) or name.rpartition("_")[2]) for name in names)
 
 
 # Named in the group's `coordinates` attribute: readers that know the CF conventions treat them as

@@ -9,7 +9,7 @@ import numpy as np
 from bedsim.number_text import number
 from bedsim.scenario.faults import Faults
 from bedsim.scenario.schema import Corner, Print, Scenario
-from bedsim.scenario.sections import way_down_mm
+from bedsim.scenario.sections import OF_OBJECTS, way_down_mm
 from bedsim.scenario.tree import Tree, lookup
 
 FIRST_LAYER_BELOW_TOP_MM = 60.0
@@ -26,6 +26,7 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
     # One corner that runs off its screw is enough to tell.
     way_down = way_down_mm(scenario.print, scenario.motion)
     any(_runs_off(corner, scenario.print, way_down, faults) for corner in scenario.corner)
+    _begins_nothing(scenario.print, faults)
     _turns_too_fast(scenario, faults)
     _held_by_no_motor(scenario, faults)
     if lookup(tree, ("output", "trace_layers"))[0]:
@@ -33,6 +34,16 @@ def check_machine(scenario: Scenario, tree: Tree, faults: Faults) -> None:
             if layer > scenario.print.layers:
                 rule = f"layer {layer} is not printed (print.layers = {scenario.print.layers})"
                 faults.add("output.trace_layers", rule)
+
+
+def _begins_nothing(job: Print, faults: Faults) -> None:
+    for number_of, section in enumerate(job.section[1:], start=2):
+        for key in OF_OBJECTS:
+            value = getattr(section, key)
+            if value is not None and not section.new_object:
+                rule = "is that of an object, and this section begins none"
+                hint = "Give it where the object begins, or say new_object = true."
+                faults.add(f"print.section.{number_of}.{key}", rule, value=value, hint=hint)
 
 
 def _turns_too_fast(scenario: Scenario, faults: Faults) -> None:

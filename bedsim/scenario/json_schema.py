@@ -28,6 +28,7 @@ def file_schema() -> dict[str, Any]:
     for part in PARTS:  # in the file every key is optional: common tables, corners and defaults add up
         definitions[_definition(part)].pop("required", None)
     _drop_defaulted(definitions)
+    definitions["Print"].pop("required", None)  # a program gives its layers
     definitions["Corner"]["required"] = ["name", "x_mm", "y_mm"]
     for part in PARTS:
         entry = dict(definitions["Corner"]["properties"][part])

@@ -30,6 +30,7 @@ from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.kinds_of_parts import without_others
 from bedsim.scenario.knowledge import Knowledge, read_knowledge
 from bedsim.scenario.named_files import NamedFileError, named_file
+from bedsim.scenario.part_program import program_in
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
@@ -206,8 +207,11 @@ def _load_tree(
     faults = faults if faults is not None else Faults(name, overridden)
     filler = Filler(tree, faults, Path(name).name)
     full = filler.filled()
+    laid, of_program = program_in(full, folder, faults, tables)
     scenario = _validated(full, filler, faults)
-    found = _tables(full, tree, folder, faults, tables)
+    found = of_program | _tables(full, tree, folder, faults, tables)
+    if scenario is not None and laid is not None:
+        scenario.print.lay(laid)
     made_over = frozenset({*before, *overridden})
     resting: dict[str, str] = {}
     if scenario is not None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, PrivateAttr
 
+from bedsim.program.laid import Laid
 from bedsim.scenario.section import Height, Name, NonNegative, Positive, Section
 
 
@@ -60,13 +61,37 @@ class PrintSection(Section):
     """Only one in so many layers of the section hops: the last of them."""
     new_object: bool = False
     """The section begins another object at the bottom, after what was printed before is done."""
+    part_mass_kg: NonNegative | None = None
+    """Mass of the object that begins here, when it is done; default: its share of print.part_mass_kg, by
+    height."""
+    part_x_mm: float | None = None
+    """X of the centre of the object that begins here; default: print.part_x_mm."""
+    part_y_mm: float | None = None
+    """Y of the centre of the object that begins here; default: print.part_y_mm."""
 
 
 class Print(Section):
     """What is printed."""
 
+    program: Annotated[str, Field(min_length=1, max_length=200)] | None = None
+    """The part's own motion program (ISO 6983, DIN 66025, RS-274), a file in the scenario's folder or below:
+    layers, heights, times, hops, mass and walls are then its own."""
+    program_x_mm: float | None = None
+    """X on the bed of the program's X0 Y0; default: the bed's front left corner."""
+    program_y_mm: float | None = None
+    """Y on the bed of the program's X0 Y0; default: the bed's front left corner."""
+    program_e: Literal["length", "volume"] = "length"
+    """What the word E counts: mm of filament, or mm3 of material."""
+    filament_diameter_mm: Positive = 1.75
+    """Diameter of the filament that E counts by length."""
+    density_g_cm3: Annotated[float, Field(gt=0, le=20)] = 1.24
+    """Density of the material that the program lays; 1.24 is polylactide (from memory), others 1.0 to 1.3."""
+    plane_acceleration_mm_s2: Positive = 1500.0
+    """Acceleration in X and Y, for the times of the program's moves (common practice, no source)."""
+    plane_corner_mm_s: Positive = 8.0
+    """Jump of speed at a corner in X and Y, for the same (common practice, no source)."""
     layers: Annotated[int, Field(ge=1, le=20000)]
-    """Number of layers."""
+    """Number of layers; with a program: of its first ones alone, default all."""
     layer_mm: Positive
     """Thickness of a layer as commanded."""
     first_layer_nut_mm: Positive | None = None
@@ -78,13 +103,24 @@ class Print(Section):
     settle_s: NonNegative = 0.3
     """Pause between the end of the motion and the start of printing."""
     part_mass_kg: NonNegative = 0.3
-    """Mass of the part after the last layer; it grows evenly from nothing."""
+    """Mass of the part after the last layer; it grows evenly from nothing. Of objects one after the other: of
+    those together that have no mass of their own."""
     part_x_mm: float = 0.0
     """X of the part's centre."""
     part_y_mm: float = 0.0
     """Y of the part's centre."""
     section: tuple[PrintSection, ...] = ()
     """Layers that differ from the others, from the first layer on."""
+    _laid: Laid | None = PrivateAttr(default=None)
+
+    @property
+    def laid(self) -> Laid | None:
+        """What the program lays, as the loader read it; None without one."""
+        return self._laid
+
+    def lay(self, laid: Laid) -> None:
+        """Keep what the program lays; the loader alone says so, once."""
+        self._laid = laid
 
 
 class MotionKeys(Section):

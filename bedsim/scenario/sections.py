@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from bedsim.errors import InputError
+from bedsim.program.laid import Laid
 from bedsim.scenario.machine_keys import MotionKeys, Print, PrintSection
 
 
@@ -21,17 +24,37 @@ class CompleteSection:
     hop_dwell_s: float
     hop_every: int
     new_object: bool
+    part_mass_kg: float | None
+    part_x_mm: float
+    part_y_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrintObject:
+    """What is printed from the bed up in one piece: its number of layers, its height, its mass when they are
+    done, and where it stands."""
+
+    layers: int
+    height_mm: float
+    mass_kg: float
+    x_mm: float
+    y_mm: float
 
 
 def complete_sections(job: Print, motion: MotionKeys) -> list[CompleteSection]:
     """Sections in order up to the last layer, what they leave open as in [print] and [motion]; what they do
-    not reach is a section of its own."""
+    not reach is a section of its own.  Of a program one for every layer."""
+    if job.laid is not None:
+        return _of_program(job, job.laid)
     usual = {
         "layer_mm": job.layer_mm,
         "seconds_per_layer": job.seconds_per_layer,
         "settle_s": job.settle_s,
         "z_hop_mm": motion.z_hop_mm,
         "hop_dwell_s": motion.hop_dwell_s,
+        "part_mass_kg": None,
+        "part_x_mm": job.part_x_mm,
+        "part_y_mm": job.part_y_mm,
     }
     found, left = [], job.layers
     for section in (*job.section, PrintSection(layers=job.layers)):
@@ -43,8 +66,70 @@ def complete_sections(job: Print, motion: MotionKeys) -> list[CompleteSection]:
     return found
 
 
+def _of_program(job: Print, laid: Laid) -> list[CompleteSection]:
+    """Every layer of a program, in its own time without the motion to it."""
+    seconds = laid.settle + laid.printing + laid.after
+    return [
+        CompleteSection(
+            layers=1,
+            layer_mm=float(laid.thickness[k]),
+            seconds_per_layer=float(seconds[k]),
+            settle_s=float(laid.settle[k]),
+            z_hop_mm=float(laid.hop[k]),
+            hop_dwell_s=float(laid.hop_dwell[k]),
+            hop_every=1,
+            new_object=bool(k and laid.first[k] == k + 1),
+            part_mass_kg=None,
+            part_x_mm=job.part_x_mm,
+            part_y_mm=job.part_y_mm,
+        )
+        for k in range(laid.count)
+    ]
+
+
+def objects_of(job: Print, motion: MotionKeys) -> list[PrintObject]:
+    """What is printed one after the other; objects without a mass of their own share that of [print] by their
+    height."""
+    groups: list[list[CompleteSection]] = []
+    for section in complete_sections(job, motion):
+        if section.new_object or not groups:
+            groups.append([])
+        groups[-1].append(section)
+    heights = [sum(s.layers * s.layer_mm for s in group) for group in groups]
+    shared = sum(h for h, group in zip(heights, groups, strict=True) if group[0].part_mass_kg is None)
+    found = []
+    for height, group in zip(heights, groups, strict=True):
+        first, own = group[0], group[0].part_mass_kg
+        mass = job.part_mass_kg * height / shared if own is None else own
+        layers = sum(s.layers for s in group)
+        found.append(
+            PrintObject(
+                layers=layers, height_mm=height, mass_kg=mass, x_mm=first.part_x_mm, y_mm=first.part_y_mm
+            )
+        )
+    return found
+
+
+def first_object(job: Print, motion: MotionKeys) -> dict[str, Any]:
+    """What to change in [print] for the first of several objects alone; nothing where there is one."""
+    first, *others = objects_of(job, motion)
+    if not others:
+        return {}
+    if job.laid is not None:
+        return {"laid": job.laid.first_ones(first.layers), "layers": first.layers}
+    until = next(k for k, section in enumerate(job.section) if k and section.new_object)
+    begin = job.section[0].model_copy(update={"part_mass_kg": None})
+    return {
+        "section": (begin, *job.section[1:until]),
+        "layers": first.layers,
+        "part_mass_kg": first.mass_kg,
+    }
+
+
 def way_down_mm(job: Print, motion: MotionKeys) -> float:
     """How far the bed goes below layer 1 at most, hops included."""
+    if job.laid is not None:
+        return float((job.laid.height - job.laid.height[0] + job.laid.hop).max())
     sections = complete_sections(job, motion)
     down, lowest, before = 0.0, 0.0, -1  # layer 1 is where the way down begins
     for section in sections:
@@ -70,6 +155,10 @@ def section_of(job: Print, motion: MotionKeys, layer: int) -> CompleteSection:
     raise ValueError(f"layer {layer} is not printed")
 
 
+OF_OBJECTS = ("part_mass_kg", "part_x_mm", "part_y_mm")
+"""Keys of a section that begins an object."""
+
+
 def without(job: Print, *keys: str) -> list[dict[str, Any]]:
     """The sections as a scenario states them, some of their keys left out: these are as in [print] and
     [motion]."""
@@ -79,6 +168,7 @@ def without(job: Print, *keys: str) -> list[dict[str, Any]]:
 def refuse_sections(job: Print, name: str, who: str, why: str) -> None:
     """Raise InputError where a print has sections, for what takes layers of one kind alone; messages call the
     file `name`."""
+    refuse_program(job, name, who, why)
     if job.section:
         raise InputError(
             f"{name}: print.section: {who} takes layers of one height, time and motion only: {why}. "
@@ -86,8 +176,21 @@ def refuse_sections(job: Print, name: str, who: str, why: str) -> None:
         )
 
 
+def refuse_program(job: Print, name: str, who: str, why: str) -> None:
+    """Likewise of a part's own program."""
+    if job.laid is not None:
+        raise InputError(
+            f"{name}: print.program: {who} takes layers of one height, time and motion only: {why}. "
+            "Allowed: print.layers and print.layer_mm in its place."
+        )
+
+
 def refuse_objects(job: Print, name: str, who: str, why: str) -> None:
     """Likewise where objects are printed one after the other, for what takes one."""
+    if job.laid is not None and np.any(job.laid.first > 1):
+        raise InputError(
+            f"{name}: print.program: {who} takes one object only: {why}; this program prints several."
+        )
     for number, section in enumerate(job.section[1:], start=2):
         if section.new_object:
             raise InputError(

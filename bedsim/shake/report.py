@@ -13,15 +13,16 @@ from bedsim.analysis.cautions import cautions
 from bedsim.engines import base
 from bedsim.engines.base import Job
 from bedsim.errors import InputError
+from bedsim.model.convert import pieces_of
 from bedsim.number_text import number
 from bedsim.scenario.event_keys import Disturbance
 from bedsim.scenario.histories import read_history
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import complete_sections, refuse_objects
+from bedsim.scenario.sections import complete_sections
 from bedsim.shake import disturbance, shaken
 from bedsim.shake.disturbance import Modes, Signal
 from bedsim.simulation import make_job, probe_points
-from bedsim.units import DEG, MM, MM_S, MM_S2, UM
+from bedsim.units import DEG, MM_S, MM_S2, UM
 
 Array = NDArray[np.float64]
 
@@ -81,20 +82,19 @@ class ShakeReport:
 
 
 def shake_scenario(loaded: LoadedScenario) -> ShakeReport:
-    """Compute the response at the part's top, over its centre, at the first and the last layer.
+    """Compute the response at the part's top, over its centre, at the first and the last layer, of
+    objects also where the last begins and where the bed is lowest.
 
     Raises InputError for a history that cannot be used.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "size --shake", "its last layer is the lowest")
     scenario, job = loaded.scenario, make_job(loaded)
     keys = scenario.disturbance or Disturbance()
     signal, push_end, words = frame_acceleration(loaded, keys)
     low, likely = _damping(loaded)
-    middle = np.array([[scenario.print.part_x_mm, scenario.print.part_y_mm]]) * MM
-    point = np.vstack([middle, probe_points(loaded)[1]])
+    pieces, probes = pieces_of(scenario), probe_points(loaded)[1]
     rows = [
-        _row(job, keys, layer, signal, push_end, point, low)
-        for layer in dict.fromkeys((1, scenario.print.layers))
+        _row(job, keys, layer, signal, push_end, np.vstack([pieces.place(layer), probes]), low)
+        for layer in job.machine.stations.ends
     ]
     return ShakeReport(
         title=scenario.title,

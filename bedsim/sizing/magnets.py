@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import cast
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.special import j0, j1
 
 MU0 = 4e-7 * math.pi  # H/m; the CODATA value differs in the tenth digit
 
@@ -43,7 +43,7 @@ def attraction(first: Disc, second: Disc, gap: float, offset: float = 0.0) -> fl
     """
     k, weight = _nodes(first, second, gap, offset)
     return _strength(first, second) * float(
-        np.sum(weight * _kernel(k, first, second, gap) * j0(k * offset) / k)
+        np.sum(weight * _kernel(k, first, second, gap) * scipy.special.j0(k * offset) / k)
     )
 
 
@@ -54,7 +54,7 @@ def recentring_force(first: Disc, second: Disc, gap: float, offset: float) -> fl
     """
     k, weight = _nodes(first, second, gap, offset)
     return _strength(first, second) * float(
-        np.sum(weight * _kernel(k, first, second, gap) * j1(k * offset) / k)
+        np.sum(weight * _kernel(k, first, second, gap) * scipy.special.j1(k * offset) / k)
     )
 
 
@@ -93,7 +93,8 @@ def _strength(first: Disc, second: Disc) -> float:
 def _kernel(k: NDArray[np.float64], first: Disc, second: Disc, gap: float) -> NDArray[np.float64]:
     faces = (1.0 - np.exp(-k * first.thickness)) * (1.0 - np.exp(-k * second.thickness))
     return cast(
-        "NDArray[np.float64]", j1(k * first.radius) * j1(k * second.radius) * faces * np.exp(-k * gap)
+        "NDArray[np.float64]",
+        scipy.special.j1(k * first.radius) * scipy.special.j1(k * second.radius) * faces * np.exp(-k * gap),
     )
 
 

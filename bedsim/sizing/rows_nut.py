@@ -167,7 +167,7 @@ LIFE = Subject(
         ),
         Row(
             key="ratings_missing",
-            name="not computed: ratings not given",
+            name="life and static safety",
             unit=unit.ONE,
             tell=lambda at: RowValue(
                 math.nan,
@@ -180,7 +180,7 @@ LIFE = Subject(
         ),
         Row(
             key="nut_length_missing",
-            name="not computed: nut length not given",
+            name="pressure and wear of the nut",
             unit=unit.ONE,
             tell=lambda at: RowValue(math.nan, missing="the plain nut's length (sizing.plain_nut_length_mm)"),
             where=_unmeasured_nut,

@@ -7,31 +7,34 @@ several workers use the cores better, and sums in another order would differ in 
 from __future__ import annotations
 
 import contextlib
+import functools
 import multiprocessing
-import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
 from bedsim import registry
-from bedsim.background import deaf_children, end_with_parent
 from bedsim.errors import BedsimError, InputError, SolverError
 from bedsim.identity import identity
 from bedsim.results.sweep import Part
 from bedsim.scenario.outside_kinds import load_as
+from bedsim.sweep import team
 from bedsim.sweep.tasks import Piece, run_task, run_task_of
-from bedsim.threads import ONE_EACH
 
 Parts = tuple[Part, ...]
 Work = Callable[[Sequence[Piece]], Iterator[Parts]]
 Heard = Callable[[float], None]
+Told = Callable[[str], None]
+"""Is given a sentence for the user while the work goes on."""
 
-BEAT = 0.5  # s
-_LOST_WORKERS = 3  # pools that may break before the sweep gives up
+_LOST_WORKERS = 3  # that may end before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
 _WORKERS_PATIENCE = 8  # s
+_CLUSTER_PATIENCE = 600  # s that a cluster has which starts workers when there is work: queues take minutes
+
+
+def _quiet(text: str) -> None:
+    """Tell nobody."""
 
 
 def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
@@ -42,59 +45,35 @@ def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
 
 def local(workers: int, heard: Heard = lambda printers: None) -> Work:
     """Do the tasks on `workers` processes of this machine; `heard` is told, twice a second, how many printers
-    the unfinished ones have done.
+    are done of unfinished ones.
 
-    A worker that is killed costs only its task: the pool is made anew and goes on.  Raises SolverError if
-    that happens again and again, and what a task raises.
+    A worker that is killed costs only its task, which another one does.  Raises SolverError if that happens
+    again and again, and what a task raises.
     """
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
-        left = dict(enumerate(tasks))
-        for _ in range(_LOST_WORKERS):
-            if not left:
-                return
-            try:
-                yield from _pooled(left, workers, heard)
-            except BrokenProcessPool:
+        lost = 0
+        shares = multiprocessing.get_context("spawn").RawArray("d", max(1, len(tasks)))  # done of every task
+        begin = functools.partial(_begin, registry.outside_files(), shares)
+
+        def meanwhile() -> None:
+            heard(sum(task.printers * share for task, share in zip(tasks, shares, strict=False)))
+
+        for k, found in team.results(
+            dict(enumerate(enumerate(tasks))), _run_numbered, begin, workers, meanwhile
+        ):
+            shares[k] = 0.0
+            if not isinstance(found, team.Lost):
+                yield found
                 continue
-        if left:
-            raise SolverError(
-                "worker processes ended by themselves again and again, for want of memory perhaps. "
-                "Finished cells are kept; try fewer --workers."
-            )
+            lost += 1
+            if lost == _LOST_WORKERS:
+                raise SolverError(
+                    "worker processes keep dying, perhaps for want of memory. "
+                    "Finished cells are kept; try fewer --workers."
+                )
 
     return work
-
-
-def _pooled(left: dict[int, Piece], workers: int, heard: Heard) -> Iterator[Parts]:
-    """Yield parts, taking finished tasks out of `left` after they have been taken over."""
-    spawn = multiprocessing.get_context("spawn")
-    before = set(multiprocessing.active_children())
-    shares = spawn.RawArray("d", max(left) + 1)
-    with deaf_children():
-        pool = ProcessPoolExecutor(
-            min(workers, len(left)),
-            mp_context=spawn,
-            initializer=_begin,
-            initargs=(registry.outside_files(), shares),
-        )
-    try:
-        with _one_thread(), deaf_children():
-            futures = {pool.submit(_run_numbered, k, task): k for k, task in left.items()}
-        while futures:
-            for future in wait(futures, timeout=BEAT, return_when=FIRST_COMPLETED).done:
-                parts, k = future.result(), futures.pop(future)
-                yield parts
-                del left[k]
-            heard(sum(task.printers * shares[k] for k, task in left.items()))
-    except BrokenProcessPool:
-        raise
-    except BaseException:  # interrupted, or a task failed: what the others are doing is not waited for
-        for child in set(multiprocessing.active_children()) - before:
-            child.kill()
-        raise
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
 
 
 _SHARES: list[Any] = []
@@ -103,34 +82,20 @@ _SHARES: list[Any] = []
 
 def _begin(files: Sequence[registry.OutsideFile], shares: Any) -> None:
     """What a worker does first: its tasks name kinds that come from these files."""
-    end_with_parent()
     load_as(files)
     _SHARES[:] = [shares]
 
 
-def _run_numbered(number: int, task: Piece) -> Parts:
+def _run_numbered(numbered: tuple[int, Piece]) -> Parts:
+    number, task = numbered
+
     def told(share: float) -> None:
         _SHARES[0][number] = share
 
     return run_task(task, told)
 
 
-@contextlib.contextmanager
-def _one_thread() -> Iterator[None]:
-    """Spawned processes read these when they import their numerical library."""
-    before = {name: os.environ.get(name) for name in ONE_EACH}
-    os.environ.update(ONE_EACH)
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
-
-
-def dask(address: str) -> Work:
+def dask(address: str, told: Told = _quiet) -> Work:
     """Do the tasks on the workers of the scheduler at `address`, tcp://host:port.
 
     A worker that dies is replaced by the others.  Raises InputError if the extra is not installed or nothing
@@ -143,19 +108,23 @@ def dask(address: str) -> Work:
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         with _client(distributed, address) as client:
-            yield from on_client(client)(tasks)
+            yield from on_client(client, told)(tasks)
 
     return work
 
 
-def on_client(client: Any) -> Work:
-    """Do the tasks on the workers of a Dask client, which stays open; otherwise as `dask`."""
+def on_client(client: Any, told: Told = _quiet) -> Work:
+    """Do the tasks on the workers of a Dask client, which stays open; otherwise as `dask`.
+
+    An adaptive cluster that is empty gets its workers because of the tasks; `told` hears of the waiting.
+    """
     import distributed
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
         sealed = [pickle.dumps(task) for task in tasks]  # opened by a worker that is the same program
         futures = client.map(run_task_of, [identity()] * len(tasks), sealed, pure=False)
         try:
+            _await_workers(client, told)
             for future in distributed.as_completed(futures, loop=client.loop):
                 yield _result(distributed, future, client.scheduler.address)
                 future.release()
@@ -174,14 +143,43 @@ def _client(distributed: Any, address: str) -> Any:
             f"--scheduler = {address}: no scheduler answers there ({type(fault).__name__}). "
             "For example tcp://127.0.0.1:8786."
         ) from None
-    try:
-        client.wait_for_workers(1, timeout=_WORKERS_PATIENCE)
-    except TimeoutError:
-        client.close()
+    return client
+
+
+def _await_workers(client: Any, told: Told) -> None:
+    """Wait for the first worker: not long at a scheduler by itself, longer where a cluster starts workers
+    once it sees tasks.  Raises InputError if none comes."""
+    address = client.scheduler.address
+    if _comes(client, _WORKERS_PATIENCE):
+        return
+    if not client.run_on_scheduler(_asks_for_managed()):
         raise InputError(
             f"--scheduler = {address}: has no workers. Start one: dask worker {address} --nthreads 1."
-        ) from None
-    return client
+        )
+    told(f"No worker yet: waiting up to {_CLUSTER_PATIENCE / 60:g} min for the cluster to start one.")
+    if not _comes(client, _CLUSTER_PATIENCE):
+        raise InputError(
+            f"--scheduler = {address}: its cluster started no worker within {_CLUSTER_PATIENCE / 60:g} min. "
+            "Look at its limits (adapt(maximum=...)) and its queue, or give it a worker."
+        )
+
+
+def _comes(client: Any, within: float) -> bool:
+    try:
+        client.wait_for_workers(1, timeout=within)
+    except TimeoutError:
+        return False
+    return True
+
+
+def _asks_for_managed() -> Callable[[Any], bool]:
+    """A question to the scheduler: does a cluster object (LocalCluster, those of job queues and of clouds)
+    follow its workers?  Made here so that it travels whole: the scheduler need not have bedsim."""
+
+    def is_managed(dask_scheduler: Any) -> bool:
+        return any(str(name).startswith("worker-status") for name in dask_scheduler.plugins)
+
+    return is_managed
 
 
 def _result(distributed: Any, future: Any, address: str) -> Parts:

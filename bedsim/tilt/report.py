@@ -16,13 +16,11 @@ from bedsim.engines.equilibrium import OFF_BY
 from bedsim.errors import InputError
 from bedsim.model import convert
 from bedsim.model.assembly import Machine, System
-from bedsim.model.convert import stations_of
 from bedsim.model.mount_kind import mount_kind
 from bedsim.number_text import number
 from bedsim.scenario import schema
 from bedsim.scenario.event_keys import Tilt
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_objects
 from bedsim.simulation import make_job
 from bedsim.sizing import statics
 from bedsim.sizing.axial_train import series
@@ -71,7 +69,6 @@ def tilt_scenario(loaded: LoadedScenario) -> TiltReport:
     Raises InputError naming the first limit passed and the largest tilt possible when the tilt asked for is
     too steep; ModelError when the machine cannot tilt.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "size --tilt", "its last layer is the lowest")
     scenario = loaded.scenario
     keys = scenario.tilt or Tilt()
     _refuse_belt(loaded, scenario)
@@ -143,17 +140,9 @@ def supports_of(scenario: schema.Scenario) -> Supports:
 
 def hanging(scenario: schema.Scenario, layer: int) -> tuple[Array, Array]:
     """Weights (2,) N of bed and part at a layer, and their centres (2, 3) m above the bed surface."""
-    bed, job = scenario.bed, scenario.print
-    laid = stations_of(scenario)
-    share = laid.laid[layer - 1] / laid.laid[-1]
-    weights = np.array([bed.mass_kg, job.part_mass_kg * share]) * GRAVITY
-    centres = np.array(
-        [
-            [bed.centre_x_mm, bed.centre_y_mm, bed.centre_height_mm],
-            [job.part_x_mm, job.part_y_mm, laid.centre[layer - 1] / MM],
-        ]
-    )
-    return weights, centres * MM
+    bed, (part, centre) = scenario.bed, convert.pieces_of(scenario).upto(layer).weighed
+    own = np.array([bed.centre_x_mm, bed.centre_y_mm, bed.centre_height_mm]) * MM
+    return np.array([bed.mass_kg, part]) * GRAVITY, np.stack([own, centre])
 
 
 def limits_of(

@@ -19,7 +19,7 @@ from bedsim.analysis.sizing_gather import gather
 from bedsim.model.joint_kind import joint_kind
 from bedsim.results.layers import LayerResult
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import without
+from bedsim.scenario.sections import OF_OBJECTS, without
 from bedsim.simulation import simulate
 from bedsim.sizing import hertz, wear
 from bedsim.sizing.numbers import BallNumbers, CornerNumbers, MachineNumbers
@@ -120,7 +120,7 @@ class Reversal:
 def reversal(loaded: LoadedScenario, hop: float, added: float) -> Reversal:
     """Run some layers with hops of `hop` m before each and without, radial clearances larger by `added` m."""
     changes: dict[str, Any] = {
-        "print.section": without(loaded.scenario.print, "z_hop_mm", "hop_every", "new_object"),
+        "print.section": without(loaded.scenario.print, "z_hop_mm", "hop_every", "new_object", *OF_OBJECTS),
         "print.layers": min(loaded.scenario.print.layers, LAYERS),
         **{
             f"corner.{c.name}.nut.clearance_um": c.nut.clearance_um + added / UM

@@ -10,8 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Arc, FancyArrowPatch, Rectangle
 
 from bedsim.clocking.advice import Advice, Placement
+from bedsim.clocking.response import about_mean
 from bedsim.scenario.schema import Corner, Scenario
-from bedsim.scenario.sections import thicknesses_mm
 from bedsim.units import DEG, MM, UM
 from bedsim.views import style
 
@@ -20,12 +20,12 @@ SMALLEST_ARC = 8.0  # degrees; less has no room for a head
 
 
 def draw_clock(scenario: Scenario, advice: Advice, path: Path) -> Path:
-    """Draw the advice and save it as PNG; give the path back."""
+    """Draw the advice and save it; give the path back."""
     with style.page(path, 250 * MM, 190 * MM, f"Clocking: {style.short(advice.title, 70)}") as figure:
         (plan, flat), (height, left) = figure.subplots(2, 2)
         plan_of_turns(plan, scenario, advice)
         paths(flat, advice)
-        over_height(height, scenario, advice)
+        over_height(height, advice)
         over_correction(left, advice)
         marks, curves = plan.get_legend_handles_labels(), left.get_legend_handles_labels()
         figure.legend(marks[0] + curves[0], marks[1] + curves[1], loc="outside lower center", ncols=3)
@@ -114,9 +114,14 @@ def _lateral(advice: Advice) -> tuple[style.Array, style.Array, str]:
     """Lateral paths (n, 2) m before and after about their means, at the chosen probe that is worst before."""
     before, after = (advice.response.errors(s.screw, s.clocking)[0] for s in (advice.now, advice.best))
     before, after = (e[:, list(advice.chosen_probes)] for e in (before, after))
-    before, after = before - before.mean(axis=0), after - after.mean(axis=0)
+    before, after = (about_mean(e, advice.response.walls) for e in (before, after))
     worst = int(np.argmax(np.mean(np.sum(before**2, axis=2), axis=0)))
-    return before[:, worst], after[:, worst], advice.probes[worst]
+    return apart(before[:, worst], advice), apart(after[:, worst], advice), advice.probes[worst]
+
+
+def apart(values: style.Array, advice: Advice) -> style.Array:
+    """Values (n, ...) with a gap before each object but the first."""
+    return np.insert(values, [wall.start for wall in advice.response.walls[1:]], np.nan, axis=0)
 
 
 BEFORE, AFTER = style.series(0), style.series(1)
@@ -135,10 +140,10 @@ def paths(ax: Axes, advice: Advice) -> None:
     ax.set_title(f"Path of the bed as placed, {style.short(probe, 24)}")
 
 
-def over_height(ax: Axes, scenario: Scenario, advice: Advice) -> None:
+def over_height(ax: Axes, advice: Advice) -> None:
     """Distance of the bed from its mean place over the height of the print, same probe."""
     before, after, probe = _lateral(advice)
-    top = np.cumsum(thicknesses_mm(scenario.print, scenario.motion))
+    top = apart(advice.response.top, advice) / MM
     away = [np.hypot(*path.T) for path in (before, after)]
     factor, unit = style.length_unit(*away)
     for values, look, label in zip(away, (BEFORE, AFTER), ("as it is", advice.name_of_best), strict=True):

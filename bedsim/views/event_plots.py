@@ -19,7 +19,7 @@ POINTS = 120  # of a curve of a fall
 
 
 def draw_power_loss(report: PowerLossReport, path: Path) -> Path:
-    """Draw how far and how fast the bed comes down in every case, and save as PNG; give the path back."""
+    """Draw how far and how fast the bed comes down in every case, and save it; give the path back."""
     layers = list(dict.fromkeys(row.layer for row in report.rows))
     with style.page(path, 230 * MM, 160 * MM, f"{report.title}: power loss") as figure:
         axes = figure.subplots(2, len(layers), sharex="col", sharey="row", squeeze=False)
@@ -49,7 +49,7 @@ def _fall_curves(upper: Axes, lower: Axes, rows: list[FallRow]) -> None:
 
 
 def draw_tilt(report: TiltReport, path: Path) -> Path:
-    """Draw the largest tilt around and what happens along the one asked for, and save as PNG."""
+    """Draw the largest tilt around and what happens along the one asked for, and save it."""
     course = report.course
     with style.page(path, (240 if course else 140) * MM, 150 * MM, f"{report.title}: tilting") as figure:
         grid = figure.add_gridspec(2, 2 if course else 1, width_ratios=[1, 1.1] if course else None)
@@ -112,7 +112,7 @@ def _errors(ax: Axes, course: TiltCourse) -> None:
 
 
 def draw_shake(report: ShakeReport, path: Path) -> Path:
-    """Draw the motion at the nozzle while shaken and after a layer change, and save as PNG."""
+    """Draw the motion at the nozzle while shaken and after a layer change, and save it."""
     with style.page(path, 200 * MM, 150 * MM, f"{report.title}: shaken frame") as figure:
         upper, lower = figure.subplots(2, 1)
         direction = _main_direction(report.rows[-1])

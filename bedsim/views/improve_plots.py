@@ -22,7 +22,7 @@ NAMES = {"lateral": "sideways", "height": "in height"}
 
 
 def draw_improvement(found: Improvement, path: Path) -> Path:
-    """Draw gains above, parts of the error below, and save as PNG; give the path back."""
+    """Draw gains above, parts of the error below, and save it; give the path back."""
     shown = [t for t in (*found.gains, found.cheapest_told, found.best_set) if t is not None]
     splits = [("as it is", found.split), *_after(found)]
     parts = len(_parts(splits)) if found.aim == "lateral" else 0

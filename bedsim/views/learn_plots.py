@@ -20,7 +20,7 @@ BEFORE, AFTER = style.PALE, style.SKY
 
 
 def draw_learned(found: Learned, title: str, path: Path) -> Path:
-    """Draw ranges before and after, and save as PNG; give the path back."""
+    """Draw ranges before and after, and save it; give the path back."""
     with style.page(path, 240 * MM, 150 * MM, f"What the readings tell: {style.short(title, 70)}") as figure:
         grid = figure.add_gridspec(2, 2, height_ratios=[1, 1.25], width_ratios=[1, 1])
         answers, screws = figure.add_subplot(grid[0, 0]), figure.add_subplot(grid[0, 1])

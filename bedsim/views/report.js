@@ -202,6 +202,55 @@ const drawLight = (r, k, z) => {
   put(`r${k}-lit`, "height", f1(foot - top));
 };
 
+// ---- wavelengths ----
+const logx = {low: Math.log10(0.4), high: 2, a: 44, b: 410}, logy = {low: -2, high: 3, a: 232, b: 10};
+const logAt = (x, v, low, high) => at(x, Math.log10(clip(v, low, high)));
+const spectrumOf = (r) => {
+  const n = r.n, mid = (n - 1) / 2, x = [], y = [];
+  let mean = 0, rise = 0, square = 0;
+  for (let i = 0; i < n; i++) mean += r.relief[i] / n;
+  for (let i = 0; i < n; i++) { rise += (i - mid) * r.relief[i]; square += (i - mid) ** 2; }
+  const turn = Array.from({length: n}, (_, i) => 2 * Math.PI * i / n), c = turn.map(Math.cos), s = turn.map(Math.sin);
+  const v = c.map((q, i) => (r.relief[i] - mean - rise / square * (i - mid)) * (0.5 - 0.5 * q));
+  for (let m = 1; m <= n / 2; m++) {
+    let a = 0, b = 0;
+    for (let i = 0, k = 0; i < n; i++, k = (k + m) % n) { a += v[i] * c[k]; b += v[i] * s[k]; }
+    const length = (r.top[n - 1] - r.top[0]) / (n - 1) * n / m;
+    if (length < 0.4 || length > 100) continue;
+    x.push(logAt(logx, length, 0.4, 100)); y.push(logAt(logy, 4 * Math.hypot(a, b) / n, 1e-2, 1e3));
+  }
+  return points(x, y);
+};
+const wallWords = () => state.wall === D.normal && state.probe === first.probes[first.probe] ? D.words :
+  `${+state.wall.toFixed(1)}° at ${state.probe}`;
+const bandOf = (r) => {
+  let best = null;
+  for (const [label, length, least, low, high, waves] of r.waves) {
+    const w = waves[r.p], size = Math.hypot(...[0, 1].map((i) => state.nx * w[i] + state.ny * w[2 + i] + w[4 + i]));
+    if (!best || size / least > best.ratio) best = {label, length, size, low, high, ratio: size / least,
+      verdict: size > high ? "seen" : size >= low ? "borderline" : "not seen"};
+  }
+  return best;
+};
+const drawSpectrum = (r, k) => {
+  const svg = $(`r${k}-spectrum`), band = bandOf(r), mark = svg.querySelector(".mark"), words = wallWords();
+  const told = band ? `bands every ${num(band.length)} mm (${band.label}) of ${num(band.size)} µm amplitude, ` +
+    `${num(band.ratio)} times the smallest visible (${num(band.low)} to ${num(band.high)} µm): ${band.verdict}.` :
+    "too low to tell bands of the leads.";
+  if (words !== D.words || state.moved) {
+    state.moved = true;
+    svg.querySelector(".strong").setAttribute("d", r.even && r.n > 4 ? spectrumOf(r) : "");
+    svg.setAttribute("aria-label", `${D.runs.length > 1 ? r.label + ": " : ""}amplitude over wavelength beside the ` +
+      `smallest visible. Wall ${words}: ${told}`);
+    say(`r${k}-spectrum-wall`, words);
+    if (band) {
+      mark.setAttribute("transform", `translate(${f1(logAt(logx, band.length, 0.4, 100))} ${f1(logAt(logy, band.size, 1e-2, 1e3))})`);
+      mark.querySelector("text").textContent = band.verdict;
+    }
+  }
+  return `${D.runs.length > 1 ? r.label + ": " : ""}Wall ${words}: ${told}`;
+};
+
 // ---- the bed ----
 const W = 320, H = 300, TIP = 62, LOW = 240;
 const plan = (r, x, y) => [W / 2 + (x - r.middle[0]) * r.scale, H / 2 - (y - r.middle[1]) * r.scale];
@@ -268,6 +317,8 @@ const draw = () => {
   if (what & ALL) {
     state.nx = Math.cos(state.wall * Math.PI / 180); state.ny = Math.sin(state.wall * Math.PI / 180);
     D.runs.forEach(work);
+    const walls = D.runs.map(drawSpectrum);
+    if (state.moved) say("wall-told", walls.join("\n"));
   }
   D.runs.forEach((r, k) => {
     if (what & (ALL | COLUMNS) || (state.span && what & LAYER)) drawColumns(r, k);

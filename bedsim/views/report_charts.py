@@ -133,17 +133,22 @@ def envelope(values: Array, z: Array, turn: float) -> tuple[Array, Array]:
     return low, np.array([values[a:b].max() for a, b in zip(first, last, strict=True)])
 
 
+LOG_X, LOG_Y = Ruler(np.log10(0.4), 2.0, 44.0, 410.0), Ruler(-2.0, 3.0, 232.0, 10.0)
+"""Scales of the chart of wavelengths: logarithms of mm and of um."""
+
+
 def log_chart(
+    name: str,
     title: str,
     wavelength: Array,
     amplitude: Array,
     curve: tuple[Array, Array, Array, Array],
-    marks: Sequence[tuple[float, float, str]],
+    mark: tuple[float, float, str],
 ) -> str:
     """Amplitude (um) over wavelength (mm), both logarithmic, over the least that is seen (`curve`:
-    wavelength, least,
-    and the range of studies); `marks`: judged bands."""
-    x, y = Ruler(np.log10(0.4), np.log10(100.0), 44.0, 410.0), Ruler(-2.0, 3.0, 232.0, 10.0)
+    wavelength, least, and the range of studies); `mark`: the band that stands out most, no numbers where
+    there is none; `name`: its id."""
+    x, y = LOG_X, LOG_Y
 
     def at(a: Array, b: Array) -> tuple[Array, Array]:
         return x.at(np.log10(np.clip(a, 0.4, 100.0))), y.at(np.log10(np.clip(b, 1e-2, 1e3)))
@@ -167,15 +172,17 @@ def log_chart(
     parts.append(f'<path class="least" d="{points(along, middle)}"/>')
     shown = (wavelength >= 0.4) & (wavelength <= 100.0)
     parts.append(f'<path class="strong" d="{points(*at(wavelength[shown], amplitude[shown]))}"/>')
-    for length_mm, size, text in marks:
-        mx, my = (float(v) for v in at(np.array(length_mm), np.array(size)))
-        parts.append(f'<circle class="dot" r="4" cx="{mx:.1f}" cy="{my:.1f}"/>')
-        parts.append(f'<text class="tick mid" x="{mx:.1f}" y="{my - 8:.1f}">{escape(text)}</text>')
+    mx, my = (float(v) for v in at(np.array(mark[0]), np.array(mark[1]))) if mark[2] else (0.0, 0.0)
+    hidden = "" if mark[2] else ' display="none"'
+    parts.append(
+        f'<g class="mark"{hidden} transform="translate({mx:.1f} {my:.1f})"><circle class="dot" r="4"/>'
+        f'<text class="tick mid" y="-8">{escape(mark[2])}</text></g>'
+    )
     names = (
         '<text class="tick mid" x="227" y="266">wavelength on the wall, mm</text>'
         '<text class="tick mid" transform="translate(12 121) rotate(-90)">amplitude, µm</text>'
     )
-    opened = f'<svg viewBox="0 0 420 272" role="img" aria-label="{escape(title, quote=True)}">'
+    opened = f'<svg id="{name}" viewBox="0 0 420 272" role="img" aria-label="{escape(title, quote=True)}">'
     return f"{opened}{''.join(parts)}{names}</svg>"
 
 

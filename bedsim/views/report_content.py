@@ -2,39 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from html import escape
 from pathlib import Path
 
 import numpy as np
 
 from bedsim.analysis.figures import METRICS, metric_text
+from bedsim.analysis.objects import OBJECTS
 from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.summary import (
-    Influence,
-    Ranges,
     Summary,
     headline,
     summarise,
-    to_choose,
-    to_measure,
     told_range,
+    told_shares,
 )
 from bedsim.number_text import number
 from bedsim.quantities import PER_CORNER
 from bedsim.ranges.kept import ranges_of
 from bedsim.ranges.shares import shares_of
-from bedsim.units import DEG, MM, UM
-from bedsim.views.report_charts import bars, log_chart
+from bedsim.units import MM
 from bedsim.views.report_controls import controls, layer_bar
 from bedsim.views.report_data import page_data
 from bedsim.views.report_figures import Choices, Reported, Seen
-from bedsim.views.report_page import Page, PageSection, PageTable
+from bedsim.views.report_next import how_levers, next_lists
+from bedsim.views.report_page import Page, PageSection, PageTable, table_html
 from bedsim.views.report_run import Scales, common_scales, run_article
-from bedsim.wall.bands import amplitude_spectrum, source_shares
+from bedsim.views.report_waves import told_walls, wavelength_figure
+from bedsim.wall.bands import source_shares
 from bedsim.wall.relief import probe_index
 from bedsim.wall.surface import bead_profile
-from bedsim.wall.visibility import assumptions, visibility_curve, visible_between, worst
+from bedsim.wall.visibility import assumptions, worst
 from bedsim.wall.waviness import cutoff_for_layers, waviness
 from bedsim.wall.worst import JudgedWall, PrintedWalls, printed_walls, wall_places
 
@@ -50,8 +49,7 @@ LEFT_OUT = (
 
 NO_RANGES = (
     "These are answers at the likely values: the result keeps no ranges. Run the scenario again without "
-    "--no-ranges "
-    "(see How to repeat this) for what its uncertain numbers leave open."
+    "--no-ranges (see How to repeat this) for what its uncertain numbers leave open."
 )
 
 
@@ -60,7 +58,8 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     probe.
     """
     summaries = [
-        summarise(i.run, i.loaded, shares_of(i.run, i.sources), ranges_of(i.run), i.split) for i in items
+        summarise(i.whole, i.loaded, shares_of(i.whole, i.whole_sources), ranges_of(i.whole), i.split)
+        for i in items
     ]
     walls = _walls(items, choices)
     scales = common_scales(walls[0])
@@ -82,7 +81,7 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
         subtitle=f"Predicted errors of a heated bed on its screws. {len(items)} run{'s' * (len(items) > 1)}.",
         sections=tuple(sections),
         footer=f"Written by bedsim {versions}. A prediction, not a measurement.",
-        data=page_data(walls[0], scales),
+        data=page_data(walls[0], scales, choices.viewing),
     )
 
 
@@ -122,6 +121,7 @@ def _verdict(
     told = [_named(i, items, headline(s)) for i, s in zip(items, summaries, strict=True)]
     points = [_named(s.reported, items, s.judged.sentence) for row in walls[1:] for s in row]
     points += [_named(i, items, t) for i, s in zip(items, summaries, strict=True) for t in s.targets]
+    points += [_named(i, items, OBJECTS.format(i.shown)) for i in items if i.shown]
     points += [NO_RANGES] if any(i.loaded.ranges and i.run.open is None for i in items) else []
     tags = "".join(
         f'<div class="tags">{"".join(_tags(summary, seen, _named(seen.reported, items, "")))}</div>'
@@ -150,9 +150,8 @@ def _tags(summary: Summary, seen: Seen, run: str) -> list[str]:
         _tag(
             f"{run}bands every {number(band.band.seen_wavelength / MM)} mm",
             band.verdict,
-            f"{quantity(band.band.amplitude, 'm')} of amplitude, {number(band.ratio, 2)} times the least "
-            f"an eye tells, "
-            f"on wall {seen.judged.place.words}",
+            f"{quantity(band.band.amplitude, 'm')} amplitude, {number(band.ratio, 2)} times the smallest "
+            f"visible, on wall {seen.judged.place.words}",
         ),
     ]
 
@@ -168,17 +167,14 @@ def _layers(items: Sequence[Reported], row: Sequence[Seen], scales: Scales) -> P
         run_article(seen, scales, k, seen.reported.label if several else "") for k, seen in enumerate(row)
     )
     drawn = (
-        f'<div class="live">{controls(row)}<div class="runs{" several" * several}">{articles}</div>'
-        f"{layer_bar()}</div>"
+        f'<div class="live">{controls(row)}{told_walls(row, several)}'
+        f'<div class="runs{" several" * several}">{articles}</div>{layer_bar()}</div>'
     )
     return PageSection(
         title="Layer by layer",
         paragraphs=(
-            f"Height runs upwards in every column, as the print grows. Wall {row[0].judged.place.words}. "
-            f"Strong "
-            "line: this place; thin lines: the other places; tint: half ranges of the uncertain numbers, "
-            "joined "
-            "by root-sum-square, without friction.",
+            "Height runs upwards in every column, as the print grows. Strong line: this place; thin lines: "
+            "the other places; tint: half range of what is not known, without friction (how: Assumptions).",
         ),
         drawn=drawn,
     )
@@ -190,11 +186,12 @@ def _seen_and_next(
     walls: Sequence[Sequence[Seen]],
     choices: Choices,
 ) -> PageSection:
-    charts = "".join(_visible(seen, choices, len(items) > 1) for seen in walls[0])
+    charts = "".join(
+        wavelength_figure(seen, k, choices.viewing, len(items) > 1) for k, seen in enumerate(walls[0])
+    )
     lists = "".join(
-        f"<div>{_lists(_named(i, items, ''), s.ranges)}</div>"
-        for i, s in zip(items, summaries, strict=True)
-        if s.ranges is not None
+        next_lists(_named(i, items, ""), s.ranges, i.levers, f"next-{k}")
+        for k, (i, s) in enumerate(zip(items, summaries, strict=True))
     )
     travel = tuple(_named(i, items, i.travel) for i in items if i.travel)
     return PageSection(
@@ -202,45 +199,6 @@ def _seen_and_next(
         paragraphs=travel,
         drawn=f'<div class="two">{charts}{lists}</div>',
     )
-
-
-def _visible(seen: Seen, choices: Choices, several: bool) -> str:
-    viewing = choices.viewing
-    spectrum = amplitude_spectrum(seen.wall)
-    length, least = visibility_curve(viewing)
-    low, high = visible_between(length, viewing)
-    marks = [
-        (s.band.seen_wavelength / MM, s.band.amplitude / UM, s.verdict)
-        for s in seen.judged.sightings
-        if np.isfinite(s.ratio) and np.isfinite(s.band.seen_wavelength)
-    ]
-    name = f"{seen.reported.label}: " if several else ""
-    chart = log_chart(
-        f"{name}amplitude over wavelength under the least an eye sees. {seen.judged.sentence}",
-        spectrum.wavelength / MM,
-        spectrum.amplitude / UM,
-        (length / MM, least / UM, low / UM, high / UM),
-        marks[:1],
-    )
-    lamp = f"lamp {90 - viewing.incidence / DEG:g}° off the wall, {viewing.distance:g} m away"
-    return (
-        f"<figure><figcaption><b>{escape(name)}Wavelengths of wall {escape(seen.judged.place.words)}</b> "
-        f"dashed: the least "
-        f"an eye sees, {lamp}; grey: studies differ</figcaption>{chart}</figure>"
-    )
-
-
-def _lists(run: str, ranges: Ranges) -> str:
-    measure = _to_do(f"{run}What to measure next: what each leaves open sideways", to_measure(ranges))
-    choose = _to_do(f"{run}What to choose: what each moves sideways over its range", to_choose(ranges))
-    return measure + choose
-
-
-def _to_do(title: str, influences: Sequence[Influence]) -> str:
-    rows = [(i.key, i.swing / UM, i.basis) for i in influences]
-    if not rows:
-        return ""
-    return f'<div class="scroll"><table><caption>{escape(title)}</caption>{bars(rows)}</table></div>'
 
 
 def _caution(summaries: Sequence[Summary]) -> PageSection:
@@ -254,25 +212,35 @@ def _figures_table(items: Sequence[Reported], summaries: Sequence[Summary]) -> P
         (m.text[:1].upper() + m.text[1:], *(told_range(s, m.name) for s in summaries)) for m in METRICS
     )
     head = ("Figure", *(i.label for i in items)) if len(items) > 1 else ("Figure", "Value")
-    corners = tuple(
-        PageTable(
-            caption=_named(i, items, "Largest per corner over the print."),
-            head=("Corner", "Lead", *(q.columns[1] for q in PER_CORNER)),
-            rows=tuple(
-                (
-                    c.name,
-                    f"{c.lead / MM:g} mm",
-                    *(metric_text(q, c.worst[q.name]) for q in PER_CORNER),
-                )
-                for c in s.corners
-            ),
-        )
-        for i, s in zip(items, summaries, strict=True)
-    )
+    worst = PageTable(caption="Worst over all probes and layers.", head=head, rows=rows)
+    beside = [t for i, s in zip(items, summaries, strict=True) for t in _tables_of(_named(i, items, ""), s)]
+    told = "".join(table_html(t, f"figures-{k}") for k, t in enumerate(beside))
     return PageSection(
-        title="Figures",
-        tables=(PageTable(caption="Worst over all probes and layers.", head=head, rows=rows), *corners),
+        title="Figures", drawn=f'<div class="two">{table_html(worst, "figures-worst")}<div>{told}</div></div>'
     )
+
+
+def _tables_of(name: str, summary: Summary) -> Iterator[PageTable]:
+    """What corners and causes of one run do."""
+    yield PageTable(
+        caption=f"{name}Largest per corner over the print.",
+        head=("Corner", "Lead", *(q.columns[1] for q in PER_CORNER)),
+        rows=tuple(
+            (
+                c.name,
+                f"{c.lead / MM:g} mm",
+                *(metric_text(q, c.worst[q.name]).replace("less than ", "< ") for q in PER_CORNER),
+            )
+            for c in summary.corners
+        ),
+    )
+    shares = told_shares(summary.shares, 6)
+    if shares:
+        yield PageTable(
+            caption=f"{name}What each cause makes alone, peak to valley.",
+            head=("Cause", "Sideways", "Height"),
+            rows=tuple(tuple(t.replace("less than ", "< ") for t in row) for row in shares),
+        )
 
 
 def _band_table(row: Sequence[Seen], several: bool) -> PageTable:
@@ -353,7 +321,14 @@ def _assumed(items: Sequence[Reported], choices: Choices) -> PageSection:
     )
     return PageSection(
         title="Assumptions",
-        points=(*assumptions(choices.viewing), *wall, *sorted(guessed), *methods, *dict.fromkeys(notes)),
+        points=(
+            *assumptions(choices.viewing),
+            *wall,
+            *sorted(guessed),
+            *methods,
+            *how_levers(items),
+            *dict.fromkeys(notes),
+        ),
         folded=True,
     )
 

@@ -22,7 +22,9 @@ def controls(row: Sequence[Seen]) -> str:
         _option(name, name, name == first.wall.probe) for name in first.reported.run.layers.probe_name
     )
     angle = float(np.arctan2(first.wall.normal[1], first.wall.normal[0]) / DEG)
-    walls = _option(f"{angle:.3f}", first.judged.place.words, True) + "".join(
+    place = first.judged.place
+    named = f"{place.wall.replace(' deg', '°')}{' (shows most)' if place.sought else ''}"
+    walls = _option(f"{angle:.3f}", named, True) + "".join(
         _option(str(a), f"{a}°" + (f" ({_COMPASS[a]})" if a in _COMPASS else ""), False)
         for a in range(0, 360, 15)
     )

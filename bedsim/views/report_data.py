@@ -10,24 +10,27 @@ from typing import Any
 
 import numpy as np
 
+from bedsim.analysis.metrics import evenly_spaced
 from bedsim.results.layers import SPREAD_MOMENTS, Array
 from bedsim.units import DEG, MM, UM
 from bedsim.views.report_charts import Ruler
 from bedsim.views.report_figures import Seen
 from bedsim.views.report_run import Scales, crowded, default_layer, turn_of
 from bedsim.views.report_scene import scene_of
+from bedsim.views.report_waves import wall_waves
 from bedsim.wall.light import bead_share
 from bedsim.wall.surface import RAKING
+from bedsim.wall.visibility import Viewing
 
 LAMPS = tuple(range(3, 61))
 """Degrees off the wall at which the lamp can stand."""
 
 
-def page_data(row: Sequence[Seen], scales: Scales) -> str:
+def page_data(row: Sequence[Seen], scales: Scales, viewing: Viewing) -> str:
     """The page's numbers as JSON that may stand inside a script element."""
     first = row[0]
     data = {
-        "runs": [_run(seen) for seen in row],
+        "runs": [{**_run(seen), "waves": wall_waves(seen, viewing)} for seen in row],
         "axes": {
             name: _ends(axis)
             for name, axis in (
@@ -41,6 +44,7 @@ def page_data(row: Sequence[Seen], scales: Scales) -> str:
         },
         "plane": [round(v, 4) for v in scales.plane],
         "normal": round(float(np.arctan2(first.wall.normal[1], first.wall.normal[0]) / DEG), 3),
+        "words": first.judged.place.words,
         "lamp": round(90.0 - RAKING / DEG),
         "lamps": [LAMPS[0], [round(bead_share((90 - lamp) * DEG), 3) for lamp in LAMPS]],
     }
@@ -75,6 +79,7 @@ def _run(seen: Seen) -> dict[str, Any]:
         "line": seen.wall.line_width / MM,
         "turn": turn_of(seen) / MM,
         "crowded": crowded(seen),
+        "even": evenly_spaced(seen.wall.tops),
         "spread": _spread(seen),
         "scale": round(scene.scale, 6),
         "middle": [round(float(v), 4) for v in scene.middle],

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from bedsim.improve.single_changes import Gain
 from bedsim.ranges.motion import BedMotion
 from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
@@ -19,19 +20,32 @@ SourceErrors = Mapping[Source, tuple[Array, Array]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Levers:
+    """What single changes gain, best first; `refused`: why they could not be tried, "" where they were."""
+
+    gains: tuple[Gain, ...] = ()
+    refused: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reported:
-    """One run with its scenario, as the report names it; `sources` only where a linear machine gave them,
-    `split` likewise: where the lateral error comes from, in lines; `travel`: the bands over the
-    machine's whole travel, in a sentence."""
+    """One run with its scenario, as the report names it; `run` and `sources` have the layers of the object
+    that is `shown`, in words where there are several, `whole` and `whole_sources` all; sources only where a
+    linear machine gave them, `split` likewise: where the lateral error comes from, in lines; `travel`: the
+    bands over the machine's whole travel, in a sentence; `levers` None: not asked for."""
 
     label: str
     path: str
     run: Run
+    whole: Run
     loaded: LoadedScenario
     motion: BedMotion
     sources: SourceErrors = field(default_factory=dict)
+    whole_sources: SourceErrors = field(default_factory=dict)
+    shown: str = ""
     split: tuple[str, ...] = ()
     travel: str = ""
+    levers: Levers | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

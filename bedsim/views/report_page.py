@@ -182,7 +182,7 @@ def table_html(table: PageTable, anchor: str) -> str:
 
 def _row(row: Sequence[str]) -> str:
     cells = "".join(
-        f'<td class="number">{escape(t)}</td>' if re.match(r"[-+−<]?\s?\d", t) else f"<td>{escape(t)}</td>"
+        f'<td class="number">{escape(t)}</td>' if re.match(r"[-+−<×]?\s?\d", t) else f"<td>{escape(t)}</td>"
         for t in row[1:]
     )
     return f'<tr><th scope="row">{escape(row[0])}</th>{cells}</tr>'

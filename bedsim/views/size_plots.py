@@ -21,7 +21,7 @@ NARROWEST = 0.1
 def draw_size(
     checks: Sequence[Check], shares: Mapping[str, float], corner: str, title: str, path: Path
 ) -> Path:
-    """Draw margins above, axial compliance of one corner below, and save as PNG; give the path back.
+    """Draw margins above, axial compliance of one corner below, and save it; give the path back.
 
     `shares`: part -> share (0 to 1).
     """

@@ -15,7 +15,7 @@ from bedsim.views import style
 
 
 def draw_speeds(report: SpeedReport, path: Path) -> Path:
-    """Draw share of the load kept and vibration over speed, and save as PNG; give the path back."""
+    """Draw share of the load kept and vibration over speed, and save it; give the path back."""
     with style.page(path, 210 * MM, 160 * MM, f"{report.title}: speeds of a layer change") as figure:
         upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=[2, 1])
         for low, high in report.avoid:

@@ -76,7 +76,8 @@ _INCH = 25.4 * MM
 
 @contextlib.contextmanager
 def page(path: Path, width: float, height: float, title: str = "") -> Iterator[Figure]:
-    """Give an empty figure of `width` by `height` (m); it is saved as PNG at `path` when the block ends well.
+    """Give an empty figure of `width` by `height` (m); it is saved at `path`, as its ending says (png, svg,
+    pdf), when the block ends well.
 
     Raises ResultFileError when the file cannot be written.
     """
@@ -124,20 +125,19 @@ def png(figure: Figure) -> bytes:
 
 
 also_as: ContextVar[tuple[str, ...]] = ContextVar("also_as", default=())
-"""Formats beside PNG in which every picture is saved: asked for once, for a whole command."""
+"""Further formats in which every picture is saved: asked for once, for a whole command."""
 
 
 def save(figure: Figure, path: Path) -> None:
-    """Save a figure as PNG, and in the formats asked for beside it, complete or not at all, or hand it over.
-    Raises ResultFileError."""
+    """Save a figure as the ending of `path` says, and in the formats asked for beside it, complete or not at
+    all, or hand it over.  Raises ResultFileError."""
     wanted = _wanted.get()
     if wanted is not None:
         wanted.append(figure)
         return
-    kinds = ("png", *also_as.get())
-    write_files(
-        {path.with_suffix(f".{kind}") if kind != "png" else path: drawn_as(figure, kind) for kind in kinds}
-    )
+    own = path.suffix.removeprefix(".").lower()
+    beside = [path.with_suffix(f".{kind}") for kind in also_as.get() if kind != own]
+    write_files({file: drawn_as(figure, file.suffix[1:].lower()) for file in (path, *beside)})
 
 
 def series(index: int, count: int = 1, marked: bool = True) -> dict[str, Any]:

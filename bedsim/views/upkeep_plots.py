@@ -20,7 +20,7 @@ NAME = 44
 
 
 def draw_upkeep(report: UpkeepReport, path: Path) -> Path:
-    """Draw the jobs of two years, wear where nuts are plain and singing speeds, and save as PNG."""
+    """Draw the jobs of two years, wear where nuts are plain and singing speeds, and save it."""
     shown = [c for c in report.chores if c.first <= MONTHS]
     lower = [x for x in (report.plain, report.noise) if x is not None]
     size = 70 + 6 * len(shown) + (70 if lower else 0)

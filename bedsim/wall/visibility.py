@@ -238,8 +238,8 @@ def wall_sentence(name: str, sightings: Sequence[Sighting]) -> str:
         return f"Wall {name}: too low to tell bands of the leads."
     length, ratio = number(found.band.seen_wavelength / MM), number(found.ratio, 2)
     return (
-        f"Wall {name}: the band that stands out most is {length} mm long ({found.band.label}) with an "
-        f"amplitude of {quantity(found.band.amplitude, 'm')}, {ratio} times the smallest visible "
+        f"Wall {name}: bands every {length} mm ({found.band.label}) of "
+        f"{quantity(found.band.amplitude, 'm')} amplitude, {ratio} times the smallest visible "
         f"({span(*found.visible_between, 'm')}): {found.verdict}."
     )
 

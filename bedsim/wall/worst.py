@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from bedsim.analysis.objects import only, shown_object
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.schema import Scenario
 from bedsim.units import DEG, MM
@@ -39,24 +40,29 @@ class WallPlace:
     wall: str
     probe: str
     sought: str = ""
+    of: str = ""  # the object whose wall it is, where there are several
 
     @property
     def words(self) -> str:
         """For titles and sentences."""
-        return f"{self.wall.replace(' deg', '°')} at {self.probe}{f' ({self.sought})' if self.sought else ''}"
+        told = ", ".join(text for text in (self.sought, self.of) if text)
+        return f"{self.wall.replace(' deg', '°')} at {self.probe}{f' ({told})' if told else ''}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PrintedWalls:
-    """What a run's walls are made of: its layers, the leads (m) of its screws, the width of a line (m)."""
+    """What a run's walls are made of: the layers of one object, the leads (m) of its screws, the width of a
+    line (m); `of`: which object, where there are several."""
 
     layers: LayerResult
     leads: tuple[float, ...]
     line_width: float
+    of: str = ""
 
     def judged(self, place: WallPlace, viewing: Viewing) -> JudgedWall:
         """A wall of this run with its bands judged.  Raises InputError for a probe that it does not have."""
         wall = wall_of_layers(self.layers, wall=place.wall, line_width=self.line_width, probe=place.probe)
+        place = replace(place, of=self.of)
         return JudgedWall(place=place, wall=wall, sightings=judge(band_amplitudes(wall, self.leads), viewing))
 
 
@@ -75,9 +81,11 @@ class JudgedWall:
 
 
 def printed_walls(layers: LayerResult, scenario: Scenario) -> PrintedWalls:
-    """What the walls of a run are made of."""
+    """What the walls of a run are made of: of the object where the lateral error is largest."""
+    shown = shown_object(layers)
     return PrintedWalls(
-        layers=layers,
+        layers=only(layers, shown.part) if shown.words else layers,
+        of=shown.words,
         leads=tuple(c.screw.lead_mm * MM for c in scenario.corner),
         line_width=scenario.print.line_width_mm * MM,
     )
@@ -134,7 +142,7 @@ def _worst_of(runs: Sequence[PrintedWalls], probe: str, viewing: Viewing) -> Arr
 def showing(run: PrintedWalls, probe: str, viewing: Viewing) -> Array:
     """How much a wall shows, for every whole degree of its normal (d,): its band that stands out most over
     the smallest that is seen; where the print is too low for bands, its relief, peak to valley, m."""
-    parts = _parts(run, probe)
+    parts = wall_parts(run, probe)
     angle = np.arange(DIRECTIONS) * DEG
     weights = np.stack([np.cos(angle), np.sin(angle), np.ones(DIRECTIONS)])
     bands = [band_amplitudes(part, run.leads) for part in parts]
@@ -148,7 +156,7 @@ def showing(run: PrintedWalls, probe: str, viewing: Viewing) -> Array:
     return np.asarray((amplitude / smallest_visible_amplitude(seen, viewing)[:, None]).max(axis=0))
 
 
-def _parts(run: PrintedWalls, probe: str) -> tuple[Wall, Wall, Wall]:
+def wall_parts(run: PrintedWalls, probe: str) -> tuple[Wall, Wall, Wall]:
     """The walls that X, Y and the layers' thickness make alone."""
     right, left, back = (
         wall_of_layers(run.layers, wall=wall, line_width=run.line_width, probe=probe)
@@ -168,5 +176,5 @@ def judged_walls(
     """Every wall that is asked for of one run, judged.  Raises InputError for a wall or probe that is not
     there."""
     run = printed_walls(layers, scenario)
-    viewing = Viewing(side=wall_side(float(layers.print_height[-1])))
+    viewing = Viewing(side=wall_side(float(run.layers.print_height[-1])))
     return tuple(run.judged(place, viewing) for place in wall_places([run], walls, probe, viewing))

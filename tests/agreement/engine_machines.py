@@ -144,3 +144,8 @@ def from_reference(scenario, engine, close):
     found = poses(engine, job, begin)
     first = apart(job, found, poses(REFERENCE, job, begin))
     return first if first < close else apart(job, found, poses(FINER, job, begin))
+
+
+def observed(engine, along, steps, off):
+    """What the page of checks draws: errors um beside steps or tolerances, named by `along`."""
+    return {"engine": engine, "along": along, "steps": tuple(steps), "off_um": tuple(off)}

@@ -49,7 +49,7 @@ def test_the_speed_of_a_resonance_is_f_lead_over_50_k():
     cause = cause_at(bench, 3e-3, 0.1)
     assert cause.order == 3
     assert cause.speed == pytest.approx(cause.frequency * 2e-3 / 150, rel=1e-9)
-    assert cause.words.startswith("the motors' place error of order 3 (3 cycles in four full steps) rides on")
+    assert cause.words.startswith("the motors' place error of order 3 (3 cycles in four full steps) excites")
 
 
 def test_rotors_swing_as_inertia_on_a_spring():

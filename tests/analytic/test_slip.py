@@ -119,11 +119,8 @@ def test_size_shows_it_and_how_to_tell_it_from_a_bent_screw(capsys):
     assert "height of a corner whose motor has slipped 100 µm" in out
     assert "tilt of the bed then 0.339 mm/m" in out
     assert "levelling shows -15 to 86 µm at the probes, a plane" in out
-    assert (
-        "A bent screw is told from it by coming back every 5 mm, sideways, with at most 0.01 µm in height"
-        in out
-    )
-    assert "in whole multiples of 0.1 mm" in out
+    assert "A bent screw repeats every 5 mm, sideways, with at most 0.01 µm in height" in out
+    assert "in multiples of 0.1 mm" in out
 
 
 def test_size_stays_silent_where_a_run_refuses_the_machine():

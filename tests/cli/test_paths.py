@@ -60,8 +60,11 @@ def test_a_result_is_not_written_over_what_is_read(tmp_path, capsys, linked):
     ("words", "message"),
     [
         (("run", "S", "--output", "x.toml"), "--output x.toml: a result file (HDF5) ends in .h5 or .hdf5"),
-        (("size", "S", "--output", "x.toml"), "--output x.toml: a picture ends in .png, for example x.png"),
-        (("clock", "S", "--output", "x.csv"), "--output x.csv: a picture ends in .png"),
+        (
+            ("size", "S", "--output", "x.toml"),
+            "--output x.toml: a picture ends in .png, .svg or .pdf, for example x.png",
+        ),
+        (("clock", "S", "--output", "x.csv"), "--output x.csv: a picture ends in .png, .svg or .pdf"),
         (("report", "S", "--output", "x.pdf"), "--output x.pdf: a report ends in .html or .htm"),
         (("new", "x.txt", "--defaults"), "FILE x.txt: a scenario ends in .toml, for example x.toml"),
         (("gauge", "--blank", "run-out", "x.xls"), "--blank x.xls: a table ends in .csv"),

@@ -53,7 +53,7 @@ def test_the_first_screen_has_the_verdict_first_and_the_smallest_margins(folder,
     head = next(k for k, line in enumerate(lines) if line.startswith("the smallest margins"))
     margins = [float(line[76:84]) for line in lines[head + 1 : head + 6]]
     assert margins == sorted(margins)
-    assert len(lines) <= 50
+    assert len(lines) <= 36
     assert any("--all" in line for line in lines)
     assert "Shigley" not in "".join(lines)
 

@@ -5,6 +5,8 @@ import pytest
 
 from bedsim.wall.visibility import barten
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
+
 
 def test_barten_has_its_known_features():
     f = np.linspace(0.3, 60, 2000)

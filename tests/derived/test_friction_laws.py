@@ -15,6 +15,7 @@ from scipy.optimize import brentq
 
 from bedsim.components.friction import after_increment, group_matrix, rate
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
 ONE = group_matrix(np.array([0]))
 
 

@@ -25,6 +25,7 @@ from bedsim.wall.waviness import (
     waviness,
 )
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
 CUTOFF = 0.8e-3
 
 

@@ -12,6 +12,7 @@ import pytest
 from bedsim.scenario.defaults import default_ranges
 from bedsim.scenario.derived_defaults import coupling_twists
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
 E, G = 70e9, 26e9
 MADE = {  # outside, bore, thickness, turns
     "low": (19e-3, 10e-3, 1.2e-3, 4.0),

@@ -12,6 +12,7 @@ from scipy.integrate import quad
 from bedsim.sizing import hertz
 from bedsim.units import GPA, MM, MPA, N_PER_UM, UM
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
 STEEL = hertz.contact_modulus(206 * GPA, 0.3, 206 * GPA, 0.3)
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from printed import share, within
 
 from bedsim.analysis.layer_height import trains
 from bedsim.scenario.defaults import default_ranges
@@ -27,6 +28,7 @@ FOUR_STEP_ERROR = [
     (2, 0.20, 20, 0.0),
 ]
 AMPLITUDES = {1: 0.0547, 2: 0.0287, 4: 0.0106}
+SAME = pytest.mark.exact_inputs("the same numbers stand on both sides")
 
 
 # by order, as the defaults have them
@@ -46,15 +48,26 @@ def bounds(amplitudes):
 
 
 @pytest.mark.parametrize(("lead", "layer", "steps", "left"), FOUR_STEP_ERROR)
-def test_four_step_error(lead, layer, steps, left):
+def test_four_step_error(lead, layer, steps, left, record_property):
     """To the two decimals given."""
     own = train(lead)
+
+    def formula(first, second, fourth):
+        amplitudes = bounds({1: first, 2: second, 4: fourth})
+        return thickness_left(own, layer * MM, amplitudes)[0]
+
+    # the amplitudes as given, of which nothing is left where D is zero; the count of steps takes none of them
+    moved = share(formula, first="0.0547", second="0.0287", fourth="0.0106") if left else 0.0
+    record_property("u_input", [0.0, moved, moved, moved])
+    if left:
+        record_property("u_data", [0.0, *[within(0.005 / left)] * 3])
     assert layer * MM / own.full_step == pytest.approx(steps)
     for found in thickness_left(own, layer * MM, bounds(AMPLITUDES)):
         assert found / UM == pytest.approx(left, abs=0.006)
     assert (grid_of(own, layer * MM) == "four full steps") == (left == 0)
 
 
+@SAME
 @pytest.mark.parametrize("layer", [0.2, 0.24, 0.1, 0.0925, 0.15, 0.33])
 def test_worst_phase_by_trying_them(layer):
     """Layers written out one by one, the place error summed, over phases every 15 degrees: never more, and up
@@ -74,6 +87,7 @@ def test_worst_phase_by_trying_them(layer):
     assert worst >= 0.98 * (found - micro)
 
 
+@SAME
 def test_heights_of_a_lead_of_8_mm():
     """0.04 mm a full step: 0.2 mm is five of them, and only multiples of 0.16 mm are alike in every layer."""
     found = layer_heights(train(), 0.2 * MM, USUAL)
@@ -88,6 +102,7 @@ def test_heights_of_a_lead_of_8_mm():
     assert friendly(layer_heights(train(), 0.1 * MM, USUAL)) == "0.16 mm"
 
 
+@SAME
 def test_gear_and_microsteps_count():
     """Three turns of the motor to one of the screw: a third of the step and of the error's travel."""
     geared = train(gear=3.0)
@@ -103,6 +118,7 @@ def test_gear_and_microsteps_count():
     assert coarse == pytest.approx(np.array(thickness_left(fine, 0.2 * MM, USUAL)) + 8 / 900 * MM)
 
 
+@SAME
 def test_orders_that_repeat_leave_nothing():
     """Two full steps leave the odd orders alone, one full step all but the fourth."""
     only = {k: thickness_left(train(), 0.24 * MM, bounds({k: 0.03}))[1] for k in (1, 2, 3, 4)}
@@ -112,6 +128,7 @@ def test_orders_that_repeat_leave_nothing():
     assert fourth == pytest.approx(0, abs=1e-15)
 
 
+@SAME
 def test_the_sentence_says_what_is_left_and_where_nothing_is():
     told = sentence(layer_heights(train(), 0.26 * MM, USUAL))
     assert told.startswith(
@@ -130,6 +147,7 @@ def scenario(*settings):
     return load_scenario(file, ["corner.back.motor.steps_per_turn=400", *settings])
 
 
+@SAME
 def test_corners_whose_motors_differ_are_told_apart():
     """A motor of 400 steps: 0.0125 mm a full step beside 0.025 mm at a lead of 5 mm."""
     found = {corners: train.full_step for train, corners in trains(scenario()).items()}
@@ -139,6 +157,7 @@ def test_corners_whose_motors_differ_are_told_apart():
     }
 
 
+@SAME
 def test_a_belt_s_motor_is_that_of_the_first_corner():
     """The others have none, whatever their keys say."""
     (train,) = trains(scenario('drive.topology="belt"'))

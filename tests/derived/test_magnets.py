@@ -15,6 +15,7 @@ from bedsim.units import MM
 
 magpylib = pytest.importorskip("magpylib", minversion="5.2")
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
 CASES = [
     # diameter 1, thickness 1, diameter 2, thickness 2, gap, offset (mm)
     (10, 5, 10, 5, 1.0, 0.0),

@@ -16,6 +16,7 @@ from bedsim.engines.base import probe_maps
 from bedsim.model.build import build_machine
 from bedsim.scenario.load import scenario_from_tree
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
 SUPPORTS = [(0.0, 150.0), (-130.0, -75.0), (130.0, -75.0)]
 
 

@@ -15,6 +15,8 @@ from bedsim.components.frame import Coordinates, point_motion
 from bedsim.components.mount import Mount, link, rows
 from bedsim.components.row import Link
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
+
 
 def assembled(links, size):
     """Sum of J^T K J."""

@@ -18,6 +18,7 @@ from bedsim.engines.exponential import motion, step
 from bedsim.model.program import Limits, Profile, Program, move
 from bedsim.model.stations import LayerRun, stations
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
 W = 2 * math.pi * 30
 A = 0.1
 

@@ -13,6 +13,7 @@ from bedsim.units import GPA, MM, N_MM, N_PER_UM
 
 STEEL = {"youngs_modulus": 206 * GPA}
 DENSITY = 7850.0
+SAME = pytest.mark.exact_inputs("the same numbers stand on both sides")
 
 
 @pytest.mark.parametrize(("root_mm", "newtons"), [(17.5, 35500.0), (12.5, 18100.0)])
@@ -68,6 +69,7 @@ def test_drive_torque_self_check(load, lead_mm, n_mm, last_digit):
     assert torque.torque_raising(load, lead_mm * MM, 0.9) / N_MM == pytest.approx(n_mm, abs=last_digit)
 
 
+@SAME
 @pytest.mark.parametrize(
     ("ball_circle_mm", "lead_mm", "friction", "raising", "back"),
     [
@@ -95,6 +97,7 @@ def test_reflected_inertia_self_check(mass, lead_mm, screw, total):
     assert torque.load_inertia(mass, lead_mm * MM) + screw == pytest.approx(total, rel=0.0025)
 
 
+@SAME
 def test_life_at_the_rating_is_a_million_turns():
     """ISO 3408-5: the dynamic rating is the load of a nominal life of 10^6 turns; half the load gives 8
     times.
@@ -116,6 +119,7 @@ def test_life_chain_self_check():
     assert life.life_hours(4.1e9, 400 * 60) == pytest.approx(171000, abs=500)
 
 
+@SAME
 def test_shaft_stiffness_computed():
     """Computed, not published: steel 8 x 300 mm, lead 8: 34.5156 N/um in stretch, 65.6506 N/um from twist."""
     stretch = axial_train.shaft_axial_stiffness(root_diameter=8 * MM, loaded_length=300 * MM, **STEEL)
@@ -126,11 +130,13 @@ def test_shaft_stiffness_computed():
     assert axial_train.torsion_seen_axially(twist, 8 * MM) / N_PER_UM == pytest.approx(65.6506, rel=1e-5)
 
 
+@SAME
 def test_gear_divides_the_torque_and_loses_its_share():
     """A 3:1 gear of 90 %: power in is power out over 0.9, at three times the speed."""
     assert torque.at_motor(2.7, 3.0, 0.9) * 3.0 == pytest.approx(2.7 / 0.9)
 
 
+@SAME
 def test_axial_frequency_is_that_of_an_integrated_swing():
     """1 kg on 1 N/um: period counted in a numerically integrated swing."""
     from scipy.integrate import solve_ivp
@@ -142,11 +148,13 @@ def test_axial_frequency_is_that_of_an_integrated_swing():
     assert axial_train.axial_frequency(1e6, 1.0) == pytest.approx(2 / (falls[2] - falls[0]), rel=0.02)
 
 
+@SAME
 def test_turns_of_a_layer_with_hop_and_return():
     """0.2 mm down, 0.4 mm hop down and up, 0.2 mm of the way back: 1.2 mm, 0.15 turns at lead 8 mm."""
     assert life.turns_per_layer(0.6, 8.0) == pytest.approx(0.15)
 
 
+@SAME
 def test_usual_limit_of_speed_times_diameter():
     """60 000 mm x rpm, the low end of the 60 000 to 150 000 that Engineers Edge prints for all returns."""
     assert pytest.approx(60e3 * MM / 60) == critical_speed.SPEED_DIAMETER_LIMIT

@@ -20,6 +20,8 @@ from bedsim.components.motor import Motor
 from bedsim.components.row import Path
 from bedsim.units import MM, N_PER_UM
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
+
 
 def made(torque, inertia, gear=1.0, teeth=50.0, errors=()):
     return Motor(

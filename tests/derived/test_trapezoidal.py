@@ -5,6 +5,8 @@ import pytest
 from bedsim.sizing import torque
 from bedsim.units import DEG, MM
 
+pytestmark = pytest.mark.exact_inputs("the same numbers stand on both sides")
+
 
 @pytest.mark.parametrize(
     ("d", "pitch", "lead"), [(10, 2, 2), (12, 3, 6), (16, 4, 4), (20, 4, 20), (24, 5, 5)]

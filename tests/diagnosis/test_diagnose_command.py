@@ -52,7 +52,7 @@ def test_culprit_is_named(machine, tmp_path, capsys):
     file = readings(tmp_path / "r.csv", TRUE)
     assert main(["diagnose", str(file), str(machine), "--sigma-um", "0.2"]) == 0
     out = capsys.readouterr().out
-    assert out.startswith("Largest share that is told: run-out at front left")
+    assert out.startswith("Largest share found: run-out at front left")
     assert "the model explains the readings" in out
     assert "extruder drive out of round (extruded volume): length not known" in out
 
@@ -65,7 +65,7 @@ def test_too_few_readings_cannot_tell_and_name_the_next_test(machine, tmp_path, 
     assert "invented machines jogged under a gauge" in out
     assert "Next: turn the screw at" in out
     assert "Caution: the bed can drop" in out
-    assert "Not told from each other: run-out at front left, run-out at front right, run-out at back" in out
+    assert "Not separated: run-out at front left, run-out at front right, run-out at back" in out
 
 
 def test_cause_outside_the_model_is_told(machine, tmp_path, capsys):

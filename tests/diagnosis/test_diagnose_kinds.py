@@ -73,7 +73,7 @@ def test_a_lead_that_thick_layers_show_longer_is_told_with_its_direction(tmp_pat
     sets = [word for change in changes for word in ("--set", change)]
     assert main(["diagnose", file, scenario, *sets, "--sigma-um", "0.1"]) == 0
     out, amplitude, direction = told(capsys, "run-out", "front right")
-    assert out.startswith("Largest share that is told: run-out at front right")
+    assert out.startswith("Largest share found: run-out at front right")
     assert amplitude == pytest.approx(60, rel=0.02)
     assert direction == "35°"
 
@@ -93,7 +93,7 @@ def test_half_of_the_lead_is_told_by_travel(tmp_path, capsys):
     assert main(["diagnose", file, str(scenario), *sets, "--sigma-um", "0.1"]) == 0
     out, amplitude, _ = told(capsys, "travel twice per turn", "back")
     assert out.startswith("Bands of 2.5 mm: travel twice per turn.")
-    assert "Largest share that is told: travel twice per turn at back" in out
+    assert "Largest share found: travel twice per turn at back" in out
     assert amplitude == pytest.approx(3, rel=0.01)
 
 
@@ -107,5 +107,5 @@ def test_a_motor_is_told_by_the_length_that_layers_show(tmp_path, capsys):
     sets = [word for change in clean for word in ("--set", change)]
     assert main(["diagnose", file, scenario, *sets, "--sigma-um", "0.1"]) == 0
     out, amplitude, _ = told(capsys, "motor once in four full steps", "front left")
-    assert "Largest share that is told: motor once in four full steps at front left" in out
+    assert "Largest share found: motor once in four full steps at front left" in out
     assert amplitude == pytest.approx(0.5 / 360 * 5000, rel=0.01)

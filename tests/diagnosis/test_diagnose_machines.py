@@ -39,7 +39,7 @@ def readings(tmp_path):
 def test_the_machine_that_was_read_explains_its_readings(readings, capsys):
     assert main(["diagnose", readings(1.0), RIGID]) == 0
     out = capsys.readouterr().out
-    assert out.startswith("Largest share that is told: run-out at front right")
+    assert out.startswith("Largest share found: run-out at front right")
     assert "the model explains the readings" in out
 
 
@@ -53,7 +53,7 @@ def test_another_machine_is_asked_about(readings, capsys):
     assert out.startswith("The motion is more than the screws of this machine can cause: run-out at front")
     assert "500 µm is 5 times" in out
     assert "(joint.kind: rolling) the machine that was read?" in out
-    assert "run-out at front left cannot be told: these readings hardly see it." in out
+    assert "run-out at front left is hardly seen by these readings." in out
     assert "explains the readings" not in out
     assert "Next: turn" not in out
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import inspect
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -173,3 +175,13 @@ def test_what_a_key_moves_in_a_machine(shipped):
     assert "side force on a guide, largest" in found
     assert not moved_by(loaded, "output.trace_layers")[0].moves
     assert moved_by(loaded, "joint.kind")[0].now == "rigid"
+
+
+def test_a_word_alone_loads_no_solver():
+    """Importing them took three quarters of its time."""
+    asked = (
+        "import sys; from bedsim.cli.main import main; main(['explain', 'guide.radial_n_per_um']); "
+        "print([m for m in ('scipy.stats', 'bedsim.simulation', 'matplotlib') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=False)
+    assert done.stdout.splitlines()[-1] == "[]", done.stdout + done.stderr

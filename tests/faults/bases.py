@@ -1,5 +1,6 @@
 """Sound files of every kind, small enough that a visit costs little; mutants are made from them."""
 
+import math
 from pathlib import Path
 
 from bedsim.metrology import recipes
@@ -125,6 +126,26 @@ GAUGES = {
 LOG = recipes.example("log").replace("front right", "centre")
 PHOTO = "# picture = p.png\n# light = above\nx_px,y_px,height_mm\n60,150,0\n60,10,7\n"
 """Beside a picture of 120 x 160 pixels."""
+TUG = (
+    "# test = tug\n# corner = left\n# gauge_deg = 0\n# resolution_um = 1\n"
+    "nut,gauge,height_mm,angle_deg,reading_um\n"
+    + "\n".join(
+        f"{nut},{gauge},{h},{a},{size * math.cos(math.radians(a + 70)):.1f}"
+        for nut, gauge, size in (("free", "nut", 90), ("bolted", "nut", 60), ("bolted", "carriage", 55))
+        for h in (60, 150, 240, 330)
+        for a in range(0, 360, 90)
+    )
+)
+EXPLAINED = (
+    "TIR",
+    "screw.lead_mm",
+    "lateral_pv",
+    "buckling_load",
+    "C7",
+    "recipe jog",
+    "joint.kind=rolling",
+    "print",
+)
 BANDS = "wall,probe,wavelength_mm,amplitude_um,crest_mm\n+X,centre,5,4.0,1.25\n+Y,centre,5,1.5,3.10\n"
 EIGHTHS = "probe,axis,eighth,reading_um\n" + "\n".join(
     f"centre,{axis},{k},{3 * k % 7}.5" for axis in "xy" for k in range(6)

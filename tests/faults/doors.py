@@ -215,6 +215,20 @@ def _learn(house: House, rng: random.Random) -> Visit:
     return house.visit("learn", "b.csv", data, ["learn", "b.csv", "none.csv", "machine.toml"])
 
 
+def _tug(house: House, rng: random.Random) -> Visit:
+    """A tug of war is compared with the machine as described."""
+    return house.visit("tug", "t.csv", mutants.csv(bases.TUG, rng), ["learn", "t.csv", "machine.toml"])
+
+
+def _explained(house: House, rng: random.Random) -> Visit:
+    """A name that bedsim knows, or nearly, in general or in a machine."""
+    name = mutants.word(rng.choice(bases.EXPLAINED), rng)
+    where = rng.choice(([], [], [], ["machine.toml"], ["none.toml"]))
+    return house.visit(
+        "explain", "words.txt", name.encode("utf-8", "replace"), ["explain", "--", name, *where]
+    )
+
+
 def _knowledge(house: House, rng: random.Random) -> Visit:
     words = ["diagnose", "none.csv", "taught.toml"]
     return house.visit("knowledge", "taught.json", mutants.tree(house.texts["taught.json"], rng), words)
@@ -233,7 +247,7 @@ def _report(house: House, rng: random.Random) -> Visit:
     if rng.random() < 0.9:
         return _quick_scenario(house, rng)
     data = mutants.binary(house.whole[:-80], rng)
-    return house.visit("report", "r.h5", data, ["report", "r.h5", "--output", "r.html"])
+    return house.visit("report", "r.h5", data, ["report", "r.h5", "--no-levers", "--output", "r.html"])
 
 
 def _swept(house: House, rng: random.Random) -> Visit:
@@ -265,6 +279,8 @@ DOORS: dict[str, tuple[Door, int]] = {
     "photo": (_photo, 2),
     "diagnose": (_readings, 2),
     "learn": (_learn, 4),
+    "tug": (_tug, 1),
+    "explain": (_explained, 1),
     "knowledge": (_knowledge, 6),
     "result": (_result, 1),
     "report": (_report, 1),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import random
+import re
 import shutil
 import signal
 import subprocess
@@ -40,6 +41,8 @@ VICTIMS: dict[str, list[str]] = {
 }
 ON_CLUSTER = "sweep on a cluster"  # two workers; the command or one of them is killed, and one is added
 SIGNALS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
+PYTHON_STARTS = re.compile(r'Traceback.*\n(  File "<frozen \w+>", .*\n(    .*\n)?)+KeyboardInterrupt\s*\Z')
+"""A Ctrl-C before the first line of bedsim: every program in Python ends so in its first hundredths."""
 LONGEST = 20  # s from the signal until the last process is gone
 
 
@@ -69,7 +72,7 @@ def kills(folder: Path, rng: random.Random, count: int, victims: Sequence[str] =
             shutil.copytree(sound, place, ignore=shutil.ignore_patterns("wanted.h5"))
             after = rng.uniform(0.05, 1.05) * lasting[name]
             if name == ON_CLUSTER and rng.random() < 0.5:
-                yield _worker_killed(place, cluster, after, wanted)
+                yield _worker_killed(place, cluster, after, wanted, LONGEST + 3 * lasting[name])
             else:
                 yield _killed(place, name, rng.choice(SIGNALS), after, wanted)
             shutil.rmtree(place)
@@ -90,8 +93,9 @@ def _cluster(wanted: bool) -> Iterator[Any]:
         yield cluster
 
 
-def _worker_killed(folder: Path, cluster: Any, after: float, wanted: SweepResult) -> Kill:
-    """A worker dies in mid-sweep and another joins: the command ends as if nothing had been."""
+def _worker_killed(folder: Path, cluster: Any, after: float, wanted: SweepResult, longest: float) -> Kill:
+    """A worker dies in mid-sweep and another joins: the command ends as if nothing had been, in `longest` s:
+    tasks that were lost are done again, and a new worker loads the libraries first."""
     process = _begun(folder, ON_CLUSTER)
     with contextlib.suppress(subprocess.TimeoutExpired):
         process.wait(after)
@@ -99,14 +103,14 @@ def _worker_killed(folder: Path, cluster: Any, after: float, wanted: SweepResult
     os.kill(next(iter(cluster.workers.values())).process.process.pid, signal.SIGKILL)
     cluster.scale(3)
     try:
-        out, err = process.communicate(timeout=LONGEST + 60)
+        out, err = process.communicate(timeout=longest)
         fault = _fault(folder, ON_CLUSTER, process.returncode, signal.SIGKILL, out + err, [], wanted)
         if process.returncode not in (0, 1):
             fault = fault or f"exit code {process.returncode} though one worker is left: {err[-300:]}"
     except subprocess.TimeoutExpired:
         os.killpg(process.pid, signal.SIGKILL)
         process.communicate()
-        fault = f"goes on for {LONGEST + 60} s"
+        fault = f"goes on for {longest:.0f} s"
     cluster.scale(2)
     return Kill(
         victim=ON_CLUSTER, signal="a worker", after=after, seconds=time.monotonic() - begin, fault=fault
@@ -184,8 +188,8 @@ def _fault(
         return f"processes are left: {left}"
     if code not in (0, 1, -number, 128 + number):  # 1: the plan's target is missed
         return f"exit code {code}: {said[-300:]}"
-    if "Traceback" in said:
-        return f"a traceback: {said[-300:]}"
+    if "Traceback" in said and not PYTHON_STARTS.search(said):
+        return f"a traceback: {said[-3000:]}"
     for file in sorted(p for p in folder.rglob("*") if p.is_file()):
         wrong = _incomplete(file)
         if wrong:

@@ -110,6 +110,15 @@ def _odd_inside(found: Any, rng: random.Random) -> None:
         found[place] = copy.deepcopy(rng.choice(ODD_JSON))  # it may be changed further
 
 
+def word(text: str, rng: random.Random) -> str:
+    """A name with up to two letters changed, or another thing."""
+    if rng.random() < 0.1:
+        return rng.choice(LINES)
+    for _ in range(rng.randint(0, 2)):
+        text = _letter(text, rng)
+    return text
+
+
 def csv(text: str, rng: random.Random) -> bytes:
     """A table of readings with one to three things changed."""
     for _ in range(rng.randint(1, 3)):

@@ -22,7 +22,7 @@ QUICK = ("--engine", "equilibrium", "--no-ranges")
 COMMANDS = {
     "run": (2000, "run", "machine.toml", "--no-pictures", *QUICK, "--output", "new.h5"),
     "pictures": (2000, "size", "machine.toml", "--output", "new.png"),
-    "page": (2000, "report", "whole.h5", "--output", "new.html"),
+    "page": (2000, "report", "whole.h5", "--no-levers", "--output", "new.html"),
     "readings": (50, "gauge", "g.csv", "--output", "."),
     "blank": (20, "gauge", "--blank", "cord", "new.csv"),
     "scenario": (200, "new", "new.toml", "--defaults"),

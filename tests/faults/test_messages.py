@@ -119,8 +119,14 @@ def test_a_link_leads_out_of_no_plan(folder, tmp_path_factory, capsys):
             ("clock", "machine.toml", "--spares", "machine.toml"),
             "is a scenario or a plan, not a file of",
         ),
-        (("size", "machine.toml", "--output", "x.toml"), "--output x.toml: a picture ends in .png"),
-        (("clock", "machine.toml", "--output", "x.toml"), "--output x.toml: a picture ends in .png"),
+        (
+            ("size", "machine.toml", "--output", "x.toml"),
+            "--output x.toml: a picture ends in .png, .svg or .pdf",
+        ),
+        (
+            ("clock", "machine.toml", "--output", "x.toml"),
+            "--output x.toml: a picture ends in .png, .svg or .pdf",
+        ),
         (("report", "r.h5", "--output", "x.toml"), "--output x.toml: a report ends in .html or .htm"),
         (("run", "o" * 300 + ".toml"), "is not the name of a file: File name too long."),
         (("compare", "zero\0.csv", "b.csv"), "is not the name of a file"),

@@ -210,7 +210,7 @@ def whole(rolling):
 def test_the_whole_answer_in_words(whole):
     text = "\n".join(lines(whole))
     for words in (
-        "What gains most (what to choose):",
+        "What gains most, each change alone:",
         "What is unusual here and costs you:",
         "Where the sideways error comes from",
         "Target" if whole.cheapest.steps is None else "Cheapest: ",

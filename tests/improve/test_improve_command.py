@@ -56,7 +56,7 @@ def test_json_is_alone(quick, scenario, capsys, tmp_path):
         (("--target-um", "nan"), "--target-um = nan: must be above 0"),
         (("--probability", "1"), "--probability = 1: must be above 0 and below 1"),
         (("--price", "joint.kind"), "is written LEVER=EUR"),
-        (("--output", "a.txt"), "a picture ends in .png"),
+        (("--output", "a.txt"), "a picture ends in .png, .svg or .pdf"),
         (("--set", "print.layer=10"), "Did you mean"),
     ],
 )

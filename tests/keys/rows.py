@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 from answers import fall, push, shake, size, tilt, upkeep, wall
 from built import FRICTIONLESS, Built, Given, Row, at_rest_in_layer_1
 
@@ -79,6 +80,12 @@ def _end(name: str) -> Callable[[Built], Any]:
     return lambda b: getattr(b.corner.screw.motor_end, name)
 
 
+def _centre(b: Built) -> tuple[float, float]:
+    """x, y m of the part's centre after the last layer: what its weight does about the two axes."""
+    weight = b.machine.part.matrices(np.array([b.program.layers]), 1.0)[1][0]
+    return weight[4] / -weight[2], weight[3] / weight[2]
+
+
 def _row(key: str, write: Any, moves: str, *si: tuple[Callable[[Built], Any], Any], **more: Any) -> Row:
     return Row(key=key, write=write, moves=moves, si=si, **more)
 
@@ -109,6 +116,7 @@ BED = (
 )
 
 SECTION: Given = {"print.section": [{"layers": 2}]}
+OBJECTS: Given = {"print.section": [{"layers": 2}, {"layers": 2, "new_object": True}]}
 HOPS: Given = {"print.section": [{"layers": 2, "z_hop_mm": 0.4}], "print.layers": 2}
 
 PRINT = (
@@ -166,6 +174,31 @@ PRINT = (
         given={"print.section": [{"layers": 2}, {"layers": 2}]},
         place="print.section.2.new_object",
     ),
+    _row(
+        "print.section.part_mass_kg",
+        0.5,
+        "rest",
+        (lambda b: b.machine.part.mass, [0.25, 0.5, 0.65, 0.8]),
+        (lambda b: b.duty.moving_mass, 3.6),
+        given=OBJECTS,
+        place="print.section.1.part_mass_kg",
+    ),
+    _row(
+        "print.section.part_x_mm",
+        20,
+        "rest",
+        (lambda b: _centre(b)[0], 0.01),
+        given=OBJECTS,
+        place="print.section.2.part_x_mm",
+    ),
+    _row(
+        "print.section.part_y_mm",
+        20,
+        "rest",
+        (lambda b: _centre(b)[1], 0.01),
+        given=OBJECTS,
+        place="print.section.2.part_y_mm",
+    ),
     _row("print.layers", 6, "rest", (lambda b: b.program.layers, 6), (lambda b: len(b.machine.part.mass), 6)),
     _row(
         "print.layer_mm",
@@ -207,8 +240,8 @@ PRINT = (
         (lambda b: b.machine.part.mass[0], 0.125),
         (lambda b: b.duty.moving_mass, 3.3),
     ),
-    _row("print.part_x_mm", 20, "rest", (lambda b: -b.machine.part.foot[2, 4], 0.02)),
-    _row("print.part_y_mm", 20, "rest", (lambda b: b.machine.part.foot[2, 3], 0.02)),
+    _row("print.part_x_mm", 20, "rest", (lambda b: _centre(b)[0], 0.02)),
+    _row("print.part_y_mm", 20, "rest", (lambda b: _centre(b)[1], 0.02)),
 )
 
 MOTION = (
@@ -1483,6 +1516,7 @@ RESTING: tuple[tuple[Given, ...], ...] = (
     ({},),
     ({},),
     ({"guide.kind": "wheels"},),
+    ({"print.section": [{"layers": 2, "part_mass_kg": 0.2}]},),
 )
 """Beside what each rule of `bedsim.scenario.idle.rules` leaves its keys nothing to do, in its order."""
 

@@ -19,7 +19,7 @@ from bedsim.learn.learned import fitted, without_faults
 from bedsim.learn.reading_files import read_files
 from bedsim.learn.text import lines, screw_lines
 from bedsim.learn.unknowns import unknowns_of
-from bedsim.ranges.known import known_values
+from bedsim.ranges.known import known_machines
 from bedsim.ranges.swings import linear_values
 from bedsim.scenario.load import load_scenario
 
@@ -150,7 +150,7 @@ def test_knowledge_gives_the_likeliest_machine_to_whoever_loads_it(folder, found
 
 def test_machines_that_agree_come_through_the_file_unchanged(folder, found, kept):
     """Their figures from the file against those they were learnt with: by other code."""
-    values = known_values(load_scenario(told_scenario(folder)))[1:]
+    values = known_machines(load_scenario(told_scenario(folder))).values[1:]
     assert [v["lateral_pv"] for v in values] == pytest.approx(list(found.after.lateral), rel=1e-3)
 
 

@@ -1,10 +1,14 @@
 """A reader's own tug of war: predictions against a closed form, an invented machine, one that is another."""
 
+import json
 import math
+from dataclasses import replace
 
+import jsonschema
 import numpy as np
 import pytest
 
+from bedsim.answers.schema import document_schema
 from bedsim.cli.main import main
 from bedsim.learn import tug
 from bedsim.learn.reading_files import read_files
@@ -105,10 +109,40 @@ def test_predictions_are_the_closed_form(tmp_path, gauge_deg):
 def test_an_invented_machine_within_its_ranges_agrees(tmp_path, capsys):
     """Its frame is 1.4 times the likely one: E is large, and so is what was not known."""
     scenario, table = written(tmp_path, 1.4, 0.5)
-    assert main(["learn", str(table), str(scenario)]) == 0
+    assert main(["learn", str(table), str(scenario), "--no-pictures"]) == 0
     said = capsys.readouterr().out
     assert "agree within what is known of both" in " ".join(said.split())
     assert said.count("\n  ") > 28
+
+
+def test_the_slope_between_heights_is_u_num(tmp_path):
+    """A bend of half a wave in 300 mm, whose slope is known, on a nut that passes it on: the spline through
+    seven heights is off by no more than twice what doubling them tells."""
+    scenario, table = written(tmp_path, 1.0, 0.0)
+    scenario.write_text(scenario.read_text().replace("tilt_nm_per_rad = 1e-9", "tilt_nm_per_rad = 300"))
+    loaded = load_scenario(scenario)
+    read = tug.read_tug(table, loaded)
+    k = math.pi / 0.3
+    r, slope = 90 * UM * np.sin(k * read.height), 90 * UM * k * np.cos(k * read.height)
+    bent = replace(read, wave={**read.wave, tug.FREE: r.astype(complex)})
+    exact = np.einsum("ghi,hi->gh", tug.answer_of_corner(loaded, bent)[..., :2], np.stack([r, slope], -1))
+    rows = [row for row in tug.compare(bent, loaded, ()) if row.part == "with the bend"]
+    off = np.abs([row.S for row in rows] - np.abs(exact).ravel() * np.sign(exact.real * r).ravel())
+    doubt = np.array([row.u_num for row in rows])
+    assert 0.05 * UM < off.max() < 2 * doubt.max() < 0.5 * UM
+    assert all(row.u_val >= math.hypot(row.u_num, row.u_data) for row in rows)
+
+
+def test_the_picture_and_the_answer_as_data(tmp_path, monkeypatch, capsys):
+    scenario, table = written(tmp_path, 1.4, 0.5)
+    monkeypatch.chdir(tmp_path)
+    assert main(["learn", str(table), str(scenario), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    jsonschema.validate(found, document_schema("learn"))
+    assert len(found["answer"]["tug"]) == 28 and found["answer"]["tug"][0]["gauge"] == "nut"
+    assert (tmp_path / "results" / "machine_tug.png").read_bytes()[:4] == b"\x89PNG"
+    assert main(["learn", str(table), str(scenario), "--no-pictures", "--output", "mine.png"]) == 0
+    assert not (tmp_path / "mine.png").exists()
 
 
 PUSHED = """# test = stiffness
@@ -131,7 +165,7 @@ def test_push_pull_narrows_what_is_not_known_and_another_machine_stands_out(tmp_
     loaded = load_scenario(scenario)
     read = tug.read_tug(table, loaded)
     before = [row.u_input for row in tug.compare(read, loaded, ())]
-    assert main(["learn", str(table), str(tmp_path / "push.csv"), str(scenario)]) == 0
+    assert main(["learn", str(table), str(tmp_path / "push.csv"), str(scenario), "--no-pictures"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "does not do what this machine does" in said
     observations = read_files([tmp_path / "push.csv"], loaded, UM).observations

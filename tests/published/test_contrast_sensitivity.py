@@ -9,6 +9,7 @@ contrast is divided by sqrt 3 is from memory of the paper.
 
 import numpy as np
 import pytest
+from printed import digits
 from scipy.optimize import minimize_scalar
 
 from bedsim.wall.visibility import SPREAD, barten, mannos_sakrison
@@ -17,13 +18,16 @@ from bedsim.wall.visibility import SPREAD, barten, mannos_sakrison
 @pytest.mark.read(
     "github.com/qianglisinoeusa/CSFpy, chromatic_spatial_CSFs.py line 293: the formula; peak 0.981 at 7.89"
 )
-def test_mannos_sakrison_peaks_at_eight_cycles_per_degree():
+@pytest.mark.exact_inputs("the formula's own printed constants stand on both sides")
+def test_mannos_sakrison_peaks_at_eight_cycles_per_degree(record_property):
+    record_property("u_data", digits("0.981"))
     peak = minimize_scalar(lambda f: -float(mannos_sakrison(f)), bounds=(1, 30), method="bounded").x
     assert round(peak) == 8
-    assert float(mannos_sakrison(peak)) == pytest.approx(0.98, abs=0.005)
+    assert float(mannos_sakrison(peak)) == pytest.approx(0.981, abs=0.0005)
 
 
 @pytest.mark.read("github.com/qianglisinoeusa/CSFpy, chromatic_spatial_CSFs.py line 293: 2.6 (0.0192 + ...)")
+@pytest.mark.exact_inputs("the formula's own printed constants stand on both sides")
 def test_mannos_sakrison_at_zero_is_its_constant():
     """2.6 x 0.0192 = 0.04992."""
     assert float(mannos_sakrison(0.0)) == pytest.approx(0.04992)

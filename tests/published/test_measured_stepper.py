@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from printed import digits
 
 from bedsim.components import motor as stepper
 from bedsim.components.motor import Motor
@@ -71,6 +72,14 @@ def measured_curve():
     return rows[:, 0], rows[:, 1], rows[:, 2]
 
 
+def scatter_of_the_mean(way):
+    """Standard uncertainty of a point of the curve, um: the scatter of nine passes, which the file holds."""
+    column = {"up": 3, "down": 4}[way]
+    file = Path(__file__).with_name("measured_stepper_error_curve.csv")
+    passes = np.genfromtxt(file, delimiter=",", skip_header=3)[:, column]
+    return float(np.sqrt(np.mean(passes**2)) / 3)
+
+
 @pytest.mark.parametrize(
     ("way", "told", "rms", "left"),
     [
@@ -78,10 +87,15 @@ def measured_curve():
         ("down", (0.141, 0.067, 0.028, 0.019), 0.161, 0.115),
     ],
 )
-def test_the_place_error_of_a_motor_that_was_measured(way, told, rms, left):
+def test_the_place_error_of_a_motor_that_was_measured(way, told, rms, left, record_property):
     """Amplitudes and phases by least squares on 713 points (told to 0.01 um), put into the motor: what
     it then does is the measured curve but for single teeth."""
     place, up, down = measured_curve()
+    wave = scatter_of_the_mean(way) * math.sqrt(2 / place.size)
+    record_property("u_input", [wave / np.array(told), wave / math.sqrt(2) / rms, wave / math.sqrt(2) / left])
+    record_property(
+        "u_data", [[digits(f"{a:.3f}") for a in told], digits(f"{rms:.3f}"), digits(f"{left:.3f}")]
+    )
     error = (up if way == "up" else down) - (up if way == "up" else down).mean()
     turn = 2 * np.pi * place
     waves = np.concatenate(

@@ -12,6 +12,7 @@ import pytest
 from bedsim.screws import grades
 
 MM, UM = 1e-3, 1e-6
+pytestmark = pytest.mark.exact_inputs("rows of tables, looked up at their own bounds")
 
 
 def um(grade, quantity, **where):

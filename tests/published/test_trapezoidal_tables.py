@@ -9,6 +9,7 @@ degrees the efficiency is 0.006 to 0.010 lower (tests/derived).
 import math
 
 import pytest
+from printed import digits, share, within
 
 from bedsim.components.screw import Screw
 from bedsim.sizing import torque
@@ -44,11 +45,14 @@ EFFICIENCY_DIGITS = 0.0053
 
 
 @pytest.mark.read("Trans Dev, trapezoidal screw specifications (www.transdev.co.uk)")
+@pytest.mark.exact_inputs("diameters and pitches of a standard, a friction that is chosen")
 @pytest.mark.parametrize(("name", "d", "pitch", "lead", "angle", "low", "high"), ROWS, ids=IDS)
-def test_lead_angle_and_efficiencies(name, d, pitch, lead, angle, low, high):
+def test_lead_angle_and_efficiencies(name, d, pitch, lead, angle, low, high, record_property):
     """tan(lambda) = lead/(pi (d - P/2)); efficiency tan(lambda)/tan(lambda + atan f)."""
     lam = torque.lead_angle(lead * MM, (d - pitch / 2) * MM)
     printed = (angle[0] + angle[1] / 60) * DEG
+    minute = within(1 / 60 * DEG / printed)  # some are cut off, not rounded: a whole one
+    record_property("u_data", [minute, digits(f"{low:.2f}"), digits(f"{high:.2f}")])
     assert lam == pytest.approx(printed, abs=0.0129 * DEG), (
         name
     )  # a minute is 0.0167 degrees; some are cut off
@@ -58,8 +62,10 @@ def test_lead_angle_and_efficiencies(name, d, pitch, lead, angle, low, high):
 
 
 @pytest.mark.read("Trans Dev, trapezoidal screw specifications (www.transdev.co.uk)")
-def test_second_moment_of_the_smallest_root():
+def test_second_moment_of_the_smallest_root(record_property):
     """The maker prints I = 131 mm4 for Tr10x2, that of the smallest 7e root, 7.191 mm."""
+    record_property("u_input", share(lambda root: root**4, root="7.191"))
+    record_property("u_data", digits("131"))
     screw = Screw(
         balls=False,
         diameter=10e-3,
@@ -82,6 +88,7 @@ def test_second_moment_of_the_smallest_root():
 
 
 @pytest.mark.read("www.linearmotiontips.com/how-to-determine-if-a-screw-will-back-drive")
+@pytest.mark.exact_inputs("a third of the diameter is the rule itself")
 def test_trade_rule_for_back_driving_agrees_at_usual_friction():
     """linearmotiontips.com (how to determine if a screw will back drive): seldom when lead < a third of
     diameter.

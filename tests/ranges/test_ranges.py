@@ -112,6 +112,13 @@ def known(loaded, keep):
     return loaded.with_values(fixed)
 
 
+def test_an_answer_near_a_zero_of_its_own_rises_by_differences():
+    """5 nm that one key alone makes 1.2 um, and another 1.1 times: not 240 times 1.1 each way."""
+    likely = dict.fromkeys(swings.RANGED, 0.005)
+    _, high = swings._combined(likely, [swing(0.0, 1.2), swing(0.0, 0.0005)])
+    assert high["lateral_pv"] == pytest.approx(0.005 + math.hypot(1.2, 0.0005), rel=1e-12)
+
+
 def test_a_run_out_known_to_a_factor_leaves_the_answer_open_by_that_factor(shipped, frictionless):
     """The frictionless answer is proportional to run-out: three screws alike, 50 to 200 of 100 um."""
     bow = "{low=50, likely=100, high=200}"

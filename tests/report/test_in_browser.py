@@ -7,11 +7,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 from browser_harness import CHROMIUM, MISSING, act, measure, printed_pages, visit
+from browser_pipe import OpenPage
 from made_up_report import made_up_run
 from matplotlib.image import imread
 
 from bedsim.cli.main import main
-from bedsim.results.store import write_run
+from bedsim.improve.answers import answer
+from bedsim.improve.steps import changed, every_step
+from bedsim.results.store import read_run, write_run
+from bedsim.scenario.load import load_scenario
+from bedsim.wall.visibility import Viewing, wall_side
+from bedsim.wall.worst import WallPlace, printed_walls
+
+SCENARIO = Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml"
 
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason=MISSING)
 
@@ -70,7 +78,7 @@ def test_phone_text_and_targets_are_large_enough(phone):
 def one_page(result_files, tmp_path_factory):
     """The report of one run."""
     target = tmp_path_factory.mktemp("one") / "one.html"
-    assert main(["report", str(result_files[0]), "--output", str(target)]) == 0
+    assert main(["report", str(result_files[0]), "--no-levers", "--output", str(target)]) == 0
     return target
 
 
@@ -83,7 +91,18 @@ def test_pages_are_small(page_file, one_page):
 def test_a_tall_print_stays_below_a_megabyte(tmp_path):
     write_run(made_up_run(14e-6, layers=1500, lead=5.0), tmp_path / "tall.h5")
     assert (
-        main(["report", str(tmp_path / "tall.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
+        main(
+            [
+                "report",
+                str(tmp_path / "tall.h5"),
+                "--no-levers",
+                "--output",
+                str(tmp_path / "r.html"),
+                "--wall",
+                "+X",
+            ]
+        )
+        == 0
     )
     assert (tmp_path / "r.html").stat().st_size < 1_000_000
 
@@ -108,14 +127,29 @@ out.told = document.getElementById('layer').getAttribute('aria-valuetext');
 const strong = () => drawn('#r0-x .strong');
 const lit = () => document.getElementById('r0-lit').getAttribute('href');
 out.line = strong(); out.light = lit();
+out.place = document.getElementById('probe').value;
+out.judged = document.getElementById('wall-told').textContent;
+out.spectrum = drawn('#r0-spectrum .strong');
 await set('probe', 'centre'); out.lineAfter = strong();
 await set('lamp', 40); out.lightAfter = lit();
+await set('facing', '45'); out.told45 = document.getElementById('wall-told').textContent;
+out.named45 = document.getElementById('r0-spectrum-wall').textContent;
+const first = document.getElementById('facing').options[0].value;
+const spectrum = () => drawn('#r0-spectrum .strong');
+out.spectrum45 = spectrum();
+await set('facing', first); await set('probe', out.place);
+out.spectrumAgain = spectrum(); out.judgedAgain = document.getElementById('wall-told').textContent;
 await set('span', '20'); out.spans = document.getElementById('span').value;
 """
 
 
-def test_the_layer_slider_moves_bed_and_cursor_and_all_else_answers(computed_page, tmp_path):
-    seen = act(computed_page, tmp_path, _MOVE)
+@pytest.fixture(scope="module")
+def moved(computed_page, tmp_path_factory):
+    return act(computed_page, tmp_path_factory.mktemp("moved"), _MOVE)
+
+
+def test_the_layer_slider_moves_bed_and_cursor_and_all_else_answers(moved):
+    seen = moved
     assert "fault" not in seen
     assert seen["shown"]
     assert seen["after"] == "layer 11 of 24, 2.75 mm"
@@ -125,6 +159,44 @@ def test_the_layer_slider_moves_bed_and_cursor_and_all_else_answers(computed_pag
     assert seen["cursor"] != seen["cursorAfter"]
     assert seen["line"] != seen["lineAfter"]
     assert seen["light"] != seen["lightAfter"]
+    assert seen["spectrum45"] != seen["spectrum"]
+    numbers = [[float(n) for n in re.findall(r"-?[0-9.]+", seen[k])] for k in ("spectrum", "spectrumAgain")]
+    assert np.allclose(*numbers, atol=0.3)
+
+
+def test_the_chosen_wall_is_judged_as_the_program_judges_it(computed_page, moved):
+    """What the page tells of another wall, from three waves, is what is told of it where it is asked for."""
+    seen = moved
+    run = read_run(computed_page.with_name("r.h5"))
+    walls = printed_walls(run.layers, load_scenario(SCENARIO, ["print.layers=24"]).scenario)
+    viewing = Viewing(side=wall_side(float(run.layers.print_height.max())))
+    asked = walls.judged(WallPlace(wall="45", probe="centre"), viewing).sentence
+    assert seen["named45"] == "45° at centre"
+    numbers = [[float(n) for n in re.findall(r"[0-9.]*[0-9]", text)] for text in (asked, seen["told45"])]
+    assert numbers[0] == pytest.approx(numbers[1], rel=0.02)
+    assert seen["told45"].split()[-1] == asked.split()[-1]
+    assert seen["judged"].split("(lead")[0] == seen["judgedAgain"].split("(lead")[0]
+
+
+def test_the_keyboard_reaches_every_control_and_moves_the_layer(computed_page):
+    """Controls in the order of the page, none skipped; arrows, Home and End move the slider, which tells."""
+    with OpenPage(computed_page) as page:
+        page.value("document.querySelector('nav li:last-child a').focus()")
+        reached = []
+        for _ in range(7):
+            page.press("Tab")
+            reached.append(page.value("document.activeElement.id"))
+        assert reached == ["probe", "facing", "span", "lamp", "mag-shift", "mag-height", "layer"]
+        told = []
+        for key in ("Home", "ArrowRight", "End"):
+            page.press(key)
+            said = "document.getElementById('layer').getAttribute('aria-valuetext')"
+            told.append(page.value(f"new Promise((go) => setTimeout(() => go({said}), 100))"))
+        assert [text.split(":")[0] for text in told] == [
+            "layer 1 of 24, 0.25 mm",
+            "layer 2 of 24, 0.5 mm",
+            "layer 24 of 24, 6 mm",
+        ]
 
 
 _SAME = """
@@ -152,11 +224,25 @@ def test_the_script_draws_what_was_drawn_without_it(computed_page, tmp_path):
 def computed_page(tmp_path_factory):
     """The report of a small run with ranges, computed."""
     folder = tmp_path_factory.mktemp("computed")
-    scenario = Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml"
-    run = ["run", str(scenario), "--set", "print.layers=24", "--engine", "equilibrium", "--no-pictures"]
+    run = ["run", str(SCENARIO), "--set", "print.layers=24", "--engine", "equilibrium", "--no-pictures"]
     assert main([*run, "--output", str(folder / "r.h5")]) == 0
     assert main(["report", str(folder / "r.h5"), "--output", str(folder / "r.html")]) == 0
     return folder / "r.html"
+
+
+def test_what_to_change_stands_in_the_report_as_improve_says_it(computed_page):
+    """The levers of one result, best first, with the number that `improve` has of the same machine."""
+    text = computed_page.read_text(encoding="utf-8")
+    table = text[text.index("What to change, one at a time") :]
+    rows = re.findall(r'<th scope="row">(.*?)</th><td class="number">× ([0-9.]+)</td>', table)
+    assert len(rows) == 8
+    gains = [float(gain) for _, gain in rows]
+    assert gains == sorted(gains, reverse=True)
+    loaded = load_scenario(SCENARIO, ["print.layers=24"])
+    step = next(s for s in every_step(loaded) if s.words == rows[0][0])
+    assert gains[0] == pytest.approx(
+        answer(loaded).lateral / answer(changed(loaded, [step])).lateral, rel=0.05
+    )
 
 
 @pytest.mark.skipif(find_spec("axe_core_python") is None, reason="axe-core-python is not installed")

@@ -142,7 +142,7 @@ def test_report_says_what_it_must(outline):
         "rigid: Whole travel (nuts at ",
         "borderline",
         "not seen",
-        "times the least an eye tells",
+        "times the smallest visible",
         "Barten",
         "can fall",
     ):

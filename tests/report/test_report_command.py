@@ -25,7 +25,9 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 @pytest.fixture
 def once(result_files, tmp_path):
     def call(*arguments):
-        return main(["report", str(result_files[0]), "--output", str(tmp_path / "r.html"), *arguments])
+        return main(
+            ["report", str(result_files[0]), "--no-levers", "--output", str(tmp_path / "r.html"), *arguments]
+        )
 
     return call
 
@@ -34,7 +36,20 @@ def test_measured_tables_are_in_the_result_and_their_shares_in_the_report(tmp_pa
     """The scenario's folder is not needed any more."""
     measured = load_scenario(SCENARIOS / "gauge-readings.toml", ["print.layers=8"])
     write_run(simulate(measured, engine="equilibrium"), tmp_path / "m.h5")
-    assert main(["report", str(tmp_path / "m.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
+    assert (
+        main(
+            [
+                "report",
+                str(tmp_path / "m.h5"),
+                "--no-levers",
+                "--output",
+                str(tmp_path / "r.html"),
+                "--wall",
+                "+X",
+            ]
+        )
+        == 0
+    )
     text = (tmp_path / "r.html").read_text(encoding="utf-8")
     assert "who makes the relief" in text
     assert "not computed" in text
@@ -98,7 +113,17 @@ def test_flat_walls_and_shares_are_told(tmp_path):
     """A bed that does not stray at all still gives a report."""
     write_run(made_up_run(0.0, layers=12), tmp_path / "still.h5")
     assert (
-        main(["report", str(tmp_path / "still.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"])
+        main(
+            [
+                "report",
+                str(tmp_path / "still.h5"),
+                "--no-levers",
+                "--output",
+                str(tmp_path / "r.html"),
+                "--wall",
+                "+X",
+            ]
+        )
         == 0
     )
     assert "less than 0.01 µm" in (tmp_path / "r.html").read_text(encoding="utf-8")
@@ -109,7 +134,18 @@ def test_prints_of_few_layers_are_reported(tmp_path, layers):
     """Too low for any band: said so, and nothing breaks."""
     write_run(made_up_run(3e-6, layers=layers), tmp_path / "low.h5")
     assert (
-        main(["report", str(tmp_path / "low.h5"), "--output", str(tmp_path / "r.html"), "--wall", "+X"]) == 0
+        main(
+            [
+                "report",
+                str(tmp_path / "low.h5"),
+                "--no-levers",
+                "--output",
+                str(tmp_path / "r.html"),
+                "--wall",
+                "+X",
+            ]
+        )
+        == 0
     )
     assert "too low to tell bands of the leads" in (tmp_path / "r.html").read_text(encoding="utf-8")
 
@@ -136,7 +172,7 @@ def test_what_each_pushes_adds_up_to_the_wall_and_works_either_way():
     motion, sources = bed_motion(run, loaded)
     shares = source_shares(judged.wall, sources, run.layers.probe_name.index("front right"), walls.leads)
     assert max(s.variance_share for s in shares) > 1 and min(s.variance_share for s in shares) < -0.1
-    item = Reported(label="x", path="x", run=run, loaded=loaded, motion=motion, sources=sources)
+    item = Reported(label="x", path="x", run=run, whole=run, loaded=loaded, motion=motion, sources=sources)
     reliefs = part_reliefs(Seen(reported=item, judged=judged, wave=None, shares=shares))
     assert np.sum([*reliefs.values()], axis=0) == pytest.approx(judged.wall.relief, abs=1e-11)
     edges = stacked([*reliefs.values()])

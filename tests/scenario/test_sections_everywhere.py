@@ -7,18 +7,20 @@ import numpy as np
 import pytest
 
 from bedsim.analysis import travel
+from bedsim.analysis.metrics import worst_wall
 from bedsim.analysis.sizing_gather import gather
 from bedsim.cli.main import main
+from bedsim.clocking import unit_circles
+from bedsim.clocking.response import extents, lateral_forms, response_of, screws_in_hand
 from bedsim.comparison.break_even import followed_layers, visible_worth
 from bedsim.diagnosis.response import once_per_turn_response
-from bedsim.errors import InputError
-from bedsim.improve.findings import improve
 from bedsim.improve.lever import Change
 from bedsim.improve.steps import changed, every_step
 from bedsim.scenario.sections import section_of
 from bedsim.shake.report import shake_scenario
 from bedsim.simulation import make_job
 from bedsim.sweep.figures import Bands
+from bedsim.tilt.report import hanging
 from bedsim.upkeep.use import use_of
 
 NAME = "bent-rolled-rolling-joints"
@@ -106,8 +108,53 @@ def test_a_gauge_is_read_whatever_the_layers_and_a_wall_is_refused(shipped, tmp_
     assert "print.section: bedsim diagnose takes layers of one height" in capsys.readouterr().err
 
 
-def test_one_object_only_is_said_with_its_reason(shipped):
-    loaded = shipped(NAME, "print.section=[{layers=4},{layers=4,new_object=true}]")
-    for refused in (improve, shake_scenario):
-        with pytest.raises(InputError, match=r"print\.section\.2\.new_object = true: .* one object only: it"):
-            refused(loaded)
+OBJECTS = "[{layers=6,part_x_mm=40},{layers=3,layer_mm=0.1,new_object=true,part_x_mm=-40,part_mass_kg=1}]"
+TWO = ("print.layers=9", f"print.section={OBJECTS}", "print.part_mass_kg=0.5")
+
+
+def test_a_sweep_takes_one_object_and_says_why(shipped, tmp_path, capsys):
+    (tmp_path / "two.toml").write_text(shipped(NAME, *TWO).resolved_toml(), encoding="utf-8")
+    plan = tmp_path / "plan.toml"
+    plan.write_text('title = "two"\nscenario = "two.toml"\nmembers = 4\n', encoding="utf-8")
+    assert main(["sweep", str(plan)]) == 2
+    assert "new_object = true: bedsim sweep takes one object only: its bands" in capsys.readouterr().err
+
+
+def test_events_are_followed_where_the_bed_is_highest_lowest_and_heaviest(shipped):
+    """The second object begins with the first, of 0.5 kg, on the bed."""
+    loaded = shipped(NAME, *TWO)
+    assert make_job(loaded).machine.stations.ends == (1, 6, 7, 9)
+    assert make_job(shipped(NAME, *UNEQUAL)).machine.stations.ends == (1, 6)
+    rows = shake_scenario(loaded).rows
+    assert [row.layer for row in rows] == [1, 6, 7, 9]
+    assert rows[0].frequency[0] > rows[1].frequency[0] > rows[3].frequency[0]
+    weights, centres = hanging(loaded.scenario, 9)
+    assert weights[1] == pytest.approx(1.5 * 9.80665)
+    place = [(0.5 * 0.04 - 1 * 0.04) / 1.5, 0, (0.5 * 0.75e-3 + 1 * 0.15e-3) / 1.5]
+    np.testing.assert_allclose(centres[1], place, atol=1e-12)
+
+
+def test_each_object_is_a_wall_of_its_own(shipped):
+    """Clocking's mean squares, and the layers between which an error is split, are of one object."""
+    loaded = shipped(NAME, *TWO)
+    response = response_of(loaded, screws_in_hand(loaded))
+    lateral, height = response.errors([0, 1, 2], np.zeros(3))
+    square = sum(lateral[part].var(axis=0).sum(axis=-1) * part_layers for part, part_layers in PARTS) / 9
+    form = lateral_forms(response, [(0, 1, 2)], range(lateral.shape[1]))
+    assert unit_circles.values(form, np.zeros((1, 1, 3)))[0, 0] == pytest.approx(square.mean(), rel=1e-9)
+    assert extents((lateral, height), [0], response.walls)[1] == max(np.ptp(height[p, 0]) for p, _ in PARTS)
+    lateral[6:] += [1e-3, 0.0]  # where the second one stands shows on no wall
+    worst = worst_wall(lateral, response.walls)
+    assert (worst.high < 6) == (worst.low < 6)
+
+
+PARTS = ((slice(0, 6), 6), (slice(6, 9), 3))
+
+
+def test_the_whole_travel_of_objects_is_that_of_the_first(shipped):
+    alone = shipped(NAME, "print.part_x_mm=40", "print.part_mass_kg=0.5", "print.layers=6")
+    two, one = (travel.whole_travel(x) for x in (shipped(NAME, *TWO, "output.trace_layers=[8]"), alone))
+    assert two.scenario.print.layers == one.scenario.print.layers
+    bands, same = travel.travel_bands(two, 8), travel.travel_bands(one, 8)
+    np.testing.assert_allclose(bands.amplitude, same.amplitude, rtol=1e-9)
+    two.with_values({"screw.lead_mm": 4.0})  # reads again what it prints

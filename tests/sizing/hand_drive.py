@@ -186,11 +186,11 @@ def life_rows(c: Corner) -> dict[str, Row]:
         if static:  # 2: usual figure, common practice, no source
             rows["static safety"] = least(static / c.push, 2.0, "")
         if len(rows) < 2:
-            rows["not computed: ratings not given"] = lacking(shown(NAN, ""), True)
+            rows["life and static safety"] = lacking(shown(NAN, ""), True)
         return rows
     length = optional(z, "plain_nut_length_mm")
     if length is None:
-        return {"not computed: nut length not given": lacking(shown(NAN, ""), True)}
+        return {"pressure and wear of the nut": lacking(shown(NAN, ""), True)}
     # bearing area of turns that are half a pitch deep: pi d2 (P/2) per pitch of length (ISO 2904)
     area = math.pi * c.d2 / 2 * length
     slide = math.hypot(math.pi * c.d2, s.lead_mm)  # mm per turn

@@ -20,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from page import lines, page
 from recorder import Recorder
+from study import read_study
 
 ROOT = Path(__file__).parents[2]
 CHECKED = ("published", "derived", "independent", "agreement/test_order_of_convergence.py")
@@ -61,10 +62,14 @@ def record(tests: list[str], *options: str) -> Recorder:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--output", type=Path, default=ROOT / "results" / "validation.html")
-    parser.add_argument("--learn", type=Path, help="text of a measured coverage of learn")
+    parser.add_argument("--learn", type=Path, help="the file that tests/learn/by_hand.py wrote")
     parser.add_argument("folders", nargs="*", default=list(CHECKED), help="below tests/")
     given = parser.parse_args()
-    study = given.learn.read_text(encoding="utf-8") if given.learn else ""
+    try:
+        study = read_study(given.learn) if given.learn else None
+    except ValueError as fault:
+        print(fault, file=sys.stderr)
+        return 2
     found = record([str(ROOT / "tests" / name) for name in given.folders])
     versions = f"Python {platform.python_version()}, numpy {numpy.__version__}, scipy {scipy.__version__}"
     given.output.parent.mkdir(parents=True, exist_ok=True)

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import base64
 import io
+import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from credibility import FACTORS
 from matplotlib.figure import Figure
-from recorder import Check, Recorder, uncertainty
+from recorder import Check, Compared, Recorder, parts
+from study import study_section
 
 ROOT = Path(__file__).parents[2]
 HOLE = (
@@ -35,8 +38,8 @@ h2 { border-top: 3px solid #0b5a7a; padding-top: .5rem; margin-top: 2.4rem; }
 """
 
 
-def page(found: Recorder, commit: str, versions: str, study: str) -> str:
-    """The page of all checks that a recorder holds; `study`: the text of the measured coverage of learn."""
+def page(found: Recorder, commit: str, versions: str, study: list[dict[str, Any]] | None) -> str:
+    """The page of all checks that a recorder holds; `study`: machines of the measured coverage of learn."""
     checks = list(found.checks.values())
     outside = [c for c in checks if c.folder != "agreement"]
     failed = [c for c in checks if c.outcome == "failed"]
@@ -52,7 +55,7 @@ def page(found: Recorder, commit: str, versions: str, study: str) -> str:
         ("Independent models", _statements([c for c in checks if c.folder == "independent"])),
         ("Everything else that was asserted", _statements([c for c in outside if c.folder != "independent"])),
         ("Convergence of the engines", _orders(checks)),
-        ("Coverage of learn", _study(study)),
+        ("Coverage of learn", study_section(study)),
     ]
     body = "\n".join(f"<section><h2>{escape(t)}</h2>\n{text}</section>" for t, text in parts)
     return f"""<!DOCTYPE html>
@@ -128,57 +131,76 @@ def _tally(checks: Sequence[Check]) -> str:
     return _table("Checks", ("rests on", "checks", "passed"), rows)
 
 
-def _verdict(check: Check, share: float) -> str:
+def _verdict(check: Check, share: float, unknown: Sequence[str]) -> str:
     if check.outcome == "failed":
         return "FAILED"
-    return "within 2 u_val" if share <= 2 else "beyond 2 u_val"
+    told = "within 2 u_val" if share <= 2 else "beyond 2 u_val"
+    return told + (f" of the known parts; unknown: {', '.join(unknown)}" if unknown else "")
+
+
+def _number(value: float | None) -> str:
+    return "unknown" if value is None else f"{value:.3g}"
+
+
+def _comparison(check: Check, one: Compared, place: int) -> tuple[str, ...]:
+    """Cells of a row."""
+    found = parts(one, check, place)
+    u = found.u_val
+    rounding = 1e-12 * max(abs(one.ours), abs(one.theirs))
+    share = abs(one.error) / u if u > 0 else (0.0 if abs(one.error) <= rounding else np.inf)
+    numbers = [f"{x:.5g}" for x in (one.ours, one.theirs, one.error)]
+    shares = [_number(x) for x in (found.num, found.inputs, found.data, u)]
+    told = "endless" if np.isinf(share) else f"{share:.2g}"
+    verdict = _verdict(check, share, found.unknown)
+    return (check.says, check.status, check.source, *numbers, *shares, told, verdict, found.basis, check.file)
+
+
+HEAD = (
+    *("quantity", "status", "source", "S (ours)", "D (theirs)", "E = S - D", "u_num", "u_input", "u_D"),
+    *("u_val", "|E|/u_val", "verdict", "where the parts are from", "test"),
+)
+FORM = (
+    "<p>In the form of ASME V&amp;V 20, known from summaries and from memory: u_val&#178; = u_num&#178; + "
+    "u_input&#178; + u_D&#178;, all standard uncertainties in the test's units. u_input: a test states it, "
+    "by finite differences from the digits in which its inputs were printed (half a unit of the last, "
+    "rectangular) or from what the source says of them; it is 0 where the same numbers stand on both sides, "
+    "with the reason beside it; elsewhere it is unknown, as for examples that were recalled with their "
+    "inputs. u_D: printed digits or the reading of a graph as the test states them, else what the test "
+    "allows over the root of 3. u_num: 0 for a closed formula against a value that was read, what the test "
+    "allows over the root of 3 where both sides were computed. A check that passes by its own tolerance "
+    "alone is always within 2 u_val; where digits are stated it need not be.</p>"
+)
 
 
 def _comparisons(checks: Sequence[Check]) -> str:
-    rows = []
-    for c in checks:
-        for one in c.compared:
-            u = uncertainty(one, c)
-            share = abs(one.error) / u if u > 0 else (0.0 if one.error == 0 else np.inf)
-            kind = "failed" if c.outcome == "failed" else ""
-            part = "data" if c.status in ("read", "from memory") else "numerical"
-            numbers = [f"{x:.5g}" for x in (one.ours, one.theirs, one.error, u)]
-            rows.append(
-                (
-                    kind,
-                    (c.says, c.status, c.source, *numbers, part, f"{share:.2g}", _verdict(c, share), c.file),
-                )
-            )
-    silent = [c for c in checks if not c.compared and not c.held]
+    rows = [
+        ("failed" if c.outcome == "failed" else "", _comparison(c, one, place))
+        for c in checks
+        for place, one in enumerate(c.compared)
+    ]
     rows += [
         (
             "failed" if c.outcome == "failed" else "",
-            (c.says, c.status, c.source, *[""] * 6, c.outcome, c.file),
+            (c.says, c.status, c.source, *[""] * 8, c.outcome, "", c.file),
         )
-        for c in silent
+        for c in checks
+        if not c.compared and not c.held
     ]
-    head = (
-        "quantity",
-        "status",
-        "source",
-        "S (ours)",
-        "D (theirs)",
-        "E = S - D",
-        "u_val",
-        "from",
-        "|E|/u_val",
-        "verdict",
-        "test",
-    )
-    told = (
-        "<p>In the form of ASME V&amp;V 20, known from summaries and from memory: u_val&#178; = u_num&#178; "
-        "+ u_input&#178; + u_D&#178;. Here u_D or u_num is what the test allows, over the root of 3: printed "
-        "digits or reading of a graph where the value was read (data), a stated error of the solution where "
-        "it was computed (numerical). u_input is what a test states of it; most take inputs as printed and "
-        "state nothing, and it is then 0: their own rounding is not carried through. So a check that passes "
-        "is always within 2 u_val; the column |E|/u_val says how near the edge. In the test's units.</p>"
-    )
-    return told + _table("E = S - D of every comparison", head, rows)
+    return FORM + _sums(checks) + _table("E = S - D of every comparison", HEAD, rows)
+
+
+def _sums(checks: Sequence[Check]) -> str:
+    """How many comparisons have all three parts, and how many lie beyond two of their u_val."""
+    rows = []
+    for kind in dict.fromkeys(c.status for c in checks):
+        cells = [
+            _comparison(c, one, k) for c in checks if c.status == kind for k, one in enumerate(c.compared)
+        ]
+        unknown = sum("unknown" in cell[11] for cell in cells)
+        beyond = sum(cell[11].startswith("beyond") for cell in cells)
+        rows.append(("", (kind, str(len(cells)), str(len(cells) - unknown), str(unknown), str(beyond))))
+    head = ("rests on", "comparisons", "all three parts known", "a part unknown", "beyond 2 u_val")
+    return _table("Parts of u_val", head, rows)
 
 
 def _statements(checks: Sequence[Check]) -> str:
@@ -192,48 +214,44 @@ def _statements(checks: Sequence[Check]) -> str:
 
 
 def _orders(checks: Sequence[Check]) -> str:
+    """One picture per engine: what its error falls with differs."""
     runs = [(c, c.properties["convergence"]) for c in checks if "convergence" in c.properties]
     if not runs:
         return "<p>Not run.</p>"
-    figure = Figure(figsize=(7, 4.2), layout="constrained")
-    axes = figure.subplots()
+    engines = list(dict.fromkeys(run["engine"] for _, run in runs))
+    figure = Figure(figsize=(4 * len(engines), 4), layout="constrained")
+    panels = dict(zip(engines, figure.subplots(1, len(engines), squeeze=False)[0], strict=True))
     rows = []
-    for (check, run), marker in zip(runs, "osD^v<>" * 3, strict=False):
-        step, off = np.array(run["step_ms"], float), np.array(run["off_um"], float)
-        name = f"{check.name.removeprefix('test_').replace('_', ' ')}"
-        orders = np.diff(np.log(off)) / np.diff(np.log(step))
-        axes.loglog(step, off, marker=marker, label=name)
-        rows.append(
-            (
-                "",
-                (
-                    name,
-                    ", ".join(f"{s:g}" for s in step),
-                    ", ".join(f"{o:.2g}" for o in off),
-                    ", ".join(f"{p:.1f}" for p in orders),
-                ),
-            )
-        )
-    axes.set_xlabel("step (ms)")
-    axes.set_ylabel("largest error against the finest (um)")
-    axes.grid(True, which="both", alpha=0.3)
-    axes.legend(fontsize=8)
+    for number, (check, run) in enumerate(runs):
+        steps, off = np.array(run["steps"], float), np.array(run["off_um"], float)
+        name = check.name.removeprefix("test_").replace("_", " ")
+        orders = np.diff(np.log(off)) / np.diff(np.log(steps))
+        axes = panels[run["engine"]]
+        axes.loglog(steps, off, marker="osD^v<>"[number % 7], label=textwrap.fill(name, 34))
+        axes.set_xlabel(run["along"])
+        told = (run["engine"], name, run["along"], *(_few(x) for x in (steps, off)))
+        rows.append(("", (*told, ", ".join(f"{p:.1f}" for p in orders))))
+    for engine, axes in panels.items():
+        axes.set_title(engine)
+        axes.set_ylabel("largest error against the finest (um)")
+        ticks = sorted({step for line in axes.lines for step in line.get_xdata()})
+        axes.set_xticks(ticks, [f"{t:.2g}" for t in ticks], fontsize=8)
+        axes.minorticks_off()
+        axes.grid(True, alpha=0.3)
+        axes.legend(fontsize=7, loc="upper left")
+        axes.margins(y=0.35)
     data = io.BytesIO()
     figure.savefig(data, format="png", dpi=130)
     png = base64.b64encode(data.getvalue()).decode("ascii")
-    head = ("experiment", "steps, ms", "errors, um", "observed orders")
-    return f'<img alt="Error against step, logarithmic" src="data:image/png;base64,{png}">' + _table(
-        "Observed orders", head, rows
+    head = ("engine", "experiment", "falls with", "at", "errors, um", "observed orders")
+    return (
+        f'<img alt="Error against step or tolerance, logarithmic" src="data:image/png;base64,{png}">'
+        + _table("Observed orders", head, rows)
     )
 
 
-def _study(text: str) -> str:
-    if not text:
-        return (
-            "<p>Not measured for this page. By hand, hours: python tests/learn/by_hand.py; hand its text "
-            "over with --learn FILE.</p>"
-        )
-    return f"<pre>{escape(text)}</pre>"
+def _few(values: Iterable[float]) -> str:
+    return ", ".join(f"{x:.2g}" for x in values)
 
 
 def lines(found: Recorder) -> Iterator[str]:

@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+ENGINES = {"bedsim.simulation", "bedsim.engines.propagator", "bedsim.engines.reference"}
+"""Who imports one of these compares what an engine found."""
 PROGRAMS = ("exudyn", "sympy", "magpylib", "scipy")
 """Independent programs that a test may ask; the first that its module or those it uses import is named."""
 
@@ -28,10 +30,42 @@ class Compared:
     ours: float
     theirs: float
     allowed: float
+    shape: tuple[int, ...] = ()
+    worst: int = 0
 
     @property
     def error(self) -> float:
         return self.ours - self.theirs
+
+    def stated(self, given: Any, place: int) -> float | None:
+        """What a test says of its `place`-th comparison, in the unit of D.
+
+        Shares of D: a number for all comparisons, or a list of one for each (or one for each value of it).
+        """
+        if given is None:
+            return None
+        own = given[place] if isinstance(given, list) else given
+        return float(np.broadcast_to(own, self.shape).ravel()[self.worst]) * abs(self.theirs)
+
+
+@dataclass(frozen=True)
+class Parts:
+    """u_num, u_input and u_D of a comparison in the unit of D, None where unknown; `basis`: whence."""
+
+    num: float | None
+    inputs: float | None
+    data: float | None
+    basis: str
+
+    @property
+    def u_val(self) -> float:
+        """Root of the sum of squares of what is known."""
+        return math.hypot(*(u or 0.0 for u in (self.num, self.inputs, self.data)))
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        named = {"u_num": self.num, "u_input": self.inputs, "u_D": self.data}
+        return tuple(name for name, u in named.items() if u is None)
 
 
 @dataclass
@@ -45,6 +79,8 @@ class Check:
     about: str
     status: str
     source: str
+    exact: str = ""
+    engine: bool = False
     outcome: str = "not run"
     why: str = ""
     compared: list[Compared] = field(default_factory=list)
@@ -111,7 +147,7 @@ class Recorder:
             else 0
         )
         values = (float(of.ravel()[worst]) for of in (ours, theirs, np.broadcast_to(allowed, ours.shape)))
-        self.now.compared.append(Compared(*values))
+        self.now.compared.append(Compared(*values, shape=ours.shape, worst=worst))
 
     # ---- pytest's own hooks -----------------------------------------------------------------------------
 
@@ -144,7 +180,10 @@ def _check_of(item: pytest.Item) -> Check:
     module = inspect.getdoc(getattr(item, "module", None)) or ""
     doc = inspect.getdoc(getattr(item, "function", None)) or ""
     read = [str(mark.args[0]) for mark in item.iter_markers("read")]
-    status, source = _rests_on(file, read, module)
+    status, source = _rests_on(file, item.name, read, module)
+    exact = next((str(mark.args[0]) for mark in item.iter_markers("exact_inputs")), "")
+    if not exact and file.parent.name == "independent":
+        exact = "the same machine stands on both sides"
     return Check(
         name=item.name,
         folder=file.parent.name,
@@ -153,15 +192,18 @@ def _check_of(item: pytest.Item) -> Check:
         about=" ".join(module.split()),
         status=status,
         source=source,
+        exact=exact,
+        engine=bool(_imports(file) & ENGINES),
     )
 
 
-def _rests_on(file: Path, read: list[str], module: str) -> tuple[str, str]:
+def _rests_on(file: Path, name: str, read: list[str], module: str) -> tuple[str, str]:
     """Status and source: read, from memory, an independent program, or computed."""
     if read:
         return "read", "; ".join(read)
     sources = re.findall(r"Source: ([^\n]+)", module)
-    if "from memory" in module:
+    computed = re.search(r"_(computed|derived|closed_form)\b", name.partition("[")[0])
+    if "from memory" in module and not computed:
         return "from memory", "; ".join(sources) or "the module's docstring"
     program = next((p for p in PROGRAMS if p in _imports(file)), "")
     if program:
@@ -176,7 +218,7 @@ def _imports(file: Path, depth: int = 2) -> set[str]:
         if isinstance(node, ast.Import):
             found |= {alias.name.partition(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
-            found.add(node.module.partition(".")[0])
+            found |= {node.module, node.module.partition(".")[0]}
     for name in list(found):
         beside = file.parent / f"{name}.py"
         if depth and beside.exists() and beside != file:
@@ -184,8 +226,24 @@ def _imports(file: Path, depth: int = 2) -> set[str]:
     return found
 
 
-def uncertainty(compared: Compared, check: Check) -> float:
-    """u_val of a comparison: what the test allows, from printed digits or a stated error, as half the width
-    of a rectangular distribution, and what the test says of its inputs (a share of D)."""
-    inputs = check.properties.get("u_input", 0.0) * abs(compared.theirs)
-    return math.hypot(compared.allowed / math.sqrt(3), inputs)
+def parts(compared: Compared, check: Check, place: int) -> Parts:
+    """u_num, u_input and u_D of the `place`-th comparison of a check.
+
+    What a test states comes first. Else what it allows, over the root of 3, is u_D where D was read or
+    recalled and u_num where it was computed; a closed formula against a read value has no u_num.
+    """
+    said = {key: compared.stated(check.properties.get(key), place) for key in ("u_num", "u_input", "u_data")}
+    allowed, outside = compared.allowed / math.sqrt(3), check.status in ("read", "from memory")
+    basis = [f"{key.replace('data', 'D')} stated" for key, u in said.items() if u is not None]
+    num, inputs, data = said["u_num"], said["u_input"], said["u_data"]
+    if data is None:
+        data, basis = (allowed, [*basis, "u_D: tolerance"]) if outside else (0.0, basis)
+    if num is None and outside and check.engine and check.status == "read":
+        basis = [*basis, "u_num: an engine's, not stated"]
+    elif num is None and outside:
+        num, basis = 0.0, [*basis, "u_num: closed formula"]
+    elif num is None:
+        num, basis = (0.0, basis) if said["u_data"] is not None else (allowed, [*basis, "u_num: tolerance"])
+    if inputs is None and check.exact:
+        inputs, basis = 0.0, [*basis, f"u_input: {check.exact}"]
+    return Parts(num=num, inputs=inputs, data=data, basis="; ".join(basis))

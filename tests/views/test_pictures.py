@@ -271,3 +271,17 @@ def test_the_check_for_covered_words_sees_them(monkeypatch: pytest.MonkeyPatch) 
         ax.text(0.5, 0.5, "one")
         ax.text(0.52, 0.5, "other")
         assert overlapping(figure) == [("one", "other")]
+
+
+@pytest.mark.parametrize(("ending", "head"), [("svg", b"<?xml"), ("PDF", b"%PDF"), ("png", b"\x89PNG")])
+def test_a_picture_is_what_its_ending_says(tmp_path, ending, head):
+    """And no more than that is written, unless other formats are asked for beside it."""
+    path = tmp_path / f"one.{ending}"
+    token = style.also_as.set(("svg",))
+    try:
+        with style.page(path, 0.05, 0.05) as figure:
+            figure.subplots()
+    finally:
+        style.also_as.reset(token)
+    assert path.read_bytes().startswith(head)
+    assert {p.name for p in tmp_path.iterdir()} == {path.name, "one.svg"}

@@ -1,0 +1,1 @@
+"""A part's own motion program, read into numbers: words (`lexer.py`), modes and places (`modes.py`)."""
