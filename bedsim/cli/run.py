@@ -29,8 +29,9 @@ from bedsim.units import UM
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
     from bedsim.background import Channel
+    from bedsim.ranges.known import Known
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found, Progress, Swings, Values
+    from bedsim.ranges.swings import Found, Progress, Swings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -140,7 +141,7 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _ranges(run: Run, loaded: LoadedScenario, varying: Callable[[Progress], Swings | list[Values]]) -> Found:
+def _ranges(run: Run, loaded: LoadedScenario, varying: Callable[[Progress], Swings | Known]) -> Found:
     from bedsim.ranges.answered import ranges_about
     from bedsim.ranges.swings import steps_needed
 
