@@ -161,6 +161,12 @@ def _history(house: House, rng: random.Random) -> Visit:
     return house.visit("history", "history.csv", mutants.csv(bases.HISTORY, rng), words)
 
 
+def _compensated(house: House, rng: random.Random) -> Visit:
+    """A scenario is read before its program is asked for, which is not there."""
+    data = mutants.toml(bases.SCENARIO, rng)
+    return house.visit("compensate", "s.toml", data, ["compensate", "s.toml", "--program", "copy.nc"])
+
+
 def _spares(house: House, rng: random.Random) -> Visit:
     """Spares are read before the probe is looked for, which is not there."""
     words = ["clock", "machine.toml", "--spares", "sp.toml", "--probe", "?"]
@@ -271,6 +277,7 @@ DOORS: dict[str, tuple[Door, int]] = {
     "run": (_run, 1),
     "tables": (_named_table, 8),
     "history": (_history, 2),
+    "compensate": (_compensated, 2),
     "spares": (_spares, 6),
     "spare tables": (_spare_table, 6),
     "plan": (_plan, 8),
