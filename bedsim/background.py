@@ -66,29 +66,40 @@ class BackgroundTask(Generic[T]):
         return self._work(Channel(progress=progress, hear=lambda: self._told))
 
 
+class Shared(Generic[T]):
+    """Tasks that a child process has begun with: whoever asks for the results takes part from then on."""
+
+    def __init__(self, works: Sequence[Callable[[], T]]) -> None:
+        self._works, self._task = works, None
+        if len(works) > 1 and _can_branch():
+            self._taken = multiprocessing.Value("i", 0)
+            self._task = BackgroundTask(lambda channel: self._share())
+
+    def results(self, progress: Progress = lambda done: None) -> list[T]:
+        """Results in order.  `progress` is told how many have been begun.  Raises what they raise."""
+        if self._task is None:
+            return [_told(work, k, progress) for k, work in enumerate(self._works, start=1)]
+        found = self._share(progress)
+        found |= self._task.result()
+        return [found[k] if k in found else work() for k, work in enumerate(self._works)]
+
+    def _share(self, progress: Progress = lambda done: None) -> dict[int, T]:
+        """What is done here: one after the other of those that nobody has begun."""
+        found: dict[int, T] = {}
+        while True:
+            with self._taken.get_lock():
+                k = self._taken.value
+                self._taken.value += 1
+            if k >= len(self._works):
+                return found
+            found[k] = self._works[k]()
+            progress(min(self._taken.value, len(self._works)))
+
+
 def each(works: Sequence[Callable[[], T]], progress: Progress = lambda done: None) -> list[T]:
     """Results of several tasks, shared with one child process: whoever is free takes the next.  `progress` is
     told how many have been begun.  Raises what they raise."""
-    if len(works) < 2 or not _can_branch():
-        return [_told(work, k, progress) for k, work in enumerate(works, start=1)]
-    taken = multiprocessing.Value("i", 0)
-
-    def share(child: Channel | None = None) -> dict[int, T]:
-        found: dict[int, T] = {}
-        while True:
-            with taken.get_lock():
-                k = taken.value
-                taken.value += 1
-            if k >= len(works):
-                return found
-            found[k] = works[k]()
-            if child is None:
-                progress(min(taken.value, len(works)))
-
-    task = BackgroundTask(share)
-    found = share()
-    found |= task.result()
-    return [found[k] if k in found else work() for k, work in enumerate(works)]
+    return Shared(works).results(progress)
 
 
 def _told(work: Callable[[], T], number: int, progress: Progress) -> T:
@@ -134,20 +145,24 @@ def _branch(work: Callable[[Channel], Any], channel: Connection, others: Connect
 @contextlib.contextmanager
 def deaf_children() -> Iterator[None]:
     """Processes that start within the block never hear Ctrl-C or the end of the terminal: their parent does,
-    and ends them.  What arrives meanwhile is heard at the end of the block."""
+    and ends them; SIGTERM they hear from `end_with_parent` on.  What arrives meanwhile is heard at the end of
+    the block."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
     before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
     try:
-        signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGHUP))  # raises what came before
+        told = (signal.SIGINT, signal.SIGHUP, signal.SIGTERM)
+        signal.pthread_sigmask(signal.SIG_BLOCK, told)  # raises what came before
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def end_with_parent() -> None:
-    """Have this process end when the one that started it is killed."""
+    """Have this process end when the one that started it is killed, and hear SIGTERM."""
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, (signal.SIGTERM,))
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_after, args=(parent,), daemon=True).start()

@@ -96,7 +96,7 @@ def _of_run(run: Run) -> dict[str, Drawing]:
         "machine": partial(pictures.draw_machine, scenario, run.layers),
         "path": partial(pictures.draw_path, scenario, run.layers),
     }
-    if len(run.layers.layer) >= pictures.FEWEST_FOR_WAVES:
+    if pictures.has_waves(run.layers):
         drawn["wavelengths"] = partial(pictures.draw_spectrum, scenario, run.layers)
     return drawn
 

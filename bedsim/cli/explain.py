@@ -121,22 +121,18 @@ def _write_page(path: Path) -> int:
     from bedsim.explain.theory import chapters
     from bedsim.explain.tutorials import TUTORIALS
     from bedsim.files import write_file
-    from bedsim.scenario.reference import README
+    from bedsim.scenario import examples
     from bedsim.views.explain_page import explain_page
 
-    shipped = sorted(README.parent.glob("*.toml"))
-    steps = sum(len(tutorial.steps) for tutorial in TUTORIALS) if shipped else 0
+    home = examples.folder()
+    shipped = sorted(home.glob("*.toml"))
+    steps = sum(len(tutorial.steps) for tutorial in TUTORIALS)
     with tempfile.TemporaryDirectory() as place, progress_of(steps + len(shipped), "page") as progress:
         exhibits = list(gallery(shipped, progress))
-        answers = [
-            [_answer(step, Path(place), README.parent) if shipped else "" for step in tutorial.steps]
-            for tutorial in TUTORIALS
-        ]
+        answers = [[_answer(step, Path(place), home) for step in t.steps] for t in TUTORIALS]
         text = explain_page(bedsim.__version__, list(chapters()), TUTORIALS, answers, exhibits, Path(place))
     write_file(path, text, folder_too=True)
     click.echo(f"Page: {path}")
-    if not shipped:
-        click.echo("  Without gallery and answers: scenarios are shipped with the source, not here.")
     return 0
 
 

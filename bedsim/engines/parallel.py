@@ -196,14 +196,14 @@ def _warmed(job: Job, starts: Layers, begin: State, solve: Solve, rough: Solve) 
     screws up to `WARM` layers before, which are then integrated."""
     layers = starts - WARM
     layers[0] = starts[0]
-    now = _turned(job, layers, begin)
+    now = turned(job, layers, begin)
     for j in range(WARM):
         way = rough if j < WARM - 1 else solve
         now = way(job, np.append(starts[0], layers[1:] + j), now).after
     return state.join([begin, now.part(slice(1, None))])
 
 
-def _turned(job: Job, layers: Layers, begin: State) -> State:
+def turned(job: Job, layers: Layers, begin: State) -> State:
     """States (k, ...) before some layers, reached slowly over the last turns of the screws."""
     machine, program = job.machine, job.program
     system, end = machine.system(layers), program.height(layers - 1)

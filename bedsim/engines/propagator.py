@@ -25,7 +25,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import base, course, parallel, state
+from bedsim.engines import base, course, fitted, parallel, state
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.layer import solve
 from bedsim.engines.layer_problem import LayerProblem
@@ -59,7 +59,9 @@ class PropagatorEngine:
         head = parallel.HEAD if parallel.worth(job, last - parallel.HEAD) else last
         carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
         for first, end in parallel.stretches(job.program.stations, head + 1):
-            found = parallel.run(job, first, end, carried, self.solved, rough)
+            found = fitted.run(job, first, end, carried, self.solved, rough)
+            if found is None:
+                found = parallel.run(job, first, end, carried, self.solved, rough)
             if found is None:
                 carried = yield from state.one_by_one(job, first, end, carried, self.layer)
             else:

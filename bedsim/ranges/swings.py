@@ -6,12 +6,15 @@ import contextlib
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import numpy as np
 
 from bedsim.analysis.figures import OF_ERRORS, metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
+from bedsim.background import Shared, each
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
@@ -112,19 +115,44 @@ class Swings:
     spread: Array
 
 
-def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
-    """Vary every uncertain key alone between its low and its high.
+class Variation:
+    """Every uncertain key alone between its low and its high, begun in the background where there is a second
+    core.
 
     Every key without friction over all layers (`linear_machine`).  Then the keys of contacts with friction
     over the first layers: all together at their weakest and their strongest, and each alone if that moves the
     answer by a fifth of the range or more.  Limits: two keys that are bad only together are missed.
-    `progress` is told the number of evaluations done, of about `steps_needed`.
     """
-    swings, left_out, spread = _without_friction(loaded, progress)
-    contacts = _contact_swings(loaded, swings, progress)
-    return Swings(
-        without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out), spread=spread
-    )
+
+    def __init__(self, loaded: LoadedScenario) -> None:
+        self._loaded = loaded
+        self._likely = linear_layers(without_play(loaded))
+        self._figures = figures_of(self._likely, leads_of(loaded))
+        alone = [partial(_alone, loaded, key, self._likely, self._figures) for key in loaded.ranges]
+        self._found: Shared[Any] = Shared([partial(_together, loaded), *alone])
+
+    def swings(self, progress: Progress = lambda done: None) -> Swings:
+        """What was found; `progress` is told the number of evaluations done, of about `steps_needed`."""
+        loaded = self._loaded
+        spread = spread_moments(self._likely, self._likely)
+        swings, left_out = [], []
+        together, *found = self._found.results(lambda done: progress(2 * done - 1))
+        for key, one in zip(loaded.ranges, found, strict=True):
+            if isinstance(one, str):
+                left_out.append((key.key, one))
+                continue
+            swings.append(one[0])
+            spread = spread if one[1] is None else spread + one[1]
+        contacts = _contact_swings(loaded, swings, together)
+        progress(steps_needed(loaded))
+        return Swings(
+            without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out), spread=spread
+        )
+
+
+def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
+    """What uncertain keys do, see `Variation`."""
+    return Variation(loaded).swings(progress)
 
 
 def find_ranges(run: Run, loaded: LoadedScenario, swings: Swings) -> Found:
@@ -180,28 +208,22 @@ def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layer
     return f"{text}; without friction, then {how} with friction (at rest, first {first} layers)."
 
 
-def _without_friction(
-    loaded: LoadedScenario, progress: Progress
-) -> tuple[list[Swing], list[tuple[str, str]], Array]:
-    likely = linear_layers(without_play(loaded))
-    leads = leads_of(loaded)
-    middle = figures_of(likely, leads)
-    spread = spread_moments(likely, likely)
-    swings, left_out = [], []
-    for number, key in enumerate(loaded.ranges):
-        idle = _last(key) in NOTHING_WITHOUT_FRICTION
-        try:
-            low, high = (
-                likely if idle or value == key.likely else linear_layers(_without_play_at(loaded, key, value))
-                for value in (key.low, key.high)
-            )
-            ends = [_minus(figures_of(part, leads), middle) for part in (low, high)]
-            spread = spread + spread_moments(low, high)
-            swings.append(Swing(key=key, at_low=ends[0], at_high=ends[1]))
-        except BedsimError as fault:
-            left_out.append((key.key, str(fault)))
-        progress(2 * number + 2)
-    return swings, left_out, spread
+def _alone(
+    loaded: LoadedScenario, key: Range, likely: LayerResult, middle: Values
+) -> tuple[Swing, Array | None] | str:
+    """What a key does without friction, and the `spread_moments` of its ends, None where it does nothing; the
+    reason where it cannot be varied."""
+    idle, leads = _last(key) in NOTHING_WITHOUT_FRICTION, leads_of(loaded)
+    try:
+        low, high = (
+            likely if idle or value == key.likely else linear_layers(_without_play_at(loaded, key, value))
+            for value in (key.low, key.high)
+        )
+        ends = [_minus(middle if part is likely else figures_of(part, leads), middle) for part in (low, high)]
+        spread = None if low is high else spread_moments(low, high)
+        return Swing(key=key, at_low=ends[0], at_high=ends[1]), spread
+    except BedsimError as fault:
+        return str(fault)
 
 
 def spread_moments(low: LayerResult, high: LayerResult) -> Array:
@@ -246,20 +268,33 @@ def _minus(values: Values, others: Values) -> Values:
 # ---- friction -----------------------------------------------------------------------------------------
 
 
-def _contact_swings(loaded: LoadedScenario, swings: Sequence[Swing], progress: Progress) -> list[Swing]:
-    """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
-    keys = _contact_keys(loaded)
-    if not keys or is_linear(make_job(loaded).machine):
-        return []
+def _together(loaded: LoadedScenario) -> tuple[Values, Swing] | None:
+    """What friction and play add at their likely values, and what their keys do to that all together; None
+    where they have none, or no equilibrium."""
+    if not _contact_keys(loaded) or is_linear(make_job(loaded).machine):
+        return None
     weak, strong = contact_ends(loaded)
     middle, at_weakest, at_strongest = _friction_parts(loaded, [{}, weak, strong])
     if middle is None:
+        return None
+    ends = _change(at_weakest, middle), _change(at_strongest, middle)
+    return middle, Swing(key=None, at_low=ends[0], at_high=ends[1])
+
+
+def _contact_swings(
+    loaded: LoadedScenario, swings: Sequence[Swing], found: tuple[Values, Swing] | None
+) -> list[Swing]:
+    """What the keys of friction and play do: one swing of all together, or one of each key if they matter."""
+    if found is None:
         return []
-    together = Swing(key=None, at_low=_change(at_weakest, middle), at_high=_change(at_strongest, middle))
-    progress(2 * len(loaded.ranges) + 2)
+    middle, together = found
     if not _matters(together, swings):
         return [together]
-    ends = _friction_parts(loaded, [{k.key: value} for k in keys for value in (k.low, k.high)])
+    keys = _contact_keys(loaded)
+    every = [{k.key: value} for k in keys for value in (k.low, k.high)]
+    half = len(keys) // 2 * 2
+    works = [partial(_friction_parts, loaded, some) for some in (every[:half], every[half:]) if some]
+    ends = [one for part in each(works) for one in part]
     return [
         Swing(key=key, at_low=_change(low, middle), at_high=_change(high, middle))
         for key, low, high in zip(keys, ends[::2], ends[1::2], strict=True)

@@ -17,8 +17,17 @@ from matplotlib.patches import Circle, FancyArrowPatch
 
 from bedsim.model.mount_kind import mount_kind
 from bedsim.scenario.schema import Corner, Scenario
+from bedsim.scenario.sections import PrintObject, objects_of
 from bedsim.units import DEG
 from bedsim.views import style
+
+OBJECT: dict[str, Any] = {
+    "marker": "x",
+    "color": style.ORANGE,
+    "markersize": 9,
+    "markeredgewidth": 2,
+    "linestyle": "",
+}
 
 
 def plan_view(ax: Axes, scenario: Scenario, probes: style.Array) -> None:
@@ -33,7 +42,21 @@ def plan_view(ax: Axes, scenario: Scenario, probes: style.Array) -> None:
         _corner_name(ax, corner, scenario, reach)
     for number, (x, y) in enumerate(probes, start=1):
         _probe(ax, x, y, number)
+    _objects(ax, scenario)
     _plan_frame(ax, scenario, reach)
+
+
+def _objects(ax: Axes, scenario: Scenario) -> None:
+    """Where each of several objects stands, its number beside."""
+    for number, one in enumerate(_placed(scenario), start=1):
+        ax.plot(one.x_mm, one.y_mm, zorder=3, **OBJECT)
+        ax.annotate(str(number), (one.x_mm, one.y_mm), (6, 6), textcoords="offset points", fontsize=8)
+
+
+def _placed(scenario: Scenario) -> list[PrintObject]:
+    """Several objects with places of their own; a program says its own."""
+    printed = objects_of(scenario.print, scenario.motion) if scenario.print.laid is None else []
+    return printed if len(printed) > 1 else []
 
 
 def _plan_frame(ax: Axes, scenario: Scenario, reach: float) -> None:
@@ -62,6 +85,8 @@ def plan_legend(scenario: Scenario, probe_names: Sequence[str]) -> tuple[list[Li
         (_sign("D", style.GREEN, markerfacecolor="white"), "mount; bar: its groove"),
         (_sign("s", style.PURPLE, markerfacecolor="none"), "guide"),
     ]
+    if _placed(scenario):
+        entries.append((Line2D([], [], **OBJECT), "object, in the order of printing"))
     if not any(_run_out_directions(c) for c in scenario.corner):
         del entries[4]
     if probe_names:

@@ -13,6 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from bedsim.scenario.schema import Corner, Scenario
+from bedsim.scenario.sections import objects_of
 from bedsim.views import style
 
 _PARTS: tuple[tuple[str, str, str, str, str], ...] = (
@@ -127,7 +128,8 @@ def _height_labels(ax: Axes, scenario: Scenario, travel: float) -> None:
     ]
     for part, key, text, marker, colour in _PARTS:
         entries += [(z, said, marker, colour) for z, said in _heights(scenario, part, key, text)]
-    entries.append((-travel, "bed surface, last layer", "_", style.INK))
+    several = len(objects_of(scenario.print, scenario.motion)) > 1
+    entries.append((-travel, f"bed surface, {'lowest' if several else 'last'} layer", "_", style.INK))
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     width = right - left
     places = style.spread([e[0] for e in entries], 0.05 * (top - bottom))

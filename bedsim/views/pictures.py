@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 
 from bedsim.analysis import metrics
 from bedsim.analysis.figures import height_extent, lateral_extent
+from bedsim.analysis.objects import shown_object
 from bedsim.number_text import number
 from bedsim.results.layers import LayerResult, Run, Trace
 from bedsim.scenario.load import LoadedScenario
@@ -18,7 +19,9 @@ from bedsim.scenario.schema import Scenario
 from bedsim.scenario.sections import section_of
 from bedsim.units import MM
 from bedsim.views import errors, history, machine, machine_side, spectra, style
+from bedsim.views.unrolled import draw_unrolled
 from bedsim.views.wall_picture import draw_walls, wall_file
+from bedsim.wall.outlines import outline_walls, worst_stretch
 from bedsim.wall.relief import probe_index
 from bedsim.wall.worst import JudgedWall, printed_walls
 
@@ -47,7 +50,7 @@ def drawings(
         partial(draw_errors, scenario, layers, _named(stem, "errors")),
         partial(draw_path, scenario, layers, _named(stem, "path")),
     ]
-    if _longest(layers).stop - _longest(layers).start >= FEWEST_FOR_WAVES:
+    if has_waves(layers):
         found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths"), probe))
     names = [scenario.title]
     found += [
@@ -60,11 +63,21 @@ def drawings(
         )
         for w in walls
     ]
+    lead = max(c.screw.lead_mm for c in scenario.corner) * MM
+    around = outline_walls(layers, loaded)
+    if (worst := worst_stretch(around, lead)) is not None:
+        found.append(partial(draw_unrolled, scenario.title, worst, around, _named(stem, "unrolled")))
     for trace in layers.trace:
         if has_history(trace):
             path = _named(stem, f"layer_{trace.layer}")
             found.append(partial(draw_history, scenario, layers, trace, path, probe))
     return [*found]
+
+
+def has_waves(layers: LayerResult) -> bool:
+    """Whether the object that is shown is high enough to tell wavelengths."""
+    part = shown_object(layers).part
+    return part.stop - part.start >= FEWEST_FOR_WAVES
 
 
 def has_history(trace: Trace) -> bool:
@@ -96,7 +109,9 @@ def draw_machine(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
 def draw_errors(scenario: Scenario, layers: LayerResult, path: Path) -> Path:
     """Height error and lateral error in X and Y over the height of the print."""
     tall = (150 if len(layers.layer) < 200 else 220) * MM
-    with style.page(path, 260 * MM, tall, _title(scenario, "Error against layer 1")) as figure:
+    several = len(metrics.objects(layers.print_height)) > 1
+    what = "Error against the first layer of each object" if several else "Error against layer 1"
+    with style.page(path, 260 * MM, tall, _title(scenario, what)) as figure:
         axes = figure.subplots(1, 3, sharey=True)
         error_panels(axes, layers)
         style.outside_legend(figure, axes[0], f"probe{_shown(layers)[1]}")
@@ -163,14 +178,16 @@ def _at_worst(layers: LayerResult, probe: str | None) -> tuple[int, int]:
 
 def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path, probe: str | None = None) -> Path:
     """Amplitude over wavelength at the probes with the largest lateral and the largest height error, or at
-    the one that is named, of the object of most layers."""
+    the one that is named, of the object where the lateral error is largest."""
     sideways, up = _at_worst(layers, probe)
-    part = _longest(layers)
+    shown = shown_object(layers)
+    part = shown.part
     tops = layers.print_height[part]
     lateral = metrics.spectrum(tops, layers.lateral_error[part, sideways])
     height = metrics.spectrum(tops, layers.height_error[part, up])
     marks = wavelength_marks(scenario, tops)
-    with style.page(path, 240 * MM, 160 * MM, _title(scenario, "Amplitude over wavelength")) as figure:
+    what = f"Amplitude over wavelength{f', {shown.words}' if shown.words else ''}"
+    with style.page(path, 240 * MM, 160 * MM, _title(scenario, what)) as figure:
         top, bottom = figure.subplots(2, 1, sharex=True)
         factor, unit = style.length_unit(lateral.amplitude)
         lines = {"lateral X": lateral.amplitude[:, 0], "lateral Y": lateral.amplitude[:, 1]}
@@ -185,10 +202,6 @@ def draw_spectrum(scenario: Scenario, layers: LayerResult, path: Path, probe: st
         bottom.annotate(_at(layers, up), (1.01, 0.5), xycoords="axes fraction", fontsize=8)
         bottom.set_xlabel("wavelength over the height of the print (mm)")
     return path
-
-
-def _longest(layers: LayerResult) -> slice:
-    return max(metrics.objects(layers.print_height), key=lambda part: part.stop - part.start)
 
 
 def _at(layers: LayerResult, probe: int) -> str:

@@ -318,7 +318,7 @@ const draw = () => {
     state.nx = Math.cos(state.wall * Math.PI / 180); state.ny = Math.sin(state.wall * Math.PI / 180);
     D.runs.forEach(work);
     const walls = D.runs.map(drawSpectrum);
-    if (state.moved) say("wall-told", walls.join(" "));
+    if (state.moved) say("wall-told", walls.join("\n"));
   }
   D.runs.forEach((r, k) => {
     if (what & (ALL | COLUMNS) || (state.span && what & LAYER)) drawColumns(r, k);

@@ -174,21 +174,10 @@ def _layers(items: Sequence[Reported], row: Sequence[Seen], scales: Scales) -> P
         title="Layer by layer",
         paragraphs=(
             "Height runs upwards in every column, as the print grows. Strong line: this place; thin lines: "
-            f"the other places; tint: {_tint(items)}, without friction.",
+            "the other places; tint: half range of what is not known, without friction (how: Assumptions).",
         ),
         drawn=drawn,
     )
-
-
-def _tint(items: Sequence[Reported]) -> str:
-    """What the tint about a line stands for."""
-    told = {
-        "half ranges of the uncertain numbers, joined by root-sum-square"
-        if i.loaded.knowledge is None
-        else "what the machines that agree with the readings differ by, 1.64 times the root mean square"
-        for i in items
-    }
-    return " or, learnt, ".join(sorted(told))
 
 
 def _seen_and_next(

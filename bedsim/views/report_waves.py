@@ -26,7 +26,8 @@ from bedsim.wall.worst import printed_walls, wall_parts
 def told_walls(row: Sequence[Seen], several: bool) -> str:
     """What an eye sees of the wall that is drawn; rewritten, and spoken, where another is chosen."""
     told = (f"{s.reported.label}: {s.judged.sentence}" if several else s.judged.sentence for s in row)
-    return f'<p id="wall-told" role="status">{escape(" ".join(told))}</p>'
+    lines = escape("\n".join(told))
+    return f'<p id="wall-told" role="status">{lines}</p>'
 
 
 def wavelength_figure(seen: Seen, k: int, viewing: Viewing, several: bool) -> str:

@@ -11,10 +11,11 @@ from bedsim.engines.propagator import PropagatorEngine
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, relative_errors
 
+PLACED = {"part_x_mm": -90.0, "part_y_mm": 40.0, "part_mass_kg": 0.6}
 SECTIONS = [
     {"layers": 1, "layer_mm": 0.3},
     {"layers": 2, "layer_mm": 0.1, "z_hop_mm": 0.2, "hop_every": 2, "hop_dwell_s": 0.02, "settle_s": 0.03},
-    {"layers": 1, "layer_mm": 0.25, "new_object": True, "seconds_per_layer": 0.7, "z_hop_mm": 0.0},
+    {"layers": 1, "layer_mm": 0.25, "new_object": True, "seconds_per_layer": 0.7, "z_hop_mm": 0.0, **PLACED},
 ]
 
 
@@ -30,7 +31,8 @@ def frictionless(layers, *more):
 
 @pytest.mark.parametrize("seed", [3, pytest.param(11, marks=pytest.mark.long)])
 def test_propagator_against_reference(seed):
-    """A thick first layer, one hop in two, a second object: heights, times and motions of their own."""
+    """A thick first layer, one hop in two, a second object elsewhere: heights, times, motions and places of
+    their own."""
     scenario = drawn(seed, layers=4).with_values({"print.section": SECTIONS})
     stations = make_job(scenario).machine.stations
     np.testing.assert_allclose(stations.z, [0.3e-3, 0.4e-3, 0.5e-3, 0.25e-3])

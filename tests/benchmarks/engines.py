@@ -49,6 +49,11 @@ FOUR = ROOT / "scenarios" / "four-screws.toml"
 PLAIN = ROOT / "scenarios" / "plain-lead-screws.toml"
 SPEEDS = 2.0, 4.0, 5.0, 10.0  # mm/s: at 4 the rotors ring with the detent, past their linear range
 MANY = 256
+EMPTY = """import matplotlib, numpy, scipy
+matplotlib.use("Agg")
+from matplotlib import pyplot
+pyplot.subplots()[0].savefig({!r})
+"""
 LONG = 480  # layers of the print that one printer is measured on; quick: a quarter
 FINE = StepControl(
     drive=1.25e-4,
@@ -437,6 +442,10 @@ def whole_processes(quick: bool, found: dict[str, object]) -> None:
                         f"  bedsim run, {name}, {engine}, 1,500 layers {' '.join(extra)}: {said}", flush=True
                     )
         found["whole_process_s"] = spent["rolling joints", "propagator", 0]
+        empty = wall([sys.executable, "-c", EMPTY.format(str(Path(folder) / "empty.png"))], 3)
+    found["whole_vs_imports"] = spent["rolling joints", "propagator", 0] / empty
+    print(f"  numpy, scipy and matplotlib imported and one empty picture: {empty:.3f} s; bedsim run, rolling")
+    print(f"  joints, propagator, takes {found['whole_vs_imports']:.1f} times that")
 
 
 def keep_to(cores: set[int]) -> None:

@@ -116,6 +116,39 @@ def test_events_are_valid_too(event, folder, monkeypatch, capsys):
     assert report["title"] == "small" and report["cautions"]
 
 
+@pytest.mark.long
+def test_what_was_really_learnt_is_valid(folder, monkeypatch, capsys):
+    """Readings, not a recipe: spreads, every screw, the next reading, and the file that was kept."""
+    monkeypatch.chdir(folder)
+    assert main(["learn", "jog.csv", "m.toml", "--keep", "known.json", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, schema.document_schema("learn"))
+    answer = document["answer"]
+    for spread in (answer["lateral"], answer["height"]):
+        assert 0 < spread["low_m"] <= spread["middle_m"] <= spread["high_m"] < 1e-3
+    assert [screw["corner"] for screw in answer["screws"]] == ["left", "right", "rear"]
+    assert answer["next"] and not answer["tug"]
+    written = {path.rpartition("/")[2] for path in document["files"]}
+    assert written == {"known.json", "m_learn.png"}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("event", ["--shake", "--speeds"])
+def test_slower_events_are_valid_too(event, folder, monkeypatch, capsys):
+    monkeypatch.chdir(folder)
+    assert main(["size", "m.toml", event, "--no-pictures", "--json"]) == 0
+    jsonschema.validate(json.loads(capsys.readouterr().out), schema.document_schema("size"))
+
+
+@pytest.mark.parametrize("word", ["guide.radial_n_per_um", "buckling_load", "lateral_pv"])
+def test_what_a_word_moves_in_a_machine_is_valid(word, folder, monkeypatch, capsys):
+    monkeypatch.chdir(folder)
+    assert main(["explain", word, "m.toml", "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, schema.document_schema("explain"))
+    assert document["answer"]["here"]
+
+
 def test_refused_input_leaves_stdout_empty(folder, monkeypatch, capsys):
     monkeypatch.chdir(folder)
     assert main(["size", "none.toml", "--json"]) == 2

@@ -189,7 +189,7 @@ def _fault(
     if code not in (0, 1, -number, 128 + number):  # 1: the plan's target is missed
         return f"exit code {code}: {said[-300:]}"
     if "Traceback" in said and not PYTHON_STARTS.search(said):
-        return f"a traceback: {said[-300:]}"
+        return f"a traceback: {said[-3000:]}"
     for file in sorted(p for p in folder.rglob("*") if p.is_file()):
         wrong = _incomplete(file)
         if wrong:

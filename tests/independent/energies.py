@@ -198,7 +198,7 @@ def corner_motion(q: sp.Matrix, k: int) -> tuple[sp.Matrix, sp.Matrix, sp.Matrix
 def kinetic(n: Numbers, v: sp.Matrix) -> sp.Expr:
     """Kinetic energy. The nut has its own sideways motion and turn; it rises with its carriage."""
     total = body(v[:6, 0], *n.bodies[0]) + plate_motion(n, v)
-    total += standing_part(n, v)
+    total += sum(standing_part(n, v, one) for one in n.bodies[1:])
     total += n.belt.inertia * v[size_of(n) - 1] ** 2 / 2 if n.belt else 0
     for k, c in enumerate(n.corners):
         t, w, nut, turn, rotor = corner_motion(v, k)
@@ -219,9 +219,9 @@ def kinetic(n: Numbers, v: sp.Matrix) -> sp.Expr:
     return total
 
 
-def standing_part(n: Numbers, v: sp.Matrix) -> sp.Expr:
-    """Kinetic energy of the part, which leans with the bed under its foot."""
-    mass, centre, inertia = n.bodies[1]
+def standing_part(n: Numbers, v: sp.Matrix, one: tuple[float, Array, Array]) -> sp.Expr:
+    """Kinetic energy of an object, which leans with the bed under its foot."""
+    mass, centre, inertia = one
     t, w = bed_motion(n, v, centre)
     foot = sp.Matrix([centre[0], centre[1], 0])
     at_foot = t + v[3:6, 0].cross(foot)  # the shapes' slopes turn the part about its foot
@@ -305,7 +305,7 @@ def weights(n: Numbers, q: sp.Matrix) -> sp.Expr:
     """Potential of all weights."""
     V = sum(m * moved(q[:3, 0], q[3:6, 0], centre)[2] for m, centre, _ in n.bodies)
     bent = sheet(n, q)
-    V += n.plate.mass * mean(bent) + n.bodies[1][0] * at_place(n, bent, n.bodies[1][1])
+    V += n.plate.mass * mean(bent) + sum(m * at_place(n, bent, centre) for m, centre, _ in n.bodies[1:])
     for k, c in enumerate(n.corners):
         t, w, *_ = corner_motion(q, k)
         V += c.carriage_mass * moved(t, w, [0, 0, c.carriage_height])[2] + c.nut_mass * t[2]

@@ -27,6 +27,7 @@ from screw_lines import Line, bending, centreline, travel_error
 
 from bedsim.scenario import schema
 from bedsim.scenario.load import LoadedScenario, scenario_from_tree
+from bedsim.scenario.machine_keys import PrintSection
 
 Array = NDArray[np.float64]
 
@@ -231,7 +232,7 @@ class Numbers:
     """The machine in SI for one layer. Bed and part as one rigid body about the bed surface's origin."""
 
     corners: tuple[Corner, ...]
-    bodies: tuple[tuple[float, Array, Array], ...]  # mass, centre (3,), inertia about the centre (3,)
+    bodies: tuple[tuple[float, Array, Array], ...]  # bed, objects: mass, centre (3,), inertia about it (3,)
     plate: Plate
     part: tuple[float, Array, float]  # mass, place (3,) of its centre, height
     belt: Belt | None
@@ -253,23 +254,22 @@ def numbers(loaded: LoadedScenario, layer: int, loads: Array | None = None, heig
     places = np.array([[c.x_mm, c.y_mm] for c in s.corner]) * 1e-3
     mounts = places + np.array([[c.mount.offset_x_mm, c.mount.offset_y_mm] for c in s.corner]) * 1e-3
     out_axes, out_mounts = outwards(places), outwards(mounts)
-    tops = tops_of(s.print)
-    thick = tops[layer - 1] - (tops[layer - 2] if layer > 1 else 0.0)
-    drop = tops[layer - 1] - tops[0] - thick / 2
+    tops, thick = objects_of(s.print, layer)[-1].tops, objects_of(s.print, layer)[-1].thick
+    drop = tops[-1] - objects_of(s.print, 1)[0].tops[0] - thick / 2
     corners = tuple(
         corner(loaded, k, out_axes[k], out_mounts[k], drop, 0.0 if loads is None else float(loads[k]), height)
         for k in range(len(s.corner))
     )
-    own_part = part(s.print, layer)
+    standing = [part(one) for one in objects_of(s.print, layer)]
     return Numbers(
         corners=corners,
-        bodies=(plate(s.bed), own_part),
+        bodies=(plate(s.bed), *standing),
         plate=Plate(
             half=np.array([s.bed.size_x_mm, s.bed.size_y_mm]) * 0.5e-3,
             mass=s.bed.mass_kg,
             rigidity=s.bed.shear_modulus_gpa * 1e9 * (s.bed.thickness_mm * 1e-3) ** 3,
         ),
-        part=(own_part[0], own_part[1], tops[layer - 1]),
+        part=(standing[-1][0], standing[-1][1], tops[-1]),
         belt=belt(s) if s.drive.topology == "belt" else None,
         damping_ratio=s.damping.ratio,
         layer=thick,
@@ -347,23 +347,45 @@ def plate(bed: schema.BedKeys) -> tuple[float, Array, Array]:
     return m, np.array([bed.centre_x_mm, bed.centre_y_mm, bed.centre_height_mm]) * 1e-3, inertia
 
 
-def tops_of(job: schema.Print) -> list[float]:
-    """Top of every layer of one object, layer by layer."""
-    listed = [s.layer_mm or job.layer_mm for s in job.section for _ in range(s.layers)]
-    listed += [job.layer_mm] * (job.layers - len(listed))
-    return [sum(listed[: k + 1]) * 1e-3 for k in range(job.layers)]
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """An object as far as it is printed: tops m of its layers, the last one's thickness m, its mass kg and
+    place (2,) m."""
+
+    tops: list[float]
+    thick: float
+    mass: float
+    place: tuple[float, float]
 
 
-def part(job: schema.Print, layer: int) -> tuple[float, Array, Array]:
-    """The part so far: a slender column that stands on the bed."""
-    tops = tops_of(job)
-    m, height = job.part_mass_kg * tops[layer - 1] / tops[-1], tops[layer - 1]
-    slender = m * height**2 / 12
-    return (
-        m,
-        np.array([job.part_x_mm * 1e-3, job.part_y_mm * 1e-3, height / 2]),
-        np.array([slender, slender, 0.0]),
-    )
+def objects_of(job: schema.Print, layer: int) -> list[Standing]:
+    """What stands on the bed when a layer is done; objects give their own mass, or there is one."""
+    listed = [(s, s.layer_mm or job.layer_mm) for s in job.section for _ in range(s.layers)]
+    listed += [(None, job.layer_mm)] * (job.layers - len(listed))
+    starts = [0] + [k for k in range(1, len(listed)) if _begins(listed[k][0], listed[k - 1][0])]
+    found = []
+    for first, end in zip(starts, [*starts[1:], len(listed)], strict=True):
+        heights, key = [h * 1e-3 for _, h in listed[first:end]], listed[first][0]
+        done = min(end, layer) - first
+        if done > 0:
+            whole = job.part_mass_kg if key is None or key.part_mass_kg is None else key.part_mass_kg
+            x = job.part_x_mm if key is None or key.part_x_mm is None else key.part_x_mm
+            y = job.part_y_mm if key is None or key.part_y_mm is None else key.part_y_mm
+            mass = whole * sum(heights[:done]) / sum(heights)
+            tops = [sum(heights[: k + 1]) for k in range(done)]
+            found.append(Standing(tops=tops, thick=heights[done - 1], mass=mass, place=(x * 1e-3, y * 1e-3)))
+    return found
+
+
+def _begins(section: PrintSection | None, before: PrintSection | None) -> bool:
+    return section is not None and section is not before and section.new_object
+
+
+def part(one: Standing) -> tuple[float, Array, Array]:
+    """An object so far: a slender column that stands on the bed."""
+    height = one.tops[-1]
+    slender = one.mass * height**2 / 12
+    return one.mass, np.array([*one.place, height / 2]), np.array([slender, slender, 0.0])
 
 
 def corner(

@@ -72,6 +72,19 @@ def test_layers_of_unequal_height(loaded):
     assert np.abs(trace.lateral[kept] - lateral).max() < PROBE
 
 
+def test_objects_at_places_of_their_own(loaded):
+    """The second of two objects, the first standing on the bed: frequencies without weight, and the loads."""
+    first = {"layers": 2, "layer_mm": 15.0, "part_mass_kg": 0.8, "part_x_mm": 70.0, "part_y_mm": -20.0}
+    other = {"layers": 2, "layer_mm": 12.0, "part_mass_kg": 1.0, "part_x_mm": -60.0, "new_object": True}
+    two = loaded.with_values({"print.layers": 4, "print.section": [first, other]})
+    eq = energies.derive(numbers(two, 3))
+    machine = make_job(two).machine
+    light = dataclasses.replace(machine, weight=np.zeros_like(machine.weight), gravity=0.0)
+    system = light.system(np.array([3]))
+    np.testing.assert_allclose(frequencies(system.K[0], system.M[0]), frequencies(eq.K, eq.M), rtol=FREQUENCY)
+    np.testing.assert_allclose(machine.system(np.array([3])).corner_load[0], eq.loads, rtol=1e-6)
+
+
 def test_corner_loads(loaded, both_layers):
     """What hangs on each screw (the shafts' softening moves it by less than 1e-6), and in all: the weight."""
     load = make_job(loaded).machine.system(np.array([1, 2])).corner_load

@@ -4,9 +4,11 @@ import json
 import math
 from dataclasses import replace
 
+import jsonschema
 import numpy as np
 import pytest
 
+from bedsim.answers.schema import document_schema
 from bedsim.cli.main import main
 from bedsim.learn import tug
 from bedsim.learn.reading_files import read_files
@@ -136,6 +138,7 @@ def test_the_picture_and_the_answer_as_data(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     assert main(["learn", str(table), str(scenario), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
+    jsonschema.validate(found, document_schema("learn"))
     assert len(found["answer"]["tug"]) == 28 and found["answer"]["tug"][0]["gauge"] == "nut"
     assert (tmp_path / "results" / "machine_tug.png").read_bytes()[:4] == b"\x89PNG"
     assert main(["learn", str(table), str(scenario), "--no-pictures", "--output", "mine.png"]) == 0

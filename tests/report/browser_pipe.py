@@ -27,9 +27,16 @@ class OpenPage:
         self._folder = Path(tempfile.mkdtemp())
         ours, theirs = os.pipe(), os.pipe()  # they read 3 and write 4
         flags = [*_FLAGS, f"--window-size={width},{height}", f"--user-data-dir={self._folder}"]
+
+        def numbered() -> None:
+            read, write = os.dup(ours[0]), os.dup(theirs[1])
+            os.dup2(read, 3)
+            os.dup2(write, 4)
+
         self._process = subprocess.Popen(
-            ["sh", "-c", f'exec "$0" "$@" 3<&{ours[0]} 4>&{theirs[1]}', str(CHROMIUM), *flags, *_PIPES],
-            pass_fds=(ours[0], theirs[1]),
+            [str(CHROMIUM), *flags, *_PIPES],
+            preexec_fn=numbered,
+            pass_fds=(3, 4),
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )

@@ -128,7 +128,7 @@ const strong = () => drawn('#r0-x .strong');
 const lit = () => document.getElementById('r0-lit').getAttribute('href');
 out.line = strong(); out.light = lit();
 out.place = document.getElementById('probe').value;
-out.told = document.getElementById('wall-told').textContent;
+out.judged = document.getElementById('wall-told').textContent;
 out.spectrum = drawn('#r0-spectrum .strong');
 await set('probe', 'centre'); out.lineAfter = strong();
 await set('lamp', 40); out.lightAfter = lit();
@@ -138,7 +138,7 @@ const first = document.getElementById('facing').options[0].value;
 const spectrum = () => drawn('#r0-spectrum .strong');
 out.spectrum45 = spectrum();
 await set('facing', first); await set('probe', out.place);
-out.spectrumAgain = spectrum(); out.toldAgain = document.getElementById('wall-told').textContent;
+out.spectrumAgain = spectrum(); out.judgedAgain = document.getElementById('wall-told').textContent;
 await set('span', '20'); out.spans = document.getElementById('span').value;
 """
 
@@ -175,7 +175,7 @@ def test_the_chosen_wall_is_judged_as_the_program_judges_it(computed_page, moved
     numbers = [[float(n) for n in re.findall(r"[0-9.]*[0-9]", text)] for text in (asked, seen["told45"])]
     assert numbers[0] == pytest.approx(numbers[1], rel=0.02)
     assert seen["told45"].split()[-1] == asked.split()[-1]
-    assert seen["told"].split("(lead")[0] == seen["toldAgain"].split("(lead")[0]
+    assert seen["judged"].split("(lead")[0] == seen["judgedAgain"].split("(lead")[0]
 
 
 def test_the_keyboard_reaches_every_control_and_moves_the_layer(computed_page):
