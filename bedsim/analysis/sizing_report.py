@@ -77,7 +77,7 @@ class SizingReport(Shown):
         for check in self.checks:
             if check.missing:
                 wanted.setdefault(check.missing, []).append(check.name)
-        return tuple(f"{what}, for {', '.join(names)}" for what, names in wanted.items())
+        return tuple(f"{what} (needed by: {'; '.join(names)})" for what, names in wanted.items())
 
 
 def size_scenario(loaded: LoadedScenario) -> SizingReport:

@@ -88,7 +88,7 @@ def of_first_object(loaded: LoadedScenario) -> LoadedScenario:
 def _printing(loaded: LoadedScenario, changed: dict[str, Any]) -> LoadedScenario:
     """Nothing else of a scenario hangs on what is printed, so that it need not be read and checked again."""
     job = loaded.scenario.print.model_copy(update=changed)
-    own = job.model_dump(include=set(changed), exclude_none=True)
+    own = job.model_dump(include=set(changed) - {"laid"}, exclude_none=True)
     tree = {**loaded.tree, "print": {**loaded.tree["print"], **own}}
     return replace(loaded, scenario=loaded.scenario.model_copy(update={"print": job}), tree=tree)
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,8 +28,10 @@ from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
+    from bedsim.background import Channel
+    from bedsim.ranges.known import Known
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found
+    from bedsim.ranges.swings import Found, Progress, Swings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -71,17 +74,13 @@ def command(
     Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
     [target] of the scenario is missed.
     """
-    from bedsim.analysis.layer_height import layer_height_lines
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import BackgroundTask
-    from bedsim.ranges.answered import begun_to_vary, ranges_about, with_summary
+    from bedsim.ranges.answered import begun_to_vary, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
-    from bedsim.ranges.swings import steps_needed
     from bedsim.results.store import write_run
-    from bedsim.scenario.idle import resting_lines
     from bedsim.scenario.load import load_scenario
-    from bedsim.scenario.odd_numbers import odd_numbers
     from bedsim.simulation import probe_points
     from bedsim.wall.program_told import printed_sentences, program_sentences
     from bedsim.wall.worst import judged_walls
@@ -94,13 +93,12 @@ def command(
         say(text)
     ranged = bool(loaded.ranges) and not no_ranges
     varying = begun_to_vary(loaded) if ranged else None
-    task = BackgroundTask(lambda channel: _without_run(loaded, ranges=ranged))
+    task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
-    with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        found = ranges_about(run, loaded, varying(progress)) if varying else None
+    found = _ranges(run, loaded, varying) if varying else None
     sources, travel = task.result()
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
@@ -108,15 +106,24 @@ def command(
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
     write_run(with_summary(run, found, summary), target)
     tell(lambda: json_answer(summary))
-    told = [wall.sentence for wall in judged] + [travel] * bool(travel)
+    told = [*(wall.sentence for wall in judged), *[travel] * bool(travel)]
     click.echo("\n".join(fitted(summary_lines(summary, told))) + "\n")
     say(share_note(loaded))
-    asked = (*printed_sentences(run.layers, loaded), *odd_numbers(loaded.scenario))
-    learnt = loaded.knowledge.sentences if loaded.knowledge else ()
-    for text in (*asked, *learnt, *_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting)):
+    for text in (*printed_sentences(run.layers, loaded), *_asked(loaded, found)):
         say(text)
     _files(target, drawings(run, loaded, target.with_suffix(""), judged, probe) if not no_pictures else ())
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
+
+
+def _asked(loaded: LoadedScenario, found: Found | None) -> Iterator[str]:
+    """What is asked and noted beside the answer."""
+    from bedsim.analysis.layer_height import layer_height_lines
+    from bedsim.scenario.idle import resting_lines
+    from bedsim.scenario.odd_numbers import odd_numbers
+
+    yield from odd_numbers(loaded.scenario)
+    yield from loaded.knowledge.sentences if loaded.knowledge else ()
+    yield from (*_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting))
 
 
 def _files(target: Path, drawings: Sequence[Callable[[], Path]]) -> None:
@@ -134,7 +141,15 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _without_run(loaded: LoadedScenario, *, ranges: bool) -> tuple[Sources, str]:
+def _ranges(run: Run, loaded: LoadedScenario, varying: Callable[[Progress], Swings | Known]) -> Found:
+    from bedsim.ranges.answered import ranges_about
+    from bedsim.ranges.swings import steps_needed
+
+    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
+        return ranges_about(run, loaded, varying(progress))
+
+
+def _without_run(loaded: LoadedScenario, _: Channel, *, ranges: bool) -> tuple[Sources, str]:
     """What is worked out from the scenario alone beside its ranges: what each cause does, and in words what
     is done over the whole travel."""
     from bedsim.ranges.shares import source_layers

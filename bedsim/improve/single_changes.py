@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from bedsim.analysis.travel import of_first_object
 from bedsim.improve.answers import Standing, WorstAnswer, answer, standing
 from bedsim.improve.lever import Lever
 from bedsim.improve.levers import LEVERS
@@ -17,7 +18,6 @@ from bedsim.improve.sets import Stage, silent
 from bedsim.improve.side_effects import weakened
 from bedsim.improve.steps import LeverStep, Prices, changed, every_step
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_objects
 
 TOLD = 8
 """Levers that are told."""
@@ -57,11 +57,12 @@ def single_changes(
     levers: Sequence[Lever] = LEVERS,
     stage: Stage = silent,
 ) -> Singles:
-    """Try every change alone, but for those that only a run with friction can tell.
+    """Try every change alone, but for those that only a run with friction can tell; of objects one after the
+    other the first is printed.
 
     Raises ModelError or InputError where the machine as it is cannot be computed.
     """
-    refuse_objects(loaded.scenario.print, loaded.name, "bedsim improve", "it prints as high as screws allow")
+    loaded = of_first_object(loaded)
     now, stands = answer(loaded), standing(loaded)
     every = every_step(loaded, levers)
     alone = [(step,) for step in every if not step.option.by_run]

@@ -115,6 +115,8 @@ def first_object(job: Print, motion: MotionKeys) -> dict[str, Any]:
     first, *others = objects_of(job, motion)
     if not others:
         return {}
+    if job.laid is not None:
+        return {"laid": job.laid.first_ones(first.layers), "layers": first.layers}
     until = next(k for k, section in enumerate(job.section) if k and section.new_object)
     begin = job.section[0].model_copy(update={"part_mass_kg": None})
     return {

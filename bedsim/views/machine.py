@@ -17,7 +17,7 @@ from matplotlib.patches import Circle, FancyArrowPatch
 
 from bedsim.model.mount_kind import mount_kind
 from bedsim.scenario.schema import Corner, Scenario
-from bedsim.scenario.sections import objects_of
+from bedsim.scenario.sections import PrintObject, objects_of
 from bedsim.units import DEG
 from bedsim.views import style
 
@@ -48,10 +48,15 @@ def plan_view(ax: Axes, scenario: Scenario, probes: style.Array) -> None:
 
 def _objects(ax: Axes, scenario: Scenario) -> None:
     """Where each of several objects stands, its number beside."""
-    printed = objects_of(scenario.print, scenario.motion)
-    for number, one in enumerate(printed if len(printed) > 1 else (), start=1):
+    for number, one in enumerate(_placed(scenario), start=1):
         ax.plot(one.x_mm, one.y_mm, zorder=3, **OBJECT)
         ax.annotate(str(number), (one.x_mm, one.y_mm), (6, 6), textcoords="offset points", fontsize=8)
+
+
+def _placed(scenario: Scenario) -> list[PrintObject]:
+    """Several objects with places of their own; a program says its own."""
+    printed = objects_of(scenario.print, scenario.motion) if scenario.print.laid is None else []
+    return printed if len(printed) > 1 else []
 
 
 def _plan_frame(ax: Axes, scenario: Scenario, reach: float) -> None:
@@ -80,7 +85,7 @@ def plan_legend(scenario: Scenario, probe_names: Sequence[str]) -> tuple[list[Li
         (_sign("D", style.GREEN, markerfacecolor="white"), "mount; bar: its groove"),
         (_sign("s", style.PURPLE, markerfacecolor="none"), "guide"),
     ]
-    if len(objects_of(scenario.print, scenario.motion)) > 1:
+    if _placed(scenario):
         entries.append((Line2D([], [], **OBJECT), "object, in the order of printing"))
     if not any(_run_out_directions(c) for c in scenario.corner):
         del entries[4]

@@ -31,7 +31,7 @@ def frictionless(layers, *more):
 
 @pytest.mark.parametrize("seed", [3, pytest.param(11, marks=pytest.mark.long)])
 def test_propagator_against_reference(seed):
-    """A thick first layer, one hop in two, a second object elsewhere: heights, times, motions, places of
+    """A thick first layer, one hop in two, a second object elsewhere: heights, times, motions and places of
     their own."""
     scenario = drawn(seed, layers=4).with_values({"print.section": SECTIONS})
     stations = make_job(scenario).machine.stations
