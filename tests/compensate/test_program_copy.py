@@ -67,14 +67,11 @@ def test_a_copy_is_read_again():
     out, stretches, by = copied(text, 0.01, -0.02, 1e-4)
     whole = WrittenPieces([out[:9].encode(), out[9:].encode()])
     again = read_again(io.BytesIO(text.encode()), whole, stretches, by)
-        io.BytesIO(text.encode()), WrittenPieces([out[:9].encode(), out[9:].encode()]), stretches, by
-    )
     assert again.lines == 3 and again.worst < 1.5e-4
     for wrong, rule in (("E3", "material"), ("X5", "")):
         other = out.replace("E3", "E4") if rule else out.replace("X10.0", "X10.1")
         with pytest.raises(SolverError, match=rule or "beside where it should"):
-            written = WrittenPieces([other.encode()])
-            read_again(io.BytesIO(text.encode()), written, stretches, by)
+            read_again(io.BytesIO(text.encode()), WrittenPieces([other.encode()]), stretches, by)
         assert wrong
 
 
