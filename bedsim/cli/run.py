@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,8 +28,10 @@ from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
+    from bedsim.background import Channel
+    from bedsim.ranges.known import Known
     from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found
+    from bedsim.ranges.swings import Found, Progress, Swings
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -73,10 +76,9 @@ def command(
     """
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import BackgroundTask
-    from bedsim.ranges.answered import begun_to_vary, ranges_about, with_summary
+    from bedsim.ranges.answered import begun_to_vary, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
-    from bedsim.ranges.swings import steps_needed
     from bedsim.results.store import write_run
     from bedsim.scenario.load import load_scenario
     from bedsim.simulation import probe_points
@@ -91,13 +93,12 @@ def command(
         say(text)
     ranged = bool(loaded.ranges) and not no_ranges
     varying = begun_to_vary(loaded) if ranged else None
-    task = BackgroundTask(lambda channel: _without_run(loaded, ranges=ranged))
+    task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
-    with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
-        found = ranges_about(run, loaded, varying(progress)) if varying else None
+    found = _ranges(run, loaded, varying) if varying else None
     sources, travel = task.result()
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
@@ -140,7 +141,15 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
         return simulate(loaded, engine=engine, progress=progress)
 
 
-def _without_run(loaded: LoadedScenario, *, ranges: bool) -> tuple[Sources, str]:
+def _ranges(run: Run, loaded: LoadedScenario, varying: Callable[[Progress], Swings | Known]) -> Found:
+    from bedsim.ranges.answered import ranges_about
+    from bedsim.ranges.swings import steps_needed
+
+    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
+        return ranges_about(run, loaded, varying(progress))
+
+
+def _without_run(loaded: LoadedScenario, _: Channel, *, ranges: bool) -> tuple[Sources, str]:
     """What is worked out from the scenario alone beside its ranges: what each cause does, and in words what
     is done over the whole travel."""
     from bedsim.ranges.shares import source_layers

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -21,9 +22,12 @@ from bedsim.units import UM
 if TYPE_CHECKING:
     from bedsim.sweep.member import Member
     from bedsim.sweep.plan import Plan
-    from bedsim.sweep.pool import Work
+    from bedsim.sweep.pool import Heard, Work
 
 TARGET_MISSED = 1
+SECONDS = {"equilibrium": 1e-5, "deviations": 6e-5, "propagator": 4e-4}
+"""What a printer and layer takes by each engine, s, as measured once: for a first guess of the time left."""
+TRUSTED = 0.02  # of all printers: when so many are done, the time is known from them
 
 
 def _print_schema(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -98,8 +102,8 @@ def command(
         click.echo("\n".join(_member_lines(plan, target, member, write_to)))
         return 0
     try:
-        with _progress(len(plan.cells)) as progress:
-            result = run_sweep(plan, target, _work(workers, scheduler), progress, _remark)
+        with _progress(plan, workers or _cores()) as (progress, heard):
+            result = run_sweep(plan, target, _work(workers, scheduler, heard), progress, _remark)
     except KeyboardInterrupt:
         _remark("Finished parts are kept: give the same command again to go on.")
         raise
@@ -120,14 +124,14 @@ def _remark(text: str) -> None:
         click.echo(text, err=True)
 
 
-def _work(workers: int | None, scheduler: str | None) -> Work:
+def _work(workers: int | None, scheduler: str | None, heard: Heard) -> Work:
     from bedsim.sweep import pool
 
     if scheduler is not None:
         if workers is not None:
             raise InputError("--workers: the scheduler has its own workers; give one of the two options.")
         return pool.dask(scheduler, _remark)
-    return pool.local(workers or _cores())
+    return pool.local(workers or _cores(), heard)
 
 
 def _cores() -> int:
@@ -139,18 +143,50 @@ def _cores() -> int:
 
 
 @contextmanager
-def _progress(cells: int) -> Iterator[Callable[[int, int], None]]:
-    """A bar with the time left on a terminal, nothing in a pipe."""
+def _progress(plan: Plan, workers: int) -> Iterator[tuple[Callable[[int, int], None], Heard]]:
+    """Hears of finished printers of all, and of those in unfinished tasks: a bar with the time left on a
+    terminal, nothing in a pipe."""
     if not sys.stderr.isatty():
-        yield lambda done, total: None
+        yield lambda done, total: None, lambda printers: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    begun, known = time.monotonic(), {"done": 0, "total": 0}
+    layers = max(cell.loaded.scenario.print.layers for cell in plan.cells)
+    each = layers * SECONDS[plan.file.engine] / workers
+    words = TextColumn("{task.description}"), TextColumn("{task.fields[left]}")
+    columns = (words[0], BarColumn(), MofNCompleteColumn(), words[1])
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(f"printers in {cells} cells", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+        task = bar.add_task(f"printers in {len(plan.cells)} cells", total=None, left="")
+
+        def heard(printers: float) -> None:
+            done, total = known["done"] + printers, known["total"]
+            left = seconds_left(done, total, time.monotonic() - begun, each * total)
+            bar.update(task, completed=int(done), total=total, left=_time_told(left))
+
+        def progress(done: int, total: int) -> None:
+            known.update(done=done, total=total)
+            heard(0.0)
+
+        yield progress, heard
+
+
+def seconds_left(done: float, total: float, spent: float, guess: float) -> float:
+    """Time left, s, after `spent` s: by a `guess` of it all as long as nothing is done, by what is done from
+    `TRUSTED` of it on, between by both, for the first printers come late."""
+    share = done / total if total else 0.0
+    if share == 0.0:
+        return max(guess - spent, spent / 2)
+    trust = min(1.0, share / TRUSTED)
+    return (1.0 - share) * (trust * spent / share + (1.0 - trust) * guess)
+
+
+def _time_told(seconds: float) -> str:
+    if seconds < 90:
+        return f"about {max(1, round(seconds))} s left"
+    minutes = round(seconds / 60)
+    return f"about {minutes} min left" if minutes < 90 else f"about {seconds / 3600:.1f} h left"
 
 
 # ---- one printer again --------------------------------------------------------------------------------

@@ -128,7 +128,7 @@ class InFull:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Course:
+class FittedCourse:
     """All layers (l,): forces (l+1, d) of the bristles before each and after the last, poses (l, b),
     derivatives `carry` (l, d, d) of the forces from layer to layer, and what layers take from those in full
     (l, k)."""
@@ -229,7 +229,9 @@ class _Print:
         found = np.linalg.lstsq(by * told, more * told, rcond=TELLING)[0]
         return np.asarray(scale[:, None] * found.T / scale)
 
-    def _followed(self, basis: Basis, known: InFull, smooth: Array, beside: Array | float = 0.0) -> Course:
+    def _followed(
+        self, basis: Basis, known: InFull, smooth: Array, beside: Array | float = 0.0
+    ) -> FittedCourse:
         """All layers from those in full and a smooth course (l, d) of forces at the begin of those fitted."""
         weights = np.eye(self.layers.size, known.which.size)
         weights[EARLY:, EARLY:] = basis.weights()
@@ -249,7 +251,7 @@ class _Print:
         f = np.array(forces)
         own = known.chunk.pose[:, 0] - self.rest.states(1 + known.which, known.end).q @ self.bed.T
         pose = self.rest.motions(np.append(self.begin.f, f[1:], axis=0))[1:] @ self.bed.T + fit(own)
-        return Course(forces=f, pose=pose, carry=carry, weights=weights)
+        return FittedCourse(forces=f, pose=pose, carry=carry, weights=weights)
 
     def _held(self, known: InFull, begin: Array) -> tuple[Array, Array]:
         """What contacts that hold most of their force over a layer have of it at its end by the bristle's
@@ -280,7 +282,7 @@ class _Print:
         usual[:, slow] = limit * after
         return hold, usual
 
-    def _error(self, found: Course, checked: InFull) -> tuple[float, float]:
+    def _error(self, found: FittedCourse, checked: InFull) -> tuple[float, float]:
         """Largest errors m in height and sideways at the probes: what checked layers differ by, and what the
         differences at their ends lead to where every layer has one of them, in turn."""
         which = checked.which
@@ -302,7 +304,7 @@ class _Print:
         sideways += np.einsum("pxb,kb->kpx", abbe, apart) * top[:, None, None]
         return float(np.abs(apart @ height.T).max()), float(np.linalg.norm(sideways, axis=2).max())
 
-    def _reported(self, found: Course, known: InFull, checked: InFull) -> Chunk:
+    def _reported(self, found: FittedCourse, known: InFull, checked: InFull) -> Chunk:
         """All layers as layers of one member."""
         rest = self.rest.extremes(self.rest.motions(np.append(self.begin.f, found.forces[1:], axis=0)))
         fields: dict[str, Any] = {"pose": found.pose}

@@ -22,7 +22,7 @@ Layers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Block:
+class LayerBlock:
     """Some layers (k,) that were assembled together: which they are, and how they are seen."""
 
     here: slice
@@ -38,7 +38,7 @@ class RestOfLayers:
     free: Array
     give: Array
     limit: Array
-    blocks: tuple[Block, ...]
+    blocks: tuple[LayerBlock, ...]
 
     def motions(self, f: Array) -> Array:
         """Motions (l, n) under forces (l, d) of the bristles."""
@@ -76,7 +76,7 @@ def rest_of_layers(job: Job, layers: Layers) -> RestOfLayers:
         give.append(solved[:, :, 1:])
         limit.append(system.friction_limit)
         here = slice(first, first + some.size)
-        blocks.append(Block(here=here, observer=observer, imposed=imposed[:, observer.watched]))
+        blocks.append(LayerBlock(here=here, observer=observer, imposed=imposed[:, observer.watched]))
     return RestOfLayers(
         free=np.concatenate(free),
         give=np.concatenate(give),

@@ -36,7 +36,7 @@ from bedsim.sweep.figures import Tally, largest_extent
 from bedsim.sweep.plan import Cell
 from bedsim.sweep.response import gains, run_out_gram
 from bedsim.sweep.sources import Prepared
-from bedsim.sweep.tasks import Order, leads_of, meets, ready
+from bedsim.sweep.tasks import Order, Told, leads_of, meets, ready, unheard
 
 Array = NDArray[np.float64]
 
@@ -74,7 +74,7 @@ class MachineTask:
         """Printers that this task works out."""
         return len(self.cells) * self.each
 
-    def run(self) -> tuple[MachinePart, ...]:
+    def run(self, told: Told = unheard) -> tuple[MachinePart, ...]:
         """Work it out; a draw that makes no machine gives parts that are not numbers."""
         try:
             return tuple(_machine_parts(self))
@@ -102,7 +102,7 @@ class KeyTask:
         """Printers that this task works out."""
         return len(self.cells) * KEY_PRINTERS
 
-    def run(self) -> tuple[KeyPart, ...]:
+    def run(self, told: Told = unheard) -> tuple[KeyPart, ...]:
         """Work it out."""
         keys = self.cells[0].loaded.ranges[self.first : self.last]
         still = _key_extents(self, {}, friction=False)

@@ -24,6 +24,8 @@ Parts = tuple[Part, ...]
 Work = Callable[[Sequence[Piece]], Iterator[Parts]]
 Told = Callable[[str], None]
 """Is given a sentence for the user while the work goes on."""
+Heard = Callable[[float], None]
+"""Is told, now and then, how many printers the unfinished tasks have done."""
 
 _LOST_WORKERS = 3  # that may end before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
@@ -41,17 +43,22 @@ def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
         yield run_task(task)
 
 
-def local(workers: int) -> Work:
-    """Do the tasks on `workers` processes of this machine.
+def local(workers: int, heard: Heard = lambda printers: None) -> Work:
+    """Do the tasks on `workers` processes of this machine; `heard` is told how far the unfinished ones are.
 
     A worker that is killed costs only its task, which another one does.  Raises SolverError if that happens
     again and again, and what a task raises.
     """
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
-        lost = 0
+        lost, shares = 0, dict.fromkeys(range(len(tasks)), 0.0)
         begin = functools.partial(load_as, registry.outside_files())  # of the kinds that tasks name
-        for _, found in team.results(dict(enumerate(tasks)), run_task, begin, workers):
+        for number, found in team.results(dict(enumerate(tasks)), run_task, begin, workers):
+            if isinstance(found, team.Underway):
+                shares[number] = found.done
+                heard(sum(task.printers * share for task, share in zip(tasks, shares.values(), strict=True)))
+                continue
+            shares[number] = 0.0  # it is done and counted, or is done again
             if not isinstance(found, team.Lost):
                 yield found
                 continue

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pickle
 import socket
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import nan
 from typing import Protocol
@@ -46,6 +46,13 @@ class Order:
     other_members: int
 
 
+Told = Callable[[float], None]
+
+
+def unheard(share: float) -> None:
+    """Nobody asks how far it is."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
     """Members `first` to `last` - 1 of cells that share one machine; `first` starts a block."""
@@ -60,9 +67,9 @@ class Task:
         """Printers in the table that this task adds."""
         return len(self.cells) * (self.last - self.first)
 
-    def run(self) -> tuple[CellPart, ...]:
+    def run(self, told: Told = unheard) -> tuple[CellPart, ...]:
         """Work it out. Raises what building the machine or the engine raises."""
-        return _slow_task(self) if self.order.engine == "equilibrium" else _dynamic_task(self)
+        return (_slow_task if self.order.engine == "equilibrium" else _dynamic_task)(self, told)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,13 +94,13 @@ class Piece(Protocol):
     def printers(self) -> int:
         """Printers that it works out."""
 
-    def run(self) -> tuple[Part, ...]:
-        """Work it out."""
+    def run(self, told: Told = ...) -> tuple[Part, ...]:
+        """Work it out, telling what share of it is done."""
 
 
-def run_task(task: Piece) -> tuple[Part, ...]:
+def run_task(task: Piece, told: Told = unheard) -> tuple[Part, ...]:
     """Work a task out. Raises what building the machine or the engine raises."""
-    return task.run()
+    return task.run(told)
 
 
 def run_task_of(program: Identity, sealed: bytes) -> tuple[Part, ...]:
@@ -124,19 +131,20 @@ def _gram(task_cells: Sequence[Cell], prepared: Prepared) -> Array | None:
     return run_out_gram(prepared) if any(c.clocking == "best" for c in task_cells) else None
 
 
-def _slow_task(task: Task) -> tuple[CellPart, ...]:
+def _slow_task(task: Task, told: Told) -> tuple[CellPart, ...]:
     prepared = ready(task.cells[0], friction=False)
     bands = Bands(prepared.job, leads_of(task.cells[0]))
     gram = _gram(task.cells, prepared)
     blocks = [b for k in range(len(task.cells)) for b in _blocks(task, k, prepared, bands, gram)]
-    _follow(prepared, blocks)
+    _follow(prepared, blocks, told)
     return tuple(_part(task, k, [b for b in blocks if b.cell == k]) for k in range(len(task.cells)))
 
 
-def _follow(prepared: Prepared, blocks: Sequence[_Block]) -> None:
+def _follow(prepared: Prepared, blocks: Sequence[_Block], told: Told = unheard) -> None:
     for chunk in gains(prepared):
         for block in blocks:
             block.tally.add(chunk.values(block.amounts))
+        told(float(chunk.layers[-1]) / prepared.job.program.layers)
 
 
 def _blocks(task: Task, k: int, prepared: Prepared, bands: Bands, gram: Array | None) -> list[_Block]:
@@ -226,7 +234,7 @@ def _part(task: Task, k: int, blocks: Sequence[_Block]) -> CellPart:
 # ---- with friction and vibration ----------------------------------------------------------------------
 
 
-def _dynamic_task(task: Task) -> tuple[CellPart, ...]:
+def _dynamic_task(task: Task, told: Told) -> tuple[CellPart, ...]:
     """All cells and members of the task as one batch of the engine.
 
     Alternative lots are compared without friction, see `_slow_task`: what differs between lots is forcing,
@@ -242,7 +250,9 @@ def _dynamic_task(task: Task) -> tuple[CellPart, ...]:
     tally = Tally(prepared.job, bands, len(amounts), len(amounts) if keep else 0)
     pose1: Array | None = None
     measured: dict[str, float] = {}
-    for chunk in ENGINES[task.order.engine].run(replace(prepared.job, amounts=amounts)):
+    layers = prepared.job.program.layers
+    job = replace(prepared.job, amounts=amounts, progress=lambda done: told(done / layers))
+    for chunk in ENGINES[task.order.engine].run(job):
         pose1 = chunk.pose[:, :1] if pose1 is None else pose1
         tally.add(dynamic_values(prepared.job, chunk, pose1))
         measured = chunk.statistics

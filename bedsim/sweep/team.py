@@ -11,6 +11,7 @@ import contextlib
 import multiprocessing
 import os
 import pickle
+import time
 import traceback
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -25,11 +26,20 @@ from bedsim.threads import ONE_EACH
 T = TypeVar("T")
 R = TypeVar("R")
 Begin = Callable[[], None]
+Told = Callable[[float], None]
+BEAT = 0.5  # s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lost:
     """A member ended by itself, or was ended, at its task, which is to be done again."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Underway:
+    """A task is `done` to this share, 0 to 1, and goes on."""
+
+    done: float
 
 
 @dataclass(slots=True)
@@ -43,10 +53,11 @@ class _Member:
 
 
 def results(
-    tasks: Mapping[int, T], work: Callable[[T], R], begin: Begin, size: int
-) -> Iterator[tuple[int, R | Lost]]:
+    tasks: Mapping[int, T], work: Callable[[T, Told], R], begin: Begin, size: int
+) -> Iterator[tuple[int, R | Lost | Underway]]:
     """Results of `work` on the tasks by their numbers, as they come, from up to `size` processes that do
-    `begin` first; both are found by name there.  Raises what a task raises.
+    `begin` first; both are found by name there.  Work tells what share of it is done: between results that
+    comes too, twice a second at most.  Raises what a task raises.
 
     Whoever stops asking, or is stopped, ends all members; what they are doing is not waited for.
     """
@@ -60,6 +71,9 @@ def results(
                 _give(members[-1], left, tasks)
             for member in _heard(members):
                 number, found = member.task, _answer(member)
+                if isinstance(found, Underway):
+                    yield number, found
+                    continue
                 if isinstance(found, Lost):
                     left.insert(0, number)
                 if left and not isinstance(found, Lost):
@@ -72,7 +86,7 @@ def results(
         _end(members)
 
 
-def _member(begin: Begin, work: Callable[[Any], Any]) -> _Member:
+def _member(begin: Begin, work: Callable[[Any, Told], Any]) -> _Member:
     """One that has not started."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
@@ -119,11 +133,18 @@ def _end(members: list[_Member]) -> None:
         member.channel.close()
 
 
-def _serve(channel: Connection, begin: Begin, work: Callable[[Any], Any]) -> None:
+def _serve(channel: Connection, begin: Begin, work: Callable[[Any, Told], Any]) -> None:
     """What a member does until its pipe ends.  A task is opened after `begin`: it may be made of what that
     brings."""
     end_with_parent()
-    begun = False
+    begun, last = False, time.monotonic()
+
+    def told(share: float) -> None:
+        nonlocal last
+        if time.monotonic() - last > BEAT:
+            last = time.monotonic()
+            channel.send(("found", Underway(done=share)))
+
     while True:
         try:
             sealed = channel.recv_bytes()
@@ -133,7 +154,7 @@ def _serve(channel: Connection, begin: Begin, work: Callable[[Any], Any]) -> Non
             if not begun:
                 begin()
                 begun = True
-            found = "found", work(pickle.loads(sealed))
+            found = "found", work(pickle.loads(sealed), told)
         except Exception as fault:
             if not isinstance(fault, BedsimError):
                 fault.add_note("In a worker process:\n" + traceback.format_exc())
