@@ -163,6 +163,12 @@ def _history(house: House, rng: random.Random) -> Visit:
     return house.visit("history", "history.csv", mutants.csv(bases.HISTORY, rng), words)
 
 
+def _compensated(house: House, rng: random.Random) -> Visit:
+    """A scenario is read before its program is asked for, which is not there."""
+    data = mutants.toml(bases.SCENARIO, rng)
+    return house.visit("compensate", "s.toml", data, ["compensate", "s.toml", "--program", "copy.nc"])
+
+
 def _program(house: House, rng: random.Random) -> Visit:
     """A part's own program, read with its scenario; now and then it is printed."""
     data = mutants.program(bases.PROGRAM, rng)
@@ -290,6 +296,7 @@ DOORS: dict[str, tuple[Door, int]] = {
     "run": (_run, 1),
     "tables": (_named_table, 8),
     "history": (_history, 2),
+    "compensate": (_compensated, 2),
     "program": (_program, 8),
     "spares": (_spares, 6),
     "spare tables": (_spare_table, 6),
