@@ -10,24 +10,26 @@ from __future__ import annotations
 import contextlib
 import os
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
 from bedsim.errors import ResultFileError, UnreadableError
 
+FileData = bytes | str | Sequence[bytes]
 _LONGEST_STEM = 200  # bytes of a file's name kept in that of the part beside it: file systems allow 255
 
 
-def write_file(path: Path, data: bytes | str, *, folder_too: bool = False) -> None:
-    """Let a file of these bytes, or this text in UTF-8, appear at `path`; an older one of that name goes.
+def write_file(path: Path, data: FileData, *, folder_too: bool = False) -> None:
+    """Let a file of these bytes (in pieces or whole), or this text in UTF-8, appear at `path`; an older one
+    of that name goes.
 
     Raises ResultFileError when it cannot be written; the older file, if any, stays as it was then.
     """
     write_files({path: data}, folder_too=folder_too)
 
 
-def write_files(files: Mapping[Path, bytes | str], *, folder_too: bool = False) -> None:
+def write_files(files: Mapping[Path, FileData], *, folder_too: bool = False) -> None:
     """Let several files appear, the first of them last: who finds it finds the others.
 
     Raises ResultFileError when one cannot be written; none has appeared then unless a rename itself fails.
@@ -137,7 +139,7 @@ def _part_name(target: Path) -> str:
     return f".{stem}.{secrets.token_hex(4)}.part"
 
 
-def _write_through(beside: Path, data: bytes) -> None:
+def _write_through(beside: Path, data: bytes | Sequence[bytes]) -> None:
     """Write `beside`; where the system has files without a name it has none before it is complete."""
     handle = _nameless(beside.parent)
     if handle is not None:
@@ -161,8 +163,8 @@ def _nameless(folder: Path) -> int | None:
     return None
 
 
-def _fill(stream: BinaryIO, data: bytes) -> None:
-    stream.write(data)
+def _fill(stream: BinaryIO, data: bytes | Sequence[bytes]) -> None:
+    stream.writelines([data] if isinstance(data, bytes) else data)
     stream.flush()
     os.fsync(stream.fileno())
 

@@ -20,6 +20,7 @@ from bedsim.units import MM, UM
 
 if TYPE_CHECKING:
     from bedsim.compensate.advice import Compensation
+    from bedsim.scenario.load import LoadedScenario
 
 LINE_WIDTH = 110
 REFUSED = 1
@@ -35,6 +36,17 @@ REFUSED = 1
     help="Table of corrections, layer by layer (CSV, its units and signs told in its head); not written "
     "where it would not help.",
 )
+@click.option(
+    "--program",
+    "copy",
+    type=OutputPath(
+        "a motion program", ".nc", ".ngc", ".gcode", ".gco", ".g", ".cnc", ".tap", ".mpf", ".txt"
+    ),
+    metavar="FILE",
+    help="Corrected copy of the scenario's print.program, shift and turn in it; not written where it would "
+    "not help. The program itself is only read.",
+)
+@click.option("--dated", is_flag=True, help="Tell the day in the comment of the copy.")
 @click.option(
     "--step-um",
     type=Number(least=0, most=1000),
@@ -80,6 +92,8 @@ REFUSED = 1
 def command(
     scenario: Path,
     output: Path | None,
+    copy: Path | None,
+    dated: bool,
     step_um: float,
     homing_mm: float,
     levelling_mm: float,
@@ -94,10 +108,13 @@ def command(
     Exits with 1 where a table was asked for that would not help: it is not written.
     """
     from bedsim.compensate.advice import Asked, compensate
+    from bedsim.compensate.program_copy import check_program_asked
     from bedsim.compensate.text import lines
     from bedsim.scenario.load import load_scenario
 
     loaded = load_scenario(scenario, overrides)
+    if copy is not None:
+        check_program_asked(loaded, copy)
     asked = Asked(
         step=step_um * UM,
         homing=homing_mm * MM,
@@ -110,7 +127,7 @@ def command(
     click.echo("\n".join(_wrapped(lines(found))))
     for text in loaded.knowledge.sentences if loaded.knowledge else ():
         say(text)
-    code = _written(found, output)
+    code = max(_written(found, output), _copied(found, loaded, copy, dated))
     if not no_pictures:
         for path in _drawn(found, output or result_file(None, scenario, overrides)):
             click.echo(f"Picture: {path}")
@@ -128,6 +145,23 @@ def _written(found: Compensation, output: Path | None) -> int:
     make_folder(output.parent)
     write_file(output, table_text(found))
     click.echo(f"\nTable: {output}")
+    return 0
+
+
+def _copied(found: Compensation, loaded: LoadedScenario, target: Path | None, dated: bool) -> int:
+    from bedsim.compensate.program_copy import copy_lines, write_copy
+
+    if target is None:
+        return 0
+    if found.refused:
+        click.echo(f"\n{target}: not written: {'; '.join(found.refused)}.")
+        return REFUSED
+    make_folder(target.parent)
+    copy = write_copy(found, loaded, target, progress_of, dated)
+    click.echo("")
+    for text in copy_lines(copy):
+        say(text)
+    click.echo(f"Program: {target}")
     return 0
 
 

@@ -24,7 +24,7 @@ from bedsim.learn.unknowns import Unknowns
 from bedsim.model import convert
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_sections
+from bedsim.scenario.sections import refuse_objects
 from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.units import MM
 from bedsim.wall.bands import wave_phasors
@@ -184,16 +184,15 @@ def band_waves(at: At, one: BandReading) -> Array:
 
 
 def relief_waves(loaded: LoadedScenario, lateral: Array, height: Array, wall: str, lead: float) -> Array:
-    """Waves (k,) of a lead (m) in the relief of a wall from errors (k, l, 2) and (k, l), m.  Raises
-    InputError for unlike layers."""
-    refuse_sections(loaded.scenario.print, loaded.name, "bedsim learn", "so are those of a wall that is read")
-    layer = loaded.scenario.print.layer_mm * MM
+    """Waves (k,) of a lead (m) in the relief of a wall from errors (k, l, 2) and (k, l), m, over the heights
+    of the layers whatever their thickness.  Raises InputError for several objects."""
+    refuse_objects(loaded.scenario.print, loaded.name, "bedsim learn", "its bands are read on one wall")
+    laid = convert.stations_of(loaded.scenario)
     relief = wall_relief(
         lateral,
         height,
         normal=wall_normal(wall)[1],
         line_width=loaded.scenario.print.line_width_mm * MM,
-        layer_height=layer,
+        layer_height=laid.thickness,
     )
-    place = np.asarray(np.arange(relief.shape[-1]) * layer, dtype=np.float64)
-    return np.asarray(wave_phasors(place, np.array([1 / lead]), relief.T)[0])
+    return np.asarray(wave_phasors(laid.z - laid.z[0], np.array([1 / lead]), relief.T)[0])

@@ -37,7 +37,8 @@ def durations(rows: ProgramRows, acceleration: float, corner: float) -> Array:
     turn = np.sqrt(((begin[1:] - end[:-1]) ** 2).sum(axis=1))
     stops = np.cumsum(alone | (rows.wait > 0))[path]
     most = np.minimum(np.minimum(v[1:], v[:-1]), corner / np.maximum(turn, LEAST_TURN))
-    most = np.where(np.diff(stops) > 0, 0.0, most)
+    lifted = np.abs(rows.end[path, 2] - rows.start[path, 2]) > 0  # the bed moves from rest to rest
+    most = np.where((np.diff(stops) > 0) | lifted[1:] | lifted[:-1], 0.0, most)
     square = np.concatenate([[0.0], most**2, [0.0]])
     ramp = 2 * acceleration * np.append(0.0, np.cumsum(way))
     square = np.minimum.accumulate(square - ramp) + ramp

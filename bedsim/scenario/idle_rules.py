@@ -227,7 +227,7 @@ IDLE: tuple[Idle, ...] = (
             "print.part_mass_kg",
             "print.part_x_mm",
             "print.part_y_mm",
-            "print.section",
+            "print.section.layers",
             "motion.z_hop_mm",
             "motion.hop_dwell_s",
         ),

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import multiprocessing
 import pickle
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
@@ -23,9 +22,10 @@ from bedsim.sweep.tasks import Piece, run_task, run_task_of
 
 Parts = tuple[Part, ...]
 Work = Callable[[Sequence[Piece]], Iterator[Parts]]
-Heard = Callable[[float], None]
 Told = Callable[[str], None]
 """Is given a sentence for the user while the work goes on."""
+Heard = Callable[[float], None]
+"""Is told, now and then, how many printers the unfinished tasks have done."""
 
 _LOST_WORKERS = 3  # that may end before the sweep gives up
 _SCHEDULER_PATIENCE = 10  # s
@@ -44,25 +44,21 @@ def here(tasks: Sequence[Piece]) -> Iterator[Parts]:
 
 
 def local(workers: int, heard: Heard = lambda printers: None) -> Work:
-    """Do the tasks on `workers` processes of this machine; `heard` is told, twice a second, how many printers
-    are done of unfinished ones.
+    """Do the tasks on `workers` processes of this machine; `heard` is told how far the unfinished ones are.
 
     A worker that is killed costs only its task, which another one does.  Raises SolverError if that happens
     again and again, and what a task raises.
     """
 
     def work(tasks: Sequence[Piece]) -> Iterator[Parts]:
-        lost = 0
-        shares = multiprocessing.get_context("spawn").RawArray("d", max(1, len(tasks)))  # done of every task
-        begin = functools.partial(_begin, registry.outside_files(), shares)
-
-        def meanwhile() -> None:
-            heard(sum(task.printers * share for task, share in zip(tasks, shares, strict=False)))
-
-        for k, found in team.results(
-            dict(enumerate(enumerate(tasks))), _run_numbered, begin, workers, meanwhile
-        ):
-            shares[k] = 0.0
+        lost, shares = 0, dict.fromkeys(range(len(tasks)), 0.0)
+        begin = functools.partial(load_as, registry.outside_files())  # of the kinds that tasks name
+        for number, found in team.results(dict(enumerate(tasks)), run_task, begin, workers):
+            if isinstance(found, team.Underway):
+                shares[number] = found.done
+                heard(sum(task.printers * share for task, share in zip(tasks, shares.values(), strict=True)))
+                continue
+            shares[number] = 0.0  # it is done and counted, or is done again
             if not isinstance(found, team.Lost):
                 yield found
                 continue
@@ -74,25 +70,6 @@ def local(workers: int, heard: Heard = lambda printers: None) -> Work:
                 )
 
     return work
-
-
-_SHARES: list[Any] = []
-"""Of a worker: where it writes what share of every task is done."""
-
-
-def _begin(files: Sequence[registry.OutsideFile], shares: Any) -> None:
-    """What a worker does first: its tasks name kinds that come from these files."""
-    load_as(files)
-    _SHARES[:] = [shares]
-
-
-def _run_numbered(numbered: tuple[int, Piece]) -> Parts:
-    number, task = numbered
-
-    def told(share: float) -> None:
-        _SHARES[0][number] = share
-
-    return run_task(task, told)
 
 
 def dask(address: str, told: Told = _quiet) -> Work:

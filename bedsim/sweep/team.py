@@ -11,6 +11,7 @@ import contextlib
 import multiprocessing
 import os
 import pickle
+import time
 import traceback
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -25,17 +26,20 @@ from bedsim.threads import ONE_EACH
 T = TypeVar("T")
 R = TypeVar("R")
 Begin = Callable[[], None]
-
-BEAT = 0.5  # s: longest wait that nobody is told of
-
-
-def _nothing() -> None:
-    """Nobody waits to be told."""
+Told = Callable[[float], None]
+BEAT = 0.5  # s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lost:
     """A member ended by itself, or was ended, at its task, which is to be done again."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Underway:
+    """A task is `done` to this share, 0 to 1, and goes on."""
+
+    done: float
 
 
 @dataclass(slots=True)
@@ -49,11 +53,11 @@ class _Member:
 
 
 def results(
-    tasks: Mapping[int, T], work: Callable[[T], R], begin: Begin, size: int, meanwhile: Begin = _nothing
-) -> Iterator[tuple[int, R | Lost]]:
+    tasks: Mapping[int, T], work: Callable[[T, Told], R], begin: Begin, size: int
+) -> Iterator[tuple[int, R | Lost | Underway]]:
     """Results of `work` on the tasks by their numbers, as they come, from up to `size` processes that do
-    `begin` first; both are found by name there.  `meanwhile` is called twice a second, or oftener, in this
-    process.  Raises what a task raises.
+    `begin` first; both are found by name there.  Work tells what share of it is done: between results that
+    comes too, twice a second at most.  Raises what a task raises.
 
     Whoever stops asking, or is stopped, ends all members; what they are doing is not waited for.
     """
@@ -65,9 +69,11 @@ def results(
                 members.append(_member(begin, work))
                 _start(members[-1])
                 _give(members[-1], left, tasks)
-            meanwhile()
             for member in _heard(members):
                 number, found = member.task, _answer(member)
+                if isinstance(found, Underway):
+                    yield number, found
+                    continue
                 if isinstance(found, Lost):
                     left.insert(0, number)
                 if left and not isinstance(found, Lost):
@@ -80,7 +86,7 @@ def results(
         _end(members)
 
 
-def _member(begin: Begin, work: Callable[[Any], Any]) -> _Member:
+def _member(begin: Begin, work: Callable[[Any, Told], Any]) -> _Member:
     """One that has not started."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
@@ -96,8 +102,8 @@ def _start(member: _Member) -> None:
 
 
 def _heard(members: list[_Member]) -> list[_Member]:
-    """Members that have something to say; waits for the first, but not long."""
-    ready = wait([member.channel for member in members], BEAT)
+    """Members that have something to say; waits for the first."""
+    ready = wait([member.channel for member in members])
     return [member for member in members if member.channel in ready]
 
 
@@ -127,11 +133,18 @@ def _end(members: list[_Member]) -> None:
         member.channel.close()
 
 
-def _serve(channel: Connection, begin: Begin, work: Callable[[Any], Any]) -> None:
+def _serve(channel: Connection, begin: Begin, work: Callable[[Any, Told], Any]) -> None:
     """What a member does until its pipe ends.  A task is opened after `begin`: it may be made of what that
     brings."""
     end_with_parent()
-    begun = False
+    begun, last = False, time.monotonic()
+
+    def told(share: float) -> None:
+        nonlocal last
+        if time.monotonic() - last > BEAT:
+            last = time.monotonic()
+            channel.send(("found", Underway(done=share)))
+
     while True:
         try:
             sealed = channel.recv_bytes()
@@ -141,7 +154,7 @@ def _serve(channel: Connection, begin: Begin, work: Callable[[Any], Any]) -> Non
             if not begun:
                 begin()
                 begun = True
-            found = "found", work(pickle.loads(sealed))
+            found = "found", work(pickle.loads(sealed), told)
         except Exception as fault:
             if not isinstance(fault, BedsimError):
                 fault.add_note("In a worker process:\n" + traceback.format_exc())

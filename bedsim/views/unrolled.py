@@ -37,7 +37,7 @@ def draw_unrolled(title: str, found: WorstStretch, walls: Sequence[OutlineWall],
         _mark(light, found)
         _plan(plan, found, walls)
         relief.set_title(f"Relief; the worst band {number(found.size / UM, 2)} µm, facing {found.facing}")
-        light.set_title("Its light, the lamp held almost along the wall; nothing magnified")
+        light.set_title("Its light, lamp along the wall; nothing magnified")
     return path
 
 
@@ -107,7 +107,7 @@ def _plan(axes: Axes, found: WorstStretch, walls: Sequence[OutlineWall]) -> None
         axes.plot(*closed.T, color=style.BLUE if here else style.GREY, linewidth=1.4 if here else 0.8)
     x, y = found.wall.place[found.first, found.around] / MM
     axes.plot(x, y, marker="o", color=style.VERMILLION)
-    axes.set_aspect("equal")
+    axes.set_aspect("equal", anchor="N")
     axes.margins(0.15)
     axes.set_title("From above")
     axes.set_xlabel("X on the bed (mm)")

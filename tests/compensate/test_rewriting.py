@@ -82,8 +82,10 @@ def check(text, seed):
     """Every laid move of the copy on 9 points, its heights and material; the number of moves compared."""
     out, by, _ = copy_of(text, seed=seed)
     before, after = moves(text), moves(out)
-    rows, _ = follow(next(blocks(io.BytesIO(text.encode()))), ProgramState())
-    extruded = [*(move.extruded for move in before), *rows.extruded]
+    extruded, state = [move.extruded for move in before], ProgramState()
+    for block in blocks(io.BytesIO(text.encode())):
+        rows, state = follow(block, state)
+        extruded += [*rows.extruded]
     if any(0 < abs(e) < 1e-9 for e in extruded):
         return 0  # sums of E that cancel: whether that lays is a matter of rounding
     stretch = stretch_of(before)

@@ -160,6 +160,23 @@ travel = {table = "travel.csv"}
 """
 OFFSETS = "position_mm,offset_x_um,offset_y_um\n0,0,0\n200,12,-7\n400,0,0\n"
 TRAVEL = "position_mm,deviation_um\n0,0\n200,4\n400,-3\n"
+_SQUARE = """; layer {k}
+N{k} G1 Z{over:.1f} F600
+G0 X{x} Y90 F6000
+G1 Z{z:.1f}
+G1 X120 E1.5 F1200
+Y110 E1.5
+G3 X100 Y110 R10 E1.1
+G2 X100 Y90 I0 J-10 E1.1
+M106 S{k}0
+G91
+G1 X5 E.2
+G90
+G92 E0
+"""
+PROGRAM = "%\n(two squares)\nG21 G90\nM83\nG28\nG1 Z5 F600\n" + "".join(
+    _SQUARE.format(k=k, over=0.2 * k + 0.4, x=100 + k, z=0.2 * k) for k in range(1, 9)
+)
 HISTORY = "time_s,acceleration_mm_s2\n" + "\n".join(f"{k / 100:.2f},{(-1) ** k * 500}" for k in range(40))
 HISTORY_KEYS = '[disturbance]\nhistory = "history.csv"\nframe_mass_kg = 30\nframe_hz = 12\n'
 

@@ -74,6 +74,8 @@ class House:
             "g.csv": bases.RUN_OUT,
             "p.csv": bases.PHOTO,
             "spares.toml": bases.SPARES,
+            "part.nc": bases.PROGRAM,
+            "printed.toml": bases.SCENARIO.replace("layers = 8\nlayer_mm = 0.2\n", 'program = "part.nc"\n'),
             "shaken.toml": bases.SCENARIO + bases.HISTORY_KEYS,
             "tables.toml": bases.SCENARIO.replace(
                 "[nut]", '[screw.run_out]\ntable = "offsets.csv"\n[screw.travel]\ntable = "travel.csv"\n[nut]'
@@ -159,6 +161,29 @@ def _named_table(house: House, rng: random.Random) -> Visit:
 def _history(house: House, rng: random.Random) -> Visit:
     words = ["size", "shaken.toml", "--shake", "--no-pictures"]
     return house.visit("history", "history.csv", mutants.csv(bases.HISTORY, rng), words)
+
+
+def _compensated(house: House, rng: random.Random) -> Visit:
+    """A scenario is read before its program is asked for, which is not there."""
+    data = mutants.toml(bases.SCENARIO, rng)
+    return house.visit("compensate", "s.toml", data, ["compensate", "s.toml", "--program", "copy.nc"])
+
+
+def _program(house: House, rng: random.Random) -> Visit:
+    """A part's own program, read with its scenario; now and then it is printed."""
+    data = mutants.program(bases.PROGRAM, rng)
+    words = [
+        "run",
+        "printed.toml",
+        "--engine",
+        "equilibrium",
+        "--no-pictures",
+        "--no-ranges",
+        "--output",
+        "r.h5",
+    ]
+    few = ["diagnose", "none.csv", "printed.toml"]
+    return house.visit("program", "part.nc", data, words if rng.random() < 0.1 else few)
 
 
 def _spares(house: House, rng: random.Random) -> Visit:
@@ -271,6 +296,8 @@ DOORS: dict[str, tuple[Door, int]] = {
     "run": (_run, 1),
     "tables": (_named_table, 8),
     "history": (_history, 2),
+    "compensate": (_compensated, 2),
+    "program": (_program, 8),
     "spares": (_spares, 6),
     "spare tables": (_spare_table, 6),
     "plan": (_plan, 8),

@@ -56,6 +56,77 @@ def toml(text: str, rng: random.Random) -> bytes:
     return _bytes(text.encode("utf-8", "surrogatepass"), rng, often=0.1)
 
 
+ODD_WORDS = (
+    *(
+        "G18",
+        "G20",
+        "G54",
+        "G91",
+        "G92 X5 Z1",
+        "G28 X",
+        "G2 X5",
+        "G3 I0",
+        "X1e9",
+        "X",
+        "G",
+        "Z-5",
+        "F0",
+        "E1e5",
+    ),
+    *(
+        "#1=5",
+        "[1+2]",
+        "/",
+        "%",
+        "(",
+        ")",
+        "; x",
+        "*9",
+        "M2",
+        "M117 \x1b[2J G1",
+        "ODD_NAME A=1",
+        "\r",
+        "\x00",
+        "é",
+    ),
+    *(
+        "X99999999999999999999",
+        "G1.5",
+        "R-3",
+        "P1e9",
+        "G4 S1e9",
+        "M83",
+        "M82",
+        "G1 X1 X2",
+        "N5",
+        "-",
+        ".",
+        "+",
+    ),
+)
+
+
+def program(text: str, rng: random.Random) -> bytes:
+    """A motion program with one to four words or lines changed."""
+    for _ in range(rng.randint(1, 4)):
+        lines = text.split("\n")
+        at, do = rng.randrange(len(lines)), rng.randrange(5)
+        if do == 0:
+            lines.insert(at, rng.choice(ODD_WORDS))
+        elif do == 1:
+            lines[at] += " " + rng.choice(ODD_WORDS)
+        elif do == 2:
+            lines.insert(at, rng.choice(lines))
+        elif do == 3:
+            lines.pop(at)
+        else:
+            words = lines[at].split(" ")
+            words[rng.randrange(len(words))] = rng.choice(ODD_WORDS)
+            lines[at] = " ".join(words)
+        text = "\n".join(lines)
+    return _bytes(text.encode("utf-8", "surrogatepass"), rng, often=0.1)
+
+
 def _value(text: str, rng: random.Random) -> str:
     places = list(re.finditer(r"(?m)^(\s*[\w.]+\s*=\s*)(.*)$", text))
     if not places:

@@ -69,6 +69,10 @@ TABLES = {
     "travel.csv": "position_mm,deviation_um\n0,0\n200,8\n420,-3\n",
     "shaken.csv": "time_s,acceleration_mm_s2\n0,0\n0.01,400\n0.03,0\n",
 }
+_LEGS = "G1 X120 Y100 E500 F1200\nX120 Y120 E500\nG4 P100\nG0 X100 Y100 F6000\n"
+TABLES["part.nc"] = "G21 G90\nM83\nG0 X100 Y100 F6000\n" + "".join(
+    f"G1 Z{0.3 * k:.1f} F180\nG4 P100\n{_LEGS}" for k in range(1, 6)
+)
 FRICTIONLESS = {
     "guide.friction_n": 0,
     "nut.drag_torque_n_mm": 0,

@@ -119,7 +119,72 @@ SECTION: Given = {"print.section": [{"layers": 2}]}
 OBJECTS: Given = {"print.section": [{"layers": 2}, {"layers": 2, "new_object": True}]}
 HOPS: Given = {"print.section": [{"layers": 2, "z_hop_mm": 0.4}], "print.layers": 2}
 
+PROGRAM: Given = {"print.program": "part.nc"}
+
+
+def _program_period(acceleration: float, corner: float) -> float:
+    """A layer of the table's program: 0.3 mm at 1.5 mm/s, 0.1 s, two legs of 20 mm at 20 mm/s around a square
+    corner, 0.1 s, 28.3 mm back at 100 mm/s."""
+    square = corner / math.sqrt(2)  # |(1, 0) - (0, 1)| is the root of two
+    ramps = (2 * 20 - square) / acceleration
+    leg = ramps + (20 - (2 * 20**2 - square**2) / (2 * acceleration)) / 20
+    back = 100 / acceleration + 20 * math.sqrt(2) / 100
+    return 1.5 / 100 + 0.3 / 1.5 + 0.1 + 2 * leg + 0.1 + back
+
+
+# 4 layers of 2 legs of 500 mm of filament
+FILAMENT = 4000 * math.pi / 4 * 1.75**2 * 1.24e-6
+
 PRINT = (
+    _row(
+        "print.program",
+        "part.nc",
+        "rest",
+        (lambda b: b.program.layers, 4),
+        (lambda b: b.machine.stations.thickness, [3e-4] * 4),
+        (lambda b: b.program.period(2), _program_period(1500, 8)),
+        (lambda b: b.program.settle(2), 0.1),
+        (lambda b: b.machine.part.mass[-1], FILAMENT),
+        # legs in the middle at (110, 100) and (120, 110), the bed's front left corner at (-150, -140)
+        (_centre, (-0.035, -0.035)),
+    ),
+    _row("print.program_x_mm", -80, "rest", (lambda b: _centre(b)[0], 0.035), given=PROGRAM),
+    _row("print.program_y_mm", -80, "rest", (lambda b: _centre(b)[1], 0.025), given=PROGRAM),
+    _row(
+        "print.program_e",
+        "volume",
+        "rest",
+        (lambda b: b.machine.part.mass[-1], 4000 * 1.24e-6),
+        given=PROGRAM,
+    ),
+    _row(
+        "print.filament_diameter_mm",
+        2.85,
+        "rest",
+        (lambda b: b.machine.part.mass[-1], FILAMENT * (2.85 / 1.75) ** 2),
+        given=PROGRAM,
+    ),
+    _row(
+        "print.density_g_cm3",
+        1.05,
+        "rest",
+        (lambda b: b.machine.part.mass[-1], FILAMENT * 1.05 / 1.24),
+        given=PROGRAM,
+    ),
+    _row(
+        "print.plane_acceleration_mm_s2",
+        1000,
+        "rest",
+        (lambda b: b.program.period(2), _program_period(1000, 8)),
+        given=PROGRAM,
+    ),
+    _row(
+        "print.plane_corner_mm_s",
+        10,
+        "rest",
+        (lambda b: b.program.period(2), _program_period(1500, 10)),
+        given=PROGRAM,
+    ),
     _row(
         "print.section.layers",
         3,
@@ -1517,6 +1582,9 @@ RESTING: tuple[tuple[Given, ...], ...] = (
     ({},),
     ({"guide.kind": "wheels"},),
     ({"print.section": [{"layers": 2, "part_mass_kg": 0.2}]},),
+    ({**PROGRAM, "print.section": [{"layers": 2}]},),
+    ({},),
+    ({**PROGRAM, "print.program_e": "volume"},),
 )
 """Beside what each rule of `bedsim.scenario.idle.rules` leaves its keys nothing to do, in its order."""
 

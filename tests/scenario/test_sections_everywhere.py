@@ -14,8 +14,10 @@ from bedsim.clocking import unit_circles
 from bedsim.clocking.response import extents, lateral_forms, response_of, screws_in_hand
 from bedsim.comparison.break_even import followed_layers, visible_worth
 from bedsim.diagnosis.response import once_per_turn_response
+from bedsim.errors import InputError
 from bedsim.improve.lever import Change
 from bedsim.improve.steps import changed, every_step
+from bedsim.learn.model import relief_waves
 from bedsim.scenario.sections import section_of
 from bedsim.shake.report import shake_scenario
 from bedsim.simulation import make_job
@@ -149,6 +151,20 @@ def test_each_object_is_a_wall_of_its_own(shipped):
 
 
 PARTS = ((slice(0, 6), 6), (slice(6, 9), 3))
+
+
+def test_learn_reads_bands_of_unlike_layers_and_of_one_object(shipped):
+    """A wave over the height that uneven layers sample, whole: amplitude and phase by hand, the wall facing
+    +X moves against the bed."""
+    rows = ROWS.replace("layers=2", "layers=20").replace("layers=4", "layers=20")
+    loaded = shipped(NAME, "print.layers=60", "print.layer_mm=0.2", f"print.section={rows}")
+    height = np.cumsum([0.1] * 20 + [0.3] * 20 + [0.2] * 20)
+    wave = 3e-6 * np.cos(2 * np.pi * (height - height[0]) / 5.0 + 0.7)
+    lateral = np.stack([wave, 0.0 * wave], axis=1)[None]
+    found = relief_waves(loaded, lateral, 0.0 * wave[None], "+x", 5e-3)
+    assert found[0] == pytest.approx(-3e-6 * np.exp(0.7j), rel=1e-9)
+    with pytest.raises(InputError, match="bedsim learn takes one object only"):
+        relief_waves(shipped(NAME, *TWO), lateral, 0.0 * wave[None], "+x", 5e-3)
 
 
 def test_the_whole_travel_of_objects_is_that_of_the_first(shipped):

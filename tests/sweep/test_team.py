@@ -17,13 +17,14 @@ def nothing():
     """Begins a member."""
 
 
-def square(x):
+def square(x, told):
+    told(0.5)
     if x < 0:
         raise ValueError("below zero")
     return x * x
 
 
-def half_an_answer(marker):
+def half_an_answer(marker, told):
     """Has its answer stop in the middle, as where a member is killed while it sends."""
     whole = Connection._send
 
@@ -40,6 +41,18 @@ def test_every_task_comes_back_by_its_number():
     found = dict(team.results({k: k for k in range(7)}, square, nothing, 2))
     assert found == {k: k * k for k in range(7)}
     assert not multiprocessing.active_children()
+
+
+def slow(x, told):
+    for share in (0.25, 0.5, 1.0):
+        time.sleep(0.6)
+        told(share)
+    return x
+
+
+def test_shares_come_between_results():
+    found = [told for _, told in team.results({3: 7}, slow, nothing, 1)]
+    assert found == [team.Underway(done=0.25), team.Underway(done=0.5), team.Underway(done=1.0), 7]
 
 
 def test_a_fault_is_raised_here_with_where_it_was_and_ends_all():

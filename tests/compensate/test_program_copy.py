@@ -1,0 +1,99 @@
+"""What stands around the words of a copy: its comment, checksums, lines put ahead, and reading it again."""
+
+import io
+
+import numpy as np
+import pytest
+
+from bedsim.cli.main import main
+from bedsim.compensate.read_back import WrittenPieces, read_again
+from bedsim.compensate.rewrite import RewriteCount, rewritten, with_comment
+from bedsim.compensate.stretches import corrections, find_stretches
+from bedsim.errors import InputError, SolverError
+
+TWO = "G21 G90\nG1 F1200 Z.2\nG1 X10 Y0 E1\nG1 X20 Y0 E2\nG0 Z.4\n{}G1 X10 E3\nM30\n"
+
+
+def copied(text, *by):
+    """With shifts (x, y) mm and turns rad of the second stretch."""
+    raw = text.encode()
+    stretches = find_stretches(io.BytesIO(raw))
+    wanted = tuple(np.array([0.0, v, *[0.0] * (stretches.first.size - 1)]) for v in by)
+    out = b"".join(rewritten(io.BytesIO(raw), stretches, wanted, RewriteCount()))
+    return out.decode(), stretches, wanted
+
+
+def test_a_shift_is_written_where_it_is_needed():
+    out, _, _ = copied(TWO.format("G0 X5 Y7\n"), 0.01, -0.02, 0.0)
+    assert out == TWO.format("G0 X5.0100 Y6.9800\n").replace("X10 E3", "X10.0100 E3")
+
+
+def test_a_line_that_lays_first_gets_a_move_ahead():
+    """From (20, 0) at the second height at once: to its shifted start, then on in the motion that held."""
+    out, _, _ = copied(TWO.format(""), 0.01, -0.02, 0.0)
+    assert out == TWO.format("G1 X20.0100 Y-0.0200\n").replace("X10 E3", "X10.0100 E3")
+    modal = TWO.format("").replace("G1 X10 E3", "X10 E3").replace("G0 Z.4", "G1 Z.4")
+    assert "G1 X20.0100 Y-0.0200\nG1 X10.0100 E3" in copied(modal, 0.01, -0.02, 0.0)[0]
+
+
+def test_differences_are_of_written_places():
+    out, _, _ = copied(TWO.format("G91 G0 X1 Y1\nG0 X1 Y1\n").replace("X10 E3", "X1 E3"), 0.00004, 0.01, 0.0)
+    assert "G91 G0 X1 Y1.0100\nG0 X1 Y1\nG1 X1 E3" in out
+
+
+def test_a_turn_turns_the_centre_of_an_arc():
+    text = TWO.format("G0 X10 Y0\nG3 X-10 Y0 I-10 J0 E2.5\n")
+    out, _, _ = copied(text, 0.0, 0.0, 1e-3)
+    assert "G3 X-10.0000 Y-0.0100 I-10.0000 J-0.0100 E2.5" in out or "I-10 J-0.0100" in out
+
+
+def test_comments_and_checksums():
+    assert with_comment(b"%\r\nG1\r\n", "a (b) \u00b5") == b"%\r\n(a  b   )\r\nG1\r\n"
+    assert with_comment(b"G1\n", "x") == b"(x)\nG1\n"
+    line = "G0 X5 Y7"
+    total = 0
+    for byte in line.encode():
+        total ^= byte
+    out, _, _ = copied(TWO.format(f"{line}*{total}\n"), 0.01, 0.0, 0.0)
+    new = 0
+    for byte in b"G0 X5.0100 Y7":
+        new ^= byte
+    assert f"G0 X5.0100 Y7*{new}\n" in out
+    assert "G0 X5.0100 Y7 ; X9\n" in copied(TWO.format("G0 X5 Y7 ; X9\n"), 0.01, 0.0, 0.0)[0]
+
+
+def test_a_copy_is_read_again():
+    text = TWO.format("G0 X5 Y7\n")
+    out, stretches, by = copied(text, 0.01, -0.02, 1e-4)
+    whole = WrittenPieces([out[:9].encode(), out[9:].encode()])
+    again = read_again(io.BytesIO(text.encode()), whole, stretches, by)
+    assert again.lines == 3 and again.worst < 1.5e-4
+    for wrong, rule in (("E3", "material"), ("X5", "")):
+        other = out.replace("E3", "E4") if rule else out.replace("X10.0", "X10.1")
+        with pytest.raises(SolverError, match=rule or "beside where it should"):
+            read_again(io.BytesIO(text.encode()), WrittenPieces([other.encode()]), stretches, by)
+        assert wrong
+
+
+def test_corrections_are_told_in_the_programs_own_coordinates():
+    """A point of the bed, by bed coordinates and by the program's."""
+    stretches = find_stretches(io.BytesIO(TWO.format("").encode()))
+    a, b, w = np.array([0.0, 3e-5]), np.array([0.0, -2e-5]), np.array([0.0, 1e-4])
+    origin = np.array([-150.0, -140.0])
+    by = corrections(stretches, stretches.first, a, b, w, origin)
+    x, y = 40.0 + origin[0], 30.0 + origin[1]
+    bed = (a[1] * 1e3 + x * np.cos(w[1]) - y * np.sin(w[1]), b[1] * 1e3 + x * np.sin(w[1]) + y * np.cos(w[1]))
+    own = (
+        by[0][1] + 40 * np.cos(by[2][1]) - 30 * np.sin(by[2][1]),
+        by[1][1] + 40 * np.sin(by[2][1]) + 30 * np.cos(by[2][1]),
+    )
+    assert np.add(own, origin) == pytest.approx(bed, abs=1e-12)
+    with pytest.raises(InputError, match=r"print\.layers"):
+        corrections(stretches, stretches.first[:1], a[:1], b[:1], w[:1], origin)
+
+
+def test_a_scenario_without_a_program_has_none_to_copy(shipped, tmp_path, monkeypatch, capsys):
+    file = shipped("ground-stiff").path.resolve()
+    monkeypatch.chdir(tmp_path)
+    assert main(["compensate", str(file), "--program", "copy.nc"]) == 2
+    assert "--program copy.nc: " in capsys.readouterr().err and not list(tmp_path.iterdir())
