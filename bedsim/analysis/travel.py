@@ -87,8 +87,11 @@ def of_first_object(loaded: LoadedScenario) -> LoadedScenario:
 
 def _printing(loaded: LoadedScenario, changed: dict[str, Any]) -> LoadedScenario:
     """Nothing else of a scenario hangs on what is printed, so that it need not be read and checked again."""
-    job = loaded.scenario.print.model_copy(update=changed)
-    own = job.model_dump(include=set(changed) - {"laid"}, exclude_none=True)
+    keys = {key: value for key, value in changed.items() if key != "laid"}
+    job = loaded.scenario.print.model_copy(update=keys)
+    if "laid" in changed:
+        job.lay(changed["laid"])
+    own = job.model_dump(include=set(keys), exclude_none=True)
     tree = {**loaded.tree, "print": {**loaded.tree["print"], **own}}
     return replace(loaded, scenario=loaded.scenario.model_copy(update={"print": job}), tree=tree)
 

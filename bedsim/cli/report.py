@@ -14,7 +14,7 @@ from bedsim.cli.json_out import models, tell
 from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, OutputPath, input_argument
 from bedsim.errors import InputError
-from bedsim.files import write_file
+from bedsim.files import make_folder, write_file
 from bedsim.units import DEG, MM, UM
 
 if TYPE_CHECKING:
@@ -101,11 +101,14 @@ def command(
 
     check_walls(walls, None, ())
     labels = _labels(results)
-    items = []
-    for path, label in zip(results, labels, strict=True):
-        run = read_run(path)
+    runs = [read_run(path) for path in results]
+    for run in runs:
         check_walls((), probe, run.layers.probe_name)
-        items.append(_reported(run, path, label, levers=not no_levers))
+    make_folder(output.parent)  # before the long work, so that it is not done in vain
+    items = [
+        _reported(run, path, label, levers=not no_levers)
+        for run, path, label in zip(runs, results, labels, strict=True)
+    ]
     tallest = max(float(item.run.layers.print_height.max()) for item in items)
     viewing = check_viewing(
         Viewing(

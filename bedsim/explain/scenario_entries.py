@@ -121,7 +121,7 @@ def _made_of_key(table: str, of: type[Section], key: str) -> tuple[Fact, ...]:
     """Where a key enters, and the part that is made of it."""
     functions = readers(table, of.__name__, key)
     made = next((f.makes for f in functions if home_of(f.makes)), "")
-    enters = ", ".join(dict.fromkeys(f"{f.module} ({f.name})" for f in functions[:3]))
+    enters = ", ".join(dict.fromkeys(f"{f.module} ({f.name})" if f.name else f.module for f in functions[:3]))
     return (*facts(enters=enters), *(_physics(home_of(made), functions) or _made_of_table(table, of, [])))
 
 

@@ -27,9 +27,13 @@ PHYSICS = (
     "shake/",
     "upkeep/",
     "wall/",
+    "scenario/sections.py",
+    "scenario/part_program.py",
     "simulation.py",
 )
 """Where a key acts, in the order in which it is told."""
+BY_TEXT = {"scenario/part_program.py": ("program_", "filament_diameter_mm", "plane_")}
+"""Modules that ask for keys by their text, which no attribute shows: how those keys begin."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +142,8 @@ def readers(table: str, keys_class: str, key: str) -> list[FunctionText]:
         for f in module_text(path).functions
         if f.name and key in f.reads
     ]
-    return [f for f in asking if f.words & words] or asking
+    by_text = (path for path, starts in BY_TEXT.items() if key.startswith(starts))
+    return [f for f in asking if f.words & words] or asking or [module_text(p).functions[0] for p in by_text]
 
 
 @cache

@@ -24,7 +24,7 @@ CHAPTERS: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Block:
+class Passage:
     """A paragraph, or a formula that keeps its lines."""
 
     text: str
@@ -36,8 +36,8 @@ class TheoryPart:
     """What one module says: its own words, then those of its functions that tell a source or a formula."""
 
     path: str
-    blocks: tuple[Block, ...]
-    functions: tuple[tuple[str, tuple[Block, ...]], ...]
+    blocks: tuple[Passage, ...]
+    functions: tuple[tuple[str, tuple[Passage, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +66,7 @@ def _part(module: ModuleText) -> TheoryPart:
     return TheoryPart(path=module.path, blocks=blocks(module.doc), functions=tuple(functions))
 
 
-def blocks(doc: str) -> tuple[Block, ...]:
+def blocks(doc: str) -> tuple[Passage, ...]:
     """Paragraphs of a docstring; those that are indented are formulas."""
     found = []
     for text in re.split(r"\n\s*\n", doc):
@@ -74,5 +74,5 @@ def blocks(doc: str) -> tuple[Block, ...]:
         formula = bool(lines) and all(line.startswith("    ") for line in lines if line.strip())
         kept = "\n".join(line[4:].rstrip() for line in lines) if formula else " ".join(text.split())
         if kept:
-            found.append(Block(text=kept, is_formula=formula))
+            found.append(Passage(text=kept, is_formula=formula))
     return tuple(found)

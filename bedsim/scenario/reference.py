@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Iterator
 from dataclasses import astuple, dataclass
 from pathlib import Path
@@ -176,7 +177,7 @@ def _rows(table: type[Section], part: str) -> Iterator[str]:
 def _section(name: str, table: type[Section], part: str) -> Iterator[str]:
     yield f"## {name}"
     yield ""
-    yield (table.__doc__ or "").strip()
+    yield inspect.cleandoc(table.__doc__ or "")  # Python 3.13 takes the indentation off, those before do not
     yield ""
     yield "| key | unit | range | default (range) | meaning | source of the default |"
     yield "|---|---|---|---|---|---|"

@@ -18,7 +18,7 @@ from bedsim.explain.book import of_sort
 from bedsim.explain.entry import Entry, Fact, Sort
 from bedsim.explain.gallery import Exhibit
 from bedsim.explain.spoken import spoken
-from bedsim.explain.theory import Block, Chapter
+from bedsim.explain.theory import Chapter, Passage
 from bedsim.explain.tutorials import Tutorial
 from bedsim.views.explain_style import STYLE
 from bedsim.views.pictures import draw_errors
@@ -138,7 +138,7 @@ def _chapter(chapter: Chapter) -> Iterator[str]:
             yield from map(_block, blocks)
 
 
-def _block(block: Block) -> str:
+def _block(block: Passage) -> str:
     return _math(block.text) if block.is_formula else f"<p>{escape(block.text)}</p>"
 
 

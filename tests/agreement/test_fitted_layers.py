@@ -72,7 +72,7 @@ def test_fitted_layers_are_those_in_full():
         ("ground-stiff", ()),
         ("bent-rolled-rolling-joints", ("print.layer_mm=0.15",)),
         ("bent-rolled-rolling-joints", ("joint.damping_n_s_per_m=50",)),
-        ("bent-rolled-rolling-joints", ("motion.hop_mm=0.5",)),
+        ("bent-rolled-rolling-joints", ("motion.z_hop_mm=0.5",)),
     ],
 )
 def test_fitted_layers_of_other_machines(name, changes):

@@ -60,9 +60,8 @@ def main() -> None:
         laid = read_program(path, Settings(acceleration=1500.0, corner=8.0, width=0.45))
         took, waited = time.process_time() - start, time.perf_counter() - wall
         more = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
-    print(
-        f"{size:g} MB, {laid.count} layers: {took:.1f} s ({size / took:.1f} MB/s), {waited:.1f} s on the clock"
-    )
+    speed = f"{took:.1f} s, {size / took:.1f} MB/s; {waited:.1f} s on the clock"
+    print(f"{size:g} MB, {laid.count} layers: {speed}")
     print(f"{before / 1024:.0f} MiB before, {more / 1024:.0f} MiB more while reading")
 
 

@@ -19,7 +19,7 @@ def kinds(param):
     return [kind for kind in inner if not isinstance(kind, click.types.StringParamType)]
 
 
-WRITTEN = ("output", "write_to", "coupon", "blank", "file", "calendar", "keep", "page", "example")
+WRITTEN = ("output", "write_to", "coupon", "blank", "file", "calendar", "keep", "page", "example", "copy")
 
 
 @pytest.mark.parametrize("name", COMMANDS)

@@ -90,7 +90,7 @@ def test_missing_and_doubled_results_are_refused(result_files, tmp_path, capsys)
 def test_unwritable_page_is_told(result_files, tmp_path, capsys):
     (tmp_path / "file").write_text("")
     assert main(["report", str(result_files[0]), "--output", str(tmp_path / "file" / "r.html")]) == 2
-    assert "cannot be written" in capsys.readouterr().err
+    assert "cannot be made" in capsys.readouterr().err
 
 
 def test_own_threshold_and_coupon(once, tmp_path, capsys):

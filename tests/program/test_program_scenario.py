@@ -1,0 +1,113 @@
+"""A scenario that prints a program: what the machine gets of it, what is told, and the error where the part
+is."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from invented_part import LAYERS, PLATE_AT, program
+
+from bedsim.analysis.travel import of_first_object
+from bedsim.errors import InputError
+from bedsim.model.build import build_machine
+from bedsim.model.convert import pieces_of, stations_of
+from bedsim.results.reload import scenario_of
+from bedsim.results.store import read_run, write_run
+from bedsim.scenario.load import load_scenario
+from bedsim.simulation import simulate
+from bedsim.wall.outlines import outline_walls, worst_stretch
+from bedsim.wall.program_told import printed_sentences, program_sentences
+
+SHIPPED = Path(__file__).parents[2] / "scenarios" / "printed-program.toml"
+
+
+@pytest.fixture(scope="module")
+def printed():
+    loaded = load_scenario(SHIPPED)
+    return loaded, simulate(loaded, "equilibrium")
+
+
+def test_layers_and_material_are_the_programs(printed):
+    loaded, run = printed
+    assert loaded.scenario.print.layers == LAYERS == stations_of(loaded.scenario).count
+    mass, _ = pieces_of(loaded.scenario).weighed
+    assert mass == pytest.approx(loaded.scenario.print.part_mass_kg)
+    assert run.layers.pose_raw.shape[0] == LAYERS
+
+
+def test_a_run_keeps_its_program(printed, tmp_path):
+    loaded, run = printed
+    write_run(run, tmp_path / "r.h5")
+    again = scenario_of(read_run(tmp_path / "r.h5"), "r.h5")
+    assert again.scenario.print.laid == loaded.scenario.print.laid
+
+
+def test_the_wall_is_moved_by_a_rigid_bed(printed):
+    """Relief against the bed's pose as a shift and a small rotation, w x r."""
+    loaded, run = printed
+    wall = max(outline_walls(run.layers, loaded), key=lambda w: w.way[-1])
+    assert build_machine(loaded.scenario, loaded.tables).coordinates.bed_size == 6
+    pose, width = run.layers.pose_raw, loaded.scenario.print.line_width_mm * 1e-3
+    np.testing.assert_allclose(wall.place.mean(axis=(0, 1)), np.array(PLATE_AT) * 1e-3 - 0.15, atol=1e-3)
+    for k in (0, 1, 19, 39):
+        for s in (0, 30, 71):
+            point = np.append(wall.place[k, s], wall.top[k])
+            now, zero, before = (
+                q[:3] + np.cross(q[3:6], point) for q in (pose[k], pose[0], pose[max(k - 1, 0)])
+            )
+            squeeze = width / 2 / wall.thickness[k] * (now - before)[2]
+            sideways = wall.normal[k, s] @ (now - zero)[:2]
+            assert wall.relief[k, s] == pytest.approx(squeeze - sideways, abs=1e-12)
+
+
+def test_layers_without_a_hop_are_named_and_marked(printed):
+    loaded, run = printed
+    told = " ".join(program_sentences(loaded))
+    assert "Layers 18, 19, 20 and 21 begin without a hop" in told
+    assert "M104 (2)" in told
+    found = worst_stretch(outline_walls(run.layers, loaded), 5e-3)
+    assert 4.0e-3 < found.wall.top[found.first] < found.wall.top[found.last] < 6.0e-3
+    assert "side facing" in " ".join(printed_sentences(run.layers, loaded))
+
+
+def _scenario(folder: Path, text: str) -> Path:
+    (folder / "plate-and-post.nc").write_text(text, "utf-8")
+    (folder / "s.toml").write_text(SHIPPED.read_text("utf-8"), "utf-8")
+    return folder / "s.toml"
+
+
+def test_a_fault_of_the_program_is_one_of_the_key(tmp_path):
+    file = _scenario(tmp_path, program().replace("G91", "G18", 1))
+    with pytest.raises(InputError, match=r"print\.program.*line \d+, G18: arcs are read in the plane"):
+        load_scenario(file)
+
+
+def test_what_the_program_says_is_not_said_again():
+    with pytest.raises(InputError, match="the program has 40 layers"):
+        load_scenario(SHIPPED, ["print.layers=41"])
+    assert stations_of(load_scenario(SHIPPED, ["print.layers=5"]).scenario).count == 5
+
+
+def test_keys_beside_a_program_are_refused(tmp_path):
+    file = _scenario(tmp_path, program())
+    file.write_text(file.read_text("utf-8").replace("[screw]", "settle_s = 0.5\n[screw]", 1), "utf-8")
+    with pytest.raises(InputError, match=r"print\.settle_s.*does nothing.*the program says it"):
+        load_scenario(file)
+
+
+def test_the_first_of_two_objects_alone(tmp_path):
+    body, end = program().split("G1 E-2 F2400")
+    again = "G1 Z20 F600\n" + body.split("G28\n")[1]
+    loaded = load_scenario(_scenario(tmp_path, f"{body}{again}G1 E-2 F2400{end}"))
+    assert loaded.scenario.print.layers == 2 * LAYERS
+    assert stations_of(of_first_object(loaded).scenario).count == LAYERS
+    assert stations_of(loaded.scenario).count == 2 * LAYERS
+
+
+def test_another_program_is_another_table(tmp_path):
+    """What sweeps and runs know a scenario by."""
+    one = load_scenario(_scenario(tmp_path, program())).tables
+    slower = program().replace("E0.8 F2400\n", "E0.8 F2400\nG4 P50\n", 1)
+    other = load_scenario(_scenario(tmp_path, slower)).tables
+    assert one.keys() == other.keys()
+    assert any(not np.array_equal(one[name], other[name]) for name in one)
