@@ -11,7 +11,7 @@ from typing import Any, cast
 import numpy as np
 
 from bedsim.compensate.advice import Compensation
-from bedsim.compensate.read_back import PiecesAsFile, ReadAgain, read_again
+from bedsim.compensate.read_back import ReadAgain, WrittenPieces, read_again
 from bedsim.compensate.rewrite import RewriteCount, rewritten, with_comment
 from bedsim.compensate.stretches import corrections, find_stretches
 from bedsim.compensate.ways import Stage
@@ -76,7 +76,7 @@ def write_copy(
     if count.changed or count.added:
         pieces[0] = with_comment(pieces[0], _words(found, dated))
     with stage(size, "reading again") as progress, path.open("rb") as stream:
-        again: ReadAgain = read_again(stream, cast(Any, PiecesAsFile(pieces)), stretches, by, progress)
+        again: ReadAgain = read_again(stream, cast(Any, WrittenPieces(pieces)), stretches, by, progress)
     write_file(target, pieces)
     return ProgramCopy(
         path=target,

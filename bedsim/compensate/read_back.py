@@ -21,7 +21,7 @@ SAME = 1e-6  # mm of Z, mm or mm3 of E, summed over a program
 FULL = 0.1  # rad: an arc's sweep changes by less where its ends are rounded
 
 
-class PiecesAsFile:
+class WrittenPieces:
     """Bytes in pieces, read as a file is."""
 
     def __init__(self, pieces: Sequence[bytes]) -> None:

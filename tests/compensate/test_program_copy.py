@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bedsim.cli.main import main
-from bedsim.compensate.read_back import PiecesAsFile, read_again
+from bedsim.compensate.read_back import WrittenPieces, read_again
 from bedsim.compensate.rewrite import RewriteCount, rewritten, with_comment
 from bedsim.compensate.stretches import corrections, find_stretches
 from bedsim.errors import InputError, SolverError
@@ -65,14 +65,13 @@ def test_comments_and_checksums():
 def test_a_copy_is_read_again():
     text = TWO.format("G0 X5 Y7\n")
     out, stretches, by = copied(text, 0.01, -0.02, 1e-4)
-    again = read_again(
-        io.BytesIO(text.encode()), PiecesAsFile([out[:9].encode(), out[9:].encode()]), stretches, by
-    )
+    whole = WrittenPieces([out[:9].encode(), out[9:].encode()])
+    again = read_again(io.BytesIO(text.encode()), whole, stretches, by)
     assert again.lines == 3 and again.worst < 1.5e-4
     for wrong, rule in (("E3", "material"), ("X5", "")):
         other = out.replace("E3", "E4") if rule else out.replace("X10.0", "X10.1")
         with pytest.raises(SolverError, match=rule or "beside where it should"):
-            read_again(io.BytesIO(text.encode()), PiecesAsFile([other.encode()]), stretches, by)
+            read_again(io.BytesIO(text.encode()), WrittenPieces([other.encode()]), stretches, by)
         assert wrong
 
 
