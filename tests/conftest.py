@@ -47,6 +47,18 @@ def pins(request: pytest.FixtureRequest) -> Iterator[Pins]:
         found.write()
 
 
+@pytest.fixture
+def record_property(record_property: Callable[[str, object], None]) -> Callable[[str, object], None]:
+    """As pytest's own, of numbers and arrays of numpy too: what a test records is sent from one process to
+    another, which plain values alone are."""
+    import json
+
+    def record(name: str, value: object) -> None:
+        record_property(name, json.loads(json.dumps(value, default=lambda found: found.tolist())))
+
+    return record
+
+
 @pytest.fixture(scope="session")
 def shipped() -> Callable[..., LoadedScenario]:
     """A shipped scenario by its name, with `key=value` overrides."""

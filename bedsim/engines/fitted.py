@@ -180,8 +180,8 @@ class _Print:
         height, lateral = (f"{x / UM:.4f} \u00b5m" for x in error)
         return (
             f"Layers {self.layers[0]} to {self.layers[-1]}: {known} were stepped in full, the others fitted "
-            f"to them in height and turn of the screws. By {checked} more in full that is off by {height} in "
-            f"height and {lateral} sideways at most."
+            f"to them in height and turn of the screws. In {checked} more, stepped in full too, that is off by "
+            f"up to {height} in height and {lateral} sideways."
         )
 
     def _done(self, share: float) -> None:
