@@ -15,7 +15,8 @@ layer, which shows what the guesses were wrong by; layers in full are stepped ag
 
 The error is measured: layers between those in full are stepped in full besides.  What they differ by in
 print, and what the differences at their ends become, each layer given one of them in turn and followed from
-layer to layer as the forces are, is told, and must be below `WITHIN`; else the print is not fitted.
+layer to layer as the forces are, is told, and must be below `WITHIN`, that of extremes below
+`EXTREMES_WITHIN`; else the print is not fitted.
 
 Extremes are fitted as what they exceed those at rest by, before and after the move; times until vibration has
 settled, which jump, are those of the layer in full that a layer takes most from.
@@ -62,11 +63,14 @@ WORTH = 2.5  # times as many layers as are stepped in full: fewer are not fitted
 CHECKED = 20
 FEWEST = 300  # layers that are fitted
 WITHIN = 1e-8  # m
+EXTREMES_WITHIN = 0.02  # of the largest: they are held against limits with margins of their own
 TELLING = 0.03  # of the largest difference of guesses: smaller ones tell nothing of what they do
 HOLDS = 0.5  # a contact holds, if so much of its force is left after a layer
 ROUNDS, PARTS = 3, 4  # in which its path is found, and steps along it
 TOGETHER = 48  # layers stepped side by side
 SAME = 1e-9  # turns that differ by a smaller share differ by rounding
+HELD = ("joint_excursion", "side_force", "load_angle", "mount_force")
+"""Extremes whose error is measured: those that are held against limits."""
 NEVER_BELOW_ZERO = ("joint_excursion", "side_force", "load_angle", "residual_height", "residual_lateral")
 
 __all__ = ["run"]
@@ -169,19 +173,23 @@ class _Print:
         between = self._between(nodes)
         checked = self._in_full(between, found.forces[between])
         error = self._error(found, checked)
-        chunk = self._reported(found, known, checked)
+        fields = self._fields(found, known)
+        extremes = _extremes_off(fields, checked)
+        chunk = self._reported(fields, known, checked)
         self._done(1.0)
-        if max(error) > WITHIN or chunk.stop_hit.any():
+        if max(error) > WITHIN or extremes > EXTREMES_WITHIN or chunk.stop_hit.any():
             return None
         end = self.rest.states(np.array([self.layers.size]), found.forces[-1:])
-        return end, replace(chunk, remarks=(self._told(error, known.which.size, checked.which.size),))
+        remark = self._told(error, extremes, known.which.size, checked.which.size)
+        return end, replace(chunk, remarks=(remark,))
 
-    def _told(self, error: tuple[float, float], known: int, checked: int) -> str:
+    def _told(self, error: tuple[float, float], extremes: float, known: int, checked: int) -> str:
         height, lateral = (f"{x / UM:.4f} \u00b5m" for x in error)
         return (
             f"Layers {self.layers[0]} to {self.layers[-1]}: {known} were stepped in full, the others fitted "
-            f"to them in height and turn of the screws. In {checked} more, stepped in full too, that is off by "
-            f"up to {height} in height and {lateral} sideways."
+            f"to them in height and turn of the screws. In {checked} more in full that is off by "
+            f"up to {height} in height and {lateral} sideways, in forces, load angles and joints by up to "
+            f"{100 * extremes:.1f} % of the largest."
         )
 
     def _done(self, share: float) -> None:
@@ -306,8 +314,8 @@ class _Print:
         sideways += np.einsum("pxb,kb->kpx", abbe, apart) * top[:, None, None]
         return float(np.abs(apart @ height.T).max()), float(np.linalg.norm(sideways, axis=2).max())
 
-    def _reported(self, found: FittedCourse, known: InFull, checked: InFull) -> Chunk:
-        """All layers as layers of one member."""
+    def _fields(self, found: FittedCourse, known: InFull) -> dict[str, Any]:
+        """What is reported of all layers (l, ...) by name, fitted."""
         rest = self.rest.extremes(self.rest.motions(np.append(self.begin.f, found.forces[1:], axis=0)))
         fields: dict[str, Any] = {"pose": found.pose}
         of_known = {q.name: getattr(known.chunk, q.name)[:, 0] for q in REPORTED}
@@ -323,6 +331,10 @@ class _Print:
         fields["settle_time"] = of_known["settle_time"][most]
         fields["tail_bound"] = np.full(self.layers.size, of_known["tail_bound"].max())
         fields["stop_hit"] = fields["joint_excursion"] >= self.job.machine.joint_travel
+        return fields
+
+    def _reported(self, fields: dict[str, Any], known: InFull, checked: InFull) -> Chunk:
+        """All layers as layers of one member, those that were checked as they are."""
         for name in base.BY_MEMBER:
             fields[name][checked.which] = getattr(checked.chunk, name)[:, 0]
         return Chunk(
@@ -331,6 +343,15 @@ class _Print:
             statistics=base.total([known.chunk, checked.chunk]),
             **{name: values[None] for name, values in fields.items()},
         )
+
+
+def _extremes_off(fields: dict[str, Any], checked: InFull) -> float:
+    """Largest difference of extremes in layers that were checked, as a share of the quantity's largest."""
+    off = [0.0]
+    for name in HELD:
+        known = getattr(checked.chunk, name)[:, 0]
+        off.append(float(np.abs(fields[name][checked.which] - known).max() / max(np.abs(known).max(), 1e-30)))
+    return max(off)
 
 
 def _with_early(basis: Basis) -> Indices:

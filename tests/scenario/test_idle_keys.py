@@ -14,7 +14,8 @@ JOINTED = '[joint]\nkind = "rolling"\ntravel_mm = {low = 1, likely = 2, high = 3
 def test_every_rule_names_keys_and_choices_that_there_are():
     for rule in rules():
         for key in (*rule.keys, *rule.beside):
-            steps = [0 if s == "" else s for s in key.replace(".element.", ".element..").split(".")]
+            listed = key.replace(".element.", ".element..").replace("print.section.", "print.section..")
+            steps = [0 if s == "" else s for s in listed.split(".")]
             loc = ("corner", 0, *steps) if steps[0] in PARTS else tuple(steps)
             assert field_at(loc) is not None, key
 

@@ -73,7 +73,8 @@ def decision(file: Path, side_torques: list[float]) -> dict[str, tuple[float | N
 
     def life(c: Corner) -> float | None:
         rows = life_rows(c)
-        named = [r.value for n, r in rows.items() if "life" in n or "play" in n]
+        told = {n: r.value for n, r in rows.items() if not math.isnan(r.value)}  # the others lack a key
+        named = [value for n, value in told.items() if "life" in n or "play" in n]
         return named[0] if named else None
 
     found = {
