@@ -111,10 +111,12 @@ def objects_of(job: Print, motion: MotionKeys) -> list[PrintObject]:
 
 
 def first_object(job: Print, motion: MotionKeys) -> dict[str, Any]:
-    """What to change in [print] for the first of several objects alone; nothing where there is one."""
+    """What to change in [print] for the first of several objects alone, without sections that the print does
+    not reach; nothing where there is one and it reaches all."""
     first, *others = objects_of(job, motion)
     if not others:
-        return {}
+        reached = _reached(job)
+        return {} if job.laid is not None or reached == job.section else {"section": reached}
     if job.laid is not None:
         return {"laid": job.laid.first_ones(first.layers), "layers": first.layers}
     until = next(k for k, section in enumerate(job.section) if k and section.new_object)
@@ -124,6 +126,16 @@ def first_object(job: Print, motion: MotionKeys) -> dict[str, Any]:
         "layers": first.layers,
         "part_mass_kg": first.mass_kg,
     }
+
+
+def _reached(job: Print) -> tuple[PrintSection, ...]:
+    """Sections up to the last layer."""
+    found, left = [], job.layers
+    for section in job.section:
+        if left > 0:
+            found.append(section.model_copy(update={"layers": min(section.layers, left)}))
+        left -= section.layers
+    return tuple(found)
 
 
 def way_down_mm(job: Print, motion: MotionKeys) -> float:

@@ -57,6 +57,15 @@ def test_sections_that_say_nothing_new_change_no_answer(shipped):
     assert travel.printed_between(one) == pytest.approx(travel.printed_between(other))
 
 
+def test_an_object_that_is_not_printed_is_not_met_on_the_travel(shipped):
+    """The print ends with its first section; as high as the screws allow it goes on as in [print]."""
+    beyond = "print.section=[{layers=9,layer_mm=0.1},{layers=9,new_object=true}]"
+    loaded, alone = (shipped(NAME, *PLAIN, "print.layers=6", rows) for rows in (beyond, beyond[:38] + "]"))
+    tall, same = (travel.whole_travel(x) for x in (loaded, alone))
+    np.testing.assert_array_equal(*(make_job(x).machine.stations.z for x in (tall, same)))
+    assert len(tall.scenario.print.section) == 1
+
+
 def test_bands_over_the_travel_do_not_hang_on_the_layers(shipped):
     """The error is one of height: its band at each place of the nut is that of equal layers."""
     rng = np.random.default_rng(2)
