@@ -9,7 +9,7 @@ machine itself, turned.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -176,8 +176,3 @@ def _until(machine: _Turned, wanted: float) -> float:
         middle = (low + high) / 2
         low, high = (middle, high) if _drawn(machine, middle, 0.0).mean() < wanted else (low, middle)
     return (low + high) / 2
-
-
-def in_degrees(lengths: Sequence[float], lead: float) -> list[float]:
-    """Lengths of nut travel, m, as angles of a screw, degrees."""
-    return [360.0 * length / lead for length in lengths]
