@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 _DIRECTIONS = 180  # one per degree: the largest extent is missed by at most 1 - cos(0.5 deg) = 4e-5 of itself
 MOST_CELLS = 2_000_000  # layers times lines of a spectrum that is fitted line by line: a quarter of a second
 _PARTS = 6  # of the directions, looked at one after the other: more at once would leave the processor's cache
+_TOGETHER = 20  # of them, where one path is long
+_LONG = 400  # layers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,9 +49,19 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     turned. Searched in steps of one degree: low by at most 4e-5 of itself.
     """
     extent = np.zeros(lateral.shape[1:-1])
-    for some in _directions():
+    if lateral.shape[0] >= _LONG:
+        paths = np.moveaxis(lateral.reshape(lateral.shape[0], -1, 2), 0, -1)
+        return np.array([_extent(path) for path in paths]).reshape(extent.shape)
+    for some in np.split(_directions(), _PARTS, axis=1):
         extent = np.maximum(extent, peak_to_valley(lateral @ some).max(axis=-1))
     return extent
+
+
+def _extent(path: Array) -> float:
+    """The same of one path (2, n), which is long: its layers side by side in memory."""
+    x, every = np.ascontiguousarray(path), _directions().T
+    along = (every[k : k + _TOGETHER] @ x for k in range(0, _DIRECTIONS, _TOGETHER))
+    return max(float((way.max(axis=1) - way.min(axis=1)).max()) for way in along)
 
 
 def widest(height: Array, lateral: Array) -> Array:
@@ -61,7 +73,7 @@ def widest(height: Array, lateral: Array) -> Array:
 def worst_wall(lateral: Array, walls: Sequence[slice] = (slice(None),)) -> WorstWall:
     """Place, direction and layers, of one of the `walls`, between which `lateral` (n, p, 2) has its largest
     peak-to-valley; searched like `lateral_peak_to_valley`, with the same value."""
-    every = np.concatenate(_directions(), axis=1)
+    every = _directions()
     extents = np.array([lateral_peak_to_valley(lateral[wall]) for wall in walls])
     number, place = (int(k) for k in np.unravel_index(int(np.argmax(extents)), extents.shape))
     layers = np.arange(lateral.shape[0])[walls[number]]
@@ -75,10 +87,10 @@ def worst_wall(lateral: Array, walls: Sequence[slice] = (slice(None),)) -> Worst
     )
 
 
-def _directions() -> list[Array]:
-    """Unit vectors (2, some) of half a turn, in parts."""
+def _directions() -> Array:
+    """Unit vectors (2, d) of half a turn."""
     angle = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
-    return np.split(np.stack([np.cos(angle), np.sin(angle)]), _PARTS, axis=1)
+    return np.stack([np.cos(angle), np.sin(angle)])
 
 
 def worst(values: Array) -> tuple[int, float]:
