@@ -17,8 +17,7 @@ Array = NDArray[np.float64]
 _DIRECTIONS = 180  # one per degree: the largest extent is missed by at most 1 - cos(0.5 deg) = 4e-5 of itself
 MOST_CELLS = 2_000_000  # layers times lines of a spectrum that is fitted line by line: a quarter of a second
 _PARTS = 6  # of the directions, looked at one after the other: more at once would leave the processor's cache
-_TOGETHER = 20  # of them, where one path is long
-_LONG = 400  # layers
+_LONG = 400  # layers, from which on paths are looked at one by one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,15 +51,15 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     if lateral.shape[0] >= _LONG:
         paths = np.moveaxis(lateral.reshape(lateral.shape[0], -1, 2), 0, -1)
         return np.array([_extent(path) for path in paths]).reshape(extent.shape)
-    for some in np.split(_directions(), _PARTS, axis=1):
+    for some in _directions():
         extent = np.maximum(extent, peak_to_valley(lateral @ some).max(axis=-1))
     return extent
 
 
 def _extent(path: Array) -> float:
     """The same of one path (2, n), which is long: its layers side by side in memory."""
-    x, every = np.ascontiguousarray(path), _directions().T
-    along = (every[k : k + _TOGETHER] @ x for k in range(0, _DIRECTIONS, _TOGETHER))
+    x = np.ascontiguousarray(path)
+    along = (some.T @ x for some in _directions())
     return max(float((way.max(axis=1) - way.min(axis=1)).max()) for way in along)
 
 
@@ -73,7 +72,7 @@ def widest(height: Array, lateral: Array) -> Array:
 def worst_wall(lateral: Array, walls: Sequence[slice] = (slice(None),)) -> WorstWall:
     """Place, direction and layers, of one of the `walls`, between which `lateral` (n, p, 2) has its largest
     peak-to-valley; searched like `lateral_peak_to_valley`, with the same value."""
-    every = _directions()
+    every = np.concatenate(_directions(), axis=1)
     extents = np.array([lateral_peak_to_valley(lateral[wall]) for wall in walls])
     number, place = (int(k) for k in np.unravel_index(int(np.argmax(extents)), extents.shape))
     layers = np.arange(lateral.shape[0])[walls[number]]
@@ -87,10 +86,10 @@ def worst_wall(lateral: Array, walls: Sequence[slice] = (slice(None),)) -> Worst
     )
 
 
-def _directions() -> Array:
-    """Unit vectors (2, d) of half a turn."""
+def _directions() -> list[Array]:
+    """Unit vectors (2, some) of half a turn, in parts."""
     angle = np.arange(_DIRECTIONS) * np.pi / _DIRECTIONS
-    return np.stack([np.cos(angle), np.sin(angle)])
+    return np.split(np.stack([np.cos(angle), np.sin(angle)]), _PARTS, axis=1)
 
 
 def worst(values: Array) -> tuple[int, float]:
@@ -207,11 +206,18 @@ def amplitude_at(height: Array, values: Array, wavelength: float) -> Array:
 def lateral_amplitude_at(height: Array, lateral: Array, wavelength: float) -> Array:
     """Amplitude of a band in the direction where it is largest; `lateral` (n, ..., 2) gives (...).
 
+    That of `longest_way`; limits as in `phasor_at`.
+    """
+    return longest_way(phasor_at(height, lateral, wavelength))
+
+
+def longest_way(phasor: NDArray[np.complex128]) -> Array:
+    """Amplitude of waves in X and Y (..., 2) in the direction where it is largest.
+
     X and Y of one wavelength draw an ellipse; its longer half axis is
     sqrt((|a|^2 + |b|^2 + |a^2 + b^2|)/2) with the phasors a and b of X and Y.  Derivation: maximum over the
-    angle g of |a cos g + b sin g|.  Limits as in `phasor_at`.
+    angle g of |a cos g + b sin g|.
     """
-    phasor = phasor_at(height, lateral, wavelength)
     a, b = phasor[..., 0], phasor[..., 1]
     return np.sqrt((np.abs(a) ** 2 + np.abs(b) ** 2 + np.abs(a**2 + b**2)) / 2.0)
 

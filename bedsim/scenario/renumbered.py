@@ -19,22 +19,20 @@ from bedsim.scenario.idle import choices
 from bedsim.scenario.keys import PARTS
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.schema import Scenario
-from bedsim.scenario.section import Section
 from bedsim.scenario.tree import Tree, corners_of, lookup
 
-FOLLOWED = frozenset(
-    {
-        "bed.size_x_mm",
-        "bed.size_y_mm",
-        "screw.diameter_mm",
-        "screw.lead_mm",
-        "motor.holding_torque_n_m",
-        "nut.axial_n_per_um",
-        "nut.active_length_mm",
-        "frame.free_length_mm",
-    }
-)
-"""Numbers that defaults follow from (`derived_defaults.py`; places of probes), but for those of a program."""
+FOLLOWERS: Mapping[str, tuple[str, ...]] = {
+    "motor.holding_torque_n_m": ("motor.detent_torque_n_m",),
+    "nut.axial_n_per_um": ("nut.radial_n_per_um", "nut.tilt_nm_per_rad"),
+    "screw.diameter_mm": (),
+    "screw.lead_mm": (),
+    "nut.active_length_mm": (),
+    "frame.free_length_mm": (),
+    "bed.size_x_mm": (),
+    "bed.size_y_mm": (),
+}
+"""Numbers that defaults follow from (`derived_defaults.py`; places of probes) and what follows from each, so
+that it does not where that is given too; nothing where more hangs on them."""
 
 
 def renumbered(
@@ -45,19 +43,24 @@ def renumbered(
     refused for goes into `faults`.
     """
     uncertain = {one.key for one in ranges}
+    changed: Tree = {}
     for key, value in values.items():
         if key not in uncertain or isinstance(value, bool) or not isinstance(value, int | float):
             return None
         placed = _places(key, tree)
         if placed is None or (placed[0][0] == "print" and scenario.print.laid is not None):
             return None
-        for steps in placed:
-            try:
-                scenario = _replaced(scenario, steps, value)
-            except (ValidationError, AttributeError):
-                return None
-    check_machine(scenario, tree, faults)
-    return scenario
+        for *outer, last in placed:
+            table = changed
+            for step in outer:
+                table = table.setdefault(step, {})
+            table[last] = value
+    try:
+        found: Scenario = _with(scenario, changed)
+    except (ValidationError, AttributeError):
+        return None
+    check_machine(found, tree, faults)
+    return found
 
 
 def _places(key: str, tree: Tree) -> list[Sequence[str | int]] | None:
@@ -66,9 +69,11 @@ def _places(key: str, tree: Tree) -> list[Sequence[str | int]] | None:
     of_corner = steps[0] == "corner"
     own = steps[2:] if of_corner else steps
     bare = ".".join(own)
-    if bare in FOLLOWED or bare in choices() or (own[0] in ("probe", "print") and len(own) != 2):
+    if bare in choices() or (own[0] in ("probe", "print") and len(own) != 2):
         return None
     corners = corners_of(tree)
+    if bare in FOLLOWERS and not (FOLLOWERS[bare] and all(_given(k, tree) for k in FOLLOWERS[bare])):
+        return None
     if of_corner:
         index = next((i for i, c in enumerate(corners) if c.get("name") == steps[1]), None)
         return None if index is None else [("corner", index, *own)]
@@ -77,16 +82,21 @@ def _places(key: str, tree: Tree) -> list[Sequence[str | int]] | None:
     return [tuple(own)]
 
 
-def _replaced(table: Any, steps: Sequence[str | int], value: float) -> Any:
-    """A table with one number replaced.  Raises ValidationError where its own table refuses it, AttributeError
-    where there is none."""
-    step, rest = steps[0], steps[1:]
-    if isinstance(step, int):
-        return (*table[:step], _replaced(table[step], rest, value), *table[step + 1 :])
-    inner = _replaced(getattr(table, step), rest, value) if rest else _checked(table, step, value)
-    return table.model_copy(update={step: inner})
+def _given(key: str, tree: Tree) -> bool:
+    """Whether a part's key is written for all corners."""
+    steps = key.split(".")
+    return lookup(tree, steps)[0] or all(lookup(corner, steps)[0] for corner in corners_of(tree))
 
 
-def _checked(table: Section, key: str, value: float) -> Any:
-    fields = {name: getattr(table, name) for name in type(table).model_fields}
-    return getattr(type(table).model_validate({**fields, key: value}, strict=True), key)
+def _with(table: Any, changed: Mapping[Any, Any]) -> Any:
+    """A table, or a list of them, with numbers changed.  Raises ValidationError where a table refuses its own,
+    AttributeError where it has none."""
+    if isinstance(table, tuple):
+        return tuple(_with(one, changed[k]) if k in changed else one for k, one in enumerate(table))
+    inner = {key: _with(getattr(table, key), own) for key, own in changed.items() if isinstance(own, dict)}
+    numbers = {key: value for key, value in changed.items() if key not in inner}
+    if numbers:
+        fields = {name: getattr(table, name) for name in type(table).model_fields}
+        checked = type(table).model_validate({**fields, **numbers}, strict=True)
+        inner |= {key: getattr(checked, key) for key in numbers}
+    return table.model_copy(update=inner)
