@@ -129,7 +129,7 @@ def _worst(loaded: LoadedScenario, walls: Sequence[OutlineWall]) -> Iterator[str
     wall = found.wall
     x, y = wall.place[found.first, found.around] / MM
     error = max(float(np.abs(w.thickness_error).max()) for w in walls)
-    low, high = number(float(wall.top[found.first] / MM)), number(float(wall.top[found.last] / MM))
+    low, high = (number(height / MM) for height in found.heights)
     many = f"{len(walls)} of them" if len(walls) > 1 else "one"
     yield (
         f"The part's own outer walls ({many}): the worst band is {_um(found.size)} of relief, {low} to "
@@ -143,9 +143,10 @@ def _places(layers: LayerResult, loaded: LoadedScenario, walls: Sequence[Outline
     if found is None:
         return
     if found.most < MATTERS * found.least:
+        ends = dict.fromkeys((_um(found.least), _um(found.most)))
         yield (
             f"Where on the bed it stands hardly matters: its walls show {_um(found.here)}, peak to valley, "
-            f"and would show {_um(found.least)} to {_um(found.most)} elsewhere."
+            f"and would show {' to '.join(ends)} elsewhere."
         )
         return
     (a, b), (c, d) = ((x / MM, y / MM) for x, y in (found.least_at, found.most_at))

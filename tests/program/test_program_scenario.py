@@ -1,11 +1,16 @@
 """A scenario that prints a program: what the machine gets of it, what is told, and the error where the part
 is."""
 
+import base64
+import io
+import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from invented_part import LAYERS, PLATE_AT, program
+from PIL import Image
 
 from bedsim.analysis.travel import of_first_object
 from bedsim.errors import InputError
@@ -15,6 +20,7 @@ from bedsim.results.reload import scenario_of
 from bedsim.results.store import read_run, write_run
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
+from bedsim.views.report_unrolled import FOOT, LEFT, RIGHT, TOP, unrolled_section
 from bedsim.wall.outlines import outline_walls, worst_stretch
 from bedsim.wall.program_told import printed_sentences, program_sentences
 
@@ -68,6 +74,38 @@ def test_layers_without_a_hop_are_named_and_marked(printed):
     found = worst_stretch(outline_walls(run.layers, loaded), 5e-3)
     assert 4.0e-3 < found.wall.top[found.first] < found.wall.top[found.last] < 6.0e-3
     assert "side facing" in " ".join(printed_sentences(run.layers, loaded))
+
+
+def test_the_report_unrolls_the_wall_and_frames_its_worst_band(printed):
+    loaded, run = printed
+    section = unrolled_section([SimpleNamespace(whole=run, loaded=loaded, label="a")])
+    assert section.drawn.count('role="img"') == 4
+    found = worst_stretch(outline_walls(run.layers, loaded), 5e-3)
+    x, y, tall = (
+        float(v) for v in re.search(r'"worst" x="(.*?)" y="(.*?)" .*?height="(.*?)"', section.drawn).groups()
+    )
+    up = (FOOT - np.array([y + tall, y])) / (FOOT - TOP) * found.wall.top[-1]
+    np.testing.assert_allclose(up, [found.wall.edges[found.first], found.wall.top[found.last]], atol=1e-5)
+    around = (x + 10 - LEFT) / (RIGHT - LEFT) * found.wall.length
+    assert around == pytest.approx(found.wall.way[found.around], abs=1e-4)
+    assert f"facing {found.facing}" in section.drawn
+    picture = re.search(r'base64,(.*?)"', section.drawn)[1]
+    codes = np.asarray(Image.open(io.BytesIO(base64.b64decode(picture))))
+    layer = (
+        np.searchsorted(found.wall.edges, (np.arange(len(codes)) + 0.5) / len(codes) * found.wall.top[-1]) - 1
+    )
+    relief = found.wall.relief[layer[::-1]]
+    np.testing.assert_allclose(
+        (codes / 255 * 2 - 1) * np.abs(relief).max(), relief, atol=0.005 * np.ptp(relief)
+    )
+
+
+def test_nothing_is_unrolled_without_a_program(printed):
+    loaded, run = printed
+    plain = SimpleNamespace(
+        scenario=SimpleNamespace(print=SimpleNamespace(laid=None), corner=loaded.scenario.corner)
+    )
+    assert unrolled_section([SimpleNamespace(whole=run, loaded=plain, label="a")]) is None
 
 
 def _scenario(folder: Path, text: str) -> Path:
