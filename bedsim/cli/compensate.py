@@ -112,7 +112,7 @@ def command(
     from bedsim.compensate.text import lines
     from bedsim.scenario.load import load_scenario
 
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     if copy is not None:
         check_program_asked(loaded, copy)
     asked = Asked(

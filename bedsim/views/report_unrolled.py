@@ -8,10 +8,9 @@ import io
 from collections.abc import Sequence
 from html import escape
 
-import matplotlib
+import matplotlib.image
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
 
 from bedsim.number_text import number
 from bedsim.results.layers import Array
@@ -51,7 +50,9 @@ def unrolled_section(items: Sequence[Reported]) -> PageSection | None:
 def _figures(found: WorstStretch, walls: Sequence[OutlineWall]) -> str:
     wall = found.wall
     low, high = (number(height / MM) for height in found.heights)
-    worst = f"worst band {number(found.size / UM, 2)} µm, {low} to {high} mm high, facing {found.facing}: the frame"
+    worst = (
+        f"worst band {number(found.size / UM, 2)} µm, {low} to {high} mm high, facing {found.facing}: framed"
+    )
     reach = max(float(np.abs(wall.relief).max()) / UM, LEAST_REACH)
     lamp = f"lamp {90 - RAKING / DEG:.0f}° off the wall, nothing magnified"
     error = float(np.abs(wall.thickness_error).max()) / UM
@@ -96,11 +97,8 @@ def _grey(wall: OutlineWall) -> str:
 
 def _picture(codes: Array, colours: str) -> str:
     """A picture of codes from 0 to 1 as an address that holds it."""
-    image = Image.fromarray(np.round(codes * 255.0).astype(np.uint8)).convert("P")
-    palette = matplotlib.colormaps[colours](np.arange(256), bytes=True)
-    image.putpalette(palette[:, :3].tobytes())
     drawn = io.BytesIO()
-    image.save(drawn, "PNG", optimize=True)
+    matplotlib.image.imsave(drawn, codes, cmap=colours, vmin=0.0, vmax=1.0, format="png")
     return f"data:image/png;base64,{base64.b64encode(drawn.getvalue()).decode('ascii')}"
 
 
@@ -174,7 +172,7 @@ def _thickness(wall: OutlineWall) -> str:
     zero = _at(x, 0.0)
     return _svg(
         NARROW,
-        f"Error of the thickness of each layer around this wall, over its height: up to {number(reach / 1.05, 2)} µm.",
+        f"Error of each layer's thickness around the wall over its height: {number(reach / 1.05, 2)} µm.",
         _height_axis(y, LEFT, NARROW - 8)
         + _across_axis(x, "too thin left, too thick right, µm", 4)
         + f'<path class="zero" d="M{zero:.1f} {TOP}V{FOOT}"/><path class="tint" d="{area(low, high, at)}"/>'

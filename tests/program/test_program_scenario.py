@@ -3,6 +3,7 @@ is."""
 
 import base64
 import io
+import os
 import re
 from pathlib import Path
 from types import SimpleNamespace
@@ -10,16 +11,19 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from invented_part import LAYERS, PLATE_AT, program
+from matplotlib import colormaps
 from PIL import Image
 
 from bedsim.analysis.travel import of_first_object
+from bedsim.cli.common import progress_of
 from bedsim.errors import InputError
 from bedsim.model.build import build_machine
 from bedsim.model.convert import pieces_of, stations_of
 from bedsim.results.reload import scenario_of
 from bedsim.results.store import read_run, write_run
+from bedsim.scenario import part_program
 from bedsim.scenario.load import load_scenario
-from bedsim.simulation import simulate
+from bedsim.simulation import make_job, simulate
 from bedsim.views.report_unrolled import FOOT, LEFT, RIGHT, TOP, unrolled_section
 from bedsim.wall.outlines import outline_walls, worst_stretch
 from bedsim.wall.program_told import printed_sentences, program_sentences
@@ -90,14 +94,13 @@ def test_the_report_unrolls_the_wall_and_frames_its_worst_band(printed):
     assert around == pytest.approx(found.wall.way[found.around], abs=1e-4)
     assert f"facing {found.facing}" in section.drawn
     picture = re.search(r'base64,(.*?)"', section.drawn)[1]
-    codes = np.asarray(Image.open(io.BytesIO(base64.b64decode(picture))))
+    seen = np.asarray(Image.open(io.BytesIO(base64.b64decode(picture))), dtype=int)
     layer = (
-        np.searchsorted(found.wall.edges, (np.arange(len(codes)) + 0.5) / len(codes) * found.wall.top[-1]) - 1
+        np.searchsorted(found.wall.edges, (np.arange(len(seen)) + 0.5) / len(seen) * found.wall.top[-1]) - 1
     )
     relief = found.wall.relief[layer[::-1]]
-    np.testing.assert_allclose(
-        (codes / 255 * 2 - 1) * np.abs(relief).max(), relief, atol=0.005 * np.ptp(relief)
-    )
+    asked = colormaps["cividis"]((relief / np.abs(relief).max() + 1) / 2, bytes=True)
+    assert np.abs(seen - asked).max() <= 1
 
 
 def test_nothing_is_unrolled_without_a_program(printed):
@@ -118,6 +121,56 @@ def test_a_fault_of_the_program_is_one_of_the_key(tmp_path):
     file = _scenario(tmp_path, program().replace("G91", "G18", 1))
     with pytest.raises(InputError, match=r"print\.program.*line \d+, G18: arcs are read in the plane"):
         load_scenario(file)
+
+
+def test_z_has_limits_and_what_a_program_is_read_with_no_range(tmp_path):
+    with pytest.raises(
+        InputError, match=r"line \d+, Z5\.\d+: goes above .* 5 mm \(print\.program_z_most_mm\)"
+    ):
+        load_scenario(SHIPPED, ["print.program_z_most_mm=5"])
+    file = _scenario(tmp_path, program())
+    text = file.read_text("utf-8").replace(
+        "[screw]", 'plane_corner_mm_s = {low = 5, likely = 8, high = 9, basis = "estimated"}\n[screw]', 1
+    )
+    file.write_text(text, "utf-8")
+    with pytest.raises(InputError, match=r"print\.plane_corner_mm_s.*has no range"):
+        load_scenario(file)
+
+
+def test_the_bed_moves_at_the_programs_speeds_where_the_machine_lets_it(tmp_path):
+    """Half of the layers at F60, 1 mm/s; the others, and hops back, ask for more than motion.speed_mm_s."""
+    loaded = load_scenario(
+        _scenario(tmp_path, re.sub(r"(Z1?\d\.\d\d\d) F180", r"\1 F60", program())), ["motion.speed_mm_s=2"]
+    )
+    job = make_job(loaded).program
+    profiles = [job.layer_change(k) for k in (1, 2, 18, 30)]
+    found = [np.abs(p.speed(p.time)).max() * 1e3 for p in profiles]
+    assert found[2] == pytest.approx(1.0)  # without a hop
+    np.testing.assert_allclose([found[0], found[1], found[3]], 2.0, rtol=1e-9)
+    assert profiles[1].speed(profiles[1].time).min() == pytest.approx(-1e-3)  # there; back at 2
+    for k, profile in zip((1, 2, 18, 30), profiles, strict=True):
+        laid = loaded.scenario.print.laid
+        rest = (laid.settle + laid.printing + laid.after)[k - 1]
+        assert job.period(k) == pytest.approx(profile.duration + rest, abs=3e-6)
+    told = " ".join(program_sentences(loaded))
+    assert "Z moves at 1 mm/s, as its words F say (layers 18 to 21)" in told
+    assert "Z moves at 2 mm/s at most, motion.speed_mm_s, where the program asks for up to 150" in told
+
+
+def test_a_long_program_tells_how_far_it_is_on_a_terminal_alone(monkeypatch):
+    monkeypatch.setattr(part_program, "LONG", 10_000)
+    shown = {}
+    for kind in ("terminal", "pipe"):
+        master, end = os.openpty() if kind == "terminal" else os.pipe()
+        with os.fdopen(end, "w") as stream, monkeypatch.context() as patch:
+            patch.setattr("sys.stderr", stream)
+            load_scenario(SHIPPED, stage=progress_of)
+            print("done", file=stream, flush=True)
+            shown[kind] = os.read(master, 100_000).decode()
+        os.close(master)
+    assert shown["pipe"] == "done\n"
+    assert "bytes of plate-and-post.nc" in shown["terminal"]
+    assert "100%" in shown["terminal"]
 
 
 def test_what_the_program_says_is_not_said_again():
