@@ -27,8 +27,8 @@ SETTINGS = {
     "program_z_most_mm": "most",
 }
 """Keys that decide how a program is read, and what the reader calls them."""
-NO_RANGE = tuple(key for key in SETTINGS if key != "line_width_mm")
-"""Those that have no range: a program is read once."""
+NO_RANGE = ("program_z_least_mm", "program_z_most_mm")
+"""Those that have no range: a program either keeps to them or does not."""
 LONG = 2_000_000  # bytes: a program of less is read before a bar could be seen
 FARTHEST = 1e7
 
@@ -91,8 +91,8 @@ def _settings(job: Tree) -> Settings | None:
 def _refuse_ranges(uncertain: Collection[str], faults: Faults) -> None:
     for key in NO_RANGE:
         if f"print.{key}" in uncertain:
-            rule = "has no range: a program is read once, with one number"
-            faults.add(f"print.{key}", rule, hint="Give its likely value alone.")
+            rule = "has no range: a program keeps to a limit or does not"
+            faults.add(f"print.{key}", rule, hint="Give one number.")
 
 
 def _read(

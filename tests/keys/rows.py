@@ -23,6 +23,8 @@ EXEMPT = {
     "corner.name": "names a corner and moves nothing",
     "probe.name": "names a point and moves nothing",
     "output.trace_layers": "says what is kept",
+    "print.program_z_least_mm": "refuses a program, of which tests/program tells",
+    "print.program_z_most_mm": "refuses a program, of which tests/program tells",
     "learnt.file": "names a file, of which tests/learn tells what it moves",
     "prices.currency": "is a word beside the prices",
     "sizing.joint_part.magnet.name": "names a part and moves nothing",

@@ -123,17 +123,17 @@ def test_a_fault_of_the_program_is_one_of_the_key(tmp_path):
         load_scenario(file)
 
 
-def test_z_has_limits_and_what_a_program_is_read_with_no_range(tmp_path):
+def test_z_has_limits_and_these_no_range(tmp_path):
     with pytest.raises(
         InputError, match=r"line \d+, Z5\.\d+: goes above .* 5 mm \(print\.program_z_most_mm\)"
     ):
         load_scenario(SHIPPED, ["print.program_z_most_mm=5"])
     file = _scenario(tmp_path, program())
     text = file.read_text("utf-8").replace(
-        "[screw]", 'plane_corner_mm_s = {low = 5, likely = 8, high = 9, basis = "estimated"}\n[screw]', 1
+        "[screw]", 'program_z_most_mm = {low = 50, likely = 80, high = 90, basis = "estimated"}\n[screw]', 1
     )
     file.write_text(text, "utf-8")
-    with pytest.raises(InputError, match=r"print\.plane_corner_mm_s.*has no range"):
+    with pytest.raises(InputError, match=r"print\.program_z_most_mm.*has no range"):
         load_scenario(file)
 
 
