@@ -37,6 +37,7 @@ STATION_COLUMNS: tuple[tuple[str, str], ...] = (
     ("speed_mm_s", "mm/s"),
     ("back_mm_s", "mm/s"),
 )
+FIRST_COLUMNS = 13  # of these; what was written first had no speeds
 OUTLINE_COLUMNS: tuple[tuple[str, str], ...] = (
     ("station", "1"),
     ("loop", "1"),
@@ -137,13 +138,15 @@ def outline_name(name: str) -> str:
 
 
 def from_tables(stations: Array, outlines: Array) -> Laid:
-    """A program as it was kept."""
+    """A program as it was kept; the first files had neither speeds nor limits of Z."""
     names = [f.name for f in fields(Laid)][: len(STATION_COLUMNS)]
-    columns = dict(zip(names, stations.T, strict=True))
+    speeds = np.zeros((len(stations), len(names) - stations.shape[1]))
+    columns = dict(zip(names, np.concatenate([stations, speeds], axis=1).T, strict=True))
     width, acceleration, corner = (float(value) for value in outlines[0, 1:])
-    least, most = (float(value) for value in outlines[1, 1:3])
+    heads = np.flatnonzero(outlines[:, 0] == 0)
+    least, most = (float(value) for value in outlines[1, 1:3]) if heads.size > 1 else (0.0, np.inf)
     settings = Settings(acceleration=acceleration, corner=corner, width=width, least=least, most=most)
-    return Laid(**columns, outlines=outlines[2:], passed={}, primed=0, settings=settings)
+    return Laid(**columns, outlines=outlines[heads.size :], passed={}, primed=0, settings=settings)
 
 
 def laid_of(

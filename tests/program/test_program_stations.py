@@ -23,7 +23,7 @@ from invented_part import (
 from scalar_reader import moves
 
 from bedsim.program.fault import ProgramError
-from bedsim.program.laid import Settings, from_tables, outline_name
+from bedsim.program.laid import FIRST_COLUMNS, Settings, from_tables, outline_name
 from bedsim.program.lexer import blocks
 from bedsim.program.modes import ProgramState, follow
 from bedsim.program.reading import read_stream
@@ -230,6 +230,9 @@ def test_a_program_is_kept_as_tables_and_comes_back():
     found = laid(program())
     tables = found.tables("a.nc")
     assert from_tables(tables["a.nc"], tables[outline_name("a.nc")]) == found
+    older = from_tables(tables["a.nc"][:, :FIRST_COLUMNS], tables[outline_name("a.nc")][[0, *range(2, 9)]])
+    assert (older.speed == 0).all()
+    np.testing.assert_array_equal(older.outlines, found.outlines[:7])
 
 
 @pytest.mark.parametrize(
