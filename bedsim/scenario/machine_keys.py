@@ -140,6 +140,8 @@ class MotionKeys(Section):
     """The bed is lowered by so much beyond the new layer and brought back; 0: no hop."""
     hop_dwell_s: NonNegative = 0.1
     """Pause at the bottom of a hop."""
+    plane_step_um: NonNegative = 5.0
+    """Step of X and Y, in which software takes off what it can; 0: as fine as wanted (common practice)."""
 
 
 class Damping(Section):

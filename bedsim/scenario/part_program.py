@@ -11,7 +11,7 @@ import numpy as np
 
 from bedsim.errors import UnreadableError
 from bedsim.program.fault import ProgramError
-from bedsim.program.laid import Laid, from_tables, outline_name
+from bedsim.program.laid import DIGITS, Laid, from_tables, outline_name
 from bedsim.program.lexer import Array
 from bedsim.program.reading import Settings, read_program
 from bedsim.scenario.faults import Faults
@@ -143,8 +143,8 @@ def _set(job: Tree, laid: Laid, full: Tree) -> None:
         seconds_per_layer=float(np.median(seconds)),
         settle_s=float(np.median(laid.settle)),
         part_mass_kg=float(laid.extruded.sum() * kg_per_mm(job)),
-        part_x_mm=float(weight @ laid.x) + origin[0],
-        part_y_mm=float(weight @ laid.y) + origin[1],
+        part_x_mm=round(float(weight @ laid.x) + origin[0], DIGITS),  # sums that cancel leave rounding
+        part_y_mm=round(float(weight @ laid.y) + origin[1], DIGITS),
     )
 
 

@@ -25,6 +25,7 @@ EXEMPT = {
     "output.trace_layers": "says what is kept",
     "print.program_z_least_mm": "refuses a program, of which tests/program tells",
     "print.program_z_most_mm": "refuses a program, of which tests/program tells",
+    "motion.plane_step_um": "is asked by compensate alone, of which tests/compensate tells",
     "learnt.file": "names a file, of which tests/learn tells what it moves",
     "prices.currency": "is a word beside the prices",
     "sizing.joint_part.magnet.name": "names a part and moves nothing",

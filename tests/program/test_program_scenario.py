@@ -25,7 +25,7 @@ from bedsim.scenario import part_program
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, simulate
 from bedsim.views.report_unrolled import FOOT, LEFT, RIGHT, TOP, unrolled_section
-from bedsim.wall.outlines import outline_walls, worst_stretch
+from bedsim.wall.outlines import outline_walls, tried_places, worst_stretch
 from bedsim.wall.program_told import printed_sentences, program_sentences
 
 SHIPPED = Path(__file__).parents[2] / "scenarios" / "printed-program.toml"
@@ -109,6 +109,29 @@ def test_nothing_is_unrolled_without_a_program(printed):
         scenario=SimpleNamespace(print=SimpleNamespace(laid=None), corner=loaded.scenario.corner)
     )
     assert unrolled_section([SimpleNamespace(whole=run, loaded=plain, label="a")]) is None
+
+
+def test_where_a_part_would_show_least_it_shows_least(tmp_path):
+    """A square of 60 mm on rigid joints, told from a corner of the bed, printed where it is told."""
+    lines = ["G21 G90", "M83"]
+    for k in range(1, 25):
+        lines += [f"G1 Z{0.25 * k:.2f} F180", "G0 X-30 Y-30 F6000"]
+        lines += [f"G1 X{x} Y{y} E2.4 F2400" for x, y in ((30, -30), (30, 30), (-30, 30), (-30, -30))]
+    (tmp_path / "square.nc").write_text("\n".join(lines), "utf-8")
+    text = SHIPPED.with_name("bent-rolled-rigid.toml").read_text("utf-8")
+    text = re.sub(r"\nlayers = .*\nlayer_mm = .*", '\nprogram = "square.nc"', text, count=1)
+
+    def told(x, y):
+        places = [f"print.program_x_mm={x}", f"print.program_y_mm={y}"]
+        (tmp_path / "s.toml").write_text(text, "utf-8")
+        loaded = load_scenario(tmp_path / "s.toml", places)
+        layers = simulate(loaded, "equilibrium").layers
+        return tried_places(layers, loaded, outline_walls(layers, loaded))
+
+    corner = told(105, -105)
+    least = told(*(1e3 * v for v in corner.least_at))
+    assert corner.least < 0.5 * corner.here < 0.6 * corner.most
+    assert least.here == pytest.approx(corner.least, rel=0.01)  # its weight stands elsewhere
 
 
 def _scenario(folder: Path, text: str) -> Path:
