@@ -17,6 +17,7 @@ from bedsim.compensate.correction import Correction
 from bedsim.compensate.height_map import HeightMaps, height_maps
 from bedsim.compensate.phase import TOLD_MM, PhaseNeeds, phase_needs
 from bedsim.compensate.printed import Progress, at_rest, silent
+from bedsim.compensate.software import SoftwareGain, travel_table
 from bedsim.compensate.ways import (
     HEIGHT,
     MOTORS,
@@ -31,6 +32,7 @@ from bedsim.compensate.ways import (
     whole_microsteps,
 )
 from bedsim.compensate.worth import MACHINES, Worth, over_machines, worth
+from bedsim.errors import BedsimError
 from bedsim.ranges.shares import source_poses
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
@@ -81,7 +83,8 @@ class TableRows:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Compensation(Shown):
     """Everything `bedsim compensate` says, SI; `shift_leaves`: what each cause leaves after a shift
-    alone; `leads`: the shortest and the longest, m."""
+    alone; `travel`: what `improve` says of it, over the whole travel without friction (none where that
+    cannot be followed); `leads`: the shortest and the longest, m."""
 
     title: str
     asked: Asked
@@ -94,6 +97,7 @@ class Compensation(Shown):
     phase: PhaseNeeds
     maps: HeightMaps
     worth: Worth
+    travel: SoftwareGain | None
     rows: TableRows
     leads: tuple[float, float]
 
@@ -143,9 +147,18 @@ def compensate(loaded: LoadedScenario, asked: Asked | None = None, stage: Stage 
         phase=phase,
         maps=_maps(loaded, base, other, wanted),
         worth=judged,
+        travel=software_over_travel(loaded, wanted.step),
         rows=_rows(base, told),
         leads=(min(leads), max(leads)),
     )
+
+
+def software_over_travel(loaded: LoadedScenario, step: float) -> SoftwareGain | None:
+    """What `improve` tells of shift and turn; none where the travel cannot be followed."""
+    try:
+        return travel_table(loaded, step).gain
+    except BedsimError:
+        return None
 
 
 def _poses_by_cause(loaded: LoadedScenario) -> dict[str, Array]:
