@@ -372,7 +372,8 @@ class ReportSays(Says):
 
 
 class Document(Says):
-    """What `--json` prints: `text` is what the command says without it, `files` those that it names."""
+    """What `--json` prints: `text` is what the command says without it, `files` are those that it wrote or
+    names."""
 
     bedsim: str
     command: str

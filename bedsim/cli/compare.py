@@ -214,7 +214,7 @@ def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str])
         return [
             _Prepared(
                 label=f"{key.rpartition('.')[2]} = {value}",
-                loaded=load_scenario(files[0], overrides, varied=(f"{key}={value}",)),
+                loaded=load_scenario(files[0], overrides, varied=(f"{key}={value}",), stage=progress_of),
                 run=None,
             )
             for value in values
@@ -230,7 +230,7 @@ def _one_file(label: str, file: Path, overrides: Sequence[str]) -> _Prepared:
     from bedsim.scenario.load import load_scenario
 
     if not is_result(file):
-        return _Prepared(label=label, loaded=load_scenario(file, overrides), run=None)
+        return _Prepared(label=label, loaded=load_scenario(file, overrides, stage=progress_of), run=None)
     run = read_run(file)
     return _Prepared(label=label, loaded=scenario_of(run, file), run=run)
 

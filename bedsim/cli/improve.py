@@ -83,7 +83,7 @@ def command(
     from bedsim.improve.text import lines
     from bedsim.scenario.load import load_scenario
 
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     prices = prices_for(loaded, given)
     found = improve(
         loaded,

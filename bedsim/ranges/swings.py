@@ -352,8 +352,13 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
     for group in groups.values():
         for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
             other, job = group[k]
-            still = linear_values(without_play(other), FRICTION_LAYERS)
-            found[k] = _minus(figures_of(layer_result(other, job, [chunk]), leads_of(other)), still)
+            fitted = without_play(other)
+            alike = job if fitted is other else shortened(make_job(fitted), FRICTION_LAYERS)
+            rubbing, still = (
+                figures_of(layer_result(other, one, [part]), leads_of(other))
+                for one, part in ((job, chunk), (alike, linear_chunk(alike)))
+            )
+            found[k] = _minus(rubbing, still)
     return found
 
 

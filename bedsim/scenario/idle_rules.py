@@ -243,6 +243,8 @@ IDLE: tuple[Idle, ...] = (
             "print.density_g_cm3",
             "print.plane_acceleration_mm_s2",
             "print.plane_corner_mm_s",
+            "print.program_z_least_mm",
+            "print.program_z_most_mm",
         ),
         beside={"print.program": _not_given},
         why="there is no program",

@@ -22,6 +22,7 @@ from bedsim.compensate.table import table_text
 from bedsim.compensate.text import lines
 from bedsim.compensate.ways import HEIGHT, MOTORS, OVER, Base, whole_microsteps
 from bedsim.compensate.worth import _against
+from bedsim.errors import InputError
 from bedsim.improve.answers import answer
 from bedsim.improve.levers_software import SOFTWARE
 from bedsim.improve.ranking import trial
@@ -188,3 +189,16 @@ def test_options_are_checked(answering, capsys):
     assert answering("--step-um", "-1") == 2
     assert "--step-um = -1: must be at least 0" in capsys.readouterr().err
     assert answering("--output", "t.txt") == 2
+
+
+def test_the_step_is_the_scenarios_unless_another_is_asked_for(shipped, monkeypatch):
+    steps = []
+
+    def heard(loaded, asked, progress):
+        steps.append(asked.step)
+        raise InputError("heard")
+
+    monkeypatch.setattr(advice, "compensate", heard)
+    words = ["compensate", str(shipped("bent-rolled-rigid").path), "--set", "motion.plane_step_um=12.5"]
+    assert [command(words), command([*words, "--step-um", "2"])] == [2, 2]
+    np.testing.assert_allclose(steps, [12.5e-6, 2e-6])
