@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from bedsim.improve.ranking import Aim
     from bedsim.learn.learned import Learned
     from bedsim.metrology.gauged import Gauged
+    from bedsim.scenario.load import LoadedScenario
 
 Progress = Callable[[int], None]
 
@@ -56,11 +57,12 @@ def compare(
     engine: str | None = None,
     ranges: bool = False,
     compensated: bool = False,
-    step_um: float = 5.0,
+    step_um: float | None = None,
 ) -> Comparison:
     """Two machines or runs or more, every one against the first; what has not been run is run.  `ranges`:
     also what uncertain numbers leave open of the differences; `compensated`: the first one once more, with
-    shift and turn per layer taken off, X and Y in steps of `step_um`.
+    shift and turn per layer taken off, X and Y in steps of `step_um` (the first
+    machine's own by default).
 
     Raises InputError where there is nothing to compare.
     """
@@ -71,7 +73,6 @@ def compare(
 
     if len(given) + compensated < 2:
         raise InputError(f"compare: {len(given)} given; at least 2 machines or runs are needed.")
-    step = _within("step_um", step_um, 0.0, 1000.0, "µm") * UM
     if labels and len(labels) != len(given):
         raise InputError(f"labels: {len(labels)} for {len(given)} machines: give one for each, or none.")
     items = [_compared(one, engine) for one in given]
@@ -79,10 +80,18 @@ def compare(
     named = [
         compared.Compared(label=n, run=i.run, loaded=i.loaded) for n, i in zip(names, items, strict=True)
     ]
+    step = _plane_step(step_um, named[0].loaded)
     named += [software.with_software(named[0], step)] if compensated else []
     seen = [software.seen_with_software(i.loaded, step) if i.software else as_they_are for i in named]
     swings = [find_swings(i.loaded, seen=s) for i, s in zip(named, seen, strict=True)] if ranges else ()
     return compared.compare(named, swings)
+
+
+def _plane_step(step_um: float | None, loaded: LoadedScenario) -> float:
+    """Step m of X and Y as given, or the machine's own."""
+    from bedsim.compensate.software import plane_step
+
+    return plane_step(loaded) if step_um is None else _within("step_um", step_um, 0.0, 1000.0, "µm") * UM
 
 
 def _within(name: str, value: float, least: float, most: float, unit: str) -> float:
@@ -202,13 +211,14 @@ def improve(
 def compensate(
     given: MachineLike,
     *,
-    step_um: float = 5.0,
+    step_um: float | None = None,
     homing_mm: float = 0.05,
     levelling_mm: float = 0.0,
     limit_mm: float = 0.3,
     map_within_um: float = 5.0,
 ) -> Compensation:
-    """What software can take off the print, what is then left with X and Y in steps of `step_um`, how well
+    """What software can take off the print, what is then left with X and Y in steps of `step_um` (the
+    machine's own by default), how well
     the screws' angle must be known and whether it is worth it; `homing_mm`, `levelling_mm`: doubts either
     way, `limit_mm`: the longest correction.  `to_csv` writes its table.
 
@@ -216,11 +226,12 @@ def compensate(
     """
     from bedsim.compensate import advice
 
+    loaded = loaded_from(given)
     asked = advice.Asked(
-        step=_within("step_um", step_um, 0.0, 1000.0, "µm") * UM,
+        step=_plane_step(step_um, loaded),
         homing=_within("homing_mm", homing_mm, 0.0, 50.0, "mm") * MM,
         levelling=_within("levelling_mm", levelling_mm, 0.0, 50.0, "mm") * MM,
         limit=_within("limit_mm", limit_mm, 1e-4, 5.0, "mm") * MM,
         within=_within("map_within_um", map_within_um, 1e-3, 10000.0, "µm") * UM,
     )
-    return advice.compensate(loaded_from(given), asked)
+    return advice.compensate(loaded, asked)

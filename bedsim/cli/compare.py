@@ -116,7 +116,7 @@ def command(
     """
     from bedsim.analysis.requirements import read_requirement
     from bedsim.comparison.compensated import with_software
-    from bedsim.compensate.advice import STEP
+    from bedsim.compensate.software import plane_step
 
     requirements = [read_requirement(text) for text in required]
     _check_options(files, vary, wants_break_even, required, compensated, worth_um)
@@ -129,7 +129,7 @@ def command(
     )
     check_walls(walls, probe, _probe_names(prepared[0]))
     items = [_compared(item, engine, folder) for item in prepared]
-    step = STEP if step_um is None else step_um * UM
+    step = plane_step(items[0].loaded) if step_um is None else step_um * UM
     items += [with_software(items[0], step)] if compensated else []
     choice = _Choice(
         requirements=requirements, walls=walls, probe=probe, folder=None if no_pictures else folder

@@ -17,7 +17,7 @@ from bedsim.compensate.correction import Correction
 from bedsim.compensate.height_map import HeightMaps, height_maps
 from bedsim.compensate.phase import TOLD_MM, PhaseNeeds, phase_needs
 from bedsim.compensate.printed import Progress, at_rest, silent
-from bedsim.compensate.software import SoftwareGain, travel_table
+from bedsim.compensate.software import SoftwareGain, plane_step, travel_table
 from bedsim.compensate.ways import (
     HEIGHT,
     MOTORS,
@@ -40,9 +40,6 @@ from bedsim.shown import Shown
 from bedsim.simulation import make_job
 from bedsim.units import MM, UM
 
-STEP = 5.0 * UM
-"""Step of X and Y where nothing else is said: of a fine drive; 80 steps per mm are 12.5 um.  Common
-practice, no source."""
 HOMING = 0.05 * MM
 """Doubt of homing where nothing else is said: a switch or a probe repeats to a few hundredths.  Assumed."""
 LIMIT = 0.3 * MM
@@ -58,7 +55,7 @@ class Asked:
     """What was asked: `step` of X and Y, doubts of `homing` and `levelling` either way, `limit`,
     `within`; m."""
 
-    step: float = STEP
+    step: float
     homing: float = HOMING
     levelling: float = 0.0
     limit: float = LIMIT
@@ -118,7 +115,7 @@ def compensate(loaded: LoadedScenario, asked: Asked | None = None, stage: Stage 
 
     Raises ModelError, InputError or SolverError where the print as it is cannot be computed.
     """
-    wanted = asked or Asked()
+    wanted = asked or Asked(step=plane_step(loaded))
     job = make_job(loaded)
     with stage(job.program.layers, "the print as it is") as progress:
         base = base_run(loaded, job, wanted.step, progress)

@@ -107,6 +107,11 @@ class OwnTable:
         )
 
 
+def plane_step(loaded: LoadedScenario) -> float:
+    """Step m of the machine's own X and Y."""
+    return loaded.scenario.motion.plane_step_um * UM
+
+
 def travel_table(loaded: LoadedScenario, step: float) -> OwnTable:
     """Shift and turn by layer of a machine over its whole travel; `step` m of X and Y.  Raises as
     `make_job` does."""

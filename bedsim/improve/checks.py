@@ -20,9 +20,8 @@ from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
 from bedsim.analysis.travel import printed_between, travel_bands, whole_travel
 from bedsim.analysis.worst_place import worst_places
 from bedsim.background import each
-from bedsim.compensate.advice import STEP
 from bedsim.compensate.correction import sideways, stepped_extents
-from bedsim.compensate.software import own_table
+from bedsim.compensate.software import own_table, plane_step
 from bedsim.engines.base import LOST_STEP, Job
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.errors import BedsimError
@@ -99,8 +98,8 @@ def run(loaded: LoadedScenario, software: bool = False) -> FrictionRun:
     told = answer(loaded, layers)
     lateral, told_lateral = float(lateral_peak_to_valley(errors["lateral_error"]).max()), told.lateral
     if software:
-        lateral = _software(job, pose, errors["lateral_error"])
-        told_lateral = own_table(loaded, STEP).left()[0]
+        lateral = _software(job, pose, errors["lateral_error"], plane_step(loaded))
+        told_lateral = own_table(loaded, plane_step(loaded)).left()[0]
     return FrictionRun(
         lateral=lateral,
         height=float(peak_to_valley(errors["height_error"]).max()),
@@ -110,12 +109,12 @@ def run(loaded: LoadedScenario, software: bool = False) -> FrictionRun:
     )
 
 
-def _software(job: Job, pose: Array, lateral: Array) -> float:
+def _software(job: Job, pose: Array, lateral: Array, step: float) -> float:
     """What shift and turn of the very run leave of it, X and Y in steps."""
     stations, layers = job.program.stations, np.arange(1, len(pose) + 1)
     top = stations.top(layers)
     moves = sideways(pose, top, stations.positions(layers)).moves(job.probes)
-    return stepped_extents(top, moves, lateral - moves, STEP)[0]
+    return stepped_extents(top, moves, lateral - moves, step)[0]
 
 
 def check(loaded: LoadedScenario, now: FrictionRun, steps: Sequence[LeverStep], aim: Aim) -> Checked:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from bedsim.compensate.advice import LIMIT, STEP
-from bedsim.compensate.software import OwnTable, against_size, travel_table
+from bedsim.compensate.advice import LIMIT
+from bedsim.compensate.software import OwnTable, against_size, plane_step, travel_table
 from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.steps import LeverStep, changed
 from bedsim.ranges.draws import Draw
@@ -24,7 +24,7 @@ def by_software(steps: Sequence[LeverStep]) -> bool:
 
 def table_of(loaded: LoadedScenario, steps: Sequence[LeverStep]) -> OwnTable:
     """The table of the likely machine with the other steps taken.  Raises as `answer_of` does."""
-    return travel_table(changed(loaded, steps), STEP)
+    return travel_table(changed(loaded, steps), plane_step(loaded))
 
 
 def answer_of(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw | None = None) -> WorstAnswer:

@@ -58,8 +58,9 @@ def planned(kind, seed):
 def softened(made):
     """The machine with the first corner's bearings a tenth of the least that its scenario thinks."""
     corner = made.given.scenario.corner[0].name
-    low = {key.key.split(".")[-1]: key.low for key in made.given.ranges if ".bearing_" in f".{key.key}"}
-    values = {f"corner.{corner}.screw.{name}": 0.1 * x for name, x in low.items() if name.startswith("bearing_")}
+    low = {key.key.split(".")[-1]: key.low for key in made.given.ranges}
+    soft = {name: 0.1 * least for name, least in low.items() if name.startswith("bearing_")}
+    values = {f"corner.{corner}.screw.{name}": value for name, value in soft.items()}
     assert values, "a scenario whose bearings are sure"
     return made.true.with_values(values)
 
@@ -101,11 +102,13 @@ def lines(rows):
         own = [r["readings"] for r in rows if r["what"] == "planned" and r["kind"] == kind]
         if own:
             off = np.array([[np.log(one["was"] / one["said"]) for one in both] for both in own])
-            said, was = (np.median([[one[w] for one in both] for both in own], axis=0) for w in ("said", "was"))
+            of = {w: np.median([[one[w] for one in both] for both in own], axis=0) for w in ("said", "was")}
+            said, was = of["said"], of["was"]
             better = np.mean([both[0]["was"] < both[1]["was"] for both in own])
             yield (
-                f"{kind:8}{len(own)}: first of the list said {said[0]:.2f}, was {was[0]:.2f}; middle {said[1]:.2f}, "
-                f"{was[1]:.2f}; log(was/said) median {np.median(off):+.2f}, sd {np.std(off):.2f}; first better in {better:.2f}"
+                f"{kind:8}{len(own)}: first of the list said {said[0]:.2f}, was {was[0]:.2f}; middle "
+                f"{said[1]:.2f}, {was[1]:.2f}; log(was/said) median {np.median(off):+.2f}, sd "
+                f"{np.std(off):.2f}; first better in {better:.2f}"
             )
     for what in (SOFT, STAND):
         for kind in KINDS:
@@ -114,8 +117,8 @@ def lines(rows):
                 noticed, said, covered = (sum(r[w] for r in own) for w in ("noticed", "said", "covered"))
                 off, moved = (np.median([abs(r[w]) for r in own]) for w in ("off", "moved"))
                 yield (
-                    f"{what}, {kind:8}{len(own)}: noticed {noticed}, said not to be seen {said}, truth inside "
-                    f"{covered}, off by {off:.3f} (the truth moved by {moved:.3f})"
+                    f"{what}, {kind:8}{len(own)}: noticed {noticed}, said not to be seen {said}, truth "
+                    f"inside {covered}, off by {off:.3f} (the truth moved by {moved:.3f})"
                 )
 
 
