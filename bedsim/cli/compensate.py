@@ -107,6 +107,7 @@ def command(
     """
     from bedsim.compensate.advice import Asked, compensate
     from bedsim.compensate.program_copy import check_program_asked
+    from bedsim.compensate.software import plane_step
     from bedsim.compensate.text import lines
     from bedsim.scenario.load import load_scenario
 
@@ -114,7 +115,7 @@ def command(
     if copy is not None:
         check_program_asked(loaded, copy)
     asked = Asked(
-        step=(loaded.scenario.motion.plane_step_um if step_um is None else step_um) * UM,
+        step=plane_step(loaded) if step_um is None else step_um * UM,
         homing=homing_mm * MM,
         levelling=levelling_mm * MM,
         limit=limit_mm * MM,

@@ -60,6 +60,11 @@ class LeverStep:
         return self.lever.cancels if self.option.cancels is None else self.option.cancels
 
     @property
+    def software(self) -> bool:
+        """Whether it leaves the machine as it is."""
+        return self.option.software
+
+    @property
     def levels(self) -> bool:
         """Whether it takes the height of another part instead of a number."""
         return any(change.level_with for change in self.option.changes)
@@ -126,7 +131,7 @@ def _own(owner: Any, key: str) -> Any:
 
 
 def _changes(step: LeverStep, loaded: LoadedScenario) -> bool:
-    return any(not _same(now, then) for now, then in _before_after(step, loaded))
+    return step.software or any(not _same(now, then) for now, then in _before_after(step, loaded))
 
 
 def _before_after(step: LeverStep, loaded: LoadedScenario) -> Iterator[tuple[Any, Any]]:

@@ -32,6 +32,7 @@ from bedsim.scenario.knowledge import Knowledge, read_knowledge
 from bedsim.scenario.named_files import NamedFileError, named_file
 from bedsim.scenario.part_program import Stage, program_in, untold
 from bedsim.scenario.ranges import Range
+from bedsim.scenario.renumbered import renumbered
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
 from bedsim.scenario.toml_file import parse_toml, read_toml
@@ -80,11 +81,31 @@ class LoadedScenario(Shown):
         for key, value in values.items():
             set_key(tree, key, value, faults)
         faults.raise_if_any()
-        before = self.overridden
-        found = _load_tree(
-            tree, self.folder, self.source_text, self.name, overridden, self.tables, before=before
+        found = self._renumbered(tree, values, faults) or _load_tree(
+            tree,
+            self.folder,
+            self.source_text,
+            self.name,
+            overridden,
+            self.tables,
+            before=self.overridden,
         )
         return replace(found, knowledge=self.knowledge and self.knowledge.without(values))
+
+    def _renumbered(self, tree: Tree, values: Mapping[str, Any], faults: Faults) -> LoadedScenario | None:
+        """The same with `values` in a `tree` that has them, where nothing but they can be different."""
+        scenario = renumbered(self.scenario, self.ranges, tree, values, faults)
+        if scenario is None:
+            return None
+        faults.raise_if_any()
+        return replace(
+            self,
+            scenario=scenario,
+            ranges=tuple(r for r in self.ranges if r.key not in values),
+            defaulted={key: source for key, source in self.defaulted.items() if key not in values},
+            tree=tree,
+            overridden=self.overridden | values.keys(),
+        )
 
     def resolved_toml(self) -> str:
         """Write the complete scenario, each default marked, as a file that loads to the same."""

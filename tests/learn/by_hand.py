@@ -33,7 +33,7 @@ SIGMA = 1e-6
 DRAWS = 19
 """The first and the last of so many hold 90 %."""
 OWN_DRAWS = 1000
-"""Every machine has draws of its own: the same few for all would make the luck of one sample their coverage."""
+"""Every machine has draws of its own: the same few for all would make one sample's luck their coverage."""
 FAULTS = ("spike of 30 um", "slip of 5 um", "wrong sign", "3 um once per turn")
 
 
