@@ -26,7 +26,6 @@ from bedsim.improve.taken import by_software, table_of
 from bedsim.improve.unusual import Unusual, returns, unusual
 from bedsim.ranges.split import Split, split_of_travel
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_program
 from bedsim.shown import Shown
 
 SET_DRAWS = 30
@@ -81,13 +80,6 @@ class Improvement(Shown):
     cautions: tuple[str, ...]
 
 
-def _taken(loaded: LoadedScenario) -> LoadedScenario:
-    """The machine with its first object alone; a program is refused."""
-    why = "it tries other layers, hops and heights"
-    refuse_program(loaded.scenario.print, loaded.name, "bedsim improve", why)
-    return of_first_object(loaded)
-
-
 def improve(
     loaded: LoadedScenario,
     *,
@@ -103,9 +95,9 @@ def improve(
     error; `prices`: EUR by the names of levers, beside the assumed classes; `with_runs` False leaves the
     propagator's checks out.
 
-    Raises ModelError or InputError where the machine as it is cannot be computed, or prints a program.
+    Raises ModelError or InputError where the machine as it is cannot be computed.
     """
-    several, loaded = loaded, _taken(loaded)
+    several, loaded = loaded, of_first_object(loaded)
     own_prices = prices or {}
     alone = single_changes(loaded, aim, levers, stage)
     now, stands, every, singles, ranked = alone.now, alone.stands, alone.every, alone.tried, alone.best

@@ -11,6 +11,7 @@ from bedsim.improve.lever import PRICES, Change, Lever, Option
 from bedsim.improve.levers import LEVERS
 from bedsim.improve.usual import usual_of
 from bedsim.ranges.draws import Draw, quantile
+from bedsim.scenario.idle_rules import SAID_BY_PROGRAM
 from bedsim.scenario.keys import PARTS
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Corner
@@ -92,7 +93,11 @@ def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list
         }
         places = by_scope[lever.scope]
         found += [LeverStep(lever=lever, option=o, corners=p) for o in lever.options for p in places]
-    return [step for step in found if _changes(step, loaded) and not _in_the_plate(step, loaded)]
+    return [
+        step
+        for step in found
+        if _changes(step, loaded) and not _in_the_plate(step, loaded) and not _in_the_program(step, loaded)
+    ]
 
 
 def _is_there(lever: Lever, loaded: LoadedScenario) -> bool:
@@ -113,6 +118,12 @@ def _in_the_plate(step: LeverStep, loaded: LoadedScenario) -> bool:
     under = -values.get(thickness, present(loaded, thickness))
     moved = [h for h in heights if h in values or thickness in values]
     return any(values.get(h, present(loaded, h)) > under for h in moved)
+
+
+def _in_the_program(step: LeverStep, loaded: LoadedScenario) -> bool:
+    """Whether it changes what the part's own program says."""
+    said = any(key in SAID_BY_PROGRAM for key in values_of([step], loaded))
+    return said and loaded.scenario.print.laid is not None
 
 
 def _own(owner: Any, key: str) -> Any:
