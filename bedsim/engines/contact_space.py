@@ -49,10 +49,10 @@ class ContactSpace:
     compliance: Array
 
 
-def contact_space(layer: LayerModes) -> ContactSpace:
-    """The contacts of a layer that all members share."""
+def contact_space(layer: LayerModes, at: int = 0) -> ContactSpace:
+    """The contacts of a layer that all members share, or of that of one member."""
     b = layer.rows.bristles
-    place, give = layer.rows.place[0, :, :b], layer.rows.push[0, :b] / layer.frequency[0] ** 2
+    place, give = layer.rows.place[at, :, :b], layer.rows.push[at, :b] / layer.frequency[at] ** 2
     return ContactSpace(rows=layer.rows, place=place, give=give, compliance=(give @ place).T)
 
 
