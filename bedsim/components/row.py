@@ -10,8 +10,8 @@ screw quality.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
 from typing import Literal
 
 import numpy as np
@@ -154,6 +154,11 @@ class Path:
     height: Array
     move_start: Array
     move_end: Array
+
+
+def one_path(paths: Sequence[Path]) -> Path:
+    """Paths one after the other."""
+    return Path(**{f.name: np.concatenate([getattr(p, f.name) for p in paths]) for f in fields(Path)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.components.row import one_path
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.contact_space import ContactSpace
@@ -20,6 +21,7 @@ from bedsim.quantities import REPORTED
 
 Array = NDArray[np.float64]
 
+AHEAD = 16  # layers
 SLOW = tuple(q.name for q in REPORTED if q.axes == "layer corner" and q.kind == "float64")
 """Quantities that have an extreme of their own for every member."""
 
@@ -34,12 +36,31 @@ class Forced:
     imposed: Array
 
 
-def forced(
-    job: Job, layer: int, modes: LayerModes, observer: Observer, space: ContactSpace, time: Array
-) -> Forced:
-    """The answers of a layer at rest to every used source, at the instants of its nodes."""
-    path = job.program.layer_change(layer).path(time, job.program.start_time(layer))
-    imposed = job.machine.imposed(path, job.units(job.used)[:-1])
+class UnitsAhead:
+    """What sources of unit strength impose at the nodes of a layer, worked out for some layers of the same
+    motion ahead."""
+
+    def __init__(self, job: Job, used: NDArray[np.int64]) -> None:
+        self._job, self._used = job, used
+        self._layers, self._time = range(0), np.zeros(0)
+        self._imposed: NDArray[Any] = np.zeros(0)
+
+    def imposed(self, layer: int, time: Array) -> Array:
+        """Imposed extensions (r, k+1, rows) at instants s of a layer."""
+        if layer not in self._layers or not np.array_equal(time, self._time):
+            program = self._job.program
+            ahead = range(layer, min(layer + AHEAD, program.layers + 1))
+            if not program.stations.alike(np.array(ahead)):
+                ahead = range(layer, layer + 1)
+            paths = [program.layer_change(n).path(time, program.start_time(n)) for n in ahead]
+            found = self._job.machine.unit_imposed(one_path(paths), self._used)
+            self._imposed = found.reshape(found.shape[0], len(paths), time.size, -1)
+            self._layers, self._time = ahead, time
+        return self._imposed[:, layer - self._layers.start]
+
+
+def forced(imposed: Array, modes: LayerModes, observer: Observer, space: ContactSpace) -> Forced:
+    """The answers of a layer at rest to what every used source imposes (r, k+1, rows) at its nodes."""
     eta = np.transpose(imposed @ modes.imposed[0] / modes.frequency[0] ** 2, (1, 2, 0))
     return Forced(
         eta=eta,

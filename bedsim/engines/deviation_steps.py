@@ -38,7 +38,7 @@ from bedsim.engines.step_control import INSTANT
 Array = NDArray[np.float64]
 
 INTERVALS = 3  # between two nodes, of every piece of the motion
-SAMPLES = 8  # of the nominal's path in an interval, at most
+SAMPLES = 4  # of the nominal's path in an interval, at most
 ROUNDS = 2
 PARTS = 0.05  # breakaways: longest step along the path of a ring-down
 LEAST_PATH = Real(1e-9)  # breakaways

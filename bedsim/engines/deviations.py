@@ -26,12 +26,12 @@ from numpy.typing import NDArray
 from bedsim.engines import base, contact_space, deviation_report, state
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.contact_space import ContactSpace, limited
-from bedsim.engines.deviation_report import Reporter
+from bedsim.engines.deviation_report import Reporter, UnitsAhead
 from bedsim.engines.deviation_steps import Deviation, DrivenPath, march
 from bedsim.engines.fitted_nominals import fitted_nominals
 from bedsim.engines.modes import layer_modes
 from bedsim.engines.nominals import Checked, Nominals, SteppedNominals
-from bedsim.engines.propagator import BLOCK, PropagatorEngine
+from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.state import State
 from bedsim.errors import EngineRefusalError
 from bedsim.model.assembly import System
@@ -40,6 +40,7 @@ from bedsim.units import UM
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
+BLOCK = 1024  # members of a group side by side
 FEW = 16  # members, and fewer: all are stepped in full
 LITTLE = 0.5  # of the scatter: what a mean is taken as none below
 
@@ -91,7 +92,8 @@ class _Batch:
     """One batch on its way through the layers."""
 
     def __init__(self, engine: DeviationsEngine, job: Job) -> None:
-        self.engine, self.job = engine, job
+        self.engine, self.job, self.used = engine, job, job.used
+        self.units = UnitsAhead(job, self.used)
         self.groups, self.means = grouped(job, engine.nominals)
         order = np.concatenate([group.members for group in self.groups])  # checked ones are of all groups
         chosen = np.linspace(0, job.members - 1, engine.checked).round().astype(int)
@@ -159,9 +161,9 @@ class _Batch:
             bed=observer.bed @ modes.modes[0],
             full=nominal.full,
             seen=nominal.seen,
-            amounts=self.means[:, job.used].T,
+            amounts=self.means[:, self.used].T,
             space=space,
-            forced=deviation_report.forced(job, layer, modes, observer, space, time),
+            forced=deviation_report.forced(self.units.imposed(layer, time), modes, observer, space),
             at=np.array([np.argmin(np.abs(time - t)) for t in breaks]),
         )
         fields, ends = deviation_report.empty(nominal.full, job.members), []

@@ -89,7 +89,7 @@ class FittedNominals:
             np.stack([c.found.forces[k, rows.order] / rows.limit[0] for c in self._courses], axis=1)
             for k in (at, at + 1)
         )
-        values = {
+        values: dict[str, Any] = {
             name: np.stack([c.fields[name][at] for c in self._courses])[:, None] for name in base.BY_MEMBER
         }
         return before, NominalLayer(
