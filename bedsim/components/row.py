@@ -11,7 +11,7 @@ screw quality.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 import numpy as np
@@ -169,6 +169,11 @@ class Path:
     height: Array
     move_start: Array
     move_end: Array
+
+
+def one_path(paths: Sequence[Path]) -> Path:
+    """Paths one after the other."""
+    return Path(**{f.name: np.concatenate([getattr(p, f.name) for p in paths]) for f in fields(Path)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
