@@ -1,4 +1,4 @@
-"""Models of all answers: SI units, named at the end of a field; null: not known.  Names stay; new ones may come."""
+"""Models of all answers: SI units, named at a field's end; null: not known.  Names stay, new ones come."""
 
 from __future__ import annotations
 
