@@ -30,7 +30,7 @@ from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.kinds_of_parts import without_others
 from bedsim.scenario.knowledge import Knowledge, read_knowledge
 from bedsim.scenario.named_files import NamedFileError, named_file
-from bedsim.scenario.part_program import program_in
+from bedsim.scenario.part_program import Stage, program_in, untold
 from bedsim.scenario.ranges import Range
 from bedsim.scenario.renumbered import renumbered
 from bedsim.scenario.schema import Scenario
@@ -119,10 +119,12 @@ def load_scenario(
     varied: Sequence[str] = (),
     varied_by: str = "--vary",
     taught: bool = True,
+    stage: Stage = untold,
 ) -> LoadedScenario:
     """Read and check a scenario, from a file or from a text of more than one line; `overrides` and then
     `varied` are `key=value` texts that win over it, told as --set and as `varied_by` where they cannot be
-    used.  What readings have `taught` is put in where the scenario names it.
+    used.  What readings have `taught` is put in where the scenario names it; `stage` hears how far the
+    reading of a long program is.
 
     Raises InputError listing every fault: file, key, value, rule, hint.
     """
@@ -140,7 +142,9 @@ def load_scenario(
         set_key(tree, key, parsed_value(value), faults)
     notes = "".join(f"# set on the command line: {o}\n" for o, _ in given)
     source = text if not notes else text.rstrip("\n") + "\n" + notes
-    found = _load_tree(tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text))
+    found = _load_tree(
+        tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text), stage=stage
+    )
     wanted = taught and not text.startswith(RESOLVED)  # a resolved scenario has it already
     return _taught(found, keys) if wanted and found.scenario.learnt is not None else found
 
@@ -224,11 +228,12 @@ def _load_tree(
     faults: Faults | None = None,
     *,
     before: Collection[str] = (),
+    stage: Stage = untold,
 ) -> LoadedScenario:
     faults = faults if faults is not None else Faults(name, overridden)
     filler = Filler(tree, faults, Path(name).name)
     full = filler.filled()
-    laid, of_program = program_in(full, folder, faults, tables)
+    laid, of_program = program_in(full, folder, faults, tables, filler.ranges, stage)
     scenario = _validated(full, filler, faults)
     found = of_program | _tables(full, tree, folder, faults, tables)
     if scenario is not None and laid is not None:
