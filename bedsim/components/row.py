@@ -68,7 +68,9 @@ class Link:
         return np.broadcast_to(self.stiffness, (nut_position.size, *self.stiffness.shape))
 
 
-def stiffness_of_all(links: Sequence[Link], nut_position: Sequence[Array], load: Sequence[Array]) -> list[Array]:
+def stiffness_of_all(
+    links: Sequence[Link], nut_position: Sequence[Array], load: Sequence[Array]
+) -> list[Array]:
     """Stiffness (layers, m, m), or (m, m), of every link with its nut at (layers,) m under (layers,) N.  Links
     of one stiffness, those of equal screws, ask for it together: the work is in the asking."""
     alike: dict[Any, list[int]] = {}
