@@ -1,5 +1,4 @@
-"""Models of every command's answer.  SI units, named at the end of a field where it has one; null is what is
-not known.  Names are kept; new ones may come."""
+"""Models of all answers: SI units, named at a field's end; null: not known.  Names stay, new ones come."""
 
 from __future__ import annotations
 

@@ -111,7 +111,7 @@ def moves_in_steps(top: Array, moved: Array, left: Array, step: float) -> Array:
         return moved
     told, lines = _between_steps(top, moved, left, step)
     own = np.array(lines)[_middle(told), np.arange(told.shape[1])]  # (p, 2)
-    return moved + _laid_off(moved, own, step)
+    return in_steps(own + moved, step) - in_steps(own, step)
 
 
 def _between_steps(top: Array, moved: Array, left: Array, step: float) -> tuple[Array, list[Array]]:

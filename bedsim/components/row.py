@@ -11,7 +11,7 @@ screw quality.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 import numpy as np
@@ -68,9 +68,11 @@ class Link:
         return np.broadcast_to(self.stiffness, (nut_position.size, *self.stiffness.shape))
 
 
-def stiffness_of_all(links: Sequence[Link], nut_position: Sequence[Array], load: Sequence[Array]) -> list[Array]:
-    """Stiffness (layers, m, m), or (m, m), of every link with its nut at (layers,) m under (layers,) N.  Links
-    of one stiffness, those of equal screws, ask for it together: the work is in the asking."""
+def stiffness_of_all(
+    links: Sequence[Link], nut_position: Sequence[Array], load: Sequence[Array]
+) -> list[Array]:
+    """Stiffness (layers, m, m), or (m, m), of every link with its nut at (layers,) m under (layers,) N.
+    Links of one stiffness, those of equal screws, ask for it together: the work is in the asking."""
     alike: dict[Any, list[int]] = {}
     for k, link in enumerate(links):
         if callable(link.stiffness):
@@ -169,6 +171,11 @@ class Path:
     height: Array
     move_start: Array
     move_end: Array
+
+
+def one_path(paths: Sequence[Path]) -> Path:
+    """Paths one after the other."""
+    return Path(**{f.name: np.concatenate([getattr(p, f.name) for p in paths]) for f in fields(Path)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -205,7 +205,8 @@ def _copied(house: House, rng: random.Random) -> Visit:
         stretches = find_stretches(io.BytesIO(data))
         size = stretches.first.size + 1
         shifts = [[rng.uniform(-far, far) for _ in range(size)] for far in (0.05, 0.05, 2e-4)]
-        by = tuple(np.array(v) * (np.arange(size) % (size - 1) > 0) for v in shifts)
+        inner = np.isin(np.arange(size), (0, size - 1), invert=True)  # none ahead of the part and behind it
+        by = tuple(np.array(v) * inner for v in shifts)
         pieces = [*rewritten(io.BytesIO(data), stretches, by, RewriteCount())]
         read_again(io.BytesIO(data), WrittenPieces(pieces), stretches, by, by)
     except ProgramError as fault:
