@@ -10,9 +10,9 @@ screw quality.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,23 @@ class Link:
         if callable(self.stiffness):
             return self.stiffness(nut_position, load)
         return np.broadcast_to(self.stiffness, (nut_position.size, *self.stiffness.shape))
+
+
+def stiffness_of_all(
+    links: Sequence[Link], nut_position: Sequence[Array], load: Sequence[Array]
+) -> list[Array]:
+    """Stiffness (layers, m, m), or (m, m), of every link with its nut at (layers,) m under (layers,) N.
+    Links of one stiffness, those of equal screws, ask for it together: the work is in the asking."""
+    alike: dict[Any, list[int]] = {}
+    for k, link in enumerate(links):
+        if callable(link.stiffness):
+            alike.setdefault(link.stiffness, []).append(k)
+    found: list[Any] = [link.stiffness for link in links]
+    for law, some in alike.items():
+        every = law(np.concatenate([nut_position[k] for k in some]), np.concatenate([load[k] for k in some]))
+        for k, values in zip(some, np.split(every, len(some)), strict=True):
+            found[k] = values
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +171,11 @@ class Path:
     height: Array
     move_start: Array
     move_end: Array
+
+
+def one_path(paths: Sequence[Path]) -> Path:
+    """Paths one after the other."""
+    return Path(**{f.name: np.concatenate([getattr(p, f.name) for p in paths]) for f in fields(Path)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,13 +17,13 @@ Newton's method follows every member instead (`state.start`).  Limits: no stops 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.components import friction
-from bedsim.components.row import Path, resting_path
+from bedsim.components.row import Path, one_path, resting_path
 from bedsim.engines import state
 from bedsim.engines.base import Job, make_observer
 from bedsim.engines.modes import LayerModes, Rows, layer_modes
@@ -32,7 +32,7 @@ from bedsim.errors import SolverError
 
 Array = NDArray[np.float64]
 
-MEMBERS = 256  # worked on at once
+MEMBERS = 1024  # worked on at once
 SLOPES = 16  # members whose slopes are averaged
 MOST = 60  # rounds of one step
 TOLERANCE = 1e-6  # breakaways
@@ -49,10 +49,10 @@ class ContactSpace:
     compliance: Array
 
 
-def contact_space(layer: LayerModes) -> ContactSpace:
-    """The contacts of a layer that all members share."""
+def contact_space(layer: LayerModes, at: int = 0) -> ContactSpace:
+    """The contacts of a layer that all members share, or of that of one member."""
     b = layer.rows.bristles
-    place, give = layer.rows.place[0, :, :b], layer.rows.push[0, :b] / layer.frequency[0] ** 2
+    place, give = layer.rows.place[at, :, :b], layer.rows.push[at, :b] / layer.frequency[at] ** 2
     return ContactSpace(rows=layer.rows, place=place, give=give, compliance=(give @ place).T)
 
 
@@ -100,7 +100,7 @@ def slow_layers(job: Job, layers: int) -> Array:
     for number in range(1, layers + 1):
         heights = job.program.turning_points(job.program.layer_change(number))
         paths.append(state.slow_path(job, heights, time=job.program.start_time(number)))
-    path = Path(**{f.name: np.concatenate([getattr(p, f.name) for p in paths]) for f in fields(Path)})
+    path = one_path(paths)
     marks = np.cumsum([p.time.size for p in paths])[1:] - 1
     to_bed = make_observer(job.machine, system, job.probes).bed @ layer.modes[0]
     found = []

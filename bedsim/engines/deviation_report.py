@@ -12,15 +12,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from bedsim.components.row import one_path
 from bedsim.engines import base
-from bedsim.engines.base import Chunk, Job
+from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.contact_space import ContactSpace
-from bedsim.engines.modes import Real, Working, mixed
-from bedsim.engines.solved import Solved
+from bedsim.engines.modes import LayerModes, Real, Working
 from bedsim.quantities import REPORTED
 
 Array = NDArray[np.float64]
 
+AHEAD = 16  # layers
 SLOW = tuple(q.name for q in REPORTED if q.axes == "layer corner" and q.kind == "float64")
 """Quantities that have an extreme of their own for every member."""
 
@@ -35,70 +36,84 @@ class Forced:
     imposed: Array
 
 
-def forced(job: Job, solved: Solved, space: ContactSpace, time: Array) -> Forced:
-    """The answers of a layer at rest to every used source, at the instants of its nodes."""
-    layer = int(solved.plan.layers[0])
-    path = job.program.layer_change(layer).path(time, job.program.start_time(layer))
-    imposed = job.machine.imposed(path, job.units(job.used)[:-1])
-    eta = np.transpose(imposed @ solved.modes.imposed[0] / solved.modes.frequency[0] ** 2, (1, 2, 0))
+class UnitsAhead:
+    """What sources of unit strength impose at the nodes of a layer, worked out for some layers of the same
+    motion ahead."""
+
+    def __init__(self, job: Job, used: NDArray[np.int64]) -> None:
+        self._job, self._used = job, used
+        self._layers, self._time = range(0), np.zeros(0)
+        self._imposed: NDArray[Any] = np.zeros(0)
+
+    def imposed(self, layer: int, time: Array) -> Array:
+        """Imposed extensions (r, k+1, rows) at instants s of a layer."""
+        if layer not in self._layers or not np.array_equal(time, self._time):
+            program = self._job.program
+            ahead = range(layer, min(layer + AHEAD, program.layers + 1))
+            if not program.stations.alike(np.array(ahead)):
+                ahead = range(layer, layer + 1)
+            paths = [program.layer_change(n).path(time, program.start_time(n)) for n in ahead]
+            found = self._job.machine.unit_imposed(one_path(paths), self._used)
+            self._imposed = found.reshape(found.shape[0], len(paths), time.size, -1)
+            self._layers, self._time = ahead, time
+        return self._imposed[:, layer - self._layers.start]
+
+
+def forced(imposed: Array, modes: LayerModes, observer: Observer, space: ContactSpace) -> Forced:
+    """The answers of a layer at rest to what every used source imposes (r, k+1, rows) at its nodes."""
+    eta = np.transpose(imposed @ modes.imposed[0] / modes.frequency[0] ** 2, (1, 2, 0))
     return Forced(
         eta=eta,
         places=np.ascontiguousarray(space.place.T @ eta, dtype=Real),
-        imposed=np.transpose(imposed[..., solved.observer.watched], (1, 2, 0)),
+        imposed=np.transpose(imposed[..., observer.watched], (1, 2, 0)),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reporter:
-    """Reports of one layer: `at` (i,) nodes whose instants are looked at, the last one again at rest."""
+    """Reports of one layer, the `index`-th of the observer: `at` (i,) nodes whose instants are looked at, the
+    last one again at rest; `view` (v, n) of rows and joints and `bed` (b, n) per mode; what is reported of
+    nominals, `full`, what is `seen` (i+1, v, k) of them, and their `amounts` (r, k) of the used sources."""
 
-    solved: Solved
+    observer: Observer
+    index: int
+    view: Array
+    bed: Array
     full: Chunk
+    seen: Array
+    amounts: Array
     space: ContactSpace
     forced: Forced
     at: NDArray[np.intp]
-    time: Array  # (i,) s
 
     def pose(self, differ: Array, g: Array) -> Array:
         """Deviation (m, b) of the bed's mean in print: at rest."""
-        solved = self.solved
-        eta = self.forced.eta[-1] @ differ - self.space.give.T @ g
-        return np.asarray((solved.observer.bed @ solved.modes.modes[0] @ eta).T)
+        return np.asarray((self.bed @ (self.forced.eta[-1] @ differ - self.space.give.T @ g)).T)
 
     def extremes(self, k: int, differ: Array, g: list[Array]) -> dict[str, Array]:
         """Extremes (m, c) of members of the k-th nominal, which `differ` (r, m) from it, with g (b, m) at the
         nodes and at rest."""
-        seen, imposed = self._nominal(k)
-        own = self._extremes(seen[..., None], imposed[..., None])
-        view = self.solved.view[0, : seen.shape[1]]
         which = [*self.at, self.at[-1]]
-        moved = [view @ self.forced.eta[i] @ differ for i in which]
+        seen, imposed = self.seen[..., k, None], self.forced.imposed[which] @ self.amounts[:, k, None]
+        own = self._extremes(seen, imposed)
+        moved = [self.view @ self.forced.eta[i] @ differ for i in which]
+        give = self.view @ self.space.give.T
         for deviation, at in zip(moved, [*self.at, -1], strict=True):
-            deviation -= view @ (self.space.give.T @ g[at])
+            deviation -= give @ g[at]
         found = self._extremes(
-            seen[..., None] + np.stack(moved),
-            imposed[..., None] + np.stack([self.forced.imposed[i] @ differ for i in which]),
+            seen + np.stack(moved), imposed + np.stack([self.forced.imposed[i] @ differ for i in which])
         )
         told = {name: found[name] + (getattr(self.full, name)[k] - own[name]) for name in SLOW}
         told["joint_excursion"] = np.maximum(told["joint_excursion"], 0.0)
         return told
 
-    def _nominal(self, k: int) -> tuple[Array, Array]:
-        """Seen (i+1, v) and imposed (i+1, w) of the k-th nominal at the instants and at rest."""
-        solved, observer = self.solved, self.solved.observer
-        count = observer.watched.size + 3 * observer.joint.shape[0]
-        at = [int(np.argmin(np.abs(solved.time - t))) for t in self.time]
-        seen = solved.seen[[*at, -1], :count, k].astype(float)
-        known = np.moveaxis(solved.imposed[:, [*at, at[-1]]][..., observer.watched], 0, -1)
-        return seen, np.asarray(mixed(known, solved.mix))[..., k]
-
     def _extremes(self, seen: Array, imposed: Array) -> dict[str, Array]:
         """Extremes (m, c) from seen (i, v, m) and imposed (i, w, m), members last in memory."""
-        observer, w = self.solved.observer, self.solved.observer.watched.size
+        w = self.observer.watched.size
         rows, joint = np.moveaxis(seen[:, :w], -1, 0), np.moveaxis(seen[:, w:], -1, 0)
         joint = joint.reshape(*joint.shape[:-1], -1, 3)
         known = np.moveaxis(imposed, -1, 0)
-        return base.seen_extremes(observer, int(self.solved.index[0]), rows, joint, known)
+        return base.seen_extremes(self.observer, self.index, rows, joint, known)
 
 
 def empty(full: Chunk, members: int) -> dict[str, Any]:

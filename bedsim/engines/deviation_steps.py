@@ -23,6 +23,7 @@ stops and plain nuts.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -31,14 +32,14 @@ from numpy.typing import NDArray
 
 from bedsim.engines.contact_space import ContactSpace, after
 from bedsim.engines.layer_integrator import Trail
-from bedsim.engines.modes import Real, Working
+from bedsim.engines.modes import Real, Rows, Working
 from bedsim.engines.step_control import INSTANT
 
 Array = NDArray[np.float64]
 
-INTERVALS = 6  # between two nodes, of every piece of the motion
-SAMPLES = 8  # of the nominal's path in an interval, at most
-ROUNDS = 3
+INTERVALS = 3  # between two nodes, of every piece of the motion
+SAMPLES = 4  # of the nominal's path in an interval, at most
+ROUNDS = 2
 PARTS = 0.05  # breakaways: longest step along the path of a ring-down
 LEAST_PATH = Real(1e-9)  # breakaways
 
@@ -77,22 +78,36 @@ class Deviation:
 def driven_paths(space: ContactSpace, trail: Trail, phi: Array, breaks: Array) -> list[DrivenPath]:
     """The paths of the first k members of a trail from deflections `phi` (b, k) on; `breaks` s: the ends of
     the pieces of the motion, its beginning first."""
-    driven, count = int(np.searchsorted(trail.time, breaks[-1] + INSTANT)), phi.shape[1]
+    count = phi.shape[1]
+    resting = [ring_down(space, trail.path[driven_steps(trail, breaks) :, :, k]) for k in range(count)]
+    return joined_paths(space.rows, trail, phi, breaks, resting)
+
+
+def joined_paths(
+    rows: Rows, trail: Trail, phi: Array, breaks: Array, resting: Iterable[Array]
+) -> list[DrivenPath]:
+    """Likewise with what becomes of psi at rest, of each."""
+    driven, count = driven_steps(trail, breaks), phi.shape[1]
     moved = trail.moved[:driven, :, :count]
     phis = np.empty_like(moved)  # in the middle of the steps
     for i, by in enumerate(moved):
-        phis[i] = after(space.rows, phi, by / 2)
-        phi = after(space.rows, phis[i], by / 2)
+        phis[i] = after(rows, phi, by / 2)
+        phi = after(rows, phis[i], by / 2)
     time = np.concatenate([[0.0], trail.time])
     nodes = _nodes(time[: driven + 1], breaks)
     return [
         DrivenPath(
             time=time[nodes],
-            intervals=tuple(_interval(space, moved[a:e, :, k], phis[a:e, :, k]) for a, e in pairwise(nodes)),
-            resting=_ring_down(space, trail.path[driven:, :, k]),
+            intervals=tuple(_interval(rows, moved[a:e, :, k], phis[a:e, :, k]) for a, e in pairwise(nodes)),
+            resting=rest,
         )
-        for k in range(count)
+        for k, rest in enumerate(resting)
     ]
+
+
+def driven_steps(trail: Trail, breaks: Array) -> int:
+    """How many steps of a trail are driven."""
+    return int(np.searchsorted(trail.time, breaks[-1] + INSTANT))
 
 
 def _nodes(time: Array, breaks: Array) -> list[int]:
@@ -104,9 +119,9 @@ def _nodes(time: Array, breaks: Array) -> list[int]:
     return sorted(set(found))
 
 
-def _interval(space: ContactSpace, moved: Array, phi: Array) -> Interval:
+def _interval(rows: Rows, moved: Array, phi: Array) -> Interval:
     """An interval of some steps (t, b): sums of a few steps are a sample."""
-    c, pairs = space.rows.contacts, space.rows.bristles - space.rows.contacts
+    c, pairs = rows.contacts, rows.bristles - rows.contacts
     count = min(SAMPLES, len(moved))
     cuts = np.linspace(0, len(moved), count + 1).round().astype(int)[:-1]
     steps = np.diff(np.append(cuts, len(moved)))
@@ -128,7 +143,7 @@ def _interval(space: ContactSpace, moved: Array, phi: Array) -> Interval:
     )
 
 
-def _ring_down(space: ContactSpace, paths: Array) -> Array:
+def ring_down(space: ContactSpace, paths: Array) -> Array:
     """What becomes of psi (b, b) along path lengths (t, c): midpoint rule in parts of `PARTS` at most."""
     rows = space.rows
     b = rows.bristles

@@ -2,7 +2,8 @@
 
 Members of a batch differ in their imperfections alone.  They are sorted by what these move at the contacts
 and put into groups; the mean of each group, its nominal, is stepped by the propagator, and tells its members
-what their contacts travel (`deviation_steps.py`).  Layer 1, which comes from the run-in and not from another
+what their contacts travel (`deviation_steps.py`); in a long print only some of its layers are stepped, and
+the others fitted to them (`fitted_nominals.py`).  Layer 1, which comes from the run-in and not from another
 ring-down, is stepped in full for everyone; the run-in is that of `contact_space.py`.
 
 A member's extremes of a layer are taken at the ends of the pieces of the motion and at rest, and what the
@@ -14,8 +15,9 @@ tells the largest difference.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -24,12 +26,12 @@ from numpy.typing import NDArray
 from bedsim.engines import base, contact_space, deviation_report, state
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.contact_space import ContactSpace, limited
-from bedsim.engines.deviation_report import Reporter
-from bedsim.engines.deviation_steps import Deviation, DrivenPath, driven_paths, march
-from bedsim.engines.layer import solve
+from bedsim.engines.deviation_report import Reporter, UnitsAhead
+from bedsim.engines.deviation_steps import Deviation, DrivenPath, march
+from bedsim.engines.fitted_nominals import fitted_nominals
 from bedsim.engines.modes import layer_modes
-from bedsim.engines.propagator import BLOCK, PropagatorEngine
-from bedsim.engines.solved import report
+from bedsim.engines.nominals import Checked, Nominals, SteppedNominals
+from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.state import State
 from bedsim.errors import EngineRefusalError
 from bedsim.model.assembly import System
@@ -37,6 +39,10 @@ from bedsim.units import UM
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+
+BLOCK = 1024  # members of a group side by side
+FEW = 16  # members, and fewer: all are stepped in full
+LITTLE = 0.5  # of the scatter: what a mean is taken as none below
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,13 +55,11 @@ class Group:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Carried:
-    """Between layers: the states of those in full, deviations of every group, friction limits (b,) N, and the
-    largest differences so far of checked members from themselves in full, m of height and sideways."""
+    """Between layers: the states of those in full, deviations of every group, friction limits (b,) N."""
 
     full: State
     groups: tuple[Deviation, ...]
     limit: Array
-    error: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,7 +68,7 @@ class DeviationsEngine:
     without friction, go to the propagator whole."""
 
     name: str = "deviations"
-    nominals: int = 4
+    nominals: int = 1
     checked: int = 4
     full: PropagatorEngine = field(default_factory=PropagatorEngine)
 
@@ -78,7 +82,7 @@ class DeviationsEngine:
                 "deviations: plain nuts with play are not carried, for their flanks change sides; "
                 "use 'propagator' for this scenario"
             )
-        if not job.machine.frictions or job.members <= 2 * (self.nominals + self.checked):
+        if not job.machine.frictions or job.members <= FEW:
             yield from self.full.run(job)
         else:
             yield from _Batch(self, replace(job, trace_layers=())).run()
@@ -88,25 +92,40 @@ class _Batch:
     """One batch on its way through the layers."""
 
     def __init__(self, engine: DeviationsEngine, job: Job) -> None:
-        self.engine, self.job = engine, job
-        self.groups, nominals = grouped(job, engine.nominals)
+        self.engine, self.job, self.used = engine, job, job.used
+        self.units = UnitsAhead(job, self.used)
+        self.groups, self.means = grouped(job, engine.nominals)
         order = np.concatenate([group.members for group in self.groups])  # checked ones are of all groups
-        self.checked = order[np.linspace(0, job.members - 1, engine.checked).round().astype(int)]
-        self.chosen = replace(job, amounts=np.concatenate([nominals, job.amounts[self.checked]]))
+        chosen = np.linspace(0, job.members - 1, engine.checked).round().astype(int)
+        self.checked = order[chosen]
+        cuts = np.cumsum([0, *(group.members.size for group in self.groups)])
+        self.group_of = np.searchsorted(cuts, chosen, side="right") - 1
+        self.place_in = chosen - cuts[self.group_of]
 
     def run(self) -> Iterator[Chunk]:
         """All layers."""
         carried, chunk = self._first()
         yield chunk
         self.job.progress(1)
-        last = self.job.program.layers
-        for chunk in state.one_by_one(self.job, 2, last, carried, self._layer):
-            yield chunk
+        nominals = self._nominals(carried.full)
+        nominals.compare(1, self._of_checked(chunk, carried.groups), None)
+        solve = partial(self._layer, nominals)
+        yield from state.one_by_one(self.job, 2, self.job.program.layers, carried, solve)
+
+    def _nominals(self, begin: State) -> Nominals:
+        """Fitted ones where that pays and is good enough, else stepped in full."""
+        job, means, full = self.job, self.means, self.engine.full
+        found = fitted_nominals(full, job, means, self.checked, begin)
+        if found is not None:
+            return found
+        chosen = replace(job, amounts=np.concatenate([means, job.amounts[self.checked]]))
+        return SteppedNominals(full, chosen, len(means))
 
     def _first(self) -> tuple[Carried, Chunk]:
         """Layer 1, of everyone in full."""
-        few = self.chosen.members
-        every = replace(self.job, amounts=np.concatenate([self.chosen.amounts, self.job.amounts]))
+        chosen = np.concatenate([self.means, self.job.amounts[self.checked]])
+        few = len(chosen)
+        every = replace(self.job, amounts=np.concatenate([chosen, self.job.amounts]))
         system = every.machine.system(np.array([1]))
         observer = base.make_observer(every.machine, system, every.probes)
         after, chunk = self.engine.full.layer(every, system, observer, 0, 1, contact_space.run_in(every))
@@ -120,35 +139,50 @@ class _Batch:
         return carried, replace(chunk, **members)
 
     def _layer(
-        self, job: Job, system: System, observer: Observer, index: int, layer: int, before: Carried
+        self,
+        nominals: Nominals,
+        job: Job,
+        system: System,
+        observer: Observer,
+        index: int,
+        layer: int,
+        before: Carried,
     ) -> tuple[Carried, Chunk]:
         """One layer of all members from what was `before` it."""
-        start = before.full.within_limit(job.machine, system.friction_limit[index])
-        problem = self.engine.full.problem(self.chosen, system, observer, np.array([index]), trailed=True)
-        solved = solve(problem, slice(0, self.chosen.members), start)
-        assert solved.trail is not None
-        full, rows = report(solved), problem.layer.rows
-        space, breaks = contact_space.contact_space(problem.layer), problem.plan.motion.time
-        phi = (start.f[:, rows.order] / rows.limit).T
-        paths = driven_paths(space, solved.trail, phi[:, : len(self.groups)], breaks)
-        time = paths[0].time
-        at = np.array([np.argmin(np.abs(time - t)) for t in breaks])
-        forced = deviation_report.forced(job, solved, space, time)
-        reporter = Reporter(solved=solved, full=full, space=space, forced=forced, at=at, time=time[at])
-        fields, ends = deviation_report.empty(full, job.members), []
-        unlimited = (before.full.f[:, rows.order] / rows.limit).T
-        for k, path in enumerate(paths):
+        modes = layer_modes(job, system, np.array([index]))
+        space, rows = contact_space.contact_space(modes), modes.rows
+        full, nominal = nominals.layer(system, observer, index, space, before.full)
+        time, breaks = nominal.paths[0].time, job.program.layer_change(layer).time
+        count = observer.watched.size + 3 * observer.joint.shape[0]
+        reporter = Reporter(
+            observer=observer,
+            index=index,
+            view=base.view(observer, np.array([index]))[0, :count] @ modes.modes[0],
+            bed=observer.bed @ modes.modes[0],
+            full=nominal.full,
+            seen=nominal.seen,
+            amounts=self.means[:, self.used].T,
+            space=space,
+            forced=deviation_report.forced(self.units.imposed(layer, time), modes, observer, space),
+            at=np.array([np.argmin(np.abs(time - t)) for t in breaks]),
+        )
+        fields, ends = deviation_report.empty(nominal.full, job.members), []
+        for k, path in enumerate(nominal.paths):
             psi = before.groups[k].psi * (before.limit / rows.limit[0])[:, None]
-            psi = limited(rows, unlimited[:, [k]] + psi) - phi[:, [k]]
+            phi = limited(rows, nominal.before[:, [k]])
+            psi = limited(rows, nominal.before[:, [k]] + psi) - phi
             began = Deviation(psi=psi, place=before.groups[k].place, g=psi - before.groups[k].place)
             ends.append(self._group(k, reporter, path, began, fields))
-        chunk = deviation_report.filled(full, fields, job.machine.joint_travel)
-        apart = (chunk.pose[self.checked] - full.pose[len(self.groups) :])[:, 0]
-        height, lateral = _seen_apart(job, layer, apart)
-        error = max(before.error[0], height), max(before.error[1], lateral)
+        chunk = deviation_report.filled(nominal.full, fields, job.machine.joint_travel)
+        nominals.compare(layer, self._of_checked(chunk, ends), nominal)
         if layer == job.program.layers:
-            chunk = _told(chunk, error, self.checked.size, job.members)
-        return Carried(full=solved.after, groups=tuple(ends), limit=rows.limit[0], error=error), chunk
+            chunk = _told(chunk, nominals, job.members)
+        return Carried(full=full, groups=tuple(ends), limit=rows.limit[0]), chunk
+
+    def _of_checked(self, chunk: Chunk, ends: Sequence[Deviation]) -> Checked:
+        where = zip(self.group_of, self.place_in, strict=True)
+        psi = [ends[k].psi[:, i] for k, i in where]
+        return Checked(pose=chunk.pose[self.checked, 0], psi=np.array(psi).T, of=self.group_of)
 
     def _group(
         self, k: int, reporter: Reporter, path: DrivenPath, began: Deviation, fields: dict[str, Any]
@@ -172,7 +206,7 @@ class _Batch:
 
 
 def grouped(job: Job, count: int) -> tuple[list[Group], Array]:
-    """Members sorted by likeness into groups of about one size, and the amounts (k, s) of their means.
+    """Members sorted by likeness into groups of about one size, and the amounts (k, s) of their nominals.
 
     Alike is what moves the contacts alike: members stand along the direction in which what their
     imperfections impose at layer 1 scatters most.
@@ -183,10 +217,17 @@ def grouped(job: Job, count: int) -> tuple[list[Group], Array]:
     along = away @ np.linalg.svd(away, full_matrices=False)[2][0]
     groups, nominals = [], []
     for members in np.array_split(np.argsort(along, kind="stable"), count):
-        nominal = job.amounts[members].mean(axis=0)
+        nominal = _likely(job.amounts[members])
         nominals.append(nominal)
         groups.append(Group(members=members, differ=(amounts[members] - nominal[used]).T))
     return groups, np.stack(nominals)
+
+
+def _likely(amounts: Array) -> Array:
+    """Means (s,) of amounts (m, s), of those that are little beside their scatter none: as well in the
+    middle, and what turns with the screws then leaves a nominal that is smooth in height."""
+    mean = amounts.mean(axis=0)
+    return np.where(np.abs(mean) < LITTLE * amounts.std(axis=0), 0.0, mean)
 
 
 def _weight(job: Job) -> Array:
@@ -211,18 +252,11 @@ def _part(whole: Deviation, here: slice) -> Deviation:
     return Deviation(psi=whole.psi[:, here], place=whole.place[:, here], g=whole.g[:, here])
 
 
-def _seen_apart(job: Job, layer: int, apart: Array) -> tuple[float, float]:
-    """Largest height and lateral motion m at the probes of poses (m, b), at the top of the part."""
-    height, flat, abbe = base.probe_maps(job.machine, job.probes)
-    sideways = np.linalg.norm((flat + job.machine.stations.top(np.array(layer)) * abbe) @ apart.T, axis=1)
-    return float(np.abs(height @ apart.T).max(initial=0.0)), float(sideways.max(initial=0.0))
-
-
-def _told(chunk: Chunk, error: tuple[float, float], checked: int, members: int) -> Chunk:
+def _told(chunk: Chunk, nominals: Nominals, members: int) -> Chunk:
     """The last chunk with the measured error in words and numbers."""
-    height, lateral = error
+    height, lateral = nominals.error()
     remark = (
-        f"Engine deviations: {checked} of {members} machines were stepped in full besides; they differ by "
+        f"Engine deviations: {nominals.told.format(members=members)}; they differ by "
         f"{height / UM:.4f} µm in height and {lateral / UM:.4f} µm sideways at most."
     )
     told = {"error_height": height, "error_lateral": lateral}

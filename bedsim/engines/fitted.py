@@ -28,7 +28,7 @@ in which a stop is reached: nothing is smooth there.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
@@ -82,18 +82,20 @@ def run(
     """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
     reported; None where they are no functions of height and turn, too few, or fitted too badly."""
     layers = np.arange(first, last + 1)
-    turn = _turn(job)
-    if turn is None or layers.size < FEWEST or not _worth(job, layers):
+    if layers.size < FEWEST or not worth(job, layers):
         return None
-    angle = turn * job.program.height(layers)
-    place = np.linspace(-1.0, 1.0, layers.size)
-    bases = [
-        fit_basis.basis(fit_basis.functions(place, angle, degrees)[EARLY:], MORE)
-        for degrees in (FIRST, (*FULL, *_rotor_harmonics(job)))
-    ]
+    bases = [basis_of(job, layers, degrees) for degrees in (FIRST, (*FULL, *rotor_harmonics(job)))]
     if layers.size < WORTH * (bases[1].nodes.size + EARLY + CHECKED):
         return None
-    return _Print(job, layers, begin, solve, rough).fitted(*bases)
+    return FittedPrint(job, layers, begin, solve, rough).fitted(*bases)
+
+
+def basis_of(job: Job, layers: Layers, degrees: Sequence[tuple[int, int]]) -> Basis:
+    """Functions of height and turn at the layers that are fitted, and those to learn them from."""
+    turn = _turn(job)
+    assert turn is not None
+    place, angle = np.linspace(-1.0, 1.0, layers.size), turn * job.program.height(layers)
+    return fit_basis.basis(fit_basis.functions(place, angle, degrees)[EARLY:], MORE)
 
 
 def _turn(job: Job) -> float | None:
@@ -103,16 +105,16 @@ def _turn(job: Job) -> float | None:
     return float(turns[0]) if np.ptp(turns) < SAME * turns[0] else None
 
 
-def _worth(job: Job, layers: Layers) -> bool:
-    """Whether layers are functions of height and turn: one machine with friction whose nuts fit, layers of
-    one motion without a hop, each on the one below."""
+def worth(job: Job, layers: Layers) -> bool:
+    """Whether layers are functions of height and turn: one machine with friction whose nuts fit and whose
+    screws turn alike, layers of one motion without a hop, each on the one below."""
     machine, stations = job.machine, job.program.stations
     alike = stations.alike(layers) and stations.stretch[layers[0] - 1] == stations.stretch[layers[-1] - 1]
     still = bool(machine.frictions) and not machine.flanks and not stations.hop[layers - 1].any()
-    return job.members == 1 and still and alike
+    return job.members == 1 and still and alike and _turn(job) is not None
 
 
-def _rotor_harmonics(job: Job) -> list[tuple[int, int]]:
+def rotor_harmonics(job: Job) -> list[tuple[int, int]]:
     """Harmonics of the screws' turn in which the rotors' place errors come, with degrees in height."""
     machine = job.machine
     orders = {machine.sources[k].order or 0 for k in machine.active_sources} - {0}
@@ -145,8 +147,8 @@ class FittedCourse:
     weights: Array
 
 
-class _Print:
-    """One stretch on its way."""
+class FittedPrint:
+    """One stretch of a machine on its way."""
 
     def __init__(self, job: Job, layers: Layers, begin: State, solve: Solve, rough: Solve) -> None:
         self.job, self.layers, self.begin = job, layers, begin
@@ -157,23 +159,23 @@ class _Print:
     def fitted(self, coarse: Basis, fine: Basis) -> tuple[State, Chunk] | None:
         """The stretch, from a coarse fit that corrects guesses and a fine one; None if that is not good
         enough."""
-        nodes = _with_early(coarse)
-        guesses = self._guessed(nodes)
+        nodes = with_early(coarse)
+        guesses = self.guessed(nodes)
         tried = self._in_full(nodes, guesses)
         self._done(0.2)
-        begun = self._followed(coarse, tried, coarse.weights() @ guesses[EARLY:])
+        begun = self.followed(coarse, tried, coarse.weights() @ guesses[EARLY:])
         again = self._in_full(nodes, begun.forces[nodes])
         self._done(0.4)
-        beside = self._beside(tried, again)
-        begun = self._followed(coarse, again, coarse.smooth(begun.forces[EARLY:-1]), beside)
-        nodes = _with_early(fine)
+        beside = self.beside(tried, again)
+        begun = self.followed(coarse, again, coarse.smooth(begun.forces[EARLY:-1]), beside)
+        nodes = with_early(fine)
         known = self._in_full(nodes, begun.forces[nodes])
-        found = self._followed(fine, known, fine.smooth(begun.forces[EARLY:-1]), beside)
+        found = self.followed(fine, known, fine.smooth(begun.forces[EARLY:-1]), beside)
         self._done(0.8)
-        between = self._between(nodes)
+        between = self.between(nodes, CHECKED)
         checked = self._in_full(between, found.forces[between])
-        error = self._error(found, checked)
-        fields = self._fields(found, known)
+        error = self.error(found, between, *self.differences(found, checked))
+        fields = self.fields(found, known)
         extremes = _extremes_off(fields, checked)
         chunk = self._reported(fields, known, checked)
         self._done(1.0)
@@ -195,7 +197,7 @@ class _Print:
     def _done(self, share: float) -> None:
         self.job.progress(int(self.layers[0] - 1 + share * self.layers.size))
 
-    def _guessed(self, which: Indices) -> Array:
+    def guessed(self, which: Indices) -> Array:
         """Forces (k, d) before some layers: turned slowly with the screws up to a layer earlier, which is
         then stepped coarsely."""
         before = np.maximum(self.layers[which] - 1, self.layers[0])
@@ -203,11 +205,11 @@ class _Print:
         found[which == 0] = self.begin.f
         return found
 
-    def _between(self, nodes: Indices) -> Indices:
+    def between(self, nodes: Indices, count: int) -> Indices:
         """Layers to check: the first, those furthest from nodes in equal parts of the others, traced ones."""
         size = self.layers.size
         away = np.abs(np.arange(size)[:, None] - nodes).min(axis=1)
-        parts = np.array_split(np.arange(size), CHECKED)
+        parts = np.array_split(np.arange(size), count)
         traced = [layer - self.layers[0] for layer in self.job.trace_layers if layer in self.layers]
         return np.unique([*(part[np.argmax(away[part])] for part in parts), *traced]).astype(np.intp)
 
@@ -227,7 +229,7 @@ class _Print:
             chunk=report(solved),
         )
 
-    def _beside(self, one: InFull, other: InFull) -> Array:
+    def beside(self, one: InFull, other: InFull) -> Array:
         """What the forces at the begin of a layer do to those at its end beside `carry` (d, d), alike in all
         layers: how strongly the bed is shaken, which the quick contacts feel; from the same layers stepped
         from two guesses."""
@@ -239,7 +241,7 @@ class _Print:
         found = np.linalg.lstsq(by * told, more * told, rcond=TELLING)[0]
         return np.asarray(scale[:, None] * found.T / scale)
 
-    def _followed(
+    def followed(
         self, basis: Basis, known: InFull, smooth: Array, beside: Array | float = 0.0
     ) -> FittedCourse:
         """All layers from those in full and a smooth course (l, d) of forces at the begin of those fitted."""
@@ -292,19 +294,23 @@ class _Print:
         usual[:, slow] = limit * after
         return hold, usual
 
-    def _error(self, found: FittedCourse, checked: InFull) -> tuple[float, float]:
-        """Largest errors m in height and sideways at the probes: what checked layers differ by, and what the
-        differences at their ends lead to where every layer has one of them, in turn."""
+    def differences(self, found: FittedCourse, checked: InFull) -> tuple[Array, Array]:
+        """What layers in full differ by: poses (k, b) and forces (k, d) at their ends."""
         which = checked.which
-        apart = self._seen(which, checked.chunk.pose[:, 0] - found.pose[which])
-        left = checked.end - found.forces[which + 1]
+        return checked.chunk.pose[:, 0] - found.pose[which], checked.end - found.forces[which + 1]
+
+    def error(self, found: FittedCourse, which: Indices, apart: Array, left: Array) -> tuple[float, float]:
+        """Largest errors m in height and sideways at the probes: what checked layers differ by, `apart` (k,
+        b), and what the differences (k, d) at their ends lead to where every layer has one of them, in
+        turn."""
+        seen = self._seen(which, apart)
         led = [np.zeros(left.shape[1])]
         for k, carry in enumerate(found.carry):
             led.append(carry @ led[-1] + left[k % which.size])
         every = np.arange(self.layers.size)
         moved = -_times(self.bed @ self.rest.give[1:], np.array(led[1:]))
         leads = self._seen(every, moved)
-        return apart[0] + leads[0], apart[1] + leads[1]
+        return seen[0] + leads[0], seen[1] + leads[1]
 
     def _seen(self, which: Indices, apart: Array) -> tuple[float, float]:
         """Largest height and lateral motion m at the probes of poses (k, b), at the top of the part."""
@@ -314,7 +320,7 @@ class _Print:
         sideways += np.einsum("pxb,kb->kpx", abbe, apart) * top[:, None, None]
         return float(np.abs(apart @ height.T).max()), float(np.linalg.norm(sideways, axis=2).max())
 
-    def _fields(self, found: FittedCourse, known: InFull) -> dict[str, Any]:
+    def fields(self, found: FittedCourse, known: InFull) -> dict[str, Any]:
         """What is reported of all layers (l, ...) by name, fitted."""
         rest = self.rest.extremes(self.rest.motions(np.append(self.begin.f, found.forces[1:], axis=0)))
         fields: dict[str, Any] = {"pose": found.pose}
@@ -354,7 +360,8 @@ def _extremes_off(fields: dict[str, Any], checked: InFull) -> float:
     return max(off)
 
 
-def _with_early(basis: Basis) -> Indices:
+def with_early(basis: Basis) -> Indices:
+    """Layers to step in full: the first ones and the nodes."""
     return np.append(np.arange(EARLY), EARLY + basis.nodes)
 
 

@@ -82,11 +82,11 @@ class PropagatorEngine:
             chunks.append(report(solved))
         return state.join(ends), base.join_members(chunks)
 
-    def solved(self, job: Job, layers: NDArray[np.int64], before: State) -> Solved:
-        """A layer of one machine for each of the states `before`."""
+    def solved(self, job: Job, layers: NDArray[np.int64], before: State, *, trailed: bool = False) -> Solved:
+        """A layer of one machine for each of the states `before`; `trailed`: with what contacts travel."""
         system = job.machine.system(layers)
         observer = base.make_observer(job.machine, system, job.probes)
-        problem = self.problem(job, system, observer, np.arange(layers.size))
+        problem = self.problem(job, system, observer, np.arange(layers.size), trailed=trailed)
         return solve(problem, slice(0, layers.size), before.within_limit(job.machine, system.friction_limit))
 
     def problem(
