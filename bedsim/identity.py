@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import io
+import os
 import tokenize
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
@@ -17,7 +18,7 @@ from pathlib import Path
 
 from bedsim import registry
 from bedsim.errors import BedsimError
-from bedsim.files import write_file
+from bedsim.files import noting, write_file
 
 _SPACE = (tokenize.COMMENT, tokenize.NL, tokenize.ENCODING)
 _BEFORE_STATEMENT = (tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT)
@@ -67,20 +68,31 @@ def _own() -> Identity:
 
 
 def _code(package: Path) -> str:
-    """Hash of the source, kept beside the compiled files and like them as long as no file's date or size
-    changes: working it out takes a second."""
+    """Hash of the source, kept beside the compiled files, or in the user's cache where there are none or they
+    are not the user's, and like them as long as no file's date or size changes: working it out takes as long
+    as drawing all pictures of a run."""
     files = [f for f in sorted(package.rglob("*.py")) if f.relative_to(package).parts[0] not in _SAYS_NOTHING]
     dates = repr([(str(f), f.stat().st_mtime_ns, f.stat().st_size) for f in files])
     state = hashlib.sha256(dates.encode()).hexdigest()
-    kept = package / "__pycache__" / "identity.txt"
+    kept = _kept(package)
     with contextlib.suppress(OSError, ValueError):
         known, code = kept.read_text("utf-8").split()
         if known == state:
             return code
     code = _hash(package, files)
-    with contextlib.suppress(OSError, BedsimError):
-        write_file(kept, f"{state} {code}\n")
+    with contextlib.suppress(OSError, BedsimError), noting():  # no file that a command is asked for
+        write_file(kept, f"{state} {code}\n", folder_too=True)
     return code
+
+
+def _kept(package: Path) -> Path:
+    compiled = package / "__pycache__"
+    if compiled.is_dir() and os.access(compiled, os.W_OK):
+        return compiled / "identity.txt"
+    with contextlib.suppress(RuntimeError):  # a user without a home
+        cache = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+        return cache / "bedsim" / f"identity-{_digest(str(package))}.txt"
+    return compiled / "identity.txt"
 
 
 def _hash(package: Path, files: Sequence[Path]) -> str:
