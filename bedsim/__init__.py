@@ -15,6 +15,7 @@ __all__ = [
     "MountKind",
     "__version__",
     "compare",
+    "compensate",
     "gauge",
     "improve",
     "learn",
@@ -38,6 +39,7 @@ __all__ = [
 if TYPE_CHECKING:
     from bedsim.api import (
         compare,
+        compensate,
         gauge,
         improve,
         learn,
@@ -61,7 +63,7 @@ if TYPE_CHECKING:
     from bedsim.scenario.outside_kinds import load_kinds, register_kind
     from bedsim.scenario.schema import JointKeys, MountKeys
 
-_DOORS = ("improve", "learn", "scenario", "sweep")
+_DOORS = ("compensate", "improve", "learn", "scenario", "sweep")
 """Packages that are called like functions, see `bedsim.shown.Door`."""
 _OF_API = (
     "compare",

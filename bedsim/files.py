@@ -8,9 +8,10 @@ cut leaves the old file or none, never half of one.
 from __future__ import annotations
 
 import contextlib
+import contextvars
 import os
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -18,6 +19,19 @@ from bedsim.errors import ResultFileError, UnreadableError
 
 FileData = bytes | str | Sequence[bytes]
 _LONGEST_STEM = 200  # bytes of a file's name kept in that of the part beside it: file systems allow 255
+
+_noted: contextvars.ContextVar[list[Path] | None] = contextvars.ContextVar("noted", default=None)
+
+
+@contextlib.contextmanager
+def noting() -> Iterator[list[Path]]:
+    """A list of the files that are written meanwhile, in this process, by the names that they were given."""
+    found: list[Path] = []
+    token = _noted.set(found)
+    try:
+        yield found
+    finally:
+        _noted.reset(token)
 
 
 def write_file(path: Path, data: FileData, *, folder_too: bool = False) -> None:
@@ -46,6 +60,8 @@ def write_files(files: Mapping[Path, FileData], *, folder_too: bool = False) -> 
             os.replace(part, target)  # noqa: PTH105 (the system call that the promise rests on)
         for folder in {target.parent for target in beside}:
             _sync_folder(folder)
+        if (noted := _noted.get()) is not None:
+            noted.extend(files)
     except OSError as fault:
         raise not_written(at, fault) from fault
     finally:

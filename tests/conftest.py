@@ -1,12 +1,12 @@
 """What all tests share: one thread per process, so that test processes side by side do not fight for
-cores, and shipped scenarios with overrides."""
+cores, files that need not outlast a power cut, and shipped scenarios with overrides."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -14,6 +14,7 @@ from bedsim.threads import ONE_EACH
 
 if TYPE_CHECKING:
     from pins import Pins
+    from xdist.scheduler import WorkStealingScheduling
 
     from bedsim.scenario.load import LoadedScenario
 
@@ -34,6 +35,24 @@ FRICTIONLESS = (
 def pytest_addoption(parser: pytest.Parser) -> None:
     """Answers that rightly moved are pinned anew on request."""
     parser.addoption("--renew", action="store_true", help="write tests/pinned anew from today's answers")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> WorkStealingScheduling | None:
+    """Each process gets a stretch of neighbours and what is shared among them is made once; under xdist's own
+    rule the stretches become short, and both processes make it."""
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log) if config.getoption("dist") == "load" else None
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_waiting_for_the_disk() -> Iterator[None]:
+    """Thousands of small files are written here, each waiting for the disk twice; tests of a full disk or a
+    fault bring their own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda handle: None)
+        yield
 
 
 @pytest.fixture(scope="module")

@@ -70,8 +70,7 @@ class WorstBand:
 
 def metric_values(layers: LayerResult, leads: Sequence[float]) -> dict[str, float]:
     """All METRICS of a run (SI); `leads` (c,) m, one per corner."""
-    amplitudes = [corner_amplitudes(layers, c, lead) for c, lead in enumerate(leads)]
-    lateral, height = np.array(amplitudes).T
+    lateral, height = corner_amplitudes(layers, leads).T
     return {
         "lateral_pv": float(lateral_extent(layers).max()),
         "height_pv": float(height_extent(layers).max()),
@@ -97,18 +96,24 @@ def _largest(values: metrics.Array) -> float:
     return float(told.max()) if told.size else float("nan")
 
 
-def corner_amplitudes(layers: LayerResult, corner: int, lead: float) -> tuple[float, float]:
-    """Lateral and height amplitude (m) at the wavelength a lead shows on the wall, at the probe nearest its
-    screw; of objects one after the other, the largest.
+def corner_amplitudes(layers: LayerResult, leads: Sequence[float]) -> metrics.Array:
+    """Lateral and height amplitude (c, 2) m at the wavelength that every corner's lead shows on the wall, at
+    the probe nearest its screw; of objects one after the other, the largest.
     """
-    probe = metrics.nearest(layers.probe_position, layers.corner_position[corner])
-    found = []
+    probes = [metrics.nearest(layers.probe_position, at) for at in layers.corner_position]
+    found = np.full((len(leads), 2), np.nan)
     for part in metrics.objects(layers.print_height):
         tops = layers.print_height[part]
-        seen = metrics.seen_wavelength(tops, lead)
-        lateral = metrics.lateral_amplitude_at(tops, layers.lateral_error[part, probe], seen)
-        found.append((lateral, metrics.amplitude_at(tops, layers.height_error[part, probe], seen)))
-    return _largest(np.array([x for x, _ in found])), _largest(np.array([y for _, y in found]))
+        for lead in dict.fromkeys(leads):  # one fit tells of all corners of a lead
+            own = [c for c, other in enumerate(leads) if other == lead]
+            near = [probes[c] for c in own]
+            errors = layers.lateral_error[part, near], layers.height_error[part, near, None]
+            wave = metrics.phasor_at(
+                tops, np.concatenate(errors, axis=-1), metrics.seen_wavelength(tops, lead)
+            )
+            amplitude = np.stack([metrics.longest_way(wave[:, :2]), np.abs(wave[:, 2])], axis=-1)
+            found[own] = np.fmax(found[own], amplitude)
+    return found
 
 
 def places_of_worst(layers: LayerResult) -> dict[str, str]:
@@ -129,8 +134,9 @@ def places_of_worst(layers: LayerResult) -> dict[str, str]:
 def corner_figures(layers: LayerResult, leads: Sequence[float]) -> tuple[CornerFigures, ...]:
     """Figures of every corner; `leads` (c,) m."""
     figures = []
-    for c, lead in enumerate(leads):
-        lateral, height = corner_amplitudes(layers, c, lead)
+    for c, (lead, (lateral, height)) in enumerate(
+        zip(leads, corner_amplitudes(layers, leads).tolist(), strict=True)
+    ):
         figures.append(
             CornerFigures(
                 name=layers.corner_name[c],

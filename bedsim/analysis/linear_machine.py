@@ -53,6 +53,7 @@ def has_play(kind: str, clearance_um: float) -> bool:
     return clearance_um > 0 and not registry.screw_kind(kind).rolls
 
 
+_AT_ONCE = 64  # layers: what they take of the nodes stays within the processor's cache
 SAMPLED = 160
 """Layers that stand for a tall print: with them the peak-to-valley of a shipped machine over its whole travel
 is low by less than 2 % (tests/analysis/test_travel.py)."""
@@ -136,8 +137,10 @@ def motions(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Ar
     gain = linear.gain[:, :, used].swapaxes(1, 2).reshape(-1, linear.gain.shape[1])  # (k r, n)
     q = np.empty((*imposed.shape[:-1], linear.gain.shape[1]))
     for own, found in zip(imposed[:, :, used], q, strict=True):
-        at_nodes = linear.weights[:, :, None] * own[:, None]
-        np.matmul(at_nodes.reshape(own.shape[0], -1), gain, out=found)
+        for first in range(0, own.shape[0], _AT_ONCE):
+            some = slice(first, first + _AT_ONCE)
+            at_nodes = linear.weights[some, :, None] * own[some, None]
+            np.matmul(at_nodes.reshape(at_nodes.shape[0], -1), gain, out=found[some])
     return q + linear.weights @ linear.sag if weight else q
 
 

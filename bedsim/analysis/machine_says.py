@@ -113,16 +113,16 @@ class Assembled:
         nothing = np.zeros((self.machine.rows.shape[0], 1))
         found = []
         for system, observer in zip(self.ends, self.observers, strict=True):
-            q = at_rest(system, nothing, 1.0)[0].T
-            found.append(base.extremes(observer, 0, q, nothing.T))
+            found.append(base.extremes(observer, 0, at_rest(system, nothing, 1.0)[0].T, nothing.T))
         return {key: np.stack([f[key] for f in found]) for key in found[0]}
 
-    def softest(self, corner: int) -> System:
-        """The machine where the corner's screw is softest along its axis."""
-        height = softest_nut_height(self.numbers.corners[corner])
-        down = self.machine.first_nut[corner] - height
-        nearest = int(np.argmin(np.abs(self.machine.stations.depth[1:] - down)))
-        return self.machine.system(np.array([1 + nearest]))
+    @cached_property
+    def softest(self) -> tuple[System, ...]:
+        """For every corner the machine where its screw is softest along its axis."""
+        down = self.machine.first_nut - [softest_nut_height(c) for c in self.numbers.corners]
+        nearest = np.abs(self.machine.stations.depth[1:] - down[:, None]).argmin(axis=1).tolist()
+        found = {k: self.machine.system(np.array([1 + k])) for k in {*nearest}}
+        return tuple(found[k] for k in nearest)
 
     def at_carriage(self, corner: int) -> Array:
         """Jacobian (n,) of the carriage's height at the screw's axis."""
@@ -257,7 +257,7 @@ def _deflected(observer: base.Observer, q: Array, corner: int) -> float:
 
 
 def _axial(a: Assembled, corner: int) -> Steps:
-    numbers, system = a.numbers.corners[corner], a.softest(corner)
+    numbers, system = a.numbers.corners[corner], a.softest[corner]
     parts = list(axial_parts(numbers, softest_nut_height(numbers)).values())
     if a.corners[corner].joint is not None:
         turning = series([numbers.joint.rotation, numbers.guide_yaw])
@@ -270,7 +270,7 @@ def _axial(a: Assembled, corner: int) -> Steps:
 def _sinking(a: Assembled, corner: int) -> Steps:
     start, end = a.numbers.corners[corner].bed_load
     part = a.ends[-1].weight[0] - a.machine.weight @ a.machine.transform
-    sinks = -a.at_mount(corner) @ np.linalg.solve(a.softest(corner).K[0], part)
+    sinks = -a.at_mount(corner) @ np.linalg.solve(a.softest[corner].K[0], part)
     return [(STIFFNESS, (end - start) / _axial(a, corner)[-1][1]), (TOGETHER, float(sinks))]
 
 

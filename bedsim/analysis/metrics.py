@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 _DIRECTIONS = 180  # one per degree: the largest extent is missed by at most 1 - cos(0.5 deg) = 4e-5 of itself
 MOST_CELLS = 2_000_000  # layers times lines of a spectrum that is fitted line by line: a quarter of a second
 _PARTS = 6  # of the directions, looked at one after the other: more at once would leave the processor's cache
+_LONG = 400  # layers, from which on paths are looked at one by one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,9 +48,19 @@ def lateral_peak_to_valley(lateral: Array) -> Array:
     turned. Searched in steps of one degree: low by at most 4e-5 of itself.
     """
     extent = np.zeros(lateral.shape[1:-1])
+    if lateral.shape[0] >= _LONG:
+        paths = np.moveaxis(lateral.reshape(lateral.shape[0], -1, 2), 0, -1)
+        return np.array([_extent(path) for path in paths]).reshape(extent.shape)
     for some in _directions():
         extent = np.maximum(extent, peak_to_valley(lateral @ some).max(axis=-1))
     return extent
+
+
+def _extent(path: Array) -> float:
+    """The same of one path (2, n), which is long: its layers side by side in memory."""
+    x = np.ascontiguousarray(path)
+    along = (some.T @ x for some in _directions())
+    return max(float((way.max(axis=1) - way.min(axis=1)).max()) for way in along)
 
 
 def widest(height: Array, lateral: Array) -> Array:
@@ -199,7 +210,12 @@ def lateral_amplitude_at(height: Array, lateral: Array, wavelength: float) -> Ar
     sqrt((|a|^2 + |b|^2 + |a^2 + b^2|)/2) with the phasors a and b of X and Y.  Derivation: maximum over the
     angle g of |a cos g + b sin g|.  Limits as in `phasor_at`.
     """
-    phasor = phasor_at(height, lateral, wavelength)
+    return longest_way(phasor_at(height, lateral, wavelength))
+
+
+def longest_way(phasor: NDArray[np.complex128]) -> Array:
+    """Longer half axes (...) of the ellipses that phasors in X and Y (..., 2) draw, see
+    `lateral_amplitude_at`."""
     a, b = phasor[..., 0], phasor[..., 1]
     return np.sqrt((np.abs(a) ** 2 + np.abs(b) ** 2 + np.abs(a**2 + b**2)) / 2.0)
 

@@ -140,7 +140,7 @@ def bench_of(job: Job) -> Bench:
 def fastest(job: Job, acceleration: float) -> float:
     """Speed m/s that a layer change reaches where nothing but its acceleration limits it."""
     limits = replace(job.program.limits, speed=1e3, acceleration=acceleration)
-    profile = replace(job.program, limits=limits).layer_change(1)
+    profile = job.program.at(limits).layer_change(1)
     return float(np.abs(profile.speed(profile.time)).max())
 
 
@@ -164,7 +164,7 @@ def per_metre(bench: Bench) -> float:
 def moves(bench: Bench, speed: float, acceleration: float, without: int = 0) -> list[Move]:
     """The layer changes looked at, one order of the place error left out if asked."""
     job = bench.job
-    program = replace(job.program, limits=replace(job.program.limits, speed=speed, acceleration=acceleration))
+    program = job.program.at(replace(job.program.limits, speed=speed, acceleration=acceleration))
     kept = np.array([s.order != without for s in job.machine.sources])
     return [
         Move(program=program, layer=k, amounts=job.amounts[0] * kept) for k in layers(job, per_metre(bench))

@@ -305,6 +305,7 @@ def of_compensation(found: Compensation) -> models.CompensateSays:
         ways=plain(found.ways),
         shift_leaves=plain(found.shift_leaves),
         worth=plain(found.worth),
+        travel=plain(found.travel),
         phase=plain(found.phase),
         height_map=plain(found.maps),
         table={name: [float(v) for v in values] for name, values in columns.items()},

@@ -1,6 +1,4 @@
-"""Models of every command's answer.  SI units, named at the end of a field where it has one; null is what is
-not known.  Names are kept; new ones may come.
-"""
+"""Models of all answers: SI units, named at a field's end; null: not known.  Names stay, new ones come."""
 
 from __future__ import annotations
 
@@ -297,9 +295,8 @@ class ClockSays(Says):
 
 
 class CompensateSays(Says):
-    """`bedsim compensate`, lengths in m; `refused`: why it is not to be done; `ways`: what each leaves
-    (`left` is null where this machine has none, `refused` says why) and by which cause; `table`:
-    columns in m and rad."""
+    """`bedsim compensate`, in m and rad; `refused`: why it is not to be done; `ways`: what each leaves (null
+    where there is none here) and by which cause; `travel`: over the whole travel, as `improve` ranks it."""
 
     title: str
     worst_place: str
@@ -307,6 +304,7 @@ class CompensateSays(Says):
     ways: list[dict[str, JsonValue]]
     shift_leaves: list[dict[str, JsonValue]]
     worth: dict[str, JsonValue]
+    travel: dict[str, JsonValue] | None
     phase: dict[str, JsonValue]
     height_map: dict[str, JsonValue]
     table: dict[str, list[float]]
@@ -314,7 +312,7 @@ class CompensateSays(Says):
 
 
 class ImproveSays(Says):
-    """`bedsim improve`; every gain is the error before over after."""
+    """`bedsim improve`; every gain is the error before over after; `software` as `travel` of compensate."""
 
     title: str
     aim: str
@@ -323,6 +321,7 @@ class ImproveSays(Says):
     lateral_m: Number
     height_m: Number
     split: dict[str, JsonValue] | None
+    software: dict[str, Number] | None
     gains: list[dict[str, JsonValue]]
     set: dict[str, JsonValue] | None
     unusual: list[dict[str, JsonValue]]
@@ -371,7 +370,8 @@ class ReportSays(Says):
 
 
 class Document(Says):
-    """What `--json` prints: `text` is what the command says without it, `files` those that it names."""
+    """What `--json` prints: `text` is what the command says without it, `files` are those that it wrote or
+    names."""
 
     bedsim: str
     command: str

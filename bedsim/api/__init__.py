@@ -3,7 +3,7 @@
 Whatever is asked for a machine takes a path, a text in TOML, or a scenario that was loaded.
 """
 
-from bedsim.api.ask import compare, gauge, improve, learn, simulate, size, with_answer
+from bedsim.api.ask import compare, compensate, gauge, improve, learn, simulate, size, with_answer
 from bedsim.api.given import load_scenario, scenario
 from bedsim.api.plotting import plot
 from bedsim.api.stored import open_file as open
@@ -12,6 +12,7 @@ from bedsim.api.sweeping import sweep
 
 __all__ = [
     "compare",
+    "compensate",
     "gauge",
     "improve",
     "learn",

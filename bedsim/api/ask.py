@@ -1,4 +1,4 @@
-"""The questions of the commands run, compare, gauge, learn, size and improve, from Python."""
+"""The questions of the commands run, compare, gauge, learn, size, improve and compensate, from Python."""
 
 from __future__ import annotations
 
@@ -10,15 +10,17 @@ from bedsim.api.given import MachineLike, loaded_from
 from bedsim.errors import InputError
 from bedsim.files import is_result
 from bedsim.results.layers import Run
-from bedsim.units import UM
+from bedsim.units import MM, UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.sizing_report import SizingReport
     from bedsim.comparison.compared import Compared, Comparison
+    from bedsim.compensate.advice import Compensation
     from bedsim.improve.findings import Improvement
     from bedsim.improve.ranking import Aim
     from bedsim.learn.learned import Learned
     from bedsim.metrology.gauged import Gauged
+    from bedsim.scenario.load import LoadedScenario
 
 Progress = Callable[[int], None]
 
@@ -50,17 +52,26 @@ def simulate(given: MachineLike, engine: str | None = None, progress: Progress =
 
 
 def compare(
-    *given: MachineLike | Run, labels: Sequence[str] = (), engine: str | None = None, ranges: bool = False
+    *given: MachineLike | Run,
+    labels: Sequence[str] = (),
+    engine: str | None = None,
+    ranges: bool = False,
+    compensated: bool = False,
+    step_um: float | None = None,
 ) -> Comparison:
     """Two machines or runs or more, every one against the first; what has not been run is run.  `ranges`:
-    also what uncertain numbers leave open of the differences.
+    also what uncertain numbers leave open of the differences; `compensated`: the first one once more, with
+    shift and turn per layer taken off, X and Y in steps of `step_um` (the first
+    machine's own by default).
 
     Raises InputError where there is nothing to compare.
     """
     from bedsim.comparison import compared
+    from bedsim.comparison import compensated as software
     from bedsim.comparison.difference import find_swings
+    from bedsim.ranges.swings import as_they_are
 
-    if len(given) < 2:
+    if len(given) + compensated < 2:
         raise InputError(f"compare: {len(given)} given; at least 2 machines or runs are needed.")
     if labels and len(labels) != len(given):
         raise InputError(f"labels: {len(labels)} for {len(given)} machines: give one for each, or none.")
@@ -69,7 +80,24 @@ def compare(
     named = [
         compared.Compared(label=n, run=i.run, loaded=i.loaded) for n, i in zip(names, items, strict=True)
     ]
-    return compared.compare(named, [find_swings(i.loaded) for i in named] if ranges else ())
+    step = _plane_step(step_um, named[0].loaded)
+    named += [software.with_software(named[0], step)] if compensated else []
+    seen = [software.seen_with_software(i.loaded, step) if i.software else as_they_are for i in named]
+    swings = [find_swings(i.loaded, seen=s) for i, s in zip(named, seen, strict=True)] if ranges else ()
+    return compared.compare(named, swings)
+
+
+def _plane_step(step_um: float | None, loaded: LoadedScenario) -> float:
+    """Step m of X and Y as given, or the machine's own."""
+    from bedsim.compensate.software import plane_step
+
+    return plane_step(loaded) if step_um is None else _within("step_um", step_um, 0.0, 1000.0, "µm") * UM
+
+
+def _within(name: str, value: float, least: float, most: float, unit: str) -> float:
+    if not least <= value <= most:
+        raise InputError(f"{name} = {value:g}: must be {least:g} to {most:g}, in {unit}.")
+    return value
 
 
 def _compared(given: MachineLike | Run, engine: str | None) -> Compared:
@@ -178,3 +206,32 @@ def improve(
         prices=prices_for(loaded, [f"{lever}={price}" for lever, price in (prices or {}).items()]),
         with_runs=with_runs,
     )
+
+
+def compensate(
+    given: MachineLike,
+    *,
+    step_um: float | None = None,
+    homing_mm: float = 0.05,
+    levelling_mm: float = 0.0,
+    limit_mm: float = 0.3,
+    map_within_um: float = 5.0,
+) -> Compensation:
+    """What software can take off the print, what is then left with X and Y in steps of `step_um` (the
+    machine's own by default), how well
+    the screws' angle must be known and whether it is worth it; `homing_mm`, `levelling_mm`: doubts either
+    way, `limit_mm`: the longest correction.  `to_csv` writes its table.
+
+    Raises a BedsimError with a finished sentence for what cannot be used or computed.
+    """
+    from bedsim.compensate import advice
+
+    loaded = loaded_from(given)
+    asked = advice.Asked(
+        step=_plane_step(step_um, loaded),
+        homing=_within("homing_mm", homing_mm, 0.0, 50.0, "mm") * MM,
+        levelling=_within("levelling_mm", levelling_mm, 0.0, 50.0, "mm") * MM,
+        limit=_within("limit_mm", limit_mm, 1e-4, 5.0, "mm") * MM,
+        within=_within("map_within_um", map_within_um, 1e-3, 10000.0, "µm") * UM,
+    )
+    return advice.compensate(loaded, asked)

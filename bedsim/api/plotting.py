@@ -11,6 +11,7 @@ import numpy as np
 
 from bedsim.analysis.sizing_report import SizingReport
 from bedsim.comparison.compared import Comparison
+from bedsim.compensate.advice import Compensation
 from bedsim.errors import InputError
 from bedsim.improve.findings import Improvement
 from bedsim.learn.learned import Learned
@@ -20,6 +21,7 @@ from bedsim.results.sweep import SweepResult
 from bedsim.scenario.keys import nearest
 from bedsim.views import (
     compare_plots,
+    compensate_plots,
     improve_plots,
     learn_plots,
     pictures,
@@ -40,7 +42,8 @@ InAxes = Callable[[Sequence[Any]], None]
 
 
 def plot(found: Any, what: str = "", axes: Axes | Sequence[Axes] | None = None) -> Figure | SubFigure:
-    """A picture of a run, comparison, sweep, sizing, improvement or of what was learnt, as a figure.
+    """A picture of a run, comparison, sweep, sizing, improvement, compensation or of what was learnt, as a
+    figure.
 
     `what` chooses among the pictures that there are (the usual one by default; any other name is refused
     with those there are); `axes`: one's own, for pictures that are made of plain axes.  Raises InputError.
@@ -83,6 +86,11 @@ def _drawings(found: Any) -> Mapping[str, Drawing]:
         }
     if isinstance(found, Improvement):
         return {"gains": partial(improve_plots.draw_improvement, found)}
+    if isinstance(found, Compensation):
+        return {
+            "left": partial(compensate_plots.draw_compensation, found),
+            "height map": partial(compensate_plots.draw_height_maps, found),
+        }
     if isinstance(found, Learned):
         title = found.unknowns.loaded.scenario.title
         return {"answers": partial(learn_plots.draw_learned, found, title)}

@@ -19,6 +19,8 @@ from bedsim.results.sweep_store import write_sweep
 if TYPE_CHECKING:
     from xarray import Dataset
 
+    from bedsim.compensate.advice import Compensation
+
 Row = tuple[Any, ...]
 
 
@@ -46,15 +48,29 @@ def save(found: Run | SweepResult, path: str | Path) -> Path:
     return file
 
 
-def to_csv(found: Run | SweepResult, path: str | Path) -> Path:
+def to_csv(found: Run | SweepResult | Compensation, path: str | Path) -> Path:
     """Write a tidy table, SI units in the names: of a run a row for every layer and probe, of a sweep a row
-    for every printer.  Raises ResultFileError."""
+    for every printer; of a compensation its table.  Raises ResultFileError, and InputError for a table that
+    is not to be used."""
+    from bedsim.compensate.advice import Compensation
+
     file = _named(path, ".csv")
+    if isinstance(found, Compensation):
+        write_file(file, _compensation_text(found, file))
+        return file
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerows(_run_rows(found) if isinstance(found, Run) else _sweep_rows(found))
     write_file(file, text.getvalue())
     return file
+
+
+def _compensation_text(found: Compensation, file: Path) -> str:
+    from bedsim.compensate.table import table_text
+
+    if found.refused:
+        raise InputError(f"{file}: not written: {'; '.join(found.refused)}.")
+    return table_text(found)
 
 
 def to_json(found: Any, path: str | Path | None = None) -> str:

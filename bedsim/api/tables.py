@@ -10,6 +10,8 @@ from bedsim.analysis.printed import quantity, span
 from bedsim.analysis.sizing_report import SizingReport
 from bedsim.comparison.compared import Comparison
 from bedsim.comparison.text import shown_figures
+from bedsim.compensate.advice import Compensation
+from bedsim.compensate.text import headline as compensation_headline
 from bedsim.errors import BedsimError
 from bedsim.improve.findings import Improvement
 from bedsim.improve.text import headline, times
@@ -141,6 +143,20 @@ def _improvement(found: Improvement) -> ShownTable:
     )
 
 
+def _compensation(found: Compensation) -> ShownTable:
+    rows = []
+    for way in found.ways:
+        left = way.left
+        told = ("", "", "") if left is None else (left.lateral, left.stepped, left.height)
+        rows.append((way.name, *(v if isinstance(v, str) else quantity(v, "m") for v in told), way.refused))
+    return ShownTable(
+        title=f"{found.title}: what is left, peak to valley at the worst place",
+        head=("taken off", "sideways", f"X, Y in {quantity(found.asked.step, 'm')}", "height", "not here"),
+        rows=tuple(rows),
+        below=(compensation_headline(found),),
+    )
+
+
 def _learned(found: Learned) -> ShownTable:
     rows = []
     for text, name in (("sideways", "lateral"), ("in height", "height")):
@@ -175,6 +191,7 @@ _MADE: dict[type, Callable[[Any], ShownTable]] = {
     Comparison: _comparison,
     SizingReport: _sizing,
     Improvement: _improvement,
+    Compensation: _compensation,
     Learned: _learned,
     Gauged: _gauged,
 }

@@ -104,7 +104,7 @@ def command(
     from bedsim.scenario.load import load_scenario
     from bedsim.scenario.spares import read_spares
 
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     more = read_spares(spares)
     total = sets_to_search(len(loaded.scenario.corner), len(more))
     with progress_of(total, "sets of screws") as progress:

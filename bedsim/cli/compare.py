@@ -73,6 +73,18 @@ MOST_RUNS = 6
     "smallest amplitude an eye sees at the lead.",
 )
 @click.option(
+    "--compensated",
+    is_flag=True,
+    help="Beside them the first one again, with shift and turn per layer taken off by software (bedsim "
+    "compensate).",
+)
+@click.option(
+    "--step-um",
+    type=Number(least=0, most=1000),
+    metavar="UM",
+    help="For --compensated: step of X and Y of the machine; 0: as fine as wanted; default: 5.",
+)
+@click.option(
     "--output",
     type=OutputFolder(),
     metavar="FOLDER",
@@ -89,21 +101,26 @@ def command(
     required: tuple[str, ...],
     wants_break_even: bool,
     worth_um: float | None,
+    compensated: bool,
+    step_um: float | None,
     output: Path | None,
     walls: tuple[str, ...],
     probe: str | None,
     no_pictures: bool,
 ) -> int:
-    """Put scenarios or results side by side: FILE... are two or more of them, or one scenario with --vary or
-    --break-even.
+    """Put scenarios or results side by side: FILE... are two or more of them, or one with --compensated, or
+    one scenario with --vary or --break-even.
 
     What has not been run is run.  Every run is compared with the first; exits with 1 if a --require is
     missed.
     """
     from bedsim.analysis.requirements import read_requirement
+    from bedsim.comparison.compensated import with_software
+    from bedsim.compensate.software import plane_step
 
     requirements = [read_requirement(text) for text in required]
-    _check_options(files, vary, wants_break_even, required, worth_um)
+    _check_options(files, vary, wants_break_even, required, compensated, worth_um)
+    _check_software(files, compensated, step_um, vary is not None or wants_break_even)
     if wants_break_even:
         return _break_even(files[0], overrides, worth_um, output, no_pictures)
     prepared = _prepared(files, vary, overrides)
@@ -112,10 +129,13 @@ def command(
     )
     check_walls(walls, probe, _probe_names(prepared[0]))
     items = [_compared(item, engine, folder) for item in prepared]
+    step = plane_step(items[0].loaded) if step_um is None else step_um * UM
+    items += [with_software(items[0], step)] if compensated else []
     choice = _Choice(
         requirements=requirements, walls=walls, probe=probe, folder=None if no_pictures else folder
     )
-    return _report(items, _swings(items, no_ranges), _travel(items, no_ranges), choice)
+    swings = [] if no_ranges else _swings(items, step)
+    return _report(items, swings, _travel(items, no_ranges), choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +159,7 @@ def _check_options(
     vary: str | None,
     wants_break_even: bool,
     required: Sequence[str],
+    compensated: bool,
     worth: float | None,
 ) -> None:
     alone = "--vary" if vary is not None else "--break-even"
@@ -146,19 +167,28 @@ def _check_options(
         raise InputError("--vary and --break-even: give one of them.")
     if (vary is not None or wants_break_even) and len(files) != 1:
         raise InputError(f"{alone}: goes with one scenario; {len(files)} files are given.")
-    if vary is None and not wants_break_even and len(files) < 2:
-        raise InputError(
-            f"{files[0]}: one file has nothing to be compared with. Give another, or --vary KEY=V1,V2, or "
-            "--break-even."
-        )
-    if wants_break_even and required:
-        raise InputError("--require: is for runs side by side, not for --break-even.")
+    if wants_break_even and (required or compensated):
+        wrong = "--require" if required else "--compensated"
+        raise InputError(f"{wrong}: is for runs side by side, not for --break-even.")
     if worth is not None and not wants_break_even:
         raise InputError("--worth-um: goes with --break-even.")
     if len(files) > MOST_RUNS:
         raise InputError(f"{len(files)} files are given; at most {MOST_RUNS} can be told apart on one chart.")
     if len({f.resolve() for f in files}) < len(files):
         raise InputError("the same file is given twice: there is nothing to compare.")
+
+
+def _check_software(files: Sequence[Path], compensated: bool, step: float | None, alone: bool) -> None:
+    """`alone`: one scenario is asked for by another option."""
+    if len(files) < 2 and not (compensated or alone):
+        raise InputError(
+            f"{files[0]}: one file has nothing to be compared with. Give another, or --vary KEY=V1,V2, "
+            "--break-even or --compensated."
+        )
+    if step is not None and not compensated:
+        raise InputError("--step-um: goes with --compensated.")
+    if compensated and len(files) == MOST_RUNS:
+        raise InputError(f"--compensated: one run more than the {MOST_RUNS} that can be told apart.")
 
 
 # ---- what is compared ---------------------------------------------------------------------------------
@@ -184,7 +214,7 @@ def _prepared(files: Sequence[Path], vary: str | None, overrides: Sequence[str])
         return [
             _Prepared(
                 label=f"{key.rpartition('.')[2]} = {value}",
-                loaded=load_scenario(files[0], overrides, varied=(f"{key}={value}",)),
+                loaded=load_scenario(files[0], overrides, varied=(f"{key}={value}",), stage=progress_of),
                 run=None,
             )
             for value in values
@@ -200,7 +230,7 @@ def _one_file(label: str, file: Path, overrides: Sequence[str]) -> _Prepared:
     from bedsim.scenario.load import load_scenario
 
     if not is_result(file):
-        return _Prepared(label=label, loaded=load_scenario(file, overrides), run=None)
+        return _Prepared(label=label, loaded=load_scenario(file, overrides, stage=progress_of), run=None)
     run = read_run(file)
     return _Prepared(label=label, loaded=scenario_of(run, file), run=run)
 
@@ -245,31 +275,33 @@ def _compared(item: _Prepared, engine: str | None, folder: Path) -> Compared:
     return Compared(label=item.label, run=run, loaded=item.loaded)
 
 
-def _swings(items: Sequence[Compared], no_ranges: bool) -> list[Open]:
-    """What the uncertain numbers do; machines in pairs where readings have told of one."""
+def _swings(items: Sequence[Compared], step: float) -> list[Open]:
+    """What the uncertain numbers do; machines in pairs where readings have told of one.  `step` m: of X and
+    Y of what software takes off."""
+    from bedsim.comparison.compensated import seen_with_software
     from bedsim.comparison.difference import find_draws, find_swings
+    from bedsim.ranges.swings import as_they_are
 
-    if no_ranges:
-        return []
     found: list[Open] = []
     known = [len(item.loaded.knowledge.machines) for item in items if item.loaded.knowledge is not None]
-    if known:
-        for item in items:
-            with progress_of(max(known), f"machines that agree, {item.label}") as progress:
-                found.append(find_draws(item.loaded, max(known), progress))
-        return found
     for item in items:
-        with progress_of(len(item.loaded.ranges), f"uncertain numbers, {item.label}") as progress:
-            found.append(find_swings(item.loaded, progress))
+        seen = seen_with_software(item.loaded, step) if item.software else as_they_are
+        count = max(known, default=len(item.loaded.ranges))
+        what = "machines that agree" if known else "uncertain numbers"
+        with progress_of(count, f"{what}, {item.label}") as progress:
+            if known:
+                found.append(find_draws(item.loaded, count, progress, seen))
+            else:
+                found.append(find_swings(item.loaded, progress, seen))
     return found
 
 
 def _travel(items: Sequence[Compared], no_ranges: bool) -> list[TravelRange]:
-    """Every machine over its whole travel; none where one of them cannot be computed there."""
+    """Every machine of its own over its whole travel; none where one of them cannot be computed there."""
     from bedsim.ranges.travel import DRAWS, travel_range
 
     found = []
-    for item in items:
+    for item in (one for one in items if not one.software):
         count = 0 if no_ranges else DRAWS
         with progress_of(count, f"whole travel, {item.label}") as progress:
             try:
@@ -325,6 +357,7 @@ def _splits(items: Sequence[Compared]) -> list[str]:
     return [
         line
         for item in items
+        if not item.software
         for line in (f"{item.label}:", *(f"  {x}" for x in split_lines(split_of_run(item.run, item.loaded))))
     ]
 

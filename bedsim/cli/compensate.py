@@ -50,10 +50,8 @@ REFUSED = 1
 @click.option(
     "--step-um",
     type=Number(least=0, most=1000),
-    default=5.0,
-    show_default=True,
     metavar="UM",
-    help="Step of X and Y of the machine; 0: as fine as wanted.",
+    help="Step of X and Y of the machine, 0: as fine as wanted; default: motion.plane_step_um.",
 )
 @click.option(
     "--homing-mm",
@@ -94,7 +92,7 @@ def command(
     output: Path | None,
     copy: Path | None,
     dated: bool,
-    step_um: float,
+    step_um: float | None,
     homing_mm: float,
     levelling_mm: float,
     limit_mm: float,
@@ -109,14 +107,15 @@ def command(
     """
     from bedsim.compensate.advice import Asked, compensate
     from bedsim.compensate.program_copy import check_program_asked
+    from bedsim.compensate.software import plane_step
     from bedsim.compensate.text import lines
     from bedsim.scenario.load import load_scenario
 
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     if copy is not None:
         check_program_asked(loaded, copy)
     asked = Asked(
-        step=step_um * UM,
+        step=plane_step(loaded) if step_um is None else step_um * UM,
         homing=homing_mm * MM,
         levelling=levelling_mm * MM,
         limit=limit_mm * MM,

@@ -1,6 +1,7 @@
 """What a shell may complete: engines, keys of a scenario with their kinds, grades, places on the bed.
 
-Used by click's own completion: `eval "$(_BEDSIM_COMPLETE=bash_source bedsim)"`, likewise zsh and fish.
+Used by click's own completion: `eval "$(_BEDSIM_COMPLETE=bash_source bedsim)"`, likewise zsh and fish.  Bash
+takes words apart at `=` and puts in what it is given as it stands, spaces too: `Bash` reckons with both.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 import click
-from click.shell_completion import CompletionItem
+from click.shell_completion import BashComplete, CompletionItem, add_completion_class
 
 from bedsim import registry
 from bedsim.errors import BedsimError
@@ -19,8 +20,38 @@ MORE_GRADES = ("gauged", "unknown")
 """What --screws takes beside grades."""
 
 
+class Bash(BashComplete):
+    """Click's completion for bash, for values with `=` and with spaces."""
+
+    apart = ""
+    """What bash holds for a word of its own before the one to complete: `joint.kind=`."""
+
+    def get_completion_args(self) -> tuple[list[str], str]:
+        """Give the words before, and the one to complete, with what bash took apart at `=` in one piece."""
+        words, begun = super().get_completion_args()
+        whole: list[str] = []
+        for before, word in zip(["", *words], [*words, begun], strict=True):
+            if whole and "=" in (before, word):
+                whole[-1] += word
+            else:
+                whole.append(word)
+        *words, last = whole
+        self.apart = last.removesuffix("" if begun == "=" else begun)
+        return words, last
+
+    def format_completion(self, item: CompletionItem) -> str:
+        """Give what is to stand in place of bash's word."""
+        item.value = item.value.removeprefix(self.apart).replace(" ", "\\ ")
+        return super().format_completion(item)
+
+
+def offer() -> None:
+    """Complete in bash as above."""
+    add_completion_class(Bash)
+
+
 def _begin(names: Iterable[str], begun: str) -> list[CompletionItem]:
-    return [CompletionItem(name) for name in names if name.startswith(begun)]
+    return [CompletionItem(name) for name in names if name.casefold().startswith(begun.casefold())]
 
 
 def engines(_: click.Context, __: click.Parameter, begun: str) -> list[CompletionItem]:
@@ -54,9 +85,13 @@ def screws(ctx: click.Context, option: click.Parameter, begun: str) -> list[Comp
 
 
 def probes(ctx: click.Context, _: click.Parameter, begun: str) -> list[CompletionItem]:
-    """Places on the bed of the scenario or result that was named before."""
+    """Places on the bed of the scenario or result that was named before.
+
+    Behind an option that still wants its value click does not know arguments by their names yet, and keeps
+    them in `args`.
+    """
     given = [ctx.params.get(name) for name in ("scenario", "files", "results")]
-    files = [f for one in given if one for f in (one if isinstance(one, tuple) else (one,))]
+    files = [f for one in (*given, *ctx.args) if one for f in (one if isinstance(one, tuple) else (one,))]
     with contextlib.suppress(BedsimError, OSError):
         return _begin(_places(Path(files[0])), begun) if files else []
     return []

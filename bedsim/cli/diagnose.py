@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from bedsim.cli.common import scenario_argument, screws_option, set_option
+from bedsim.cli.common import progress_of, scenario_argument, screws_option, set_option
 from bedsim.cli.json_out import diagnosis_answer, tell
 from bedsim.cli.number_option import Number
 from bedsim.cli.paths import Command, input_argument
@@ -100,7 +100,7 @@ def command(
     from bedsim.diagnosis.response import once_per_turn_response
     from bedsim.scenario.load import load_scenario
 
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     machine = loaded.scenario
     lead = _common_lead(loaded)
     found = read_readings(readings, sigma_um * UM, lead)

@@ -55,7 +55,7 @@ def command(words: tuple[str, ...], overrides: tuple[str, ...], page: Path | Non
         _list()
         return 0
     entries = find(what)
-    loaded = None if scenario is None else load_scenario(scenario, overrides)
+    loaded = None if scenario is None else load_scenario(scenario, overrides, stage=progress_of)
     if len({entry.name for entry in entries}) > 1:
         tell(lambda: _model(entries[:MOST_TOLD]))
         click.echo(f"{shown(what)} is the name of {len(entries)}; ask for one by its whole name:")

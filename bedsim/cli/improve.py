@@ -78,14 +78,12 @@ def command(
     Also names what is unusual in this machine and costs it, and the cheapest set of changes that reaches a
     target. Winners are checked with friction.
     """
-    from bedsim.compensate.advice import STEP
-    from bedsim.compensate.worth import software_gain, software_sentence
     from bedsim.improve.findings import improve
     from bedsim.improve.prices import prices_for
     from bedsim.improve.text import lines
     from bedsim.scenario.load import load_scenario
 
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     prices = prices_for(loaded, given)
     found = improve(
         loaded,
@@ -97,8 +95,6 @@ def command(
     )
     tell(lambda: json_answer(found))
     click.echo("\n".join(_wrapped(lines(found))))
-    if aim == "lateral":
-        say(software_sentence(software_gain(loaded, STEP), STEP))
     for text in loaded.knowledge.sentences if loaded.knowledge else ():
         say(text)
     if not no_pictures:

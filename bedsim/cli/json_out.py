@@ -15,6 +15,7 @@ import click
 
 import bedsim
 from bedsim.cli.endings import PlainStream
+from bedsim.files import noting
 
 if TYPE_CHECKING:
     from bedsim.answers.models import Says
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 _told: contextvars.ContextVar[list[Says] | None] = contextvars.ContextVar("told", default=None)
 _WANTED = "bedsim.json"
 _NAMED = re.compile(r"^[A-Z][a-z ]*: +(\S.*)$")
-"""A line that names a file, "Result: results/first.h5"."""
+"""A line that names a file, "Result: results/first.h5": also one that was there already."""
 
 
 def wants_json() -> bool:
@@ -125,11 +126,11 @@ def answered(command: str, work: Callable[[], Any]) -> Any:
     before = _told.set(told)
     said = io.StringIO()
     try:
-        with _instead(said):
+        with _instead(said), noting() as written:
             code = work()
     finally:
         _told.reset(before)
-    click.echo(_document(command, code, told[0] if told else None, said.getvalue()))
+    click.echo(_document(command, code, told[0] if told else None, said.getvalue(), written))
     return code
 
 
@@ -140,15 +141,16 @@ def _instead(said: io.StringIO) -> Iterator[None]:
         yield
 
 
-def _document(command: str, code: Any, answer: Says | None, said: str) -> str:
+def _document(command: str, code: Any, answer: Says | None, said: str, written: Sequence[Path]) -> str:
     lines = [line.rstrip() for line in said.splitlines()]
-    named = [found[1] for found in map(_NAMED.match, lines) if found is not None]
+    named = [Path(found[1]) for found in map(_NAMED.match, lines) if found is not None]
+    made = [path for path in written if "__pycache__" not in path.parts]  # what the program keeps for itself
     document = {
         "bedsim": bedsim.__version__,
         "command": command,
         "exit_code": code if isinstance(code, int) else 0,
         "answer": None if answer is None else answer.model_dump(mode="json"),
         "text": [line for line in lines if line],
-        "files": [name for name in named if Path(name).is_file()],
+        "files": [str(path) for path in dict.fromkeys([*named, *made]) if path.is_file()],
     }
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)

@@ -117,7 +117,7 @@ def command(
     *readings, scenario = files
     if keep is not None and not readings:
         raise InputError(f"--keep {keep}: nothing was read; name files of readings before the scenario.")
-    loaded = load_scenario(scenario, overrides, taught=False)
+    loaded = load_scenario(scenario, overrides, taught=False, stage=progress_of)
     if _tug(readings, loaded, sigma_um * UM, None if no_pictures else output or _picture(scenario, "tug")):
         return 0
     changed = _changed(scenario, overrides, changes) if changes else None
@@ -157,7 +157,9 @@ def _draw(found: Learned, title: str, target: Path) -> None:
 def _changed(scenario: Path, overrides: Sequence[str], changes: Sequence[str]) -> LoadedScenario:
     from bedsim.scenario.load import load_scenario
 
-    return load_scenario(scenario, overrides, varied=changes, varied_by="--then", taught=False)
+    return load_scenario(
+        scenario, overrides, varied=changes, varied_by="--then", taught=False, stage=progress_of
+    )
 
 
 def _print(lines: Iterable[str], unused: Sequence[str]) -> None:

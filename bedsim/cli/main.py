@@ -126,6 +126,10 @@ def group(ctx: click.Context, also: tuple[str, ...]) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and give its exit code; a fault of the input comes as one message on stderr."""
+    if "_BEDSIM_COMPLETE" in os.environ:
+        from bedsim.cli import completion
+
+        completion.offer()
     try:
         with stoppable(), plain_output():
             outcome: Any = group.main(

@@ -10,11 +10,13 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.shell_completion import CompletionItem
 
 from bedsim.cli import json_out
 from bedsim.errors import InputError
 from bedsim.files import reason
 from bedsim.scenario.faults import shown
+from bedsim.threads import keep_freed_memory
 
 
 class InputPath(click.ParamType):
@@ -25,6 +27,12 @@ class InputPath(click.ParamType):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Path:
         """Give the path; whether it can be read is for the reader to say."""
         return _path(value, param)
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        """Leave it to the shell, which knows its files."""
+        return [CompletionItem(incomplete, type="file")]
 
 
 class OutputPath(click.ParamType):
@@ -48,6 +56,8 @@ class OutputPath(click.ParamType):
             )
         return path
 
+    shell_complete = InputPath.shell_complete
+
 
 PICTURE = OutputPath("a picture", ".png", ".svg", ".pdf")
 
@@ -63,6 +73,12 @@ class OutputFolder(click.ParamType):
         if path.exists() and not path.is_dir():
             raise InputError(f"{option_of(param)} {path}: is a file; a folder belongs here.")
         return path
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        """Leave it to the shell, which knows its folders."""
+        return [CompletionItem(incomplete, type="dir")]
 
 
 def _path(value: Any, param: click.Parameter | None) -> Path:
@@ -104,6 +120,7 @@ class Command(click.Command):
                         f"{option_of(param)} {path}: is the file {other} that this command reads, and would "
                         "be lost. Give another name."
                     )
+        keep_freed_memory()
         work = super().invoke
         if json_out.is_wanted(ctx):
             return json_out.answered(str(self.name), lambda: work(ctx))

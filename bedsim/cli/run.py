@@ -86,7 +86,7 @@ def command(
     from bedsim.wall.worst import judged_walls
 
     target = result_file(output, scenario, overrides)
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     check_walls(walls, probe, probe_points(loaded)[0])
     make_folder(target.parent)  # before the long work, so that it is not done in vain
     for text in program_sentences(loaded):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from bedsim.cli.common import scenario_argument, set_option
+from bedsim.cli.common import progress_of, scenario_argument, set_option
 from bedsim.cli.gauge_output import say
 from bedsim.cli.json_out import events_answer, json_answer, tell
 from bedsim.cli.paths import PICTURE, Command, InputPath, OutputPath
@@ -99,7 +99,7 @@ def command(
     _needs_upkeep(upkeep, beside=beside, calendar=calendar)
     if requirements and not beside:
         raise click.UsageError("--require does nothing without --beside.")
-    loaded = load_scenario(scenario, overrides)
+    loaded = load_scenario(scenario, overrides, stage=progress_of)
     more = {"beside": beside, "requirements": requirements, "calendar": calendar}
     asked = {"power_loss": power_loss, "tilt": tilt, "shake": shake, "speeds": speeds, "upkeep": upkeep}
     if any(asked.values()):

@@ -174,7 +174,11 @@ def shake_lines(report: ShakeReport) -> Iterator[str]:
     ):
         yield f"  {words:<50} " + " ".join(f"{number(v):>12}" for v in values)
     yield ""
-    settle = f"print.settle_s is {report.settle:g}"
+    settle = (
+        f"print.settle_s is {report.settle:g}"
+        if report.said_by == "print.settle_s"
+        else f"{report.said_by} pauses for {number(report.settle)} s or more"
+    )
     yield (
         f"Suggested pause after a layer change: {number(report.suggested)} s for {report.target / UM:g} µm "
         f"left ({settle})"

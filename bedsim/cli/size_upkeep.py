@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from bedsim.cli.common import progress_of
 from bedsim.cli.size_events import Answer, number
 from bedsim.cli.text import listed, wrapped
 from bedsim.errors import InputError
@@ -42,7 +43,7 @@ def upkeep(
             f"{loaded.name}: upkeep.first_date: is missing, and a calendar file needs its first day. Give "
             'it as first_date = "2027-01-04", or --set upkeep.first_date=2027-01-04.'
         )
-    others = [load_scenario(path) for path in beside]
+    others = [load_scenario(path, stage=progress_of) for path in beside]
     report = upkeep_scenario(loaded, others, [read_requirement(condition) for condition in requirements])
     lines = list(upkeep_lines(report))
     if calendar is not None:

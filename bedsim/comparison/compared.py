@@ -28,11 +28,13 @@ SAME_PLACE = 1e-6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
-    """One run with its scenario, as the comparison names it."""
+    """One run with its scenario, as the comparison names it; `software`: what it takes off of the run before
+    it, "" where a part shows all."""
 
     label: str
     run: Run
     loaded: LoadedScenario
+    software: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +76,12 @@ def compare(items: Sequence[Compared], swings: Sequence[Open] = ()) -> Compariso
         differences=tuple(differences(values[0], v, p) for v, p in zip(values[1:], pairs, strict=True)),
         changed=tuple(changed_keys(items[0].loaded.scenario, i.loaded.scenario) for i in items[1:]),
         swings=tuple(swings),
-        notes=(*aligned.notes, *_engine_note(items), *_learnt(items)),
+        notes=(
+            *aligned.notes,
+            *(i.software for i in items if i.software),
+            *_engine_note(items),
+            *_learnt(items),
+        ),
         cautions=tuple(dict.fromkeys(text for i in items for text in cautions(i.loaded.scenario))),
     )
 

@@ -19,6 +19,8 @@ from bedsim.ranges.swings import (
     FRICTION_LAYERS,
     RANGED,
     SMALLEST_FACTOR,
+    Seen,
+    as_they_are,
     leads_of,
     linear_values,
 )
@@ -77,18 +79,20 @@ class Difference:
         return self.low < 0.0 < self.high
 
 
-def find_swings(loaded: LoadedScenario, progress: Progress = lambda done: None) -> FigureSwings:
+def find_swings(
+    loaded: LoadedScenario, progress: Progress = lambda done: None, seen: Seen = as_they_are
+) -> FigureSwings:
     """Vary every uncertain key of a machine alone; keys of friction and play with friction as well.
 
     Without friction over all layers, with it over the first ones, at rest: what matters for a difference.
     `progress` is told the number of keys done.
     """
-    middle = linear_values(without_play(loaded))
-    rubbing = None if is_linear(make_job(loaded).machine) else _friction_part(loaded)
+    middle = linear_values(without_play(loaded), seen=seen)
+    rubbing = None if is_linear(make_job(loaded).machine) else _friction_part(loaded, seen)
     changes, left_out = {}, []
     for number, key in enumerate(loaded.ranges, start=1):
         try:
-            low, high = (_change(loaded, key, value, middle, rubbing) for value in (key.low, key.high))
+            low, high = (_change(loaded, key, value, middle, rubbing, seen) for value in (key.low, key.high))
             changes[key.key, key.low, key.likely, key.high] = (low, high)
         except BedsimError as fault:
             left_out.append((key.key, str(fault)))
@@ -96,28 +100,30 @@ def find_swings(loaded: LoadedScenario, progress: Progress = lambda done: None) 
     return FigureSwings(changes=changes, left_out=tuple(left_out))
 
 
-def find_draws(loaded: LoadedScenario, count: int, progress: Progress = lambda done: None) -> FigureDraws:
+def find_draws(
+    loaded: LoadedScenario, count: int, progress: Progress = lambda done: None, seen: Seen = as_they_are
+) -> FigureDraws:
     """Figures of so many machines that agree with what is known; the n-th of two scenarios are a pair."""
     told = loaded.knowledge.name if loaded.knowledge is not None else ""
-    return FigureDraws(machines=tuple(drawn_values(loaded, count, progress)), told=told)
+    return FigureDraws(machines=tuple(drawn_values(loaded, count, progress, seen)), told=told)
 
 
 def _change(
-    loaded: LoadedScenario, key: Range, value: float, middle: Values, rubbing: Values | None
+    loaded: LoadedScenario, key: Range, value: float, middle: Values, rubbing: Values | None, seen: Seen
 ) -> Values:
     other = loaded.with_values({key.key: value})
-    change = _minus(linear_values(without_play(other)), middle)
+    change = _minus(linear_values(without_play(other), seen=seen), middle)
     if rubbing is None or key.key.rpartition(".")[2] not in CONTACT_KEYS:
         return change
-    more = _minus(_friction_part(other), rubbing)
+    more = _minus(_friction_part(other, seen), rubbing)
     return {name: _number(change[name]) + _number(more[name]) for name in RANGED}
 
 
-def _friction_part(loaded: LoadedScenario) -> Values:
+def _friction_part(loaded: LoadedScenario, seen: Seen) -> Values:
     """What friction and play add to the figures of the first layers."""
     job = shortened(make_job(loaded), FRICTION_LAYERS)
-    found = metric_values(layer_result(loaded, job, [coarse_chunk(job)]), leads_of(loaded))
-    return _minus(found, linear_values(without_play(loaded), FRICTION_LAYERS))
+    found = metric_values(seen(layer_result(loaded, job, [coarse_chunk(job)])), leads_of(loaded))
+    return _minus(found, linear_values(without_play(loaded), FRICTION_LAYERS, seen))
 
 
 def _minus(values: Values, others: Values) -> Values:

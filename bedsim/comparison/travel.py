@@ -14,11 +14,11 @@ from bedsim.ranges.travel import TravelRange, travel_sentence
 
 
 def travel_lines(comparison: Comparison, found: Sequence[TravelRange]) -> list[str]:
-    """Each machine's band over its travel, then what each leaves of the first's."""
-    own = [
-        f"{label}: {travel_sentence(t)}" for label, t in zip(comparison.labels, found, strict=True) if t.tells
-    ]
-    return [*own, *_left(comparison.labels, found)]
+    """Each machine's band over its travel, of the first ones that are followed, then what each leaves of the
+    first's."""
+    labels = comparison.labels[: len(found)]
+    own = [f"{label}: {travel_sentence(t)}" for label, t in zip(labels, found, strict=True) if t.tells]
+    return [*own, *_left(labels, found)]
 
 
 def left_of(first: TravelBands, other: TravelBands) -> tuple[float, float]:

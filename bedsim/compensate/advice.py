@@ -17,6 +17,7 @@ from bedsim.compensate.correction import Correction
 from bedsim.compensate.height_map import HeightMaps, height_maps
 from bedsim.compensate.phase import TOLD_MM, PhaseNeeds, phase_needs
 from bedsim.compensate.printed import Progress, at_rest, silent
+from bedsim.compensate.software import SoftwareGain, plane_step, travel_table
 from bedsim.compensate.ways import (
     HEIGHT,
     MOTORS,
@@ -31,6 +32,7 @@ from bedsim.compensate.ways import (
     whole_microsteps,
 )
 from bedsim.compensate.worth import MACHINES, Worth, over_machines, worth
+from bedsim.errors import BedsimError
 from bedsim.ranges.shares import source_poses
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
@@ -38,9 +40,6 @@ from bedsim.shown import Shown
 from bedsim.simulation import make_job
 from bedsim.units import MM, UM
 
-STEP = 5.0 * UM
-"""Step of X and Y where nothing else is said: of a fine drive; 80 steps per mm are 12.5 um.  Common
-practice, no source."""
 HOMING = 0.05 * MM
 """Doubt of homing where nothing else is said: a switch or a probe repeats to a few hundredths.  Assumed."""
 LIMIT = 0.3 * MM
@@ -56,7 +55,7 @@ class Asked:
     """What was asked: `step` of X and Y, doubts of `homing` and `levelling` either way, `limit`,
     `within`; m."""
 
-    step: float = STEP
+    step: float
     homing: float = HOMING
     levelling: float = 0.0
     limit: float = LIMIT
@@ -81,7 +80,8 @@ class TableRows:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Compensation(Shown):
     """Everything `bedsim compensate` says, SI; `shift_leaves`: what each cause leaves after a shift
-    alone; `leads`: the shortest and the longest, m."""
+    alone; `travel`: what `improve` says of it, over the whole travel without friction (none where that
+    cannot be followed); `leads`: the shortest and the longest, m."""
 
     title: str
     asked: Asked
@@ -94,6 +94,7 @@ class Compensation(Shown):
     phase: PhaseNeeds
     maps: HeightMaps
     worth: Worth
+    travel: SoftwareGain | None
     rows: TableRows
     leads: tuple[float, float]
 
@@ -114,7 +115,7 @@ def compensate(loaded: LoadedScenario, asked: Asked | None = None, stage: Stage 
 
     Raises ModelError, InputError or SolverError where the print as it is cannot be computed.
     """
-    wanted = asked or Asked()
+    wanted = asked or Asked(step=plane_step(loaded))
     job = make_job(loaded)
     with stage(job.program.layers, "the print as it is") as progress:
         base = base_run(loaded, job, wanted.step, progress)
@@ -143,9 +144,18 @@ def compensate(loaded: LoadedScenario, asked: Asked | None = None, stage: Stage 
         phase=phase,
         maps=_maps(loaded, base, other, wanted),
         worth=judged,
+        travel=software_over_travel(loaded, wanted.step),
         rows=_rows(base, told),
         leads=(min(leads), max(leads)),
     )
+
+
+def software_over_travel(loaded: LoadedScenario, step: float) -> SoftwareGain | None:
+    """What `improve` tells of shift and turn; none where the travel cannot be followed."""
+    try:
+        return travel_table(loaded, step).gain
+    except BedsimError:
+        return None
 
 
 def _poses_by_cause(loaded: LoadedScenario) -> dict[str, Array]:

@@ -97,12 +97,33 @@ def stepped_extents(top: Array, moved: Array, left: Array, step: float) -> tuple
     if step <= 0:
         whole = float(widest(top, left).max())
         return whole, whole
-    even = np.broadcast_to((np.arange(EVEN) + 0.5)[:, None, None] / EVEN * step, (EVEN, *moved.shape[1:]))
-    told = [widest(top, left + _laid_off(moved, u, step)) for u in _pairs(even)]
+    told, _ = _between_steps(top, moved, left, step)
     turns = 0.5 * step - np.quantile(moved, TURNS, axis=0)  # (q, p, 2)
-    worst = [widest(top, left + _laid_off(moved, u, step)) for u in _pairs(turns)]
-    middle = float(np.median(told, axis=0).max())
-    return middle, max(float(np.max(worst)), float(np.max(told)))
+    worst = [widest(top, left - _laid_off(moved, u, step)) for u in _pairs(turns)]
+    middle = np.take_along_axis(told, _middle(told)[None], axis=0)
+    return float(middle.max()), max(float(np.max(worst)), float(np.max(told)))
+
+
+def moves_in_steps(top: Array, moved: Array, left: Array, step: float) -> Array:
+    """How far the nozzle goes (l, p, 2) m in whole steps, for the line at each place that shows the middle
+    of what `stepped_extents` tells: no more than half of the lines there show more."""
+    if step <= 0:
+        return moved
+    told, lines = _between_steps(top, moved, left, step)
+    own = np.array(lines)[_middle(told), np.arange(told.shape[1])]  # (p, 2)
+    return in_steps(own + moved, step) - in_steps(own, step)
+
+
+def _between_steps(top: Array, moved: Array, left: Array, step: float) -> tuple[Array, list[Array]]:
+    """Peak to valley (q, p) of lines evenly between two steps, and where each lies (p, 2)."""
+    even = np.broadcast_to((np.arange(EVEN) + 0.5)[:, None, None] / EVEN * step, (EVEN, *moved.shape[1:]))
+    lines = _pairs(even)
+    return np.array([widest(top, left - _laid_off(moved, u, step)) for u in lines]), lines
+
+
+def _middle(told: Array) -> NDArray[np.intp]:
+    """Which of the lines (q, p) shows the middle at each place: the upper one of two."""
+    return np.asarray(np.argsort(told, axis=0, kind="stable")[told.shape[0] // 2])
 
 
 def _pairs(places: Array) -> list[Array]:
@@ -111,4 +132,5 @@ def _pairs(places: Array) -> list[Array]:
 
 
 def _laid_off(moved: Array, u: Array, step: float) -> Array:
+    """How much farther than it should the nozzle goes for a line at u."""
     return in_steps(u + moved, step) - u - moved

@@ -139,9 +139,11 @@ def path_moved(path: Path, by: Array) -> Path:
     return replace(path, **moved)
 
 
-def at_rest(loaded: LoadedScenario) -> RestingMachine:
-    """The machine of a scenario without friction, stops and play.  Raises as `make_job` does."""
+def at_rest(loaded: LoadedScenario, layers: NDArray[np.int64] | None = None) -> RestingMachine:
+    """The machine of a scenario without friction, stops and play, at `layers` (some that stand for all where
+    none are named).  Raises as `make_job` does."""
     job = make_job(linear_machine.without_play(loaded))
-    count, objects = job.program.layers, np.unique(job.program.stations.first).size
-    layers = linear_machine.sampled_layers(count) if objects == 1 else np.arange(1, count + 1)
+    if layers is None:
+        count, objects = job.program.layers, np.unique(job.program.stations.first).size
+        layers = linear_machine.sampled_layers(count) if objects == 1 else np.arange(1, count + 1)
     return RestingMachine(job=job, linear=linear_machine.linear_machine(job, layers), at=layers - 1)

@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, cast
 
 import numpy as np
 
+from bedsim.analysis.printed import quantity
 from bedsim.compensate.advice import Compensation
-from bedsim.compensate.read_back import ReadAgain, WrittenPieces, read_again
+from bedsim.compensate.correction import Correction
+from bedsim.compensate.printed import printed
+from bedsim.compensate.read_back import WrittenPieces, read_again
 from bedsim.compensate.rewrite import RewriteCount, rewritten, with_comment
 from bedsim.compensate.stretches import corrections, find_stretches
-from bedsim.compensate.ways import Stage
-from bedsim.errors import InputError
+from bedsim.compensate.ways import Base, Stage
+from bedsim.errors import InputError, SolverError
 from bedsim.files import write_file
 from bedsim.program.laid import Laid
+from bedsim.program.reading import read_stream
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.named_files import named_file
 from bedsim.scenario.part_program import origin_mm
+from bedsim.simulation import make_job
 from bedsim.units import MM
 
 
@@ -28,7 +34,8 @@ from bedsim.units import MM
 class ProgramCopy:
     """A copy that was written: lines `changed` and moves `added` ahead of lines, longest move m, and what
     reading it again gave: laid `lines`, and how far (m) the `worst` of their ends lies from where it
-    should."""
+    should.  `left` m, of `before`, peak to valley over all these ends: what is left as written, by a run
+    of the copy with friction, hop and vibration."""
 
     path: Path
     changed: int
@@ -36,6 +43,8 @@ class ProgramCopy:
     largest: float
     lines: int
     worst: float
+    left: float
+    before: float
 
 
 def check_program_asked(loaded: LoadedScenario, target: Path) -> Path:
@@ -75,8 +84,15 @@ def write_copy(
         pieces = [*rewritten(stream, stretches, by, count, progress)]
     if count.changed or count.added:
         pieces[0] = with_comment(pieces[0], _words(found, dated))
+    pose = _printed_anew(loaded, laid, pieces, stage)
+    bed = corrections(stretches, laid.line, pose.a, pose.b, pose.turn, origin)
     with stage(size, "reading again") as progress, path.open("rb") as stream:
-        again: ReadAgain = read_again(stream, cast(Any, WrittenPieces(pieces)), stretches, by, progress)
+        again = read_again(stream, cast(Any, WrittenPieces(pieces)), stretches, by, bed, progress)
+    if again.left >= again.before > 0.0:
+        raise SolverError(
+            f"the copy, printed anew, leaves {again.left * 1e3:.2f} µm of {again.before * 1e3:.2f} µm: it is "
+            "not used"
+        )
     write_file(target, pieces)
     return ProgramCopy(
         path=target,
@@ -85,7 +101,23 @@ def write_copy(
         largest=count.largest * MM,
         lines=again.lines,
         worst=again.worst * MM,
+        left=again.left * MM,
+        before=again.before * MM,
     )
+
+
+def _printed_anew(loaded: LoadedScenario, laid: Laid, pieces: Sequence[bytes], stage: Stage) -> Correction:
+    """How the bed moves under the copy, from a run of the copy itself, in the form of a correction."""
+    name = str(loaded.scenario.print.program)
+    size = sum(map(len, pieces))
+    with stage(size, "reading the copy") as progress:
+        copy = read_stream(cast(Any, WrittenPieces(pieces)), laid.settings, progress)
+    if not np.array_equal(copy.height, laid.height):
+        raise SolverError("the copy lays at other heights than the program: it is not used")
+    anew = replace(loaded, tables={**loaded.tables, **copy.tables(name)}).with_values({})
+    job = make_job(anew)
+    with stage(job.program.layers, "printing the copy") as progress:
+        return Base(loaded=anew, job=job, layers=printed(anew, job, progress), step=0.0).whole
 
 
 def _words(found: Compensation, dated: bool) -> str:
@@ -102,5 +134,8 @@ def copy_lines(copy: ProgramCopy) -> list[str]:
         f"{copy.changed} lines changed, {copy.added} moves put ahead, the longest way "
         f"{copy.largest / MM * 1e3:.1f} µm; "
         f"every other line is as it was. Read again: all {copy.lines} lines that lay end within "
-        f"{copy.worst / MM * 1e3:.2f} µm of where their correction puts them, heights and material as before."
+        f"{copy.worst / MM * 1e3:.2f} µm of where their correction puts them, heights and material as "
+        f"before. As written: {quantity(copy.left, 'm')} left of {quantity(copy.before, 'm')} sideways (peak "
+        "to valley over all ends of laid lines, from a run of the copy with friction, hop and vibration; X "
+        "and Y as fine as they are written)."
     ]

@@ -27,6 +27,9 @@ _CHECKSUM = re.compile(rb"\*[ \t]*([0-9]+)[ \t]*$")
 _COMMENTS = re.compile(rb"\([^)\n]*\)")
 _LEADING = re.compile(rb"\A(?:\xef\xbb\xbf)?(?:[ \t\r]*\n)*[ \t]*%[^\n]*\n|\A\xef\xbb\xbf")
 
+CENTRE_OFF = 5.0
+"""Last decimals by which an arc by R may have its centre aside: 0.5 um, where it is 0.3 for I and J."""
+
 Corrections = tuple[Array, Array, Array]
 
 
@@ -84,7 +87,9 @@ def _copy(
     edits = _Edits()
     touched = [_moves_ahead(block, rows, modes, told, edits)]
     last = block.end[np.searchsorted(block.line, rows.line[told.row], side="right") - 1]
-    arcs = (rows.sweep[told.row] != 0) & (rows.word["R"][told.row] < 0)
+    turns = rows.sweep[told.row] != 0
+    arcs = turns & (rows.word["R"][told.row] < 0)
+    touched.append(_radii(block, rows, told, np.flatnonzero(turns & ~arcs), edits))
     for axis, letter in enumerate("XY"):
         touched.append(
             _words(block, rows, told, letter, told.place[:, axis], told.moved[:, axis], last, edits)
@@ -146,6 +151,25 @@ def _words(
         ],
     )
     return np.concatenate([rows.line[told.row[differs]], rows.line[told.row[lacking]]])
+
+
+def _radii(block: TextBlock, rows: ProgramRows, told: WrittenRows, by: Index, edits: _Edits) -> Index:
+    """Give arcs by R (`by`, of those told) by I and J where R would put their centre elsewhere; lines that
+    change.  Geometry as in `bedsim/program/arcs.py`."""
+    word = rows.word["R"][told.row[by]]
+    radius = block.value[word] * 10.0 ** told.decimals[by] if by.size else np.zeros(0)
+    x, y = told.chord[by].T
+    length = np.maximum(np.hypot(x, y), 1.0)
+    height = np.sqrt(np.maximum(radius**2 - length**2 / 4, 0.0))
+    height *= np.sign(rows.sweep[told.row[by]]) * np.sign(radius) / length
+    centre = np.stack([x / 2 - y * height, y / 2 + x * height], axis=1)
+    off = np.flatnonzero(np.hypot(*(centre - told.centre[by]).T) > CENTRE_OFF)
+    for k, w in zip(by[off].tolist(), word[off].tolist(), strict=True):
+        begin, end, d = int(block.begin[w]), int(block.end[w]), int(told.decimals[k])
+        i, j = told.centre[k] / 10.0**d + 0.0
+        comments = b"".join(_COMMENTS.findall(block.raw[begin:end]))
+        edits.add([begin], [end], [b"I%.*f J%.*f%s" % (d, i, d, j, comments)])
+    return np.asarray(rows.line[told.row[by[off]]])
 
 
 def _moves_ahead(

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from bedsim.analysis.printed import FLOOR, quantity
 from bedsim.compensate.advice import Compensation
 from bedsim.compensate.phase import TOLD_MM, DoubtfulTable, PhaseNeeds
+from bedsim.compensate.software import software_sentence
 from bedsim.compensate.ways import LeftCause, Remains, Way
 from bedsim.number_text import number
 from bedsim.units import DEG, MM, UM
@@ -121,6 +122,8 @@ def worth_lines(found: Compensation) -> Iterator[str]:
             f"{100 * o.harms:.0f} % "
             "of them. A table from readings of the machine itself is the better source (bedsim learn)."
         )
+    if found.travel is not None:
+        yield f"  {software_sentence(found.travel)}"
     yield f"  The nozzle goes up to {_um(w.largest)} off its program (limit {number(w.limit / MM)} mm)."
 
 

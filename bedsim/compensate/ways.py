@@ -15,7 +15,14 @@ from numpy.typing import NDArray
 
 from bedsim.analysis.figures import height_extent
 from bedsim.analysis.metrics import peak_to_valley, widest
-from bedsim.compensate.correction import Correction, corner_heights, in_steps, sideways, stepped_extents
+from bedsim.compensate.correction import (
+    Correction,
+    corner_heights,
+    in_steps,
+    moves_in_steps,
+    sideways,
+    stepped_extents,
+)
 from bedsim.compensate.printed import Progress, at_heights, other_side, printed
 from bedsim.engines.base import Job
 from bedsim.errors import BedsimError
@@ -137,9 +144,11 @@ def remains(base: Base, moves: Array | None = None, layers: LayerResult | None =
     )
 
 
-def corrected(base: Base, moves: Array) -> LayerResult:
-    """The run as the part shows it where the nozzle goes by `moves` (l, p, 2) m, exactly."""
-    return replace(base.layers, lateral_error=base.layers.lateral_error - moves)
+def software_moves(base: Base) -> Array:
+    """How far the nozzle goes (l, p, 2) m by a table of shift and turn, X and Y in whole steps: at every
+    place the line that shows the middle (`moves_in_steps`)."""
+    run, moves = base.layers, base.whole.moves(base.layers.probe_position)
+    return moves_in_steps(run.print_height, moves, run.lateral_error - moves, base.step)
 
 
 # ---- the ways -------------------------------------------------------------------------------------------

@@ -10,24 +10,20 @@ from functools import partial
 import numpy as np
 
 from bedsim.analysis.metrics import widest
-from bedsim.analysis.travel import whole_travel
 from bedsim.background import each
 from bedsim.compensate.correction import Correction, sideways, stepped_extents
 from bedsim.compensate.phase import USUAL
 from bedsim.compensate.printed import Progress, RestingMachine, at_rest, printed, turned
+from bedsim.compensate.software import against_size
 from bedsim.compensate.ways import Base
 from bedsim.errors import BedsimError
-from bedsim.number_text import number
 from bedsim.ranges.draws import Draw, draws
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
-from bedsim.units import MM, UM
+from bedsim.units import MM
 
 MACHINES = 30
 """Machines drawn from the scenario's ranges."""
-STEPS_WORTH = 2.0
-"""An error below so many steps of X and Y is not worth it: what the steps add is as large.  Our choice, from
-trials: 1.1 um became up to 6 on steps of 5."""
 ENDS = (0.1, 0.5, 0.9)
 
 
@@ -114,21 +110,7 @@ def _late(base: Base, progress: Progress) -> Array:
 
 def _against(found: Worth, step: float, share: float) -> list[str]:
     """What speaks against it, a sentence each."""
-    said = []
-    if found.largest > found.limit:
-        said.append(
-            f"the nozzle would have to go {number(found.largest / MM)} mm, more than the limit of "
-            f"{number(found.limit / MM)} mm: look for the fault in the machine or the scenario first"
-        )
-    if found.before < STEPS_WORTH * step:
-        said.append(
-            f"the error of {_um(found.before)} is below {STEPS_WORTH:g} steps of X and Y ({_um(step)} each): "
-            f"rounding to steps leaves up to {_um(found.stepped_worst)}"
-        )
-    elif found.stepped_worst >= found.before:
-        said.append(
-            f"with steps of {_um(step)} up to {_um(found.stepped_worst)} would be left of {_um(found.before)}"
-        )
+    said = against_size(found.before, found.stepped_worst, found.largest, found.limit, step)
     if share >= 1.0:
         said.append(
             f"the screws' angle is not known well enough: on average {100 * share:.0f} % of the error would "
@@ -140,54 +122,6 @@ def _against(found: Worth, step: float, share: float) -> list[str]:
             "their ranges worse"
         )
     return said
-
-
-def _um(length: float) -> str:
-    return f"{number(length / UM, 2)} µm"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SoftwareGain:
-    """Sideways error m, peak to valley at the worst place, over the whole travel and without friction:
-    `before`; after shift and turn with X and Y in steps, `stepped` in the middle and `worst`; `late`
-    by 5 degrees."""
-
-    before: float
-    stepped: float
-    worst: float
-    late: float
-
-
-def software_gain(loaded: LoadedScenario, step: float) -> SoftwareGain:
-    """What shift and turn per layer leave of a machine over its whole travel, as levers are told."""
-    rest = at_rest(whole_travel(loaded))
-    pose, places = rest.pose(), rest.job.probes
-    moves = sideways(pose, rest.top, rest.zero).moves(places)
-    now = rest.errors(pose)["lateral_error"]
-    leads = np.array([c.screw.lead_mm for c in loaded.scenario.corner]) * MM
-    late = rest.errors(rest.pose(USUAL / (2 * np.pi) * leads))["lateral_error"]
-    middle, worst = stepped_extents(rest.top, moves, now - moves, step)
-    return SoftwareGain(
-        before=float(widest(rest.top, now).max()),
-        stepped=middle,
-        worst=worst,
-        late=stepped_extents(rest.top, moves, late - moves, step)[0],
-    )
-
-
-def software_sentence(found: SoftwareGain, step: float) -> str:
-    """Beside the levers: what software takes off, and on what that hangs."""
-    head = (
-        f"Software instead (bedsim compensate): shift and turn per layer leave {_um(found.stepped)} "
-        f"sideways, up to {_um(found.worst)}, of {_um(found.before)} with X and Y in steps of "
-        f"{_um(step)}, over the whole travel and without friction"
-    )
-    if found.worst >= found.before or found.before < STEPS_WORTH * step:
-        return f"{head}: not worth it."
-    return (
-        f"{head}; {_um(found.late)} where the screws stand 5° off, and nothing is gained from 60° on. It "
-        "cancels, and holds as long as the screws' angle is known."
-    )
 
 
 # ---- over the ranges --------------------------------------------------------------------------------------

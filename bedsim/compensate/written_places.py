@@ -4,10 +4,12 @@ rounded to what can be written.
     x' = A + x cos w - y sin w     y' = B + x sin w + y cos w
     I' = I cos w - J sin w         J' = I sin w + J cos w
 
-R, E, F and Z stand as they are: a shift and a turn keep every arc and every length.  In one stretch all
-is moved alike, a helix too.  A written place is a whole number of last decimals from where the axes count
-from: under G91 differences of written places are written, so that nothing drifts, and G92 counts from the
-place that was written.
+R, E, F and Z stand as they are: a shift and a turn keep every arc and every length.  In one stretch all is
+moved alike, a helix too.  But the centre of an arc by R hangs on its ends, near half a circle without bound:
+ends 0.1 um nearer than 2 R = 20 mm put it 30 um aside.  Where it would stand too far off, the arc is given by
+I and J (`rewrite.py`), rather than by chords: it stays an arc.  A written place is a whole number of last
+decimals from where the axes count from: under G91 differences of written places are written, so that nothing
+drifts, and G92 counts from the place that was written.
 """
 
 from __future__ import annotations
@@ -38,14 +40,15 @@ class WrittenState:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WrittenRows:
     """What of rows (m,) that move in X and Y is to be written; `row`: which; `decimals` (m,); `place`,
-    `centre` (m, 2): X Y and I J in the row's unit; `moved` (m, 2): whether the place differs from the
-    one before; `ahead`: whether a move to `start` (m, 2) has to come first; `largest` mm: longest
-    move."""
+    `centre`, `chord` (m, 2): X Y, I J and the way from start to end in last decimals; `moved` (m, 2):
+    whether the place differs from the one before; `ahead`: whether a move to `start` (m, 2) has to come
+    first; `largest` mm: longest move."""
 
     row: Index
     decimals: Index
     place: Array
     centre: Array
+    chord: Array
     moved: Mask
     ahead: Mask
     start: Array
@@ -80,6 +83,7 @@ def written(
         decimals=digits,
         place=np.zeros((count, 2)),
         centre=np.zeros((count, 2)),
+        chord=np.zeros((count, 2)),
         moved=np.zeros((count, 2), dtype=bool),
         ahead=np.zeros(count, dtype=bool),
         start=np.zeros((count, 2)),
@@ -149,5 +153,6 @@ def _fill(
     before = np.where(ahead[:, None], begin, before)
     found.moved[part] = np.abs(n - before) > OFF
     found.place[part] = n - before if relative else n
+    found.chord[part] = n - before
     found.centre[part] = np.rint((centre - zero) / step - before)
     state.place = np.asarray(zero + n[-1] * step[-1])

@@ -15,7 +15,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,6 +59,21 @@ class Motor:
         return self.teeth * self.gear
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceError:
+    """One order of a place error at unit strength, an angle of the screw: `rate` rad of its phase per metre
+    of commanded height."""
+
+    corner: int
+    rate: float
+    phase: float
+    gear: float
+
+    def __call__(self, path: Path) -> Array:
+        """Give it along a path, (t, 1)."""
+        return np.asarray(np.cos(self.rate * path.height[:, self.corner] + self.phase) / self.gear)[:, None]
+
+
 def torque(motor: Motor, lag: Array) -> Array:
     """Torque N m at the screw that pulls back a rotor displaced by `lag` rad (screw angle) from its
     command."""
@@ -92,10 +106,6 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
         # steps on the way come faster than the rotor can follow; what counts is the place it rests at
         return (error(start) * (1 - share) + error(end) * share)[:, None]
 
-    def place_error(path: Path, order: int, phase: float) -> Array:
-        angle = order * motor.electrical * turn * path.height[:, corner] + phase
-        return (np.cos(angle) / motor.gear)[:, None]
-
     found = [
         Source(
             cause=CauseName.MOTOR,
@@ -113,7 +123,9 @@ def sources(motor: Motor, corner: int, link_name: str, turn: float) -> list[Sour
                 corner=corner,
                 link=link_name,
                 amount=amplitude,
-                values=partial(place_error, order=order, phase=phase),
+                values=PlaceError(
+                    corner=corner, rate=order * motor.electrical * turn, phase=phase, gear=motor.gear
+                ),
                 name=f"{PLACE_ERROR} {order}",
                 order=order,
             )

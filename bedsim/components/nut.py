@@ -59,10 +59,10 @@ class Nut:
     lead: float
 
     @property
-    def series(self) -> Array:
-        """Stiffness diag(radial, tilt) (2, 2) in series with the shaft; a plain nut's radial part is a stop
-        instead."""
-        return np.diag([self.radial, self.tilt])
+    def series(self) -> tuple[float, float]:
+        """Radial N/m and tilting N m/rad stiffness in series with the shaft; a plain nut's radial part is a
+        stop instead."""
+        return self.radial, self.tilt
 
     @property
     def has_play(self) -> bool:
@@ -104,7 +104,7 @@ def nut_rows(
         rows = screw.lateral_rows(coordinates, corner, arm)
         return NutRows(lateral=screw.lateral_link(corner, shaft, rows, nut.series, lateral), frictions=drags)
     # the thread's radial part is the play, not a spring in series
-    tilt_only = np.diag([UNCOUPLED, nut.tilt])
+    tilt_only = (UNCOUPLED, nut.tilt)
     rows = screw.shaft_rows(coordinates, corner)
     flank, stop, friction = play(coordinates, corner, nut, arm, axial.jacobian, axial.name, f"{name}.nut")
     return NutRows(

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,26 @@ class Link:
         if callable(self.stiffness):
             return self.stiffness(nut_position, load)
         return np.broadcast_to(self.stiffness, (nut_position.size, *self.stiffness.shape))
+
+
+def stiffness_of_all(links: Sequence[Link], position: Array, load: Array, gravity: float) -> list[Array]:
+    """Stiffness (layers, m, m), or (m, m), of every link with the nuts at `position` (layers, c) m on their
+    screws and `load` (layers, c) N hanging on these.
+
+    Links of one stiffness, those of equal screws, ask for it together: the work is in the asking.
+    """
+    alike: dict[Any, list[int]] = {}
+    for k, link in enumerate(links):
+        if callable(link.stiffness):
+            alike.setdefault(link.stiffness, []).append(k)
+    found: list[Any] = [link.stiffness for link in links]
+    for law, some in alike.items():
+        at = [position[:, links[k].corner] for k in some]
+        own = [load[:, links[k].corner] - links[k].beside * gravity for k in some]
+        every = law(np.concatenate(at), np.concatenate(own))
+        for k, values in zip(some, np.split(every, len(some)), strict=True):
+            found[k] = values
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -284,23 +284,44 @@ def axial_row(coordinates: Coordinates, corner: int, screw: Screw, axis_offset: 
     return row
 
 
-def lateral_link(corner: int, screw: Screw, rows: Array, nut: Array | None, name: str) -> Link:
-    """The screw's push on the nut: a 2x2 deflection-slope stiffness per plane, the nut's diag(radial, tilt)
-    in series."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LateralStiffness:
+    """A 2x2 deflection-slope stiffness per plane, the `nut`'s radial and tilting stiffness in series where
+    there is one.  Those of equal screws are equal, and are asked together (`Machine.system`)."""
 
-    def stiffness(nut_position: Array, load: Array) -> Array:
-        plane = shaft_stiffness(screw, nut_position, load)
-        return two_planes(plane if nut is None else in_series(plane, np.broadcast_to(nut, plane.shape)))
+    screw: Screw
+    nut: tuple[float, float] | None
 
+    def __call__(self, nut_position: Array, load: Array) -> Array:
+        """Stiffness (n, 4, 4) with the nut at (n,) m under (n,) N."""
+        plane = shaft_stiffness(self.screw, nut_position, load)
+        if self.nut is None:
+            return two_planes(plane)
+        return two_planes(in_series(plane, np.broadcast_to(np.diag(self.nut), plane.shape)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AxialStiffness:
+    """The screw's own axial train with `others` m/N behind it."""
+
+    screw: Screw
+    others: float
+
+    def __call__(self, nut_position: Array, load: Array) -> Array:
+        """Stiffness (n, 1, 1) with the nut at (n,) m."""
+        total = np.sum(list(axial_compliances(self.screw, nut_position).values()), axis=0) + self.others
+        return np.asarray((1.0 / total)[:, None, None])
+
+
+def lateral_link(corner: int, screw: Screw, rows: Array, nut: tuple[float, float] | None, name: str) -> Link:
+    """The screw's push on the nut: a 2x2 deflection-slope stiffness per plane, the nut's radial and tilting
+    one in series."""
+    stiffness = LateralStiffness(screw=screw, nut=nut)
     return Link(part="screw", name=name, corner=corner, jacobian=rows, stiffness=stiffness)
 
 
 def axial_link(corner: int, screw: Screw, row: Array, others: float, name: str) -> Link:
     """The lifting link; `others` m/N: compliances of nut, joint contact and frame in series with the screw's
     own."""
-
-    def stiffness(nut_position: Array, load: Array) -> Array:
-        total = np.sum(list(axial_compliances(screw, nut_position).values()), axis=0) + others
-        return (1.0 / total)[:, None, None]
-
+    stiffness = AxialStiffness(screw=screw, others=others)
     return Link(part="axial", name=name, corner=corner, jacobian=row, stiffness=stiffness)

@@ -22,7 +22,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.row import Path
+from bedsim.components.motor import PlaceError
 from bedsim.engines import base, exponential
 from bedsim.engines.base import Job
 from bedsim.model.assembly import System
@@ -128,24 +128,29 @@ class Bench:
         return found
 
     @cached_property
-    def place_errors(self) -> list[tuple[int, int]]:
-        """(source, motor) of every place error."""
-        machine, number = self.job.machine, {int(row): m for m, row in enumerate(self.motor_rows)}
-        return [
-            (k, number[machine.slices[source.link].start])
-            for k, source in enumerate(machine.sources)
-            if source.order is not None
-        ]
+    def place_errors(self) -> list[int]:
+        """Sources that are place errors."""
+        return [k for k, source in enumerate(self.job.machine.sources) if source.order is not None]
+
+    @cached_property
+    def _waves(self) -> tuple[NDArray[np.int64], Array, Array, Array]:
+        """Of every place error (e,): corner, rate, phase, and its share of every motor's angle (e, m)."""
+        machine, motor = self.job.machine, {int(row): m for m, row in enumerate(self.motor_rows)}
+        sources = [machine.sources[k] for k in self.place_errors]
+        found = [source.values for source in sources if isinstance(source.values, PlaceError)]
+        share = np.zeros((len(found), self.motor_rows.size))
+        for k, (source, wave) in enumerate(zip(sources, found, strict=True)):
+            share[k, motor[machine.slices[source.link].start]] = 1.0 / wave.gear
+        corner = np.array([wave.corner for wave in found], dtype=np.int64)
+        return corner, np.array([w.rate for w in found]), np.array([w.phase for w in found]), share
 
     def error(self, command: Array, angle: Array, amounts: Array) -> Array:
         """Place errors (b, m) rad of motors sent to heights (b, c) m whose rotors stand `angle` (b, m)
         rad beyond, for strengths (b, s)."""
+        corner, rate, phase, share = self._waves
         height = command + angle @ self.height_per_angle if self.actual else command
-        path = Path(time=np.zeros(height.shape[0]), height=height, move_start=height, move_end=height)
-        found = np.zeros((height.shape[0], self.motor_rows.size))
-        for source, motor in self.place_errors:
-            found[:, motor] += amounts[:, source] * self.job.machine.sources[source].values(path)[:, 0]
-        return found
+        waves = np.cos(rate * height[:, corner] + phase)
+        return np.asarray((amounts[:, self.place_errors] * waves) @ share)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,8 +209,7 @@ def _ready(bench: Bench, moves: Sequence[Move], profiles: Sequence[Profile]) -> 
     count = _steps(bench, profiles)
     pull = system.imposed_force[0].T @ V
     pull[bench.motor_rows] = 0.0
-    placed = {source for source, _ in bench.place_errors}
-    kept = np.array([k not in placed for k in range(len(machine.sources))])
+    kept = np.array([k not in bench.place_errors for k in range(len(machine.sources))])
     force, gained, height, rounding, seat = [], [], [], [], []
     for move, profile in zip(moves, profiles, strict=True):
         time = np.linspace(0.0, profile.duration, count + 1)

@@ -17,6 +17,7 @@ from bedsim.components.row import CauseName, Path
 from bedsim.engines import base
 from bedsim.engines.base import Job
 from bedsim.engines.static import at_rest
+from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
 
@@ -50,18 +51,28 @@ class Slip:
 
 def slips(job: Job, layer: int = 1) -> tuple[Slip, ...]:
     """Every motor of a machine slipped by itself, at the height of a layer."""
-    return tuple(slip(job, motor, layer) for motor in range(len(job.machine.motor_index)))
+    system, observer = _at(job, layer)
+    motors = range(len(job.machine.motor_index))
+    return tuple(_slip(job, motor, layer, system, observer) for motor in motors)
 
 
 def slip(job: Job, motor: int, layer: int = 1) -> Slip:
     """One motor slipped by four full steps.  Limits: no friction, which holds some of it back."""
+    return _slip(job, motor, layer, *_at(job, layer))
+
+
+def _at(job: Job, layer: int) -> tuple[System, base.Observer]:
+    """The machine at the height of a layer, with what is reported of it."""
+    system = job.machine.system(np.array([layer]))
+    return system, base.make_observer(job.machine, system, job.probes)
+
+
+def _slip(job: Job, motor: int, layer: int, system: System, observer: base.Observer) -> Slip:
     machine = job.machine
     corners = _turned_by(job, motor)
     per_metre = machine.command[machine.motor_index[motor], corners].sum()
     turn = 2 * np.pi / float(machine.motor_electrical[motor])
     height = turn / abs(float(per_metre))
-    system = machine.system(np.array([layer]))
-    observer = base.make_observer(machine, system, job.probes)
     flat = base.probe_maps(machine, job.probes)[1]
     before = np.full(len(machine.corner_names), float(job.program.height(layer)))
     after = before.copy()
@@ -79,7 +90,7 @@ def slip(job: Job, motor: int, layer: int = 1) -> Slip:
         shift=float(np.linalg.norm(flat @ (observer.bed @ q), axis=-1).max()),
         side_force=_side_force(observer, q, imposed[0]),
         mount_relief=_mount_relief(observer, q, imposed[0]),
-        once_per_turn=_once_per_turn(job, corners, layer),
+        once_per_turn=_once_per_turn(job, corners, layer, system, observer),
     )
 
 
@@ -108,13 +119,13 @@ def _mount_relief(observer: base.Observer, q: Array, imposed: Array) -> float:
     return float(np.fmax.reduce(force))
 
 
-def _once_per_turn(job: Job, corners: list[int], layer: int) -> Array:
+def _once_per_turn(
+    job: Job, corners: list[int], layer: int, system: System, observer: base.Observer
+) -> Array:
     """Height (p,) m, peak to valley, over one turn of the motor's screws downward from a layer."""
     machine = job.machine
     per_turn = [2 * np.pi / abs(machine.command[machine.coordinates.rotor(c), c]) for c in corners]
     height = np.full((PLACES, len(machine.corner_names)), float(job.program.height(layer)))
     height[:, corners] -= np.outer(np.arange(PLACES) / PLACES, per_turn)
-    system = machine.system(np.array([layer]))
     q = at_rest(system, _imposed(job, height, TURNING).T)[0]
-    seen = base.make_observer(machine, system, job.probes).height @ q
-    return np.asarray(np.ptp(seen, axis=1))
+    return np.asarray(np.ptp(observer.height @ q, axis=1))

@@ -20,15 +20,19 @@ from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
 from bedsim.analysis.travel import printed_between, travel_bands, whole_travel
 from bedsim.analysis.worst_place import worst_places
 from bedsim.background import each
-from bedsim.engines.base import LOST_STEP
+from bedsim.compensate.correction import sideways, stepped_extents
+from bedsim.compensate.software import own_table, plane_step
+from bedsim.engines.base import LOST_STEP, Job
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import answer
 from bedsim.improve.doubt import Drawn, Holds, summed
 from bedsim.improve.ranking import SMALLEST, WORTH_TELLING, Aim, Progress
 from bedsim.improve.steps import LeverStep, changed
+from bedsim.improve.taken import by_software
 from bedsim.model.convert import stations_of
 from bedsim.ranges.draws import Draw
+from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, relative_errors
 from bedsim.units import MM
@@ -80,9 +84,9 @@ def where_worst(loaded: LoadedScenario) -> LoadedScenario:
     return loaded.with_values({"print.first_layer_nut_mm": start, "print.layers": layers})
 
 
-def run(loaded: LoadedScenario) -> FrictionRun:
-    """Run the machine where its band is largest.  Raises BedsimError where it cannot be computed or loses
-    steps."""
+def run(loaded: LoadedScenario, software: bool = False) -> FrictionRun:
+    """Run the machine where its band is largest, with `software` by a table of that run.  Raises BedsimError
+    where it cannot be computed or loses steps."""
     loaded = where_worst(loaded)
     layers = loaded.scenario.print.layers
     job = replace(make_job(loaded), probes=worst_places(loaded)[1], trace_layers=())
@@ -92,19 +96,31 @@ def run(loaded: LoadedScenario) -> FrictionRun:
     pose = np.concatenate([chunk.pose[0] for chunk in chunks])
     errors = relative_errors(job, np.arange(1, layers + 1), pose)
     told = answer(loaded, layers)
+    lateral, told_lateral = float(lateral_peak_to_valley(errors["lateral_error"]).max()), told.lateral
+    if software:
+        lateral = _software(job, pose, errors["lateral_error"], plane_step(loaded))
+        told_lateral = own_table(loaded, plane_step(loaded)).left()[0]
     return FrictionRun(
-        lateral=float(lateral_peak_to_valley(errors["lateral_error"]).max()),
+        lateral=lateral,
         height=float(peak_to_valley(errors["height_error"]).max()),
-        told_lateral=told.lateral,
+        told_lateral=told_lateral,
         told_height=told.height,
         layers=layers,
     )
 
 
+def _software(job: Job, pose: Array, lateral: Array, step: float) -> float:
+    """What shift and turn of the very run leave of it, X and Y in steps."""
+    stations, layers = job.program.stations, np.arange(1, len(pose) + 1)
+    top = stations.top(layers)
+    moves = sideways(pose, top, stations.positions(layers)).moves(job.probes)
+    return stepped_extents(top, moves, lateral - moves, step)[0]
+
+
 def check(loaded: LoadedScenario, now: FrictionRun, steps: Sequence[LeverStep], aim: Aim) -> Checked:
     """Run the machine with some steps taken, against the machine as it is (`now`)."""
     try:
-        then = run(changed(loaded, steps))
+        then = run(changed(loaded, steps), by_software(steps))
     except BedsimError as fault:
         return Checked(steps=tuple(steps), run=None, refused=str(fault))
     return Checked(
@@ -145,6 +161,6 @@ def doubts(
 def _error(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw, aim: Aim) -> float:
     """Error of a drawn machine (m); below zero where there is no such machine."""
     try:
-        return float(getattr(run(changed(loaded, steps, draw)), aim))
+        return float(getattr(run(changed(loaded, steps, draw), by_software(steps)), aim))
     except BedsimError:
         return -1.0

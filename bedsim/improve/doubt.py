@@ -9,12 +9,15 @@ from functools import partial
 import numpy as np
 
 from bedsim.background import each
+from bedsim.compensate.software import OwnTable
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.ranking import SMALLEST, Aim, Progress, Trial
 from bedsim.improve.steps import LeverStep, changed, present, values_of
+from bedsim.improve.taken import answer_of, by_software, own_table_of, table_of
 from bedsim.ranges.draws import Draw, draws
 from bedsim.scenario.load import LoadedScenario
+from bedsim.units import DEG
 
 DRAWS = 20
 """Machines that every told lever is tried on."""
@@ -56,18 +59,20 @@ def drawn_machines(loaded: LoadedScenario, count: int, progress: Progress = lamb
     ]
 
 
-def _answer_or_none(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw) -> WorstAnswer | None:
+def _answer_or_none(
+    loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw, table: OwnTable | None = None
+) -> WorstAnswer | None:
     try:
-        return answer(changed(loaded, steps, draw))
+        return answer_of(loaded, steps, table, draw)
     except BedsimError:
         return None
 
 
 def holds(loaded: LoadedScenario, steps: Sequence[LeverStep], machines: Sequence[Drawn], aim: Aim) -> Holds:
     """Try steps on drawn machines."""
-    gains = []
+    gains, table = [], own_table_of(loaded, steps)
     for machine in machines:
-        after = _answer_or_none(loaded, steps, machine.draw)
+        after = _answer_or_none(loaded, steps, machine.draw, table)
         if after is not None:
             gains.append(max(getattr(machine.before, aim), SMALLEST) / max(getattr(after, aim), SMALLEST))
     return summed(gains, len(machines))
@@ -98,8 +103,10 @@ class Tolerance:
 
 
 def tolerance(loaded: LoadedScenario, one: Trial, aim: Aim) -> Tolerance | None:
-    """Move what a cancelling step sets, to both sides, until half of the gain is gone; None where nothing
-    within reach takes it, or the step sets no height and no angle."""
+    """Move what a cancelling step sets, to both sides, until half of the gain is gone (of software the angle
+    of the screws); None where nothing within reach takes it, or the step sets no height and no angle."""
+    if by_software(one.steps):
+        return _late(loaded, one) if aim == "lateral" else None
     keys = [k for k in values_of(one.steps, loaded) if k.endswith(("height_mm", "_deg", "nut_mm"))]
     if not keys or not any(step.cancels for step in one.steps):
         return None
@@ -113,6 +120,18 @@ def tolerance(loaded: LoadedScenario, one: Trial, aim: Aim) -> Tolerance | None:
 
     off = _first(lost, REACH[unit])
     return None if off is None else Tolerance(off=off, unit=unit, gain=left)
+
+
+def _late(loaded: LoadedScenario, one: Trial) -> Tolerance | None:
+    """How far the screws may stand off the angle that a table was made for."""
+    table, left = table_of(loaded, one.steps), max(one.gain("lateral"), 1.0) ** 0.5
+
+    def lost(off: float) -> bool:
+        worst = max(table.late(side * off * DEG) for side in (1.0, -1.0))
+        return one.before.lateral / max(worst, SMALLEST) < left
+
+    off = _first(lost, REACH["°"])
+    return None if off is None else Tolerance(off=off, unit="°", gain=left)
 
 
 def _moved(loaded: LoadedScenario, one: Trial, keys: Sequence[str], by: float) -> WorstAnswer | None:

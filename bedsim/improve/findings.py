@@ -9,6 +9,7 @@ from functools import partial
 from bedsim.analysis.cautions import cautions
 from bedsim.analysis.travel import of_first_object
 from bedsim.background import each
+from bedsim.compensate.software import SoftwareGain
 from bedsim.improve import doubt, sets
 from bedsim.improve.answers import Standing, WorstAnswer
 from bedsim.improve.checks import Checked, FrictionRun
@@ -21,10 +22,10 @@ from bedsim.improve.sets import Cheapest, Stage, silent
 from bedsim.improve.side_effects import Effect, effects
 from bedsim.improve.single_changes import Gain, gain_of, single_changes
 from bedsim.improve.steps import LeverStep, Prices, changed
+from bedsim.improve.taken import by_software, table_of
 from bedsim.improve.unusual import Unusual, returns, unusual
 from bedsim.ranges.split import Split, split_of_travel
 from bedsim.scenario.load import LoadedScenario
-from bedsim.scenario.sections import refuse_program
 from bedsim.shown import Shown
 
 SET_DRAWS = 30
@@ -39,8 +40,9 @@ FIRST_OF_MANY = "Objects are printed one after the other: the first is taken, as
 class Told(Gain):
     """Steps with all that is to be known of them.
 
-    `split`: what is left, in parts; `cancels`: by a number that must be met, or by parts of the error that
-    take each other off; `check`: what the propagator says, where it was asked.
+    `split`: what is left, in parts (None of software, which leaves steps of X and Y); `cancels`: by a
+    number that must be met, or by parts of the error that take each other off; `check`: what the
+    propagator says, where it was asked.
     """
 
     effects: tuple[Effect, ...]
@@ -53,7 +55,8 @@ class Told(Gain):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Improvement(Shown):
-    """Everything `bedsim improve` says, SI; `gains`: the likely machine's levers, best first; `target` m."""
+    """Everything `bedsim improve` says, SI; `gains`: the likely machine's levers, best first; `software`:
+    what shift and turn leave, of the sideways error; `target` m."""
 
     title: str
     aim: Aim
@@ -61,6 +64,7 @@ class Improvement(Shown):
     now: WorstAnswer
     stands: Standing
     split: Split
+    software: SoftwareGain | None
     gains: tuple[Told, ...]
     unusual: tuple[Unusual, ...]
     by_run: tuple[Checked, ...]
@@ -74,13 +78,6 @@ class Improvement(Shown):
     run_refused: str
     tried: int
     cautions: tuple[str, ...]
-
-
-def _taken(loaded: LoadedScenario) -> LoadedScenario:
-    """The machine with its first object alone; a program is refused."""
-    why = "it tries other layers, hops and heights"
-    refuse_program(loaded.scenario.print, loaded.name, "bedsim improve", why)
-    return of_first_object(loaded)
 
 
 def improve(
@@ -98,9 +95,9 @@ def improve(
     error; `prices`: EUR by the names of levers, beside the assumed classes; `with_runs` False leaves the
     propagator's checks out.
 
-    Raises ModelError or InputError where the machine as it is cannot be computed, or prints a program.
+    Raises ModelError or InputError where the machine as it is cannot be computed.
     """
-    several, loaded = loaded, _taken(loaded)
+    several, loaded = loaded, of_first_object(loaded)
     own_prices = prices or {}
     alone = single_changes(loaded, aim, levers, stage)
     now, stands, every, singles, ranked = alone.now, alone.stands, alone.every, alone.tried, alone.best
@@ -127,6 +124,7 @@ def improve(
         now=now,
         stands=stands,
         split=split,
+        software=table_of(loaded, ()).gain if aim == "lateral" else None,
         gains=tuple(told[: len(ranked)]),
         unusual=tuple(strange),
         by_run=words.alone,
@@ -207,7 +205,8 @@ class _Teller:
                 split=None,
                 cancels=False,
             )
-        split = split_of_travel(changed(self.loaded, one.steps))
+        software = by_software(one.steps)
+        split = None if software else split_of_travel(changed(self.loaded, one.steps))
         return Told(
             trial=one,
             cost=gain.cost,
@@ -217,5 +216,5 @@ class _Teller:
             holds=doubt.holds(self.loaded, one.steps, self.machines, self.aim) if self.machines else None,
             tolerance=doubt.tolerance(self.loaded, one, self.aim),
             split=split,
-            cancels=any(s.cancels for s in one.steps) or split.cancelled > CANCELS,
+            cancels=any(s.cancels for s in one.steps) or (split is not None and split.cancelled > CANCELS),
         )

@@ -47,13 +47,15 @@ class Change:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
     """One way to pull a lever; `price` class instead of the lever's, `by_run`: only a run with friction can
-    tell what it gains; `cancels` likewise instead of the lever's."""
+    tell what it gains; `cancels` likewise instead of the lever's; `software`: it leaves the machine as it
+    is and goes with it by a table of shift and turn (`bedsim compensate`)."""
 
     words: str
     changes: tuple[Change, ...]
     price: int | None = None
     by_run: bool = False
     cancels: bool | None = None
+    software: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

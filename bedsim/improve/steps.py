@@ -11,6 +11,7 @@ from bedsim.improve.lever import PRICES, Change, Lever, Option
 from bedsim.improve.levers import LEVERS
 from bedsim.improve.usual import usual_of
 from bedsim.ranges.draws import Draw, quantile
+from bedsim.scenario.idle_rules import SAID_BY_PROGRAM
 from bedsim.scenario.keys import PARTS
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.schema import Corner
@@ -59,6 +60,11 @@ class LeverStep:
         return self.lever.cancels if self.option.cancels is None else self.option.cancels
 
     @property
+    def software(self) -> bool:
+        """Whether it leaves the machine as it is."""
+        return self.option.software
+
+    @property
     def levels(self) -> bool:
         """Whether it takes the height of another part instead of a number."""
         return any(change.level_with for change in self.option.changes)
@@ -87,7 +93,11 @@ def every_step(loaded: LoadedScenario, levers: Sequence[Lever] = LEVERS) -> list
         }
         places = by_scope[lever.scope]
         found += [LeverStep(lever=lever, option=o, corners=p) for o in lever.options for p in places]
-    return [step for step in found if _changes(step, loaded) and not _in_the_plate(step, loaded)]
+    return [
+        step
+        for step in found
+        if _changes(step, loaded) and not _in_the_plate(step, loaded) and not _in_the_program(step, loaded)
+    ]
 
 
 def _is_there(lever: Lever, loaded: LoadedScenario) -> bool:
@@ -110,12 +120,18 @@ def _in_the_plate(step: LeverStep, loaded: LoadedScenario) -> bool:
     return any(values.get(h, present(loaded, h)) > under for h in moved)
 
 
+def _in_the_program(step: LeverStep, loaded: LoadedScenario) -> bool:
+    """Whether it changes what the part's own program says."""
+    said = any(key in SAID_BY_PROGRAM for key in values_of([step], loaded))
+    return said and loaded.scenario.print.laid is not None
+
+
 def _own(owner: Any, key: str) -> Any:
     return reduce(getattr, key.split("."), owner)
 
 
 def _changes(step: LeverStep, loaded: LoadedScenario) -> bool:
-    return any(not _same(now, then) for now, then in _before_after(step, loaded))
+    return step.software or any(not _same(now, then) for now, then in _before_after(step, loaded))
 
 
 def _before_after(step: LeverStep, loaded: LoadedScenario) -> Iterator[tuple[Any, Any]]:

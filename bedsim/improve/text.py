@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import asdict
 from typing import Any
 
 from bedsim.analysis.printed import quantity, rounded
+from bedsim.compensate.software import software_sentence
 from bedsim.improve.checks import Checked
 from bedsim.improve.doubt import Holds, Tolerance
 from bedsim.improve.findings import Improvement, Told
@@ -215,6 +217,8 @@ def notes(found: Improvement) -> Iterator[str]:
         )
     elif found.run_refused:
         yield f"Not run with friction: {found.run_refused}"
+    if found.software is not None:
+        yield software_sentence(found.software)
     yield (
         "Before it is built: bedsim size on the changed machine (whether it holds, turns and lasts). What to "
         "measure first: bedsim run."
@@ -236,6 +240,7 @@ def as_json(found: Improvement) -> dict[str, Any]:
         "lateral_m": found.now.lateral,
         "height_m": found.now.height,
         "split": _split_json(found.split),
+        "software": None if found.software is None else asdict(found.software),
         "gains": [_told_json(t, found.aim) for t in found.gains],
         "set": None if found.best_set is None else _told_json(found.best_set, found.aim),
         "unusual": [_unusual_json(u) for u in found.unusual],

@@ -184,15 +184,15 @@ def band_waves(at: At, one: BandReading) -> Array:
 
 
 def relief_waves(loaded: LoadedScenario, lateral: Array, height: Array, wall: str, lead: float) -> Array:
-    """Waves (k,) of a lead (m) in the relief of a wall from errors (k, l, 2) and (k, l), m, over the heights
-    of the layers whatever their thickness.  Raises InputError for several objects."""
+    """Waves (k,) of a lead (m) in the relief of a wall from errors (k, l, 2) and (k, l), m, of the first l
+    layers, over their heights whatever their thickness.  Raises InputError for several objects."""
     refuse_objects(loaded.scenario.print, loaded.name, "bedsim learn", "its bands are read on one wall")
-    laid = convert.stations_of(loaded.scenario)
+    laid, count = convert.stations_of(loaded.scenario), height.shape[-1]
     relief = wall_relief(
         lateral,
         height,
         normal=wall_normal(wall)[1],
         line_width=loaded.scenario.print.line_width_mm * MM,
-        layer_height=laid.thickness,
+        layer_height=laid.thickness[:count],
     )
-    return np.asarray(wave_phasors(laid.z - laid.z[0], np.array([1 / lead]), relief.T)[0])
+    return np.asarray(wave_phasors(laid.z[:count] - laid.z[0], np.array([1 / lead]), relief.T)[0])

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from bedsim.components.frame import Coordinates
 from bedsim.components.friction import group_matrix
 from bedsim.components.plate import PlateShapes
-from bedsim.components.row import Flank, Friction, Link, LinkPart, Path, Push, Source, Stop
+from bedsim.components.row import Flank, Friction, Link, LinkPart, Path, Push, Source, Stop, stiffness_of_all
 from bedsim.components.stop import seated_stiffness
 from bedsim.model import stability
 from bedsim.model.damping import PART_OF, Spring, energy_shares, modal_ratio
@@ -338,21 +338,18 @@ def assemble(machine: Machine, layers: Layers) -> System:
     M = T.T @ (machine.mass + part_mass) @ T
     weight = (machine.weight + part_weight) @ T
     links, rows = machine.links, machine.rows.shape[0]
-    nothing = np.zeros((layers.size, rows, rows))
-    stiffness = _filled(machine, links, position, np.zeros_like(position), nothing)
+    stiffness = np.zeros((layers.size, rows, rows))  # filled in place: fresh memory costs more than the sums
+    _fill(machine, links, position, np.zeros_like(position), stiffness)
     unloaded = machine.rows.T @ stiffness @ machine.rows
     names = machine.coordinates.names(machine.corner_names)
     stability.refuse_loose(unloaded[0], M[0], [names[k] for k in machine.kept])
     load = _corner_load(machine, unloaded, stiffness, weight)
-    under_load = [link for link in links if callable(link.stiffness)]
-    stiffness = _filled(machine, under_load, position, load, stiffness)
+    _fill(machine, [link for link in links if callable(link.stiffness)], position, load, stiffness)
     imposed_force = machine.rows.T @ stiffness
     K = imposed_force @ machine.rows
     imposed_force[:, :, machine.pushed] = machine.push_rows.T
-    limits = [
-        f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])
-    ]
-    limit = np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0))
+    limits = [f.limit(load[:, f.corner]) for f in machine.frictions for _ in f.jacobian]
+    limit = np.stack(limits, axis=1) if limits else np.zeros((layers.size, 0))
     contact = machine.contact_rows
     stuck = K + contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
     seat = np.zeros((layers.size, len(machine.flanks)))
@@ -376,14 +373,11 @@ def assemble(machine: Machine, layers: Layers) -> System:
     )
 
 
-def _filled(machine: Machine, links: Sequence[Link], position: Array, load: Array, stiffness: Array) -> Array:
-    """The stiffness (l, r, r) of all links with that of some put in, under loads (l, c) N."""
-    found = stiffness.copy()
-    for link in links:
+def _fill(machine: Machine, links: Sequence[Link], position: Array, load: Array, stiffness: Array) -> None:
+    """Put the stiffness of some links, under loads (l, c) N, into that of all (l, r, r)."""
+    for link, values in zip(links, stiffness_of_all(links, position, load, machine.gravity), strict=True):
         where = machine.slices[link.name]
-        own = load[:, link.corner] - link.beside * machine.gravity
-        found[:, where, where] = link.stiffness_at(position[:, link.corner], own)
-    return found
+        stiffness[:, where, where] = values
 
 
 def _corner_load(machine: Machine, K: Array, stiffness: Array, weight: Array) -> Array:

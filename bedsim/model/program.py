@@ -27,6 +27,10 @@ class Limits:
     acceleration: float
     jerk: float = 0.0
 
+    def at_most(self, speed: float) -> Limits:
+        """The same at no more than a speed m/s."""
+        return self if speed >= self.speed else replace(self, speed=speed)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
@@ -240,6 +244,11 @@ class Program:
         """Pause s between the end of the motion and printing."""
         return float(self.stations.settle[layer - 1])
 
+    def at(self, limits: Limits) -> Program:
+        """The same print with limits in the place of all speeds of its own."""
+        none = np.full(self.layers, np.inf)
+        return replace(self, limits=limits, stations=replace(self.stations, speed=none, back=none))
+
     def cut(self, layers: int) -> Program:
         """The same print stopped after so many layers."""
         return replace(self, stations=self.stations.cut(layers))
@@ -250,11 +259,14 @@ class Program:
         Layer 1 is reached like any other, from one layer above, so that it is a fair zero for the rest.
         """
         before, here = (np.full(self.corners, float(self.height(k))) for k in (layer - 1, layer))
-        step, hop = move(before, here, self.limits), float(self.stations.hop[layer - 1])
+        there, back = (
+            self.limits.at_most(float(v[layer - 1])) for v in (self.stations.speed, self.stations.back)
+        )
+        step, hop = move(before, here, there), float(self.stations.hop[layer - 1])
         if hop == 0.0:
             return step
         low, dwell = here - hop, float(self.stations.hop_dwell[layer - 1])
-        return sequence(step, move(here, low, self.limits), rest(low, dwell), move(low, here, self.limits))
+        return sequence(step, move(here, low, there), rest(low, dwell), move(low, here, back))
 
     def start_up(self) -> Profile:
         """Run-in of two leads down and up, then the approach from above to where layer 1 starts."""

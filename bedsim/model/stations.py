@@ -48,7 +48,8 @@ class Stations:
     at station 1, station 0 first; `middle` m: the same halfway to each, where matrices are taken;
     `thickness` m.  `begin` s: when the motion to it begins, after that to the first; `period` s from there to
     its end; `settle` s from the end of the motion to printing; `hop` m (0: none) and `hop_dwell` s before it
-    is laid.  `first`: number of the first station of its object.
+    is laid; `speed` m/s of the motion to it, up to the end of a hop, and `back` from it (unlimited: what the
+    machine lets it have).  `first`: number of the first station of its object.
     """
 
     z: Array
@@ -60,6 +61,8 @@ class Stations:
     settle: Array
     hop: Array
     hop_dwell: Array
+    speed: Array
+    back: Array
     first: Layers
 
     def __eq__(self, other: object) -> bool:
@@ -104,7 +107,10 @@ class Stations:
     def kind(self) -> Layers:
         """Numbers (n,) that are equal where motion and times of stations are: what lies between is a shift
         of height and time alone."""
-        rows = np.stack([np.diff(self.depth), self.hop, self.hop_dwell, self.settle, self.period], axis=1)
+        slow = 1.0 / self.speed, 1.0 / self.back
+        rows = np.stack(
+            [np.diff(self.depth), self.hop, self.hop_dwell, self.settle, self.period, *slow], axis=1
+        )
         scale = np.maximum(np.abs(rows).max(axis=0), np.finfo(float).tiny)
         found: Layers = np.unique(np.round(rows / (scale * ALIKE)), axis=0, return_inverse=True)[1]
         return found.reshape(-1)
@@ -156,6 +162,8 @@ def stations(runs: Sequence[LayerRun]) -> Stations:
             "begin": clock + (steps - 1) * run.period,
             "hop": np.where(steps % run.hop_every == 0, run.hop, 0.0),
             "first": np.full(run.count, first),
+            "speed": np.full(run.count, np.inf),
+            "back": np.full(run.count, np.inf),
         }
         bed, down, clock = float(part["z"][-1]), float(part["depth"][-1]), clock + run.count * run.period
         next_one += run.count

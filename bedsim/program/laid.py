@@ -34,24 +34,30 @@ STATION_COLUMNS: tuple[tuple[str, str], ...] = (
     ("centre_y_mm", "mm"),
     ("hops_inside", "1"),
     ("line", "1"),
+    ("speed_mm_s", "mm/s"),
+    ("back_mm_s", "mm/s"),
 )
+FIRST_COLUMNS = 13  # of these; what was written first had no speeds
 OUTLINE_COLUMNS: tuple[tuple[str, str], ...] = (
     ("station", "1"),
     ("loop", "1"),
     ("x_mm", "mm"),
     ("y_mm", "mm"),
 )
-"""Points of outer walls; the first row is none: 0, line width mm, acceleration mm/s2, corner mm/s."""
+"""Points of outer walls; the first two rows are none: 0, line width mm, acceleration mm/s2, corner mm/s, and
+0, least and most Z mm, 0."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """What a program does not say of its times and lines: acceleration mm/s2 and jump of speed at corners
-    mm/s of X and Y, line width mm."""
+    mm/s of X and Y, line width mm; `least` and `most` mm that Z may have."""
 
     acceleration: float
     corner: float
     width: float
+    least: float = -np.inf
+    most: float = np.inf
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -62,7 +68,9 @@ class Laid:
     object; `hop` above it from which it was reached and the wait there; `settle` from the end of the last
     motion of Z to the first line, `printing` from there to the end of the last, `after` from there to the
     next motion of Z; `extruded` length of E laid and its centre `x`, `y`; `hops_inside`: how often Z rises
-    between its lines; `line` of the file where it begins.  `outlines` (p, 4): station from 1, loop, x, y.
+    between its lines; `line` of the file where it begins; `speed` at which Z moves there, up to the end of a
+    hop, and `back` from it, as its words F say, 0 where none does.  `outlines` (p, 4): station from 1, loop,
+    x, y.
     `passed`: words passed on, with how often; `primed`: stretches ahead of the part that are left out;
     `settings`: how it was read.
     """
@@ -80,6 +88,8 @@ class Laid:
     y: Array
     hops_inside: Array
     line: Array
+    speed: Array
+    back: Array
     outlines: Array
     passed: Mapping[str, int]
     primed: int
@@ -105,7 +115,10 @@ class Laid:
     def tables(self, name: str) -> dict[str, Array]:
         """As two tables to be kept beside a run."""
         columns = [getattr(self, f.name) for f in fields(self)[: len(STATION_COLUMNS)]]
-        head = np.array([[0.0, self.settings.width, self.settings.acceleration, self.settings.corner]])
+        kept = self.settings
+        head = np.array(
+            [[0.0, kept.width, kept.acceleration, kept.corner], [0.0, kept.least, kept.most, 0.0]]
+        )
         return {name: np.stack(columns, axis=1), outline_name(name): np.concatenate([head, self.outlines])}
 
     def loops(self, station: int) -> list[Array]:
@@ -125,12 +138,15 @@ def outline_name(name: str) -> str:
 
 
 def from_tables(stations: Array, outlines: Array) -> Laid:
-    """A program as it was kept."""
+    """A program as it was kept; the first files had neither speeds nor limits of Z."""
     names = [f.name for f in fields(Laid)][: len(STATION_COLUMNS)]
-    columns = dict(zip(names, stations.T, strict=True))
+    speeds = np.zeros((len(stations), len(names) - stations.shape[1]))
+    columns = dict(zip(names, np.concatenate([stations, speeds], axis=1).T, strict=True))
     width, acceleration, corner = (float(value) for value in outlines[0, 1:])
-    settings = Settings(acceleration=acceleration, corner=corner, width=width)
-    return Laid(**columns, outlines=outlines[1:], passed={}, primed=0, settings=settings)
+    heads = np.flatnonzero(outlines[:, 0] == 0)
+    least, most = (float(value) for value in outlines[1, 1:3]) if heads.size > 1 else (0.0, np.inf)
+    settings = Settings(acceleration=acceleration, corner=corner, width=width, least=least, most=most)
+    return Laid(**columns, outlines=outlines[heads.size :], passed={}, primed=0, settings=settings)
 
 
 def laid_of(
@@ -142,7 +158,7 @@ def laid_of(
     settings: Settings,
 ) -> Laid:
     """Stations from `parts` by block (rows as `reading._parts` makes them), motions of Z (row, begin s, end
-    s, height) and loops by station from 0."""
+    s, height, rise mm, speed mm/s) and loops by station from 0."""
     every = _joined(parts)
     primed = _primed(every)
     every = every[primed:]
@@ -163,6 +179,8 @@ def laid_of(
         y=every[:, 4] / every[:, 2],
         hops_inside=reached[:, 4],
         line=every[:, 9],
+        speed=reached[:, 5],
+        back=reached[:, 6],
         outlines=_outlines(every[:, 0].astype(int), first, found),
         passed=passed,
         primed=primed,
@@ -207,25 +225,33 @@ def _objects(height: Array) -> tuple[Array, Array]:
 
 
 def _reached(every: Array, lifts: Array) -> Array:
-    """Of each station: hop, wait there, time to settle, time after it, hops inside."""
-    found = np.zeros((every.shape[0], 5))
-    row, begin, end, to = lifts.T
+    """Of each station: hop, wait there, time to settle, time after it, hops inside, speed there and back."""
+    found = np.zeros((every.shape[0], 7))
+    row, begin, end, to = lifts[:, :4].T
     for k, (_, height, *_, first, last, starts, _, _) in enumerate(every):
         before = every[k - 1] if k else None
         low = np.searchsorted(row, before[6]) if before is not None else 0
         high, inner = np.searchsorted(row, first), np.searchsorted(row, last)
         if high > low:
             top = low + int(np.argmax(to[low:high]))
+            found[k, 5:] = _pace(lifts[low:high])
             hop = max(float(to[top]) - height, 0.0)
             falls = before is not None and before[1] > height + LEVEL
             if hop > LEVEL and top + 1 < high and not falls:
                 limit = FIRST_APPROACH if before is None else np.inf
                 found[k, :2] = min(hop, limit), max(begin[top + 1] - end[top], 0.0)
+                found[k, 5:] = _pace(lifts[low : top + 1]), _pace(lifts[top + 1 : high])
             found[k, 2] = max(starts - end[high - 1], 0.0)
             if before is not None:
                 found[k - 1, 3] = max(begin[low] - before[8], 0.0)
         found[k, 4] = np.count_nonzero(to[high:inner] > height + LEVEL)
     return found
+
+
+def _pace(lifts: Array) -> float:
+    """Mean speed mm/s of motions of Z; 0 where a word F is missing."""
+    rise, speed = np.abs(lifts[:, 4]), lifts[:, 5]
+    return float(np.round(rise.sum() / (rise / speed).sum(), DIGITS)) if np.all(speed > 0) else 0.0
 
 
 def _outlines(numbers: Array, first: Array, found: Mapping[int, Sequence[Loop]]) -> Array:

@@ -2,14 +2,14 @@
 
 A run of lines that closes (its ends nearer than 1.5 line widths) and encloses more than 0.6 of what its own
 width covers is a loop: a zigzag that fills comes back on itself and encloses little.  Of the loops of a
-station those count that stand in no larger one: every island, no hole, no inner wall.  A wall that is
-broken by a stretch without material, and a thin wall that does not close, are not found.
+station those count that stand in no larger one: every island, no hole, no inner wall.  A wall is one also
+where it is broken by a stretch without material; a thin wall that does not close is not found.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -25,7 +25,7 @@ ALIKE = 0.1  # share of its area by which a loop may differ from the one above
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Lines:
     """Moves in the plane (m,), in order: `start`, `end`, `centre` (m, 2) mm, `sweep` rad (0: straight),
-    whether each `lays`, at which `station` (from 0)."""
+    whether each `lays`, at which `station` (from 0), and its `feed` mm/s (0: a G0, or one that moves Z)."""
 
     start: Array
     end: Array
@@ -33,6 +33,16 @@ class Lines:
     sweep: Array
     lays: Mask
     station: Index
+    feed: Array
+
+    def part(self, which: slice) -> Lines:
+        """Some of them."""
+        return Lines(**{f.name: getattr(self, f.name)[which] for f in fields(self)})
+
+
+def joined_lines(parts: Sequence[Lines]) -> Lines:
+    """One after the other."""
+    return Lines(**{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(Lines)})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,32 +55,99 @@ class Loop:
     points: Array
 
 
-def loops(lines: Lines, width: float) -> list[Loop]:
-    """The loops among lines of `width` mm."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Runs:
+    """Runs of lines without a break: `rows` of all, where in them each has its `first` and `last`."""
+
+    rows: Index
+    first: Index
+    last: Index
+
+    def begin(self) -> Index:
+        """The first line of each."""
+        return self.rows[self.first]
+
+    def end(self) -> Index:
+        """The last line of each."""
+        return self.rows[self.last]
+
+
+def loops(lines: Lines, width: float, *, ended: bool = True) -> tuple[list[Loop], int]:
+    """The loops among lines of `width` mm, and the first line of a wall that may go on behind them; nothing
+    goes on where the lines have `ended`."""
+    runs = _laid_runs(lines)
+    if runs.rows.size == 0:
+        return [], lines.lays.size
+    closed, area = _closed(lines, runs, width)
+    joined, last_open = _joined(lines, runs, closed, width)
+    goes_on = not ended and (not closed[-1] or bool(lines.lays[-1]))
+    keep = int(last_open if not closed[-1] else runs.begin()[-1]) if goes_on else lines.lays.size
+    found = _taken(lines, runs, closed, area, keep)
+    if joined.rows.size:
+        found += _taken(lines, joined, *_closed(lines, joined, width), keep)
+    return found, keep
+
+
+def _laid_runs(lines: Lines) -> _Runs:
     laid = np.flatnonzero(lines.lays)
-    if laid.size == 0:
-        return []
     run = np.cumsum(~lines.lays)[laid]
     new = np.append(True, (np.diff(run) > 0) | (np.diff(lines.station[laid]) > 0))
-    first = np.flatnonzero(new)
-    last = np.append(first[1:], laid.size) - 1
-    start, end, sweep = lines.start[laid], lines.end[laid], lines.sweep[laid]
-    origin = np.repeat(start[first], last - first + 1, axis=0)
+    first = np.flatnonzero(new[: laid.size])
+    return _Runs(rows=laid, first=first, last=np.append(first[1:], laid.size) - 1)
+
+
+def _closed(lines: Lines, runs: _Runs, width: float) -> tuple[Mask, Array]:
+    """Whether each run is a loop, and the area it encloses."""
+    start, end, sweep = lines.start[runs.rows], lines.end[runs.rows], lines.sweep[runs.rows]
+    origin = np.repeat(start[runs.first], runs.last - runs.first + 1, axis=0)
     a, b = start - origin, end - origin
-    radius = np.hypot(*(start - lines.centre[laid]).T)
+    radius = np.hypot(*(start - lines.centre[runs.rows]).T)
     bulge = np.where(sweep != 0, radius**2 * (sweep - np.sin(sweep)) / 2, 0.0)
-    area = np.add.reduceat((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) / 2 + bulge, first)
-    length = np.add.reduceat(np.where(sweep != 0, radius * np.abs(sweep), np.hypot(*(end - start).T)), first)
-    gap = np.hypot(*(end[last] - start[first]).T)
-    kept = np.flatnonzero((gap < GAP * width) & (np.abs(area) > FILL * width * length))
+    area = np.add.reduceat((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) / 2 + bulge, runs.first)
+    way = np.where(sweep != 0, radius * np.abs(sweep), np.hypot(*(end - start).T))
+    length = np.add.reduceat(way, runs.first)
+    gap = np.hypot(*(end[runs.last] - start[runs.first]).T)
+    return (gap < GAP * width) & (np.abs(area) > FILL * width * length), area
+
+
+def _taken(lines: Lines, runs: _Runs, closed: Mask, area: Array, keep: int) -> list[Loop]:
+    """The loops among runs ahead of line `keep`."""
     return [
         Loop(
-            station=int(lines.station[laid[first[k]]]),
+            station=int(lines.station[runs.begin()[k]]),
             area=float(area[k]),
-            points=_points(lines, laid[first[k] : last[k] + 1]),
+            points=_points(lines, runs.rows[runs.first[k] : runs.last[k] + 1]),
         )
-        for k in kept
+        for k in np.flatnonzero(closed & (runs.begin() < keep))
     ]
+
+
+def _joined(lines: Lines, runs: _Runs, closed: Mask, width: float) -> tuple[_Runs, int]:
+    """Open runs that go on behind a stretch without material, with what lies between them, and the line with
+    which the last of them begins.
+
+    One goes on where it ended (material was drawn back there; a way aside does not count), or where moves at
+    its own feed lead: a travel has another, or is a G0.
+    """
+    begin, end = runs.begin(), runs.end()
+    laid_before = np.maximum.accumulate(np.where(lines.lays, np.arange(lines.lays.size), -1))
+    unlike = ~lines.lays & (lines.feed != lines.feed[np.maximum(laid_before, 0)])
+    stops = np.append(np.flatnonzero(lines.lays | unlike), lines.lays.size)
+    follows = stops[np.searchsorted(stops, end + 1)] - 1  # the last line at the run's own feed
+    near = np.hypot(*(lines.start[begin[1:]] - lines.end[end[:-1]]).T) < GAP * width
+    goes_on = ~closed[:-1] & ~closed[1:] & (near | (follows[:-1] + 1 == begin[1:]))
+    goes_on &= np.diff(lines.station[begin]) == 0
+    heads = np.flatnonzero(~closed & ~np.append(False, goes_on))
+    tails = np.flatnonzero(~closed & ~np.append(goes_on, False))
+    last_open = int(begin[heads[-1]]) if heads.size else 0
+    more = (tails > heads) | (follows[tails] > end[tails])
+    heads, tails = heads[more], tails[more]
+    inside = np.zeros(lines.lays.size + 1, dtype=np.int64)
+    np.add.at(inside, begin[heads], 1)
+    np.add.at(inside, follows[tails] + 1, -1)
+    rows = np.flatnonzero((np.cumsum(inside)[:-1] > 0) & ~unlike)
+    first = np.searchsorted(rows, begin[heads])
+    return _Runs(rows=rows, first=first, last=np.append(first[1:], rows.size) - 1), last_open
 
 
 def _points(lines: Lines, which: Index) -> Array:

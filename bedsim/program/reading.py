@@ -19,14 +19,17 @@ from bedsim.program.fault import ProgramError
 from bedsim.program.laid import Laid, Settings, laid_of
 from bedsim.program.lexer import Array, Index, Mask, PassedOn, TextBlock, blocks
 from bedsim.program.modes import ProgramRows, ProgramState, follow
-from bedsim.program.outlines import Lines, Loop, loops, outer
+from bedsim.program.outlines import Lines, Loop, joined_lines, loops, outer
 from bedsim.program.times import durations
+from bedsim.program.word_rows import RAPID
 
 LEVEL = 5e-4  # mm: heights that differ by less are one
 STILL = 1e-7  # mm
 MOST_STATIONS = 20_000
 LONGEST_RUN = 200_000  # moves kept until a run of lines ends
 LARGEST = 2_000_000_000  # bytes
+BELOW = "goes below the least that Z may have, {:g} mm (print.program_z_least_mm)"
+ABOVE = "goes above the most that Z may have, {:g} mm (print.program_z_most_mm)"
 
 
 @dataclass(slots=True)
@@ -74,7 +77,7 @@ def read_stream(
     _end_runs(found, everything=True)
     return laid_of(
         np.concatenate(found.parts),
-        np.concatenate(found.lifts) if found.lifts else np.zeros((0, 4)),
+        np.concatenate(found.lifts) if found.lifts else np.zeros((0, 6)),
         found.loops,
         passed=dict(passed.words),
         settings=settings,
@@ -88,13 +91,16 @@ def _add(found: _Found, block: TextBlock, rows: ProgramRows) -> None:
     step = rows.end - rows.start
     plane = rows.moves & ((np.hypot(step[:, 0], step[:, 1]) > STILL) | (rows.sweep != 0))
     lays, lifted = plane & (rows.extruded > 0), rows.moves & (np.abs(step[:, 2]) > STILL)
-    _check_laying(block, rows, lays, lifted)
+    _check_rows(block, rows, lays, lifted, found.settings)
     number = found.rows + np.arange(rows.line.size)
     ids = _stations(found, rows, lays)
     if lays.any():
         found.parts.append(_parts(block, rows, lays, ids, number, done, seconds))
     k = lifted & ~lays
-    found.lifts.append(np.stack([number[k], done[k] - seconds[k], done[k], rows.end[k, 2]], axis=1))
+    speed = rows.feed[k] * np.abs(step[k, 2]) / rows.way[k]
+    found.lifts.append(
+        np.stack([number[k], done[k] - seconds[k], done[k], rows.end[k, 2], step[k, 2], speed], axis=1)
+    )
     moving = plane | lifted
     found.pending.append(
         Lines(
@@ -104,17 +110,21 @@ def _add(found: _Found, block: TextBlock, rows: ProgramRows) -> None:
             sweep=rows.sweep[moving],
             lays=lays[moving],
             station=ids[moving],
+            feed=np.where((rows.motion == RAPID) | lifted, 0.0, rows.feed)[moving],
         )
     )
     _end_runs(found)
     found.clock, found.rows = float(done[-1]), found.rows + rows.line.size
 
 
-def _check_laying(block: TextBlock, rows: ProgramRows, lays: Mask, lifted: Mask) -> None:
+def _check_rows(block: TextBlock, rows: ProgramRows, lays: Mask, lifted: Mask, settings: Settings) -> None:
+    height = rows.end[:, 2]
     for wrong, letter, rule in (
         (lays & lifted, "Z", "lays while Z moves: prints that rise in a spiral are not carried"),
         (lays & (rows.feed == 0), "E", "lays before the first feed (F)"),
-        (lays & (rows.end[:, 2] <= 0), "Z", "lays at or below the bed"),
+        (lays & (height <= 0), "Z", "lays at or below the bed"),
+        (lifted & (height < settings.least - LEVEL), "Z", BELOW.format(settings.least)),
+        (lifted & (height > settings.most + LEVEL), "Z", ABOVE.format(settings.most)),
     ):
         if wrong.any():
             k = int(np.argmax(wrong))
@@ -188,31 +198,13 @@ def _centres(rows: ProgramRows, at: Index) -> Array:
 
 def _end_runs(found: _Found, everything: bool = False) -> None:
     """Take the loops out of the runs that are done; keep the last run while it may go on."""
-    every = Lines(
-        start=np.concatenate([p.start for p in found.pending]),
-        end=np.concatenate([p.end for p in found.pending]),
-        centre=np.concatenate([p.centre for p in found.pending]),
-        sweep=np.concatenate([p.sweep for p in found.pending]),
-        lays=np.concatenate([p.lays for p in found.pending]),
-        station=np.concatenate([p.station for p in found.pending]),
-    )
-    breaks = np.flatnonzero(~every.lays)
-    cut = int(breaks[-1]) + 1 if breaks.size else 0
-    cut = every.lays.size if everything or every.lays.size - cut > LONGEST_RUN else cut
-    for loop in loops(_cut(every, slice(0, cut)), found.settings.width):
+    every = joined_lines(found.pending)
+    done, keep = loops(every, found.settings.width, ended=everything)
+    if every.lays.size - keep > LONGEST_RUN:
+        done, keep = loops(every, found.settings.width)
+    for loop in done:
         found.loops.setdefault(loop.station, []).append(loop)
-    found.pending = [_cut(every, slice(cut, None))]
+    found.pending = [every.part(slice(keep, None))]
     last = max(found.loops, default=0)
     for station in [k for k in found.loops if 1 < k < last and len(found.loops[k]) > 1]:
         found.loops[station] = outer(found.loops[station])
-
-
-def _cut(lines: Lines, part: slice) -> Lines:
-    return Lines(
-        start=lines.start[part],
-        end=lines.end[part],
-        centre=lines.centre[part],
-        sweep=lines.sweep[part],
-        lays=lines.lays[part],
-        station=lines.station[part],
-    )

@@ -17,6 +17,8 @@ from bedsim.ranges.swings import (
     RANGED,
     SIGNED,
     Found,
+    Seen,
+    as_they_are,
     figures_of,
     leads_of,
     linear_layers,
@@ -43,7 +45,7 @@ class Known:
 
 
 def drawn_values(
-    loaded: LoadedScenario, count: int, progress: Progress = lambda done: None
+    loaded: LoadedScenario, count: int, progress: Progress = lambda done: None, seen: Seen = as_they_are
 ) -> list[Values | None]:
     """Figures of the likeliest machine, then of `count` machines that agree with what is known, without
     friction; None for one that cannot be built.
@@ -52,7 +54,8 @@ def drawn_values(
     n-th machine that agrees with its readings: machines of one number can be compared.
     """
     leads = leads_of(loaded)
-    return [None if one is None else figures_of(one, leads) for one in _drawn_layers(loaded, count, progress)]
+    drawn = _drawn_layers(loaded, count, progress)
+    return [None if one is None else figures_of(seen(one), leads) for one in drawn]
 
 
 def _drawn_layers(loaded: LoadedScenario, count: int, progress: Progress) -> Iterator[LayerResult | None]:

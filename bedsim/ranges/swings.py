@@ -74,6 +74,8 @@ SMALLEST_FACTOR = 0.05
 
 Values = Mapping[str, float]
 Progress = Callable[[int], None]
+Seen = Callable[[LayerResult], LayerResult]
+"""What a part shows of a machine's layers: all of it, or less what software takes off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,9 +245,14 @@ def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> Loaded
     return without_play(loaded.with_values({key.key: value}))
 
 
-def linear_values(loaded: LoadedScenario, layers: int | None = None) -> Values:
+def as_they_are(layers: LayerResult) -> LayerResult:
+    """Layers of which nothing is taken off."""
+    return layers
+
+
+def linear_values(loaded: LoadedScenario, layers: int | None = None, seen: Seen = as_they_are) -> Values:
     """Figures of the machine without friction, stops and play."""
-    return figures_of(linear_layers(loaded, layers), leads_of(loaded))
+    return figures_of(seen(linear_layers(loaded, layers)), leads_of(loaded))
 
 
 def linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
@@ -345,8 +352,13 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
     for group in groups.values():
         for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
             other, job = group[k]
-            still = linear_values(without_play(other), FRICTION_LAYERS)
-            found[k] = _minus(figures_of(layer_result(other, job, [chunk]), leads_of(other)), still)
+            fitted = without_play(other)
+            alike = job if fitted is other else shortened(make_job(fitted), FRICTION_LAYERS)
+            rubbing, still = (
+                figures_of(layer_result(other, one, [part]), leads_of(other))
+                for one, part in ((job, chunk), (alike, linear_chunk(alike)))
+            )
+            found[k] = _minus(rubbing, still)
     return found
 
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from bedsim.program.laid import OUTLINE_COLUMNS, STATION_COLUMNS
+from bedsim.program.laid import FIRST_COLUMNS, OUTLINE_COLUMNS, STATION_COLUMNS
 from bedsim.quantities import REPORTED, Quantity, quantities_of
 from bedsim.results.answer import RunAnswer
 from bedsim.results.dataset import Dataset
@@ -104,6 +104,7 @@ TABLE_COLUMNS = (
     OFFSETS,
     DEVIATION,
     *(tuple(name for name, _ in columns) for columns in (STATION_COLUMNS, OUTLINE_COLUMNS)),
+    tuple(name for name, _ in STATION_COLUMNS[:FIRST_COLUMNS]),
 )
 """Columns that a table of the scenario may have, each a dataset of its own; the first one is the scale."""
 

@@ -44,6 +44,7 @@ def _of_kinds(part: str) -> Iterator[Idle]:
         yield Idle(keys=(f"{part}.{key}",), beside=others, why=f"only {owner} has it")
 
 
+@cache
 def choices() -> frozenset[str]:
     """The keys that put others to rest."""
     return frozenset(choice for rule in rules() for choice in rule.beside)
@@ -101,6 +102,7 @@ def _by_key() -> dict[str, tuple[Idle, ...]]:
 def forget_kinds() -> None:
     """Ask for the kinds anew: there are others now."""
     _by_key.cache_clear()
+    choices.cache_clear()
 
 
 def _holds(rule: Idle, full: Tree, index: int | None) -> bool:

@@ -84,6 +84,19 @@ HOLDING = (
 )
 """What a motor has to say about a screw that it holds."""
 
+SAID_BY_PROGRAM = (
+    "print.layer_mm",
+    "print.seconds_per_layer",
+    "print.settle_s",
+    "print.part_mass_kg",
+    "print.part_x_mm",
+    "print.part_y_mm",
+    "print.section.layers",
+    "motion.z_hop_mm",
+    "motion.hop_dwell_s",
+)
+"""What a part's own program has in it."""
+
 IDLE: tuple[Idle, ...] = (
     Idle(
         keys=("screw.upper_bearing_radial_n_per_um",),
@@ -220,17 +233,7 @@ IDLE: tuple[Idle, ...] = (
         why="every object has a mass of its own",
     ),
     Idle(
-        keys=(
-            "print.layer_mm",
-            "print.seconds_per_layer",
-            "print.settle_s",
-            "print.part_mass_kg",
-            "print.part_x_mm",
-            "print.part_y_mm",
-            "print.section.layers",
-            "motion.z_hop_mm",
-            "motion.hop_dwell_s",
-        ),
+        keys=SAID_BY_PROGRAM,
         beside={"print.program": _given},
         why="the program says it",
     ),
@@ -243,6 +246,8 @@ IDLE: tuple[Idle, ...] = (
             "print.density_g_cm3",
             "print.plane_acceleration_mm_s2",
             "print.plane_corner_mm_s",
+            "print.program_z_least_mm",
+            "print.program_z_most_mm",
         ),
         beside={"print.program": _not_given},
         why="there is no program",

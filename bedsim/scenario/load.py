@@ -30,8 +30,9 @@ from bedsim.scenario.keys import field_at, nearest, table_at
 from bedsim.scenario.kinds_of_parts import without_others
 from bedsim.scenario.knowledge import Knowledge, read_knowledge
 from bedsim.scenario.named_files import NamedFileError, named_file
-from bedsim.scenario.part_program import program_in
+from bedsim.scenario.part_program import Stage, program_in, untold
 from bedsim.scenario.ranges import Range
+from bedsim.scenario.renumbered import renumbered
 from bedsim.scenario.schema import Scenario
 from bedsim.scenario.tables import LAYOUTS, read_table
 from bedsim.scenario.toml_file import parse_toml, read_toml
@@ -80,11 +81,31 @@ class LoadedScenario(Shown):
         for key, value in values.items():
             set_key(tree, key, value, faults)
         faults.raise_if_any()
-        before = self.overridden
-        found = _load_tree(
-            tree, self.folder, self.source_text, self.name, overridden, self.tables, before=before
+        found = self._renumbered(tree, values, faults) or _load_tree(
+            tree,
+            self.folder,
+            self.source_text,
+            self.name,
+            overridden,
+            self.tables,
+            before=self.overridden,
         )
         return replace(found, knowledge=self.knowledge and self.knowledge.without(values))
+
+    def _renumbered(self, tree: Tree, values: Mapping[str, Any], faults: Faults) -> LoadedScenario | None:
+        """The same with `values` in a `tree` that has them, where nothing but they can be different."""
+        scenario = renumbered(self.scenario, self.ranges, tree, values, faults)
+        if scenario is None:
+            return None
+        faults.raise_if_any()
+        return replace(
+            self,
+            scenario=scenario,
+            ranges=tuple(r for r in self.ranges if r.key not in values),
+            defaulted={key: source for key, source in self.defaulted.items() if key not in values},
+            tree=tree,
+            overridden=self.overridden | values.keys(),
+        )
 
     def resolved_toml(self) -> str:
         """Write the complete scenario, each default marked, as a file that loads to the same."""
@@ -98,10 +119,12 @@ def load_scenario(
     varied: Sequence[str] = (),
     varied_by: str = "--vary",
     taught: bool = True,
+    stage: Stage = untold,
 ) -> LoadedScenario:
     """Read and check a scenario, from a file or from a text of more than one line; `overrides` and then
     `varied` are `key=value` texts that win over it, told as --set and as `varied_by` where they cannot be
-    used.  What readings have `taught` is put in where the scenario names it.
+    used.  What readings have `taught` is put in where the scenario names it; `stage` hears how far the
+    reading of a long program is.
 
     Raises InputError listing every fault: file, key, value, rule, hint.
     """
@@ -119,7 +142,9 @@ def load_scenario(
         set_key(tree, key, parsed_value(value), faults)
     notes = "".join(f"# set on the command line: {o}\n" for o, _ in given)
     source = text if not notes else text.rstrip("\n") + "\n" + notes
-    found = _load_tree(tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text))
+    found = _load_tree(
+        tree, file.parent, source, str(file), keys, None, faults, before=_made_over(text), stage=stage
+    )
     wanted = taught and not text.startswith(RESOLVED)  # a resolved scenario has it already
     return _taught(found, keys) if wanted and found.scenario.learnt is not None else found
 
@@ -203,11 +228,12 @@ def _load_tree(
     faults: Faults | None = None,
     *,
     before: Collection[str] = (),
+    stage: Stage = untold,
 ) -> LoadedScenario:
     faults = faults if faults is not None else Faults(name, overridden)
     filler = Filler(tree, faults, Path(name).name)
     full = filler.filled()
-    laid, of_program = program_in(full, folder, faults, tables)
+    laid, of_program = program_in(full, folder, faults, tables, filler.ranges, stage)
     scenario = _validated(full, filler, faults)
     found = of_program | _tables(full, tree, folder, faults, tables)
     if scenario is not None and laid is not None:

@@ -90,6 +90,10 @@ class Print(Section):
     """Acceleration in X and Y, for the times of the program's moves (common practice, no source)."""
     plane_corner_mm_s: Positive = 8.0
     """Jump of speed at a corner in X and Y, for the same (common practice, no source)."""
+    program_z_least_mm: float = 0.0
+    """Lowest Z to which the program may move; one that goes below is refused, with its line."""
+    program_z_most_mm: Positive | None = None
+    """Highest Z to which the program may move, likewise; default: its layers and hops must fit the screws."""
     layers: Annotated[int, Field(ge=1, le=20000)]
     """Number of layers; with a program: of its first ones alone, default all."""
     layer_mm: Positive
@@ -136,6 +140,8 @@ class MotionKeys(Section):
     """The bed is lowered by so much beyond the new layer and brought back; 0: no hop."""
     hop_dwell_s: NonNegative = 0.1
     """Pause at the bottom of a hop."""
+    plane_step_um: NonNegative = 5.0
+    """Step of X and Y, in which software takes off what it can; 0: as fine as wanted (common practice)."""
 
 
 class Damping(Section):

@@ -180,20 +180,15 @@ def without(job: Print, *keys: str) -> list[dict[str, Any]]:
 def refuse_sections(job: Print, name: str, who: str, why: str) -> None:
     """Raise InputError where a print has sections, for what takes layers of one kind alone; messages call the
     file `name`."""
-    refuse_program(job, name, who, why)
-    if job.section:
-        raise InputError(
-            f"{name}: print.section: {who} takes layers of one height, time and motion only: {why}. "
-            "Allowed: no sections."
-        )
-
-
-def refuse_program(job: Print, name: str, who: str, why: str) -> None:
-    """Likewise of a part's own program."""
     if job.laid is not None:
         raise InputError(
             f"{name}: print.program: {who} takes layers of one height, time and motion only: {why}. "
             "Allowed: print.layers and print.layer_mm in its place."
+        )
+    if job.section:
+        raise InputError(
+            f"{name}: print.section: {who} takes layers of one height, time and motion only: {why}. "
+            "Allowed: no sections."
         )
 
 

@@ -64,13 +64,15 @@ class ShakeRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShakeReport:
-    """The whole answer; `push_end` s is when the push has ended, `settle` s the scenario's own pause."""
+    """The whole answer; `push_end` s is when the push has ended, `settle` s the scenario's own pause, at
+    least, and what says it."""
 
     title: str
     rows: tuple[ShakeRow, ...]
     push_end: float
     target: float
     settle: float
+    said_by: str
     frame_peak: float  # m/s2
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -102,6 +104,7 @@ def shake_scenario(loaded: LoadedScenario) -> ShakeReport:
         push_end=push_end,
         target=keys.residual_um * UM,
         settle=min(s.settle_s for s in complete_sections(scenario.print, scenario.motion)),
+        said_by="the program" if scenario.print.laid is not None else "print.settle_s",
         frame_peak=float(max(np.abs(signal.start).max(), np.abs(signal.end).max())),
         assumptions=(*words, *_assumptions(likely, low, tuple(job.machine.part_damping), rows)),
         cautions=(

@@ -38,12 +38,12 @@ def draw_comparison(
     folder: Path,
 ) -> list[Path]:
     """Draw all pictures of a comparison into a folder; gives the files.  `items` as they were compared,
-    `walls`: every wall, of every run; `travel`: every machine over its travel, or none.
+    `walls`: every wall, of every run; `travel`: the first machines over their travel, or none.
 
     Raises ResultFileError when one cannot be written.
     """
     scenarios = [i.loaded.scenario for i in items]
-    files = [draw_travel(comparison.labels, travel, folder / "travel.png")] if travel else []
+    files = [draw_travel(comparison.labels[: len(travel)], travel, folder / "travel.png")] if travel else []
     files.append(draw_errors(comparison, folder / "errors.png"))
     if min(len(part.layer) for part in comparison.layers) >= 5:
         files.append(draw_spectra(comparison, scenarios, folder / "wavelengths.png"))

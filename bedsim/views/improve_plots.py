@@ -43,8 +43,8 @@ def draw_improvement(found: Improvement, path: Path) -> Path:
 
 def _after(found: Improvement) -> list[tuple[str, Split]]:
     """The best single change's split, and that of the set that reaches the target."""
-    best = next((t for t in found.gains if not t.refused and t.split is not None), None)
-    told = {"best change": best, "cheapest set": found.cheapest_told}
+    best = next((t for t in found.gains if not t.refused and t.split is not None), None)  # not of software
+    told = {"best change of a part": best, "cheapest set": found.cheapest_told}
     return [(name, t.split) for name, t in told.items() if t is not None and t.split is not None]
 
 

@@ -29,6 +29,7 @@ from bedsim.views.report_figures import Choices, Reported, Seen
 from bedsim.views.report_next import how_levers, next_lists
 from bedsim.views.report_page import Page, PageSection, PageTable, table_html
 from bedsim.views.report_run import Scales, common_scales, run_article
+from bedsim.views.report_unrolled import unrolled_section
 from bedsim.views.report_waves import told_walls, wavelength_figure
 from bedsim.wall.bands import source_shares
 from bedsim.wall.relief import probe_index
@@ -63,9 +64,11 @@ def report_page(items: Sequence[Reported], choices: Choices) -> Page:
     ]
     walls = _walls(items, choices)
     scales = common_scales(walls[0])
+    unrolled = unrolled_section(items)
     sections = [
         _verdict(items, summaries, walls),
         _layers(items, walls[0], scales),
+        *([unrolled] if unrolled is not None else []),
         _seen_and_next(items, summaries, walls, choices),
         _figures_table(items, summaries),
         _caution(summaries),

@@ -114,6 +114,9 @@ def handed_over(draw: Callable[[], object]) -> Figure:
 def drawn_as(figure: Figure, kind: str) -> bytes:
     """A figure as a file of a kind (png, svg, pdf); no date within: the same numbers give the same file."""
     drawn = io.BytesIO()
+    if kind == "png":  # `savefig` draws every page twice, the first time for nothing but its places
+        FigureCanvasAgg(figure).print_png(drawn)
+        return drawn.getvalue()
     undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind)
     figure.savefig(drawn, format=kind, metadata=undated)
     return drawn.getvalue()

@@ -12,11 +12,8 @@ from matplotlib.patches import Rectangle
 from bedsim.number_text import number
 from bedsim.units import MM, UM
 from bedsim.views import style
-from bedsim.wall.light import bead_share
 from bedsim.wall.outlines import OutlineWall, WorstStretch
 from bedsim.wall.surface import RAKING, screen_codes
-
-SIDES = (("+X", 0.0), ("+Y", 90.0), ("-X", 180.0), ("-Y", -90.0))
 
 
 def draw_unrolled(title: str, found: WorstStretch, walls: Sequence[OutlineWall], path: Path) -> Path:
@@ -25,25 +22,26 @@ def draw_unrolled(title: str, found: WorstStretch, walls: Sequence[OutlineWall],
     with style.page(
         path, 180 * MM, 150 * MM, f"The part's own wall, unrolled: {style.short(title, 44)}"
     ) as figure:
-        relief, light, plan = (
-            figure.add_subplot(spec)
-            for spec in (lambda g: (g[0, 0], g[1, 0], g[:, 1]))(
-                figure.add_gridspec(2, 2, width_ratios=(3.0, 1.0))
-            )
+        grid = figure.add_gridspec(2, 2, width_ratios=(3.0, 1.0))
+        relief, light, plan, thickness = (
+            figure.add_subplot(grid[row, column]) for column in (0, 1) for row in (0, 1)
         )
         _relief(relief, found)
         _light(light, wall)
         _mark(relief, found)
         _mark(light, found)
         _plan(plan, found, walls)
-        relief.set_title(f"Relief; the worst band {number(found.size / UM, 2)} µm, facing {found.facing}")
+        _thickness(thickness, wall)
+        low, high = (number(height / MM) for height in found.heights)
+        relief.set_title(
+            f"Relief; worst band {number(found.size / UM, 2)} µm, {low} to {high} mm, facing {found.facing}"
+        )
         light.set_title("Its light, lamp along the wall; nothing magnified")
     return path
 
 
 def _edges(wall: OutlineWall) -> tuple[np.ndarray, np.ndarray]:
-    way = np.append(wall.way, wall.way[-1] + wall.way[1]) / MM
-    return way, np.append(wall.top[0] - wall.thickness[0], wall.top) / MM
+    return np.append(wall.way, wall.length) / MM, wall.edges / MM
 
 
 def _relief(axes: Axes, found: WorstStretch) -> None:
@@ -56,11 +54,9 @@ def _relief(axes: Axes, found: WorstStretch) -> None:
 
 
 def _light(axes: Axes, wall: OutlineWall) -> None:
-    """As `gentle_light` has it, all columns at once: 1 - slope tan i times the share that beads leave."""
     way, height = _edges(wall)
-    slope = np.gradient(wall.relief, wall.top - wall.thickness / 2, axis=0)
-    light = np.maximum(1.0 - slope * np.tan(RAKING) * bead_share(RAKING), 0.0)
-    axes.pcolormesh(way, height, screen_codes(light), cmap="gray", vmin=0.0, vmax=1.0, shading="flat")
+    codes = screen_codes(wall.light(RAKING))
+    axes.pcolormesh(way, height, codes, cmap="gray", vmin=0.0, vmax=1.0, shading="flat")
     _labels(axes, wall)
 
 
@@ -68,28 +64,22 @@ def _labels(axes: Axes, wall: OutlineWall) -> None:
     axes.grid(False)
     axes.set_xlabel("way around, from the front, counter-clockwise from above (mm)")
     axes.set_ylabel("height (mm)")
-    middle = wall.normal[len(wall.normal) // 2]
-    angle = np.degrees(np.arctan2(middle[:, 1], middle[:, 0]))
-    for name, at in SIDES:
-        off = np.abs((angle - at + 180.0) % 360.0 - 180.0)
-        inside = np.flatnonzero(off < 20.0)
-        if inside.size:
-            k = inside[np.argmin(np.abs(inside - np.median(inside)))]
-            axes.text(
-                wall.way[k] / MM,
-                0.94,
-                name,
-                transform=axes.get_xaxis_transform(),
-                ha="center",
-                va="center",
-                fontsize=8,
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
-            )
+    for name, k in wall.sides:
+        axes.text(
+            wall.way[k] / MM,
+            0.94,
+            name,
+            transform=axes.get_xaxis_transform(),
+            ha="center",
+            va="center",
+            fontsize=8,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5},
+        )
 
 
 def _mark(axes: Axes, found: WorstStretch) -> None:
     wall = found.wall
-    low, high = (wall.top[found.first] - wall.thickness[found.first]) / MM, wall.top[found.last] / MM
+    low, high = wall.edges[found.first] / MM, wall.top[found.last] / MM
     wide = max(wall.way[-1] / MM / 24, 1.0)
     at = wall.way[found.around] / MM
     axes.add_patch(
@@ -97,6 +87,27 @@ def _mark(axes: Axes, found: WorstStretch) -> None:
             (at - wide / 2, low), wide, high - low, fill=False, edgecolor=style.VERMILLION, linewidth=1.6
         )
     )
+
+
+def _thickness(axes: Axes, wall: OutlineWall) -> None:
+    """The least and the largest error of each layer's thickness around the wall."""
+    error = wall.thickness_error / UM
+    axes.stairs(
+        error.max(axis=1),
+        wall.edges / MM,
+        baseline=error.min(axis=1),
+        orientation="horizontal",
+        fill=True,
+        color=style.BLUE,
+    )
+    axes.plot(
+        error.mean(axis=1), (wall.edges[1:] + wall.edges[:-1]) / 2 / MM, color=style.BLUE, linewidth=0.8
+    )
+    axes.axvline(0.0, color=style.GREY, linewidth=0.7)
+    axes.set_ylim(wall.edges[0] / MM, wall.top[-1] / MM)
+    axes.set_title("Thickness")
+    axes.set_xlabel("off, where laid (µm)")
+    axes.set_ylabel("height (mm)")
 
 
 def _plan(axes: Axes, found: WorstStretch, walls: Sequence[OutlineWall]) -> None:

@@ -26,6 +26,7 @@ from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.part_program import origin_mm
 from bedsim.units import DEG, MM
+from bedsim.wall.light import bead_share
 from bedsim.wall.relief import width_per_height
 
 POINTS = 96  # around an outline
@@ -35,6 +36,8 @@ OVERLAP = 0.5  # share of the smaller box that loops of one wall share
 PLACES = 7  # each way, where the part is tried on the bed
 TRIED_LAYERS = 400
 NOTICEABLE = 1.05
+SIDES = (("+X", 0.0), ("+Y", 90.0), ("-X", 180.0), ("-Y", -90.0))
+NEAR = 20.0  # degrees from a side's normal within which a wall faces it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,6 +56,34 @@ class OutlineWall:
     thickness_error: Array
     way: Array
 
+    @property
+    def length(self) -> float:
+        """Of the way once around, m."""
+        return float(self.way[-1] + self.way[1])
+
+    @property
+    def edges(self) -> Array:
+        """Heights (n + 1,) m between which its layers stand."""
+        return np.append(self.top[0] - self.thickness[0], self.top)
+
+    @property
+    def sides(self) -> list[tuple[str, int]]:
+        """Names of the sides that it faces, with the point in the middle of each, by its index."""
+        middle = self.normal[len(self.normal) // 2]
+        angle = np.arctan2(middle[:, 1], middle[:, 0]) / DEG
+        found = []
+        for name, at in SIDES:
+            inside = np.flatnonzero(np.abs((angle - at + 180.0) % 360.0 - 180.0) < NEAR)
+            if inside.size:
+                found.append((name, int(inside[np.argmin(np.abs(inside - np.median(inside)))])))
+        return found
+
+    def light(self, incidence: float) -> Array:
+        """Light (n, s) in parts of a plain wall's, as `gentle_light` has it: 1 - slope tan i times the share
+        that beads leave, for gentle slopes."""
+        slope = np.gradient(self.relief, self.top - self.thickness / 2, axis=0)
+        return np.asarray(np.maximum(1.0 - slope * np.tan(incidence) * bead_share(incidence), 0.0))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorstStretch:
@@ -64,6 +95,11 @@ class WorstStretch:
     last: int
     around: int
     size: float
+
+    @property
+    def heights(self) -> tuple[float, float]:
+        """Between which tops m it lies."""
+        return float(self.wall.top[self.first]), float(self.wall.top[self.last])
 
     @property
     def facing(self) -> str:

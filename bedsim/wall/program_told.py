@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from bedsim.number_text import number
 from bedsim.program.laid import Laid
-from bedsim.results.layers import LayerResult
+from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import MM, UM
 from bedsim.wall.outlines import OutlineWall, outline_walls, tried_places, worst_stretch
@@ -24,7 +24,7 @@ FEW = 6  # layers named one by one
 def program_sentences(loaded: LoadedScenario) -> list[str]:
     """What is known of a program before it is printed; nothing without one."""
     laid = loaded.scenario.print.laid
-    return [] if laid is None else [*_read(loaded, laid), *_early(laid)]
+    return [] if laid is None else [*_read(loaded, laid), *_speeds(loaded, laid), *_early(laid)]
 
 
 def printed_sentences(layers: LayerResult, loaded: LoadedScenario) -> list[str]:
@@ -55,6 +55,42 @@ def _read(loaded: LoadedScenario, laid: Laid) -> Iterator[str]:
         yield f"Passed on unread, with how often: {words}."
     if laid.outlines.size == 0:
         yield "No closed outer wall was found in it: errors are told at the probes alone."
+
+
+def _speeds(loaded: LoadedScenario, laid: Laid) -> Iterator[str]:
+    """At which speeds Z moves, and where the machine's own limit stands in their place."""
+    most = loaded.scenario.motion.speed_mm_s
+    held = (
+        (laid.speed == 0) | (laid.speed > most) | ((laid.hop > 0) & ((laid.back == 0) | (laid.back > most)))
+    )
+    own = np.flatnonzero(~held)
+    if own.size:
+        back = laid.back[own][laid.hop[own] > 0]
+        hops = f", back from hops at {_range(back)}" if back.size else ""
+        yield f"Z moves at {_range(laid.speed[own])} mm/s{hops}, as its words F say ({_numbers(own)})."
+    asked = np.maximum(laid.speed, np.where(laid.hop > 0, laid.back, 0.0))[held]
+    if held.any():
+        words = (
+            f"the program asks for up to {number(float(asked.max()))}" if asked.any() else "no word F says"
+        )
+        yield (
+            f"Z moves at {number(most)} mm/s at most, motion.speed_mm_s, where {words} "
+            f"({_numbers(np.flatnonzero(held))})."
+        )
+
+
+def _range(values: Array) -> str:
+    ends = dict.fromkeys(number(float(v)) for v in (values.min(), values.max()))
+    return " to ".join(ends)
+
+
+def _numbers(index: Index) -> str:
+    """Layers by their numbers, those that follow each other as a range."""
+    groups = np.split(index + 1, np.flatnonzero(np.diff(index) > 1) + 1)
+    if len(groups) > FEW:
+        return f"{index.size} layers, {index[0] + 1} the first"
+    told = [f"{g[0]}" if g.size == 1 else f"{g[0]} to {g[-1]}" for g in groups]
+    return f"{'layer' if index.size == 1 else 'layers'} {', '.join(told)}"
 
 
 def _clock(seconds: float) -> str:
@@ -129,7 +165,7 @@ def _worst(loaded: LoadedScenario, walls: Sequence[OutlineWall]) -> Iterator[str
     wall = found.wall
     x, y = wall.place[found.first, found.around] / MM
     error = max(float(np.abs(w.thickness_error).max()) for w in walls)
-    low, high = number(float(wall.top[found.first] / MM)), number(float(wall.top[found.last] / MM))
+    low, high = (number(height / MM) for height in found.heights)
     many = f"{len(walls)} of them" if len(walls) > 1 else "one"
     yield (
         f"The part's own outer walls ({many}): the worst band is {_um(found.size)} of relief, {low} to "
@@ -143,9 +179,10 @@ def _places(layers: LayerResult, loaded: LoadedScenario, walls: Sequence[Outline
     if found is None:
         return
     if found.most < MATTERS * found.least:
+        ends = dict.fromkeys((_um(found.least), _um(found.most)))
         yield (
             f"Where on the bed it stands hardly matters: its walls show {_um(found.here)}, peak to valley, "
-            f"and would show {_um(found.least)} to {_um(found.most)} elsewhere."
+            f"and would show {' to '.join(ends)} elsewhere."
         )
         return
     (a, b), (c, d) = ((x / MM, y / MM) for x, y in (found.least_at, found.most_at))

@@ -94,7 +94,7 @@ def test_what_is_printed_is_valid(command, folder, monkeypatch, capsys):
     jsonschema.validate(document, schema.document_schema(command))
     assert document["exit_code"] == code and document["command"] == command
     assert document["answer"] is not None and document["text"]
-    if command in ("run", "report", "gauge"):
+    if command in ("new", "run", "report", "gauge"):
         assert document["files"]
 
 
@@ -147,6 +147,14 @@ def test_what_a_word_moves_in_a_machine_is_valid(word, folder, monkeypatch, caps
     document = json.loads(capsys.readouterr().out)
     jsonschema.validate(document, schema.document_schema("explain"))
     assert document["answer"]["here"]
+
+
+def test_every_file_that_was_written_is_named(folder, monkeypatch, capsys):
+    monkeypatch.chdir(folder)
+    (folder / "own.toml").write_text(MACHINE, "utf-8")
+    words = ("g.csv", "--set", "corner=left", "--into", "own.toml", "--no-pictures")
+    assert main(["gauge", *words, "--json"]) == 0
+    assert {"own.toml", "own.before.toml"} < set(json.loads(capsys.readouterr().out)["files"])
 
 
 def test_refused_input_leaves_stdout_empty(folder, monkeypatch, capsys):

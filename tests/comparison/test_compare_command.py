@@ -51,6 +51,18 @@ def test_conditions_decide_the_exit_code(results, capsys):
     assert "required lateral_pv_um<=10: missed by bolted (60)" in capsys.readouterr().out
 
 
+def test_software_stands_beside_the_first(results, capsys):
+    """One run is enough; a target decides, and ranges keep the table of the likely machine."""
+    asked = ("--compensated", "--no-pictures", "--require", "lateral_pv_um<=10")
+    assert main(["compare", results[0], *asked]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "Against bolted, bolted, compensated strays" in out and "X and Y in steps of 5 µm" in out
+    assert main(["compare", results[0], *asked, "--no-ranges", "--step-um", "50"]) == 1
+    assert "Not to be done: " in " ".join(capsys.readouterr().out.split())
+    for wrong in (["--step-um", "5", results[1]], ["--compensated", "--break-even"]):
+        assert main(["compare", results[0], *wrong]) == 2
+
+
 def test_one_scenario_is_varied_run_and_its_results_kept(machine, capsys):
     """What was kept compares again to the same sentence."""
     arguments = ["compare", str(machine), "--vary", "joint.kind=rigid, rolling", *QUICK, "--output", "out"]

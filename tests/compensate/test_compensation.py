@@ -9,10 +9,13 @@ import jsonschema
 import numpy as np
 import pytest
 
+import bedsim
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.metrics import widest
 from bedsim.answers.schema import document_schema
 from bedsim.cli.main import main as command
+from bedsim.comparison.compared import Compared, compare
+from bedsim.comparison.compensated import with_software
 from bedsim.compensate import advice
 from bedsim.compensate.advice import compensate
 from bedsim.compensate.printed import at_heights, printed
@@ -20,6 +23,12 @@ from bedsim.compensate.table import table_text
 from bedsim.compensate.text import lines
 from bedsim.compensate.ways import HEIGHT, MOTORS, OVER, Base, whole_microsteps
 from bedsim.compensate.worth import _against
+from bedsim.errors import InputError
+from bedsim.improve.answers import answer
+from bedsim.improve.levers_software import SOFTWARE
+from bedsim.improve.ranking import trial
+from bedsim.improve.steps import every_step
+from bedsim.improve.taken import table_of
 from bedsim.simulation import make_job, simulate
 from bedsim.units import MM, UM
 
@@ -35,14 +44,39 @@ def way(found, name):
     return next(w for w in found.ways if w.name == name)
 
 
-def test_it_starts_from_what_run_tells(rigid, shipped):
+@pytest.fixture(scope="module")
+def run(shipped):
+    return simulate(shipped("bent-rolled-rigid", LAYERS))
+
+
+def test_it_starts_from_what_run_tells(rigid, run, shipped):
     loaded = shipped("bent-rolled-rigid", LAYERS)
-    run = metric_values(simulate(loaded).layers, [c.screw.lead_mm * MM for c in loaded.scenario.corner])
+    run = metric_values(run.layers, [c.screw.lead_mm * MM for c in loaded.scenario.corner])
     now = way(rigid, "as it is").left
     assert (now.lateral, now.height, now.thickness) == pytest.approx(
         (run["lateral_pv"], run["height_pv"], run["thickness_error"]), rel=1e-9
     )
     assert rigid.worth.before == pytest.approx(run["lateral_pv"], rel=1e-9)
+
+
+def test_compare_and_improve_say_the_same(rigid, run, shipped):
+    """Of this print, and of the whole travel: one number each, however it is asked for."""
+    loaded = shipped("bent-rolled-rigid", LAYERS)
+    item = Compared(label="a", run=run, loaded=loaded)
+    other = with_software(item, rigid.asked.step)
+    found = compare([item, other])
+    assert found.labels[1] == "a, compensated" and found.values[0]["lateral_pv"] == rigid.worth.before
+    assert found.values[1]["lateral_pv"] == pytest.approx(rigid.worth.stepped, rel=1e-9)
+    assert found.values[1]["lateral_pv"] == pytest.approx(way(rigid, "shift and turn").left.stepped, rel=1e-9)
+    assert found.values[1]["height_pv"] == found.values[0]["height_pv"]
+    assert other.software in found.notes and "Not to be done" not in other.software
+    now = answer(loaded)
+    (step,) = every_step(loaded, SOFTWARE)
+    one = trial(loaded, now, [step])
+    assert table_of(loaded, ()).gain == rigid.travel and not one.refused
+    assert one.after.lateral == pytest.approx(rigid.travel.stepped, rel=1e-9)
+    assert one.after == dataclasses.replace(now, lateral=one.after.lateral)
+    assert now.lateral == pytest.approx(rigid.travel.before, rel=1e-9)
 
 
 def test_what_ways_leave(rigid):
@@ -103,6 +137,16 @@ def test_the_table_takes_off_what_it_says(rigid):
     assert "no proof" in head and "hand on the switch" in head and "counter-clockwise" in head
 
 
+def test_from_python_it_shows_itself_and_is_written(rigid, tmp_path):
+    shown = repr(rigid)
+    assert "shift and turn" in shown and "Worth it" in shown and len(shown) < 4000
+    assert bedsim.to_csv(rigid, tmp_path / "t.csv").read_text("utf-8") == table_text(rigid)
+    against = dataclasses.replace(rigid.worth, refused=("it is below",))
+    with pytest.raises(InputError, match="not written: it is below"):
+        bedsim.to_csv(dataclasses.replace(rigid, worth=against), tmp_path / "u.csv")
+    assert [p.name for p in tmp_path.iterdir()] == ["t.csv"]
+
+
 def test_the_map_says_why_it_changes(rigid):
     m = rigid.maps
     assert {s.corner for s in m.screws} == set(rigid.corners)
@@ -157,3 +201,16 @@ def test_options_are_checked(answering, capsys):
     assert answering("--step-um", "-1") == 2
     assert "--step-um = -1: must be at least 0" in capsys.readouterr().err
     assert answering("--output", "t.txt") == 2
+
+
+def test_the_step_is_the_scenarios_unless_another_is_asked_for(shipped, monkeypatch):
+    steps = []
+
+    def heard(loaded, asked, progress):
+        steps.append(asked.step)
+        raise InputError("heard")
+
+    monkeypatch.setattr(advice, "compensate", heard)
+    words = ["compensate", str(shipped("bent-rolled-rigid").path), "--set", "motion.plane_step_um=12.5"]
+    assert [command(words), command([*words, "--step-um", "2"])] == [2, 2]
+    np.testing.assert_allclose(steps, [12.5e-6, 2e-6])

@@ -7,7 +7,7 @@ from bedsim.analysis.metrics import widest
 from bedsim.compensate.correction import sideways
 from bedsim.compensate.phase import law, phase_needs
 from bedsim.compensate.printed import at_rest, printed, turned
-from bedsim.compensate.worth import software_gain, software_sentence
+from bedsim.compensate.software import software_sentence, travel_table
 from bedsim.simulation import make_job
 from bedsim.units import DEG, MM
 
@@ -75,6 +75,6 @@ def test_doubt_of_the_angle(shipped):
 def test_improve_tells_what_compensate_leaves(shipped):
     """The same print, worked out by either: over the whole travel the linear machine's error, and the same
     steps; a machine below two steps is told as not worth it."""
-    rigid = software_gain(shipped("bent-rolled-rigid"), 5e-6)
+    rigid = travel_table(shipped("bent-rolled-rigid"), 5e-6).gain
     assert 4e-6 < rigid.stepped <= rigid.worst < 7.1e-6 < rigid.late < 0.25 * rigid.before
-    assert "not worth it" in software_sentence(software_gain(shipped("ground-stiff"), 5e-6), 5e-6)
+    assert "not worth it" in software_sentence(travel_table(shipped("ground-stiff"), 5e-6).gain)

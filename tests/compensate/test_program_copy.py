@@ -1,15 +1,23 @@
 """What stands around the words of a copy: its comment, checksums, lines put ahead, and reading it again."""
 
+import contextlib
 import io
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from bedsim.cli.main import main
+from bedsim.compensate.printed import silent
+from bedsim.compensate.program_copy import copy_lines, write_copy
 from bedsim.compensate.read_back import WrittenPieces, read_again
 from bedsim.compensate.rewrite import RewriteCount, rewritten, with_comment
 from bedsim.compensate.stretches import corrections, find_stretches
+from bedsim.compensate.ways import base_run
 from bedsim.errors import InputError, SolverError
+from bedsim.scenario.load import load_scenario
+from bedsim.simulation import make_job
 
 TWO = "G21 G90\nG1 F1200 Z.2\nG1 X10 Y0 E1\nG1 X20 Y0 E2\nG0 Z.4\n{}G1 X10 E3\nM30\n"
 
@@ -66,12 +74,12 @@ def test_a_copy_is_read_again():
     text = TWO.format("G0 X5 Y7\n")
     out, stretches, by = copied(text, 0.01, -0.02, 1e-4)
     whole = WrittenPieces([out[:9].encode(), out[9:].encode()])
-    again = read_again(io.BytesIO(text.encode()), whole, stretches, by)
-    assert again.lines == 3 and again.worst < 1.5e-4
+    again = read_again(io.BytesIO(text.encode()), whole, stretches, by, by)
+    assert again.lines == 3 and again.worst < 1.5e-4 and again.left < 2e-4 < 0.02 < again.before
     for wrong, rule in (("E3", "material"), ("X5", "")):
         other = out.replace("E3", "E4") if rule else out.replace("X10.0", "X10.1")
         with pytest.raises(SolverError, match=rule or "beside where it should"):
-            read_again(io.BytesIO(text.encode()), WrittenPieces([other.encode()]), stretches, by)
+            read_again(io.BytesIO(text.encode()), WrittenPieces([other.encode()]), stretches, by, by)
         assert wrong
 
 
@@ -97,3 +105,49 @@ def test_a_scenario_without_a_program_has_none_to_copy(shipped, tmp_path, monkey
     monkeypatch.chdir(tmp_path)
     assert main(["compensate", str(file), "--program", "copy.nc"]) == 2
     assert "--program copy.nc: " in capsys.readouterr().err and not list(tmp_path.iterdir())
+
+
+HALVES = (
+    "G1 Z{z:.1f} F600\nG0 X{x} Y90 F6000\nG1 X120 E1.5 F1200\nY110 E1.5\nG3 X100 Y110 R10 E1.1\n"
+    "G0 Z{up:.1f}\n"
+)
+
+
+@pytest.fixture
+def printed(tmp_path):
+    """A machine that prints half a turn of its screws, in every layer half a circle by R."""
+    layers = [HALVES.format(z=0.4 * k, x=100 + k, up=0.4 * k + 0.5) for k in range(1, 7)]
+    (tmp_path / "part.nc").write_text("G21 G90\nM83\nG28\nG1 Z5 F600\n" + "".join(layers))
+    shipped = Path(__file__).parents[2] / "scenarios" / "bent-rolled-rigid.toml"
+    text = shipped.read_text().replace("[print]", '[print]\nprogram = "part.nc"', 1)
+    kept = [x for x in text.splitlines() if x.split("=")[0].strip() not in ("layers", "layer_mm")]
+    (tmp_path / "m.toml").write_text("\n".join(kept))
+    return load_scenario(tmp_path / "m.toml")
+
+
+def test_a_copy_is_printed_anew(printed, tmp_path):
+    """Of what the bed does to all ends of laid lines the rounding is left: 0.1 um a word, on both sides."""
+    base = base_run(printed, make_job(printed), 0.0, silent)
+    found = SimpleNamespace(title="m", rows=SimpleNamespace(whole=base.whole))
+    stages = []
+
+    @contextlib.contextmanager
+    def stage(total, what):
+        stages.append(what)
+        yield silent
+
+    copy = write_copy(found, printed, tmp_path / "copy.nc", stage)
+    assert copy.before > 5e-6 and copy.left < 0.3e-6 and copy.worst < 0.15e-6 and copy.lines == 18
+    assert "printing the copy" in stages and "As written: " in copy_lines(copy)[0]
+
+
+def test_half_a_circle_by_r_keeps_its_centre():
+    """R 10 between ends 20 mm apart: rounded ends may lie 0.1 um nearer, and the centre 30 um aside."""
+    text = TWO.format("G0 X110 Y0\nG3 X90 R10 E2.5\n")
+    out, stretches, by = copied(text, 0.01234, -0.02, 1.3e-4)
+    assert "R10" not in out and " I-10.0000 J-0.0013" in out
+    again = read_again(io.BytesIO(text.encode()), WrittenPieces([out.encode()]), stretches, by, by)
+    assert again.worst < 1.5e-4
+    kept = out.replace("I-10.0000 J-0.0013", "R10")
+    with pytest.raises(SolverError, match="centre of an arc"):
+        read_again(io.BytesIO(text.encode()), WrittenPieces([kept.encode()]), stretches, by, by)

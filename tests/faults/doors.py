@@ -7,6 +7,7 @@ import io
 import os
 import random
 import re
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,10 +15,18 @@ from pathlib import Path
 import bases
 import mutants
 import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "program"))
+from generated_programs import random_program
 from option_words import MISSING, words_of
 
 from bedsim.cli.main import main
+from bedsim.compensate.read_back import WrittenPieces, read_again
+from bedsim.compensate.rewrite import RewriteCount, rewritten
+from bedsim.compensate.stretches import find_stretches
+from bedsim.errors import SolverError
 from bedsim.metrology.picture_input import png_bytes
+from bedsim.program.fault import ProgramError
 from bedsim.results.store import write_run
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate
@@ -186,6 +195,27 @@ def _program(house: House, rng: random.Random) -> Visit:
     return house.visit("program", "part.nc", data, words if rng.random() < 0.1 else few)
 
 
+def _copied(house: House, rng: random.Random) -> Visit:
+    """A program through the rewriter, with shifts and turns of its own, read again beside itself: it is
+    refused in words, or its copy is what it should be."""
+    text = bases.PROGRAM if rng.random() < 0.3 else random_program(rng.randrange(10**6), 30)
+    data = mutants.program(text, rng) if rng.random() < 0.9 else text.encode()
+    code, said = 0, ""
+    try:
+        stretches = find_stretches(io.BytesIO(data))
+        size = stretches.first.size + 1
+        shifts = [[rng.uniform(-far, far) for _ in range(size)] for far in (0.05, 0.05, 2e-4)]
+        inner = np.isin(np.arange(size), (0, size - 1), invert=True)  # none ahead of the part and behind it
+        by = tuple(np.array(v) * inner for v in shifts)
+        pieces = [*rewritten(io.BytesIO(data), stretches, by, RewriteCount())]
+        read_again(io.BytesIO(data), WrittenPieces(pieces), stretches, by, by)
+    except ProgramError as fault:
+        code, said = 2, str(fault)
+    except SolverError as fault:
+        code, said = 70, str(fault)
+    return Visit(door="copy", brought=data, code=code, said=said)
+
+
 def _spares(house: House, rng: random.Random) -> Visit:
     """Spares are read before the probe is looked for, which is not there."""
     words = ["clock", "machine.toml", "--spares", "sp.toml", "--probe", "?"]
@@ -298,6 +328,7 @@ DOORS: dict[str, tuple[Door, int]] = {
     "history": (_history, 2),
     "compensate": (_compensated, 2),
     "program": (_program, 8),
+    "copy": (_copied, 8),
     "spares": (_spares, 6),
     "spare tables": (_spare_table, 6),
     "plan": (_plan, 8),

@@ -12,13 +12,15 @@ from bedsim.improve import checks, doubt, findings, sets
 from bedsim.improve.answers import answer, standing
 from bedsim.improve.findings import improve
 from bedsim.improve.levers import LEVERS
+from bedsim.improve.levers_software import SOFTWARE
 from bedsim.improve.prices import prices_for
 from bedsim.improve.ranking import Trial, best_of_each_lever, trials
 from bedsim.improve.side_effects import refused, weakened
 from bedsim.improve.steps import changed, every_step
+from bedsim.improve.taken import table_of
 from bedsim.improve.text import as_json, lines
 from bedsim.simulation import simulate
-from bedsim.units import UM
+from bedsim.units import DEG, UM
 
 FEW = ("joint.kind", "guide.height_mm", "nut.tilt_nm_per_rad", "mount.kind", "screw.run_out.bow_tir_um")
 SOME = tuple(lever for lever in LEVERS if lever.name in FEW)
@@ -139,6 +141,24 @@ def test_what_removes_a_cause_holds_and_what_cancels_has_a_tolerance(rolling, si
     other = {k: v + 2 * off.off for k, v in keys.items()}
     left = min(level.before.lateral / answer(back.with_values(k)).lateral for k in (keys, other))
     assert left == pytest.approx(off.gain, rel=0.1)
+
+
+def test_software_is_a_lever_that_cancels(shipped):
+    """5 um steps are left of it in phase; over the doubts the table of the likely machine leaves more, and
+    so does a screw that stands elsewhere; below two steps it is refused."""
+    loaded = shipped("bent-rolled-rigid", *SMALL)
+    now, (step,) = answer(loaded), every_step(loaded, SOFTWARE)
+    one = trials(loaded, now, [(step,)])[0]
+    assert step.cancels and 4 * UM < one.after.lateral < 8 * UM and one.after.height == now.height
+    held = doubt.holds(loaded, one.steps, doubt.drawn_machines(loaded, 4), "lateral")
+    assert 1.0 < held.low < held.high < one.gain("lateral")
+    off = doubt.tolerance(loaded, one, "lateral")
+    table = table_of(loaded, one.steps)
+    assert off.unit == "°" and off.gain == pytest.approx(one.gain("lateral") ** 0.5)
+    worst = max(table.late(side * off.off * DEG) for side in (1, -1))
+    assert now.lateral / worst == pytest.approx(off.gain, rel=0.12)
+    stiff = shipped("ground-stiff", *SMALL)
+    assert "below 2 steps" in trials(stiff, answer(stiff), [(step,)])[0].refused
 
 
 # ---- sets ---------------------------------------------------------------------------------------------

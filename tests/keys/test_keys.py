@@ -112,7 +112,7 @@ def _written(key: str) -> Any:
     part = next((given[key] for given in (MAGNET, SPRING, BALL, RING, LEAF) if key in given), None)
     if part is not None:
         return part
-    return next(row.write for row in ROWS if row.key == key)
+    return next((row.write for row in ROWS if row.key == key), 1.0)  # of a key in EXEMPT any number
 
 
 def _resting_rows() -> Iterator[Row]:

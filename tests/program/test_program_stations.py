@@ -23,13 +23,13 @@ from invented_part import (
 from scalar_reader import moves
 
 from bedsim.program.fault import ProgramError
-from bedsim.program.laid import Settings, from_tables, outline_name
+from bedsim.program.laid import FIRST_COLUMNS, Settings, from_tables, outline_name
 from bedsim.program.lexer import blocks
 from bedsim.program.modes import ProgramState, follow
 from bedsim.program.reading import read_stream
 from bedsim.program.times import durations
 
-SETTINGS = Settings(acceleration=1500.0, corner=8.0, width=WIDTH)
+SETTINGS = Settings(acceleration=1500.0, corner=8.0, width=WIDTH, least=-2.0, most=50.0)
 
 
 def laid(text: str):
@@ -106,6 +106,51 @@ def test_a_skirt_is_no_wall_and_priming_no_layer():
 def test_a_hole_is_no_wall_and_islands_are():
     text = "G21 G90\nM83\nG1 Z0.2 F600\n" + square(10, 10, 30) + square(15, 15, 20) + square(60, 10, 12)
     assert sorted(round(abs(area(p))) for p in laid(text).loops(1)) == [144, 900]
+
+
+BACK, AGAIN = "G1 E-0.8 F2400\n", "G1 E0.8 F2400\n"
+BREAKS = {
+    "drawn back": BACK + AGAIN,
+    "drawn back and wiped": BACK + "G1 X15 Y10 F6000\nG1 X20 Y10\n" + AGAIN,
+    "parked meanwhile": BACK + "G1 Z3\nG0 X0 Y0\nG4 S1\nG0 X20 Y10\nG1 Z{z:.1f}\n" + AGAIN,
+    "a stretch without material": "G1 X20 Y14 F1200\n",
+}
+
+
+@pytest.mark.parametrize("between", BREAKS.values(), ids=BREAKS)
+def test_a_wall_that_is_broken_is_one_wall(between):
+    """A square of 10 mm whose second side is begun anew or late, its end closed without material; comments
+    cut the file into many blocks."""
+    texts = []
+    for behind in ("", "(" + 4000 * "-" + ")"):
+        text = "G21 G90\nM83\n"
+        for k in range(1, 21):
+            text += f"G1 Z{0.2 * k:.1f} F600\n{square(40, 10, 8)}G0 X10 Y10 F6000\nG1 X20 Y10 E1 F1200\n"
+            text += between.format(z=0.2 * k) + "G1 X20 Y20 E1 F1200\nX10 Y20 E1\nX10 Y12 E.8\nX10 Y10\n"
+        texts.append(text.replace("\n", behind + "\n"))
+    plain, cut = (laid(text) for text in texts)
+    np.testing.assert_array_equal(plain.outlines, cut.outlines)
+    for layer in (1, 10, 20):
+        assert sorted(round(abs(area(p)), 6) for p in plain.loops(layer)) == [64, 100]
+
+
+def test_a_travel_at_its_own_feed_breaks_a_wall():
+    """An open U and another: no wall, whatever lies between."""
+    text = "G21 G90\nM83\nG1 Z.2 F600\n"
+    for x, to in ((10, 40), (40, 10)):
+        text += f"G1 X{x} Y10 E1 F1200\nX{x} Y20 E1\nX{to} Y20 F6000\n"
+    assert laid(text).loops(1) == []
+
+
+def test_speeds_of_z_are_those_of_its_words():
+    """There at F60, on to the hop at F120, back at F90; the last layer without a hop at F30."""
+    text = "G21 G90\nM83\nG1 Z.2 F600\n" + square(10, 10, 10)
+    text += "G1 Z.4 F60\nZ1.4 F120\nG0 X10 Y10\nG1 Z.4 F90\n" + square(10, 10, 10)
+    text += "G1 Z.6 F30\n" + square(10, 10, 10)
+    found = laid(text)
+    np.testing.assert_allclose(found.speed, [10, 1.2 / (0.2 / 1 + 1 / 2), 0.5], atol=1e-6)
+    np.testing.assert_allclose(found.back, [10, 1.5, 0.5], atol=1e-6)
+    np.testing.assert_allclose(found.hop, [0, 1, 0], atol=1e-9)
 
 
 def test_hops_between_the_lines_of_a_layer_are_counted():
@@ -185,6 +230,9 @@ def test_a_program_is_kept_as_tables_and_comes_back():
     found = laid(program())
     tables = found.tables("a.nc")
     assert from_tables(tables["a.nc"], tables[outline_name("a.nc")]) == found
+    older = from_tables(tables["a.nc"][:, :FIRST_COLUMNS], tables[outline_name("a.nc")][[0, *range(2, 9)]])
+    assert (older.speed == 0).all()
+    np.testing.assert_array_equal(older.outlines, found.outlines[:7])
 
 
 @pytest.mark.parametrize(
@@ -194,6 +242,11 @@ def test_a_program_is_kept_as_tables_and_comes_back():
         ("M83\nG1 Z.2 F600\nG1 X5 E1 Z.3\n", "line 3, Z.3: lays while Z moves"),
         ("M83\nG1 Z.2\nG1 X5 E1\n", "line 3, E1: lays before the first feed"),
         ("M83\nG1 Z-1 F600\nG1 X5 E1\n", "line 3: lays at or below the bed"),
+        (
+            "M83\nG1 Z.2 F600\nX5 E1\nG91\nG0 Z-2.3\n",
+            "line 5, Z-2.3: goes below the least that Z may have, -2",
+        ),
+        ("M83\nG1 Z.2 F600\nX5 E1\nG0 Z50.2\n", "line 4, Z50.2: goes above the most that Z may have, 50 mm"),
     ],
 )
 def test_programs_that_are_not_carried(text, words):

@@ -172,6 +172,8 @@ def test_learn_reads_bands_of_unlike_layers_and_of_one_object(shipped):
     lateral = np.stack([wave, 0.0 * wave], axis=1)[None]
     found = relief_waves(loaded, lateral, 0.0 * wave[None], "+x", 5e-3)
     assert found[0] == pytest.approx(-3e-6 * np.exp(0.7j), rel=1e-9)
+    early = relief_waves(loaded, lateral[:, :50], 0.0 * wave[None, :50], "+x", 5e-3)
+    assert early == pytest.approx(found, rel=1e-9), "the first leads alone, as friction is worked out"
     with pytest.raises(InputError, match="bedsim learn takes one object only"):
         relief_waves(shipped(NAME, *TWO), lateral, 0.0 * wave[None], "+x", 5e-3)
 
