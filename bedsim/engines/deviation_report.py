@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.components.row import one_path
+from bedsim.components.row import Path, one_path
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.contact_space import ContactSpace
@@ -53,10 +53,19 @@ class UnitsAhead:
             if not program.stations.alike(np.array(ahead)):
                 ahead = range(layer, layer + 1)
             paths = [program.layer_change(n).path(time, program.start_time(n)) for n in ahead]
-            found = self._job.machine.unit_imposed(one_path(paths), self._used)
+            found = self._units(one_path(paths))
             self._imposed = found.reshape(found.shape[0], len(paths), time.size, -1)
             self._layers, self._time = ahead, time
         return self._imposed[:, layer - self._layers.start]
+
+    def _units(self, path: Path) -> Array:
+        """Imposed extensions (r, t, rows) along a path, one source after the other."""
+        machine = self._job.machine
+        total = np.zeros((self._used.size, machine.rows.shape[0], path.time.size))
+        for i, k in enumerate(self._used):
+            where, values = machine.source_rows(machine.sources[k], path)
+            total[i, where] = values.T
+        return np.swapaxes(total, -1, -2)
 
 
 def forced(imposed: Array, modes: LayerModes, observer: Observer, space: ContactSpace) -> Forced:

@@ -39,7 +39,7 @@ Array = NDArray[np.float64]
 
 INTERVALS = 3  # between two nodes, of every piece of the motion
 SAMPLES = 4  # of the nominal's path in an interval, at most
-ROUNDS = 2
+ROUNDS = 3
 PARTS = 0.05  # breakaways: longest step along the path of a ring-down
 LEAST_PATH = Real(1e-9)  # breakaways
 

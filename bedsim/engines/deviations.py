@@ -30,7 +30,7 @@ from bedsim.engines.deviation_report import Reporter, UnitsAhead
 from bedsim.engines.deviation_steps import Deviation, DrivenPath, march
 from bedsim.engines.fitted_nominals import fitted_nominals
 from bedsim.engines.modes import layer_modes
-from bedsim.engines.nominals import Checked, Nominals, SteppedNominals
+from bedsim.engines.nominals import CheckedMembers, Nominals, SteppedNominals
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.state import State
 from bedsim.errors import EngineRefusalError
@@ -179,10 +179,10 @@ class _Batch:
             chunk = _told(chunk, nominals, job.members)
         return Carried(full=full, groups=tuple(ends), limit=rows.limit[0]), chunk
 
-    def _of_checked(self, chunk: Chunk, ends: Sequence[Deviation]) -> Checked:
+    def _of_checked(self, chunk: Chunk, ends: Sequence[Deviation]) -> CheckedMembers:
         where = zip(self.group_of, self.place_in, strict=True)
         psi = [ends[k].psi[:, i] for k, i in where]
-        return Checked(pose=chunk.pose[self.checked, 0], psi=np.array(psi).T, of=self.group_of)
+        return CheckedMembers(pose=chunk.pose[self.checked, 0], psi=np.array(psi).T, of=self.group_of)
 
     def _group(
         self, k: int, reporter: Reporter, path: DrivenPath, began: Deviation, fields: dict[str, Any]

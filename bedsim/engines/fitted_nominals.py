@@ -25,7 +25,7 @@ from bedsim.engines.contact_space import ContactSpace, contact_space, limited
 from bedsim.engines.deviation_steps import DrivenPath, driven_steps, joined_paths, ring_down
 from bedsim.engines.fitted import FittedCourse, FittedPrint, InFull, Solve
 from bedsim.engines.layer_integrator import Trail
-from bedsim.engines.nominals import Checked, NominalLayer, seen_at
+from bedsim.engines.nominals import CheckedMembers, NominalLayer, seen_at
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.rest_of_layers import rest_of_layers
 from bedsim.engines.solved import Solved, report
@@ -36,8 +36,8 @@ Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
 Indices = NDArray[np.intp]
 
-FEWEST = 60  # layers that are fitted
-WORTH = 1.5  # times as many layers as are stepped in full
+FEWEST = 50  # layers that are fitted
+WORTH = 1.2  # times as many layers as are stepped in full
 CHECKED = 8  # layers that show how well a nominal is fitted
 MEMBER_LAYERS = 12  # of every checked member
 WITHIN = 1e-8  # m
@@ -100,7 +100,7 @@ class FittedNominals:
             seen=np.stack([c.seen[..., at] for c in self._courses], axis=-1),
         )
 
-    def compare(self, layer: int, checked: Checked, nominal: NominalLayer | None) -> None:
+    def compare(self, layer: int, checked: CheckedMembers, nominal: NominalLayer | None) -> None:
         """Hear what became of checked members; `nominal` None: after layer 1."""
         course = self._courses[0]
         at = layer - int(self._layers[0])

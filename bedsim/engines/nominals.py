@@ -41,7 +41,7 @@ class NominalLayer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Checked:
+class CheckedMembers:
     """Members (c,) whose error is measured, after a layer: poses (c, b) in print, deflections `psi` (b, c)
     that they deviate by from their nominals, whose numbers are `of`."""
 
@@ -62,7 +62,7 @@ class Nominals(Protocol):
     ) -> tuple[State, NominalLayer]:
         """The `index`-th layer of a system, from the states of those in full; theirs after it."""
 
-    def compare(self, layer: int, checked: Checked, nominal: NominalLayer | None) -> None:
+    def compare(self, layer: int, checked: CheckedMembers, nominal: NominalLayer | None) -> None:
         """Hear what became of checked members; `nominal` None: after layer 1."""
 
     def error(self) -> tuple[float, float]:
@@ -100,7 +100,7 @@ class SteppedNominals:
             seen=seen_at(solved, breaks)[:, :, :count],
         )
 
-    def compare(self, layer: int, checked: Checked, nominal: NominalLayer | None) -> None:
+    def compare(self, layer: int, checked: CheckedMembers, nominal: NominalLayer | None) -> None:
         """Hear what became of checked members; `nominal` None: after layer 1."""
         if nominal is not None:
             apart = checked.pose - nominal.full.pose[self._count :, 0]

@@ -222,14 +222,6 @@ class Machine:
             total[..., where, :] += amounts[..., k, None, None] * values.T
         return np.swapaxes(total, -1, -2)
 
-    def unit_imposed(self, path: Path, sources: NDArray[np.int64]) -> Array:
-        """Imposed extensions and pushes (s, t, r) of some sources along a path, each of unit strength."""
-        total = np.zeros((sources.size, self.rows.shape[0], path.time.size))
-        for i, k in enumerate(sources):
-            where, values = self.source_rows(self.sources[k], path)
-            total[i, where] = values.T
-        return np.swapaxes(total, -1, -2)
-
     def system(self, layers: Layers) -> System:
         """Matrices of the given layers. Raises ModelError naming the loose motion if nothing holds it."""
         return assemble(self, np.asarray(layers))

@@ -13,7 +13,7 @@ from bedsim.results.sweep import CellResult, SweepResult
 from bedsim.results.sweep_parts import PartStore
 from bedsim.simulation import make_job
 from bedsim.sweep import answers, doubt
-from bedsim.sweep.machine_tasks import KeyTask, MachineTask
+from bedsim.sweep.machine_tasks import KeyTask, MachineTask, why_none
 from bedsim.sweep.plan import DOUBT, Cell, Plan, by_group
 from bedsim.sweep.tasks import Order, Piece
 
@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 Done = Mapping[tuple[str, int, int], Path]
 
 CELLS_AT_ONCE, KEYS_AT_ONCE = 8, 8
+TOLD = 3  # machines of a group that cannot be built: why
 
 
 def left(plan: Plan, order: Order, done: Done) -> list[Piece]:
@@ -78,7 +79,7 @@ def with_doubt(plan: Plan, order: Order, result: SweepResult, store: PartStore) 
     return replace(result, doubt=found)
 
 
-def notes(plan: Plan, cells: Sequence[CellResult]) -> tuple[str, ...]:
+def notes(plan: Plan, order: Order, cells: Sequence[CellResult]) -> tuple[str, ...]:
     """What the drawn machines are."""
     wanted = plan.file.machine_doubt
     if not any(c.machines.size for c in cells):
@@ -100,5 +101,19 @@ def notes(plan: Plan, cells: Sequence[CellResult]) -> tuple[str, ...]:
         "zero; independent)"
     )
     text = f"Machine: {wanted.machines} machines {drawn}, {each} printers of every cell in each{friction}."
-    lost = max(int(np.isnan(c.machines[:, 2]).sum()) for c in cells if c.machines.size)
-    return text, *([f"Up to {lost} of the machines drawn cannot be built and are left out."] if lost else [])
+    return text, *_lost(plan, order, cells)
+
+
+def _lost(plan: Plan, order: Order, cells: Sequence[CellResult]) -> Iterator[str]:
+    """Which drawn machines are none, and why."""
+    groups: dict[int, list[CellResult]] = {}
+    for c in (c for c in cells if c.machines.size):
+        groups.setdefault(c.group, []).append(c)
+    for same in groups.values():
+        numbers = np.flatnonzero(np.isnan(same[0].machines[:, 2]))
+        if numbers.size:
+            yield f"{same[0].label}: {numbers.size} of the machines drawn cannot be built and are left out."
+        for number in numbers[:TOLD]:
+            why, keys = why_none(plan.cells[same[0].index], int(number), order)
+            cause = f" Any one of these at its likely value lets it be: {', '.join(keys)}." if keys else ""
+            yield f"{same[0].label}, machine {number}: {why.rstrip('.')}.{cause}"

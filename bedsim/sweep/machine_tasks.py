@@ -154,6 +154,33 @@ def drawn(loaded: LoadedScenario, machine: int, seed: int) -> LoadedScenario:
     return loaded.with_values(draw.values(loaded.ranges))
 
 
+def why_none(cell: Cell, machine: int, order: Order) -> tuple[str, tuple[str, ...]]:
+    """Why the `machine`-th drawn machine is none, and every key that alone at its likely value would let it
+    be one."""
+    loaded = drawn(cell.loaded, machine, order.seed)
+    why = _fault(cell, loaded)
+    if not why:
+        task = MachineTask(order=order, cells=(cell,), machine=machine, each=1, rubbing=1)
+        try:
+            list(_machine_parts(task))
+        except BedsimError as fault:
+            why = str(fault)
+        return why, ()
+    keys = cell.loaded.ranges
+    return why, tuple(k.key for k in keys if not _fault(cell, loaded.with_values({k.key: k.likely})))
+
+
+def _fault(cell: Cell, loaded: LoadedScenario) -> str:
+    """What keeps a machine from resting in the first and the last layer, without friction."""
+    try:
+        slow = ready(replace(cell, loaded=loaded), friction=False)
+        for _ in gains(slow, np.array([1, slow.job.program.layers])):
+            pass
+    except BedsimError as fault:
+        return str(fault)
+    return ""
+
+
 def _machine_parts(task: MachineTask) -> Iterator[MachinePart]:
     loaded = drawn(task.cells[0].loaded, task.machine, task.order.seed)
     cells = [replace(cell, loaded=loaded) for cell in task.cells]

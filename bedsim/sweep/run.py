@@ -205,7 +205,7 @@ def assemble(plan: Plan, store: PartStore) -> SweepResult:
         program_version=bedsim.__version__,
         program=str(identity()),
         created=datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-        notes=(*plan.notes, *_measured(cells), *doubt_work.notes(plan, cells)),
+        notes=(*plan.notes, *_measured(cells), *doubt_work.notes(plan, order_of(plan), cells)),
         metrics=metric_names(plan.file.engine),
         levels=np.array(answers.LEVELS),
         axis_names=tuple(a.name for a in plan.axes),
