@@ -58,20 +58,21 @@ class TravelBands:
 
 
 def tallest(loaded: LoadedScenario) -> int:
-    """Layers of the tallest print that the screws allow, those that are added as in [print]: the nut stays
-    one root diameter above the lower end, as a scenario must."""
+    """Layers of the tallest print that the screws allow, those that are added as in [print], or like a
+    program's last: the nut stays one root diameter above the lower end, as a scenario must."""
     job, motion = loaded.scenario.print, loaded.scenario.motion
-    if job.laid is not None:  # a program is as tall as it is
-        return job.layers
     room = min(first_layer_nut_mm(c, job) - c.screw.root_diameter_mm for c in loaded.scenario.corner)
-    left = room - motion.z_hop_mm - float(stations_of(loaded.scenario).depth[-1]) / MM
+    hop = motion.z_hop_mm if job.laid is None else float(job.laid.hop[-1])
+    left = room - hop - float(stations_of(loaded.scenario).depth[-1]) / MM
     return job.layers + max(0, math.floor(left / job.layer_mm + 1e-9))
 
 
 def whole_travel(loaded: LoadedScenario) -> LoadedScenario:
     """The same machine with the tallest print, of objects one after the other the first."""
     alone = of_first_object(loaded)
-    return _printing(alone, {"layers": tallest(alone)})
+    job, changed = alone.scenario.print, {"layers": tallest(alone)}
+    laid = {} if job.laid is None else {"laid": job.laid.grown(changed["layers"], job.layer_mm)}
+    return _printing(alone, changed | laid)
 
 
 def of_first_object(loaded: LoadedScenario) -> LoadedScenario:
@@ -89,8 +90,9 @@ def _printing(loaded: LoadedScenario, changed: dict[str, Any]) -> LoadedScenario
     """Nothing else of a scenario hangs on what is printed, so that it need not be read and checked again."""
     keys = {key: value for key, value in changed.items() if key != "laid"}
     job = loaded.scenario.print.model_copy(update=keys)
-    if "laid" in changed:
+    if "laid" in changed and job.program is not None:
         job.lay(changed["laid"])
+        loaded = replace(loaded, tables={**loaded.tables, **changed["laid"].tables(job.program)})
     own = job.model_dump(include=set(keys), exclude_none=True)
     tree = {**loaded.tree, "print": {**loaded.tree["print"], **own}}
     return replace(loaded, scenario=loaded.scenario.model_copy(update={"print": job}), tree=tree)

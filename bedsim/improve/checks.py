@@ -78,6 +78,8 @@ def where_worst(loaded: LoadedScenario) -> LoadedScenario:
     laid = stations_of(tall.scenario).laid / MM
     turns = int(np.searchsorted(laid, TURNS * lead * (1 - 1e-9))) + 1
     layers = min(MOST_LAYERS, laid.size, max(2, turns))
+    if loaded.scenario.print.laid is not None:  # of a program there is no more than it has
+        layers = min(layers, loaded.scenario.print.layers)
     bands = travel_bands(tall)
     top = printed_between(loaded)[1] / MM
     start = min(top, float(bands.nut[bands.worst]) / MM + float(laid[layers - 1]) / 2)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from hashlib import sha256
+from typing import Any
 
 import numpy as np
 
@@ -125,6 +126,21 @@ class Laid:
         """Points (p, 2) mm of the outer walls of a station, counted from 1."""
         rows = self.outlines[self.outlines[:, 0] == station]
         return [rows[rows[:, 1] == k, 2:] for k in np.unique(rows[:, 1])]
+
+    def grown(self, count: int, thickness: float) -> Laid:
+        """So many stations: those beyond its own are like the last, of a `thickness` mm, and lay nothing:
+        what is printed weighs what it weighs."""
+        more = count - self.count
+        if more <= 0:
+            return self
+        names = [f.name for f in fields(self)[: len(STATION_COLUMNS)]]
+        columns: dict[str, Any] = {
+            name: np.append(getattr(self, name), np.repeat(getattr(self, name)[-1:], more)) for name in names
+        }
+        columns["height"][self.count :] += thickness * np.arange(1, more + 1)
+        columns["thickness"][self.count :] = thickness
+        columns["extruded"][self.count :] = 0.0
+        return replace(self, **columns)
 
     def first_ones(self, count: int) -> Laid:
         """The first stations alone."""

@@ -68,6 +68,18 @@ def test_a_program_is_asked_as_its_layers_are(both, ask):
     np.testing.assert_allclose(program, sections, rtol=1e-6, atol=1e-13)
 
 
+def test_the_whole_travel_of_a_program_is_that_of_its_layers(both):
+    """Beyond its own layers it goes on in layers of the usual thickness, and weighs what it weighs."""
+    one, other = (travel.whole_travel(x) for x in both)
+    assert one.scenario.print.layers == other.scenario.print.layers > 500
+    z, same = (stations_of(x.scenario).z for x in (one, other))
+    np.testing.assert_allclose(z, same, atol=1e-12)
+    bands, those = (travel.travel_bands(x, 8) for x in (one, other))
+    np.testing.assert_allclose(bands.amplitude, those.amplitude, rtol=0.01)
+    again = one.with_values({"guide.radial_n_per_um": 25.0}).scenario.print
+    assert again.layers == one.scenario.print.layers and again.laid == one.scenario.print.laid
+
+
 def test_what_a_program_says_is_no_lever(both):
     program, sections = (
         {key for step in every_step(x) for key in values_of([step], x) if key in SAID_BY_PROGRAM}
