@@ -143,11 +143,11 @@ def test_a_copy_is_printed_anew(printed, tmp_path):
 
 def test_half_a_circle_by_r_keeps_its_centre():
     """R 10 between ends 20 mm apart: rounded ends may lie 0.1 um nearer, and the centre 30 um aside."""
-    text = TWO.format("G0 X110 Y0\nG3 X90 R10 E2.5\n")
-    out, stretches, by = copied(text, 0.01234, -0.02, 1.3e-4)
-    assert "R10" not in out and " I-10.0000 J-0.0013" in out
+    text = TWO.format("G0 X106 Y8\nG3 X94 Y-8 R10 E2.5\n")
+    out, stretches, by = copied(text, 0.01234, -0.02, 1.07e-4)
+    assert "G3 X94.0132 Y-8.0099 I-5.9992 J-8.0006 E2.5" in out
     again = read_again(io.BytesIO(text.encode()), WrittenPieces([out.encode()]), stretches, by, by)
     assert again.worst < 1.5e-4
-    kept = out.replace("I-10.0000 J-0.0013", "R10")
+    kept = out.replace("I-5.9992 J-8.0006", "R10")
     with pytest.raises(SolverError, match="centre of an arc"):
         read_again(io.BytesIO(text.encode()), WrittenPieces([kept.encode()]), stretches, by, by)
