@@ -206,18 +206,16 @@ def amplitude_at(height: Array, values: Array, wavelength: float) -> Array:
 def lateral_amplitude_at(height: Array, lateral: Array, wavelength: float) -> Array:
     """Amplitude of a band in the direction where it is largest; `lateral` (n, ..., 2) gives (...).
 
-    That of `longest_way`; limits as in `phasor_at`.
+    X and Y of one wavelength draw an ellipse; its longer half axis is
+    sqrt((|a|^2 + |b|^2 + |a^2 + b^2|)/2) with the phasors a and b of X and Y.  Derivation: maximum over the
+    angle g of |a cos g + b sin g|.  Limits as in `phasor_at`.
     """
     return longest_way(phasor_at(height, lateral, wavelength))
 
 
 def longest_way(phasor: NDArray[np.complex128]) -> Array:
-    """Amplitude of waves in X and Y (..., 2) in the direction where it is largest.
-
-    X and Y of one wavelength draw an ellipse; its longer half axis is
-    sqrt((|a|^2 + |b|^2 + |a^2 + b^2|)/2) with the phasors a and b of X and Y.  Derivation: maximum over the
-    angle g of |a cos g + b sin g|.
-    """
+    """Longer half axes (...) of the ellipses that phasors in X and Y (..., 2) draw, see
+    `lateral_amplitude_at`."""
     a, b = phasor[..., 0], phasor[..., 1]
     return np.sqrt((np.abs(a) ** 2 + np.abs(b) ** 2 + np.abs(a**2 + b**2)) / 2.0)
 

@@ -295,9 +295,8 @@ class ClockSays(Says):
 
 
 class CompensateSays(Says):
-    """`bedsim compensate`, lengths in m; `refused`: why it is not to be done; `ways`: what each leaves
-    (`left` is null where this machine has none, `refused` says why) and by which cause; `travel`: shift
-    and turn over the whole travel, as `improve` ranks them; `table`: columns in m and rad."""
+    """`bedsim compensate`, in m and rad; `refused`: why it is not to be done; `ways`: what each leaves (null
+    where there is none here) and by which cause; `travel`: over the whole travel, as `improve` ranks it."""
 
     title: str
     worst_place: str

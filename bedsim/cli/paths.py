@@ -16,6 +16,7 @@ from bedsim.cli import json_out
 from bedsim.errors import InputError
 from bedsim.files import reason
 from bedsim.scenario.faults import shown
+from bedsim.threads import keep_freed_memory
 
 
 class InputPath(click.ParamType):
@@ -119,6 +120,7 @@ class Command(click.Command):
                         f"{option_of(param)} {path}: is the file {other} that this command reads, and would "
                         "be lost. Give another name."
                     )
+        keep_freed_memory()
         work = super().invoke
         if json_out.is_wanted(ctx):
             return json_out.answered(str(self.name), lambda: work(ctx))

@@ -12,7 +12,7 @@ import numpy as np
 
 from bedsim.analysis.metrics import widest
 from bedsim.analysis.travel import whole_travel
-from bedsim.compensate.correction import Correction, sideways, stepped_extents
+from bedsim.compensate.correction import Correction, moves_in_steps, sideways, stepped_extents
 from bedsim.compensate.phase import USUAL
 from bedsim.compensate.printed import RestingMachine, at_rest
 from bedsim.number_text import number
@@ -64,10 +64,12 @@ class SoftwareGain:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OwnTable:
-    """A machine's own table over a print, without friction; `leads` m of its screws."""
+    """A machine's own table over a print, without friction; `leads` m of its screws; `nozzle` (l, p, 2) m:
+    how the nozzle goes by it in steps, for the lines that show the middle (`moves_in_steps`)."""
 
     rest: RestingMachine
     table: Correction
+    nozzle: Array
     leads: Array
     step: float
 
@@ -83,15 +85,14 @@ class OwnTable:
         return self.left(phi / (2 * np.pi) * self.leads)[0]
 
     def on(self, loaded: LoadedScenario) -> float:
-        """What it leaves, in the middle, of another machine, over the travel that both have."""
+        """What it leaves of another machine, of the same lines, over the travel that both have."""
         other = at_rest(whole_travel(loaded))
         own = self.rest.linear.layers
         if not np.array_equal(own, other.linear.layers):
             own = own[own <= other.job.program.layers]
             other = at_rest(whole_travel(loaded), own)
-        moves = self.table.moves(other.job.probes)[: own.size]
-        lateral = other.errors(other.pose())["lateral_error"]
-        return stepped_extents(other.top, moves, lateral - moves, self.step)[0]
+        left = other.errors(other.pose())["lateral_error"] - self.nozzle[: own.size]
+        return float(widest(other.top, left).max())
 
     @property
     def gain(self) -> SoftwareGain:
@@ -122,7 +123,11 @@ def own_table(loaded: LoadedScenario, step: float) -> OwnTable:
     """The same over the print of the scenario."""
     rest = at_rest(loaded)
     leads = np.array([c.screw.lead_mm for c in loaded.scenario.corner]) * MM
-    return OwnTable(rest=rest, table=sideways(rest.pose(), rest.top, rest.zero), leads=leads, step=step)
+    pose = rest.pose()
+    table = sideways(pose, rest.top, rest.zero)
+    moves = table.moves(rest.job.probes)
+    nozzle = moves_in_steps(rest.top, moves, rest.errors(pose)["lateral_error"] - moves, step)
+    return OwnTable(rest=rest, table=table, nozzle=nozzle, leads=leads, step=step)
 
 
 def software_sentence(found: SoftwareGain) -> str:

@@ -68,18 +68,21 @@ class Link:
         return np.broadcast_to(self.stiffness, (nut_position.size, *self.stiffness.shape))
 
 
-def stiffness_of_all(
-    links: Sequence[Link], nut_position: Sequence[Array], load: Sequence[Array]
-) -> list[Array]:
-    """Stiffness (layers, m, m), or (m, m), of every link with its nut at (layers,) m under (layers,) N.
-    Links of one stiffness, those of equal screws, ask for it together: the work is in the asking."""
+def stiffness_of_all(links: Sequence[Link], position: Array, load: Array, gravity: float) -> list[Array]:
+    """Stiffness (layers, m, m), or (m, m), of every link with the nuts at `position` (layers, c) m on their
+    screws and `load` (layers, c) N hanging on these.
+
+    Links of one stiffness, those of equal screws, ask for it together: the work is in the asking.
+    """
     alike: dict[Any, list[int]] = {}
     for k, link in enumerate(links):
         if callable(link.stiffness):
             alike.setdefault(link.stiffness, []).append(k)
     found: list[Any] = [link.stiffness for link in links]
     for law, some in alike.items():
-        every = law(np.concatenate([nut_position[k] for k in some]), np.concatenate([load[k] for k in some]))
+        at = [position[:, links[k].corner] for k in some]
+        own = [load[:, links[k].corner] - links[k].beside * gravity for k in some]
+        every = law(np.concatenate(at), np.concatenate(own))
         for k, values in zip(some, np.split(every, len(some)), strict=True):
             found[k] = values
     return found

@@ -9,11 +9,12 @@ from functools import partial
 import numpy as np
 
 from bedsim.background import each
+from bedsim.compensate.software import OwnTable
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.ranking import SMALLEST, Aim, Progress, Trial
 from bedsim.improve.steps import LeverStep, changed, present, values_of
-from bedsim.improve.taken import answer_of, by_software, table_of
+from bedsim.improve.taken import answer_of, by_software, own_table_of, table_of
 from bedsim.ranges.draws import Draw, draws
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import DEG
@@ -58,18 +59,20 @@ def drawn_machines(loaded: LoadedScenario, count: int, progress: Progress = lamb
     ]
 
 
-def _answer_or_none(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw) -> WorstAnswer | None:
+def _answer_or_none(
+    loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw, table: OwnTable | None = None
+) -> WorstAnswer | None:
     try:
-        return answer_of(loaded, steps, draw)
+        return answer_of(loaded, steps, table, draw)
     except BedsimError:
         return None
 
 
 def holds(loaded: LoadedScenario, steps: Sequence[LeverStep], machines: Sequence[Drawn], aim: Aim) -> Holds:
     """Try steps on drawn machines."""
-    gains = []
+    gains, table = [], own_table_of(loaded, steps)
     for machine in machines:
-        after = _answer_or_none(loaded, steps, machine.draw)
+        after = _answer_or_none(loaded, steps, machine.draw, table)
         if after is not None:
             gains.append(max(getattr(machine.before, aim), SMALLEST) / max(getattr(after, aim), SMALLEST))
     return summed(gains, len(machines))

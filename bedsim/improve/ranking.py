@@ -13,7 +13,7 @@ from bedsim.errors import BedsimError
 from bedsim.improve.answers import WorstAnswer
 from bedsim.improve.side_effects import refused
 from bedsim.improve.steps import LeverStep
-from bedsim.improve.taken import answer_of, software_refused
+from bedsim.improve.taken import answer_of, own_table_of, software_refused
 from bedsim.scenario.load import LoadedScenario
 from bedsim.units import UM
 
@@ -55,7 +55,8 @@ def trial(loaded: LoadedScenario, before: WorstAnswer, steps: Sequence[LeverStep
     """Take some steps."""
     taken = tuple(steps)
     try:
-        after, against = answer_of(loaded, taken), software_refused(loaded, taken)
+        table = own_table_of(loaded, taken)
+        after, against = answer_of(loaded, taken, table), software_refused(table)
     except BedsimError as fault:
         return Trial(steps=taken, before=before, after=None, refused=f"no such machine: {fault}")
     why = refused(before, after, height_limit(loaded)) or against

@@ -11,13 +11,14 @@ from dataclasses import dataclass
 from functools import partial
 
 from bedsim.background import each
+from bedsim.compensate.software import OwnTable
 from bedsim.errors import BedsimError
 from bedsim.improve.answers import WorstAnswer
 from bedsim.improve.doubt import Drawn
 from bedsim.improve.ranking import Aim, Progress, Trial, trials
 from bedsim.improve.side_effects import refused
 from bedsim.improve.steps import LeverStep, Prices
-from bedsim.improve.taken import answer_of, by_software
+from bedsim.improve.taken import answer_of, by_software, own_table_of
 from bedsim.scenario.load import LoadedScenario
 
 BEAM = 5
@@ -195,28 +196,30 @@ def _passes(
 ) -> float:
     """Share of the machines that steps bring to the target; of those seen until it failed once too often.
     None of them where the likely machine is far from it."""
-    if not _near(loaded, steps, aim, target):
+    try:
+        table = own_table_of(loaded, steps)
+        if _value(answer_of(loaded, steps, table), aim) > FAR * target:
+            return 0.0
+    except BedsimError:
         return 0.0
     failed = 0
     for seen, machine in enumerate(machines, start=1):
-        failed += not _reaches(loaded, steps, machine, aim, target)
+        failed += not _reaches(loaded, steps, table, machine, aim, target)
         if failed > may_fail:
             return min(1.0 - failed / seen, (seen - failed) / len(machines))
     return 1.0 - failed / len(machines)
 
 
-def _near(loaded: LoadedScenario, steps: Sequence[LeverStep], aim: Aim, target: float) -> bool:
-    try:
-        return _value(answer_of(loaded, steps), aim) <= FAR * target
-    except BedsimError:
-        return False
-
-
 def _reaches(
-    loaded: LoadedScenario, steps: Sequence[LeverStep], machine: Drawn, aim: Aim, target: float
+    loaded: LoadedScenario,
+    steps: Sequence[LeverStep],
+    table: OwnTable | None,
+    machine: Drawn,
+    aim: Aim,
+    target: float,
 ) -> bool:
     try:
-        after = answer_of(loaded, steps, machine.draw)
+        after = answer_of(loaded, steps, table, machine.draw)
     except BedsimError:
         return False
     return _value(after, aim) <= target and not refused(machine.before, after)

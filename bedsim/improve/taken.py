@@ -22,24 +22,29 @@ def by_software(steps: Sequence[LeverStep]) -> bool:
     return any(step.software for step in steps)
 
 
+def own_table_of(loaded: LoadedScenario, steps: Sequence[LeverStep]) -> OwnTable | None:
+    """The table that steps go by; None without software among them.  Raises as `answer_of` does."""
+    return table_of(loaded, steps) if by_software(steps) else None
+
+
 def table_of(loaded: LoadedScenario, steps: Sequence[LeverStep]) -> OwnTable:
     """The table of the likely machine with the other steps taken.  Raises as `answer_of` does."""
     return travel_table(changed(loaded, steps), plane_step(loaded))
 
 
-def answer_of(loaded: LoadedScenario, steps: Sequence[LeverStep], draw: Draw | None = None) -> WorstAnswer:
-    """The machine with some steps taken, at its likely values or as drawn.  Raises ModelError or InputError
-    where there is none."""
+def answer_of(
+    loaded: LoadedScenario, steps: Sequence[LeverStep], table: OwnTable | None, draw: Draw | None = None
+) -> WorstAnswer:
+    """The machine with some steps taken and their `own_table_of`, at its likely values or as drawn.  Raises
+    ModelError or InputError where there is none."""
     machine = changed(loaded, steps, draw)
     found = answer(machine)
-    if not by_software(steps):
-        return found
-    return replace(found, lateral=table_of(loaded, steps).on(machine))
+    return found if table is None else replace(found, lateral=table.on(machine))
 
 
-def software_refused(loaded: LoadedScenario, steps: Sequence[LeverStep]) -> str:
+def software_refused(table: OwnTable | None) -> str:
     """Why software is not to be used on the machine; "" where nothing speaks against it, or none is."""
-    if not by_software(steps):
+    if table is None:
         return ""
-    found = table_of(loaded, steps).gain
+    found = table.gain
     return "; ".join(against_size(found.before, found.worst, found.largest, LIMIT, found.step))

@@ -352,15 +352,12 @@ def assemble(machine: Machine, layers: Layers) -> System:
     names = machine.coordinates.names(machine.corner_names)
     stability.refuse_loose(unloaded[0], M[0], [names[k] for k in machine.kept])
     load = _corner_load(machine, unloaded, stiffness, weight)
-    under_load = [link for link in links if callable(link.stiffness)]
-    _fill(machine, under_load, position, load, stiffness)
+    _fill(machine, [link for link in links if callable(link.stiffness)], position, load, stiffness)
     imposed_force = machine.rows.T @ stiffness
     K = imposed_force @ machine.rows
     imposed_force[:, :, machine.pushed] = machine.push_rows.T
-    limits = [
-        f.limit(load[:, f.corner])[:, None] for f in machine.frictions for _ in range(f.jacobian.shape[0])
-    ]
-    limit = np.concatenate(limits, axis=1) if limits else np.zeros((layers.size, 0))
+    limits = [f.limit(load[:, f.corner]) for f in machine.frictions for _ in f.jacobian]
+    limit = np.stack(limits, axis=1) if limits else np.zeros((layers.size, 0))
     contact = machine.contact_rows
     stuck = K + contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
     seat = np.zeros((layers.size, len(machine.flanks)))
@@ -386,9 +383,7 @@ def assemble(machine: Machine, layers: Layers) -> System:
 
 def _fill(machine: Machine, links: Sequence[Link], position: Array, load: Array, stiffness: Array) -> None:
     """Put the stiffness of some links, under loads (l, c) N, into that of all (l, r, r)."""
-    own = [load[:, link.corner] - link.beside * machine.gravity for link in links]
-    at = [position[:, link.corner] for link in links]
-    for link, values in zip(links, stiffness_of_all(links, at, own), strict=True):
+    for link, values in zip(links, stiffness_of_all(links, position, load, machine.gravity), strict=True):
         where = machine.slices[link.name]
         stiffness[:, where, where] = values
 

@@ -42,8 +42,8 @@ def renumbered(
     a key is not one of `ranges`, something hangs on it, or its table refuses the value.  What the whole is
     refused for goes into `faults`.
     """
-    uncertain = {one.key for one in ranges}
-    changed: Tree = {}
+    uncertain = {one.key for one in ranges if not _one_of_several(one)}
+    changed: dict[str | int, Any] = {}
     for key, value in values.items():
         if key not in uncertain or isinstance(value, bool) or not isinstance(value, int | float):
             return None
@@ -69,7 +69,7 @@ def _places(key: str, tree: Tree) -> list[Sequence[str | int]] | None:
     of_corner = steps[0] == "corner"
     own = steps[2:] if of_corner else steps
     bare = ".".join(own)
-    if bare in choices() or (own[0] in ("probe", "print") and len(own) != 2):
+    if bare in choices():
         return None
     corners = corners_of(tree)
     if bare in FOLLOWERS and not (FOLLOWERS[bare] and all(_given(k, tree) for k in FOLLOWERS[bare])):
@@ -82,6 +82,11 @@ def _places(key: str, tree: Tree) -> list[Sequence[str | int]] | None:
     return [tuple(own)]
 
 
+def _one_of_several(one: Range) -> bool:
+    """Whether corners differ in a default: with one of them given the others may share a name."""
+    return one.basis == "default" and one.key.startswith("corner.")
+
+
 def _given(key: str, tree: Tree) -> bool:
     """Whether a part's key is written for all corners."""
     steps = key.split(".")
@@ -89,9 +94,11 @@ def _given(key: str, tree: Tree) -> bool:
 
 
 def _with(table: Any, changed: Mapping[Any, Any]) -> Any:
-    """A table, or a list of them, with numbers changed.  Raises ValidationError where a table refuses its own,
-    AttributeError where it has none."""
+    """A table, or a list of them, with numbers changed.  Raises ValidationError where a table refuses its
+    own, AttributeError where it has none."""
     if isinstance(table, tuple):
+        if not all(isinstance(k, int) for k in changed):
+            raise AttributeError("entries of lists go by name or number: the reader finds them")
         return tuple(_with(one, changed[k]) if k in changed else one for k, one in enumerate(table))
     inner = {key: _with(getattr(table, key), own) for key, own in changed.items() if isinstance(own, dict)}
     numbers = {key: value for key, value in changed.items() if key not in inner}

@@ -12,6 +12,7 @@ from matplotlib.collections import LineCollection
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator
 
 from bedsim.analysis import metrics
 from bedsim.results.layers import Array
@@ -36,6 +37,7 @@ def error_over_height(
     for i, name in enumerate(names):
         ax.plot(error[:, i] / factor, height / MM, label=style.wrapped(name), **style.series(i, len(height)))
     ax.axvline(0.0, color=style.GREY, linewidth=0.8)
+    ax.xaxis.set_major_locator(MaxNLocator(5))  # numbers with two decimals beside each other
     ax.set_xlabel(f"{what} ({unit})")
     if unit == "µm":
         style.least_extent(ax, "x", LEAST_UM)

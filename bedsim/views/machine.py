@@ -14,6 +14,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, FancyArrowPatch
+from matplotlib.path import Path
+from matplotlib.textpath import TextPath
 
 from bedsim.model.mount_kind import mount_kind
 from bedsim.scenario.schema import Corner, Scenario
@@ -79,9 +81,9 @@ def plan_legend(scenario: Scenario, probe_names: Sequence[str]) -> tuple[list[Li
     entries = [
         (_sign("s", style.INK, markerfacecolor="#F4F4F4"), "bed"),
         (_sign("o", style.INK, markerfacecolor="#BBBBBB"), "screw, to scale"),
-        (_sign("$\\circlearrowleft$", style.BLUE), "screw turns this way while the bed goes down"),
+        (_sign(_letter("\u21ba"), style.BLUE), "screw turns this way while the bed goes down"),
         (Line2D([], [], color=style.INK, linewidth=2), "clocking zero (towards +X)"),
-        (_sign("$\\rightarrow$", style.VERMILLION), "run-out at clocking zero: e offset, b bow"),
+        (_sign(_letter("\u2192"), style.VERMILLION), "run-out at clocking zero: e offset, b bow"),
         (_sign("D", style.GREEN, markerfacecolor="white"), "mount; bar: its groove"),
         (_sign("s", style.PURPLE, markerfacecolor="none"), "guide"),
     ]
@@ -98,7 +100,17 @@ def plan_legend(scenario: Scenario, probe_names: Sequence[str]) -> tuple[list[Li
     return [handle for handle, _ in entries], [label for _, label in entries]
 
 
-def _sign(marker: str, colour: str, markerfacecolor: str | None = None) -> Line2D:
+def _letter(letter: str) -> Path:
+    """A letter of the font as a marker, its middle at the point."""
+    drawn = TextPath((0, 0), letter)
+    points, codes = np.array(drawn.vertices), np.array(drawn.codes)
+    of_shape = codes != Path.CLOSEPOLY  # these stand anywhere
+    points -= (points[of_shape].min(axis=0) + points[of_shape].max(axis=0)) / 2
+    points[~of_shape] = 0.0
+    return Path(points, codes)
+
+
+def _sign(marker: str | Path, colour: str, markerfacecolor: str | None = None) -> Line2D:
     face = colour if markerfacecolor is None else markerfacecolor
     return Line2D([], [], marker=marker, color=colour, linestyle="", markersize=9, markerfacecolor=face)
 

@@ -22,7 +22,7 @@ from bedsim.wall.outlines import OutlineWall, WorstStretch, outline_walls, worst
 from bedsim.wall.program_told import printed_sentences, program_sentences
 from bedsim.wall.surface import RAKING, screen_codes
 
-LEFT, RIGHT, TOP, FOOT = 46.0, 560.0, 20.0, 224.0
+LEFT, RIGHT, TOP, FOOT = 50.0, 560.0, 20.0, 224.0
 """Panel of a wall: once around to the right, height upwards."""
 WIDE, NARROW, TALL = 624.0, 216.0, 262.0
 MOST_ROWS = 3000  # of a picture; a wall of more layers shows some of them
@@ -215,7 +215,7 @@ def _height_axis(y: Ruler, left: float, right: float | None = None, name: str = 
     middle = (TOP + FOOT) / 2
     return (
         f"{''.join(parts)}"
-        f'<text class="tick mid" transform="translate(11 {middle:g}) rotate(-90)">{escape(name)}</text>'
+        f'<text class="tick mid" transform="translate(10 {middle:g}) rotate(-90)">{escape(name)}</text>'
     )
 
 

@@ -69,6 +69,7 @@ _RC: Any = {
     "lines.markersize": 4.5,
     "text.color": INK,
     "hatch.linewidth": 0.6,
+    "figure.facecolor": "white",
     "savefig.facecolor": "white",
 }
 _INCH = 25.4 * MM

@@ -105,8 +105,8 @@ def _thickness(axes: Axes, wall: OutlineWall) -> None:
     )
     axes.axvline(0.0, color=style.GREY, linewidth=0.7)
     axes.set_ylim(wall.edges[0] / MM, wall.top[-1] / MM)
-    axes.set_title("Thickness where laid")
-    axes.set_xlabel("layer's error (µm)")
+    axes.set_title("Thickness")
+    axes.set_xlabel("off, where laid (µm)")
     axes.set_ylabel("height (mm)")
 
 

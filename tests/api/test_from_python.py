@@ -145,6 +145,8 @@ REFUSED = {
     "is no answer": lambda m, r, p, t: bedsim.to_json(m),
     "probability = 2": lambda m, r, p, t: bedsim.improve(m, probability=2),
     "target_um = 0": lambda m, r, p, t: bedsim.improve(m, target_um=0),
+    "step_um = -1": lambda m, r, p, t: bedsim.compensate(m, step_um=-1),
+    "limit_mm = 9": lambda m, r, p, t: bedsim.compensate(m, limit_mm=9),
     "sigma_um = 0": lambda m, r, p, t: bedsim.learn([], m, sigma_um=0),
 }
 

@@ -9,6 +9,7 @@ import jsonschema
 import numpy as np
 import pytest
 
+import bedsim
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.metrics import widest
 from bedsim.answers.schema import document_schema
@@ -73,7 +74,8 @@ def test_compare_and_improve_say_the_same(rigid, run, shipped):
     (step,) = every_step(loaded, SOFTWARE)
     one = trial(loaded, now, [step])
     assert table_of(loaded, ()).gain == rigid.travel and not one.refused
-    assert one.after == dataclasses.replace(now, lateral=rigid.travel.stepped)
+    assert one.after.lateral == pytest.approx(rigid.travel.stepped, rel=1e-9)
+    assert one.after == dataclasses.replace(now, lateral=one.after.lateral)
     assert now.lateral == pytest.approx(rigid.travel.before, rel=1e-9)
 
 
@@ -133,6 +135,16 @@ def test_the_table_takes_off_what_it_says(rigid):
     assert {"all_motors_um", "motor_front_left_um", "top_mm", "bed_z_mm"} <= set(rows[0])
     head = " ".join(x[2:] for x in text.splitlines() if x[0] == "#")
     assert "no proof" in head and "hand on the switch" in head and "counter-clockwise" in head
+
+
+def test_from_python_it_shows_itself_and_is_written(rigid, tmp_path):
+    shown = repr(rigid)
+    assert "shift and turn" in shown and "Worth it" in shown and len(shown) < 4000
+    assert bedsim.to_csv(rigid, tmp_path / "t.csv").read_text("utf-8") == table_text(rigid)
+    against = dataclasses.replace(rigid.worth, refused=("it is below",))
+    with pytest.raises(InputError, match="not written: it is below"):
+        bedsim.to_csv(dataclasses.replace(rigid, worth=against), tmp_path / "u.csv")
+    assert [p.name for p in tmp_path.iterdir()] == ["t.csv"]
 
 
 def test_the_map_says_why_it_changes(rigid):
