@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from plans import write_plan
+from plans import MACHINE, write_plan
 
 from bedsim.cli.sweep import seconds_left
 from bedsim.sweep.plan import load_plan
@@ -13,7 +13,7 @@ from bedsim.sweep.tasks import Task, run_task
 
 @pytest.mark.parametrize("engine", ["equilibrium", "deviations"])
 def test_a_task_tells_how_far_it_is(tmp_path, engine):
-    plan = load_plan(write_plan(tmp_path))
+    plan = load_plan(write_plan(tmp_path, machine=MACHINE.replace("layers = 40", "layers = 8")))
     order, told = replace(order_of(plan), engine=engine), []
     cell = replace(plan.cells[4], others=())
     run_task(Task(order=order, cells=(cell,), first=0, last=32), told.append)

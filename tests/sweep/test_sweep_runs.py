@@ -40,12 +40,18 @@ set = {grade = "C5", buy = 5, clocking = "best"}
 
 
 @pytest.fixture(scope="module")
-def reference(tmp_path_factory):
-    """A plan and its file as one process makes it."""
+def finished(tmp_path_factory):
+    """A plan, what one process makes of it, and the file."""
     folder = tmp_path_factory.mktemp("reference")
     plan = write_plan(folder)
-    run_sweep(load_plan(plan), folder / "out.h5", pool.here)
-    return plan, content(folder / "out.h5")
+    return plan, run_sweep(load_plan(plan), folder / "out.h5", pool.here), folder / "out.h5"
+
+
+@pytest.fixture(scope="module")
+def reference(finished):
+    """The plan and the content of its file."""
+    plan, _, file = finished
+    return plan, content(file)
 
 
 def test_same_content_on_one_process_and_on_two(reference, tmp_path):
@@ -59,10 +65,9 @@ def test_same_content_on_one_process_and_on_two(reference, tmp_path):
     assert sorted(p.name for p in tmp_path.iterdir()) == ["out.h5"], "no parts and no lock are left"
 
 
-def test_what_is_read_back_is_what_was_computed(reference, tmp_path):
-    plan, _ = reference
-    made = run_sweep(load_plan(plan), tmp_path / "out.h5", pool.here)
-    back = read_sweep(tmp_path / "out.h5")
+def test_what_is_read_back_is_what_was_computed(finished):
+    _, made, file = finished
+    back = read_sweep(file)
     for a, b in zip(made.cells, back.cells, strict=True):
         for name in ("label", "place", "settings", "group", "probability", "wilson", "print_height"):
             np.testing.assert_array_equal(getattr(a, name), getattr(b, name))
@@ -77,16 +82,15 @@ def test_what_is_read_back_is_what_was_computed(reference, tmp_path):
     assert back.lateral_target == made.lateral_target == 6e-6
 
 
-def test_other_tools_can_read_it(reference, tmp_path):
+def test_other_tools_can_read_it(finished):
     """xarray over h5netcdf, as for runs."""
     xarray = pytest.importorskip("xarray")
-    plan, _ = reference
-    run_sweep(load_plan(plan), tmp_path / "out.h5", pool.here)
-    cells = xarray.open_dataset(tmp_path / "out.h5", group="cells", engine="h5netcdf")
+    *_, file = finished
+    cells = xarray.open_dataset(file, group="cells", engine="h5netcdf")
     assert cells.quantiles.dims == ("cell", "quantile", "metric")
-    members = xarray.open_dataset(tmp_path / "out.h5", group="members", engine="h5netcdf")
+    members = xarray.open_dataset(file, group="members", engine="h5netcdf")
     assert members.lateral_pv.attrs["units"] == "m" and members.sizes["printer"] == 420
-    envelope = xarray.open_dataset(tmp_path / "out.h5", group="envelopes/cell_00002", engine="h5netcdf")
+    envelope = xarray.open_dataset(file, group="envelopes/cell_00002", engine="h5netcdf")
     assert envelope.lateral.dims == ("layer", "quantile")
     assert np.all(np.diff(envelope.lateral.values, axis=1) >= 0)
 
@@ -127,7 +131,8 @@ def test_a_printer_of_a_batch_with_friction_again_bit_for_bit(tmp_path):
 # ---- going on -----------------------------------------------------------------------------------------
 
 
-def test_killed_at_random_moments_it_goes_on_and_ends_with_the_same_content(reference, tmp_path):
+@pytest.mark.parametrize("kills", [1, pytest.param(4, marks=pytest.mark.long)])
+def test_killed_at_random_moments_it_goes_on_and_ends_with_the_same_content(reference, tmp_path, kills):
     """The command in its own process, killed with all it holds; then once to the end."""
     plan, expected = reference
     target = tmp_path / "out.h5"
@@ -144,7 +149,7 @@ def test_killed_at_random_moments_it_goes_on_and_ends_with_the_same_content(refe
         "--no-pictures",
     ]
     rng, started = random.Random(4), time.monotonic()
-    for _ in range(4):
+    for _ in range(kills):
         process = subprocess.Popen(
             words, env=one_thread(), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
