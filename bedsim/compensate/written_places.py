@@ -19,7 +19,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from bedsim.compensate.stretches import laying
 from bedsim.program.lexer import Array, Index, Mask
 from bedsim.program.modes import ProgramRows
 
@@ -74,7 +73,7 @@ def written(
     to, start, centre = (
         turned(p, (own[0], own[1], own[2])) for p in (rows.end[at, :2], rows.start[at, :2], rows.centre[at])
     )
-    must = (laying(rows) | (rows.sweep != 0))[at]
+    must = ((rows.extruded > 0) | (rows.sweep != 0))[at]  # what feeds where it stands must not begin to lay
     count = at.size
     digits = decimals + INCH_DECIMALS * (rows.scale[at] != 1.0)
     grid = rows.scale[at] / 10.0**digits
