@@ -150,6 +150,10 @@ def deaf_children() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    from multiprocessing import resource_tracker  # not on every system
+
+    # started with the first process, where Python has its caller hear again, and so the children
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
     try:
         told = (signal.SIGINT, signal.SIGHUP, signal.SIGTERM)

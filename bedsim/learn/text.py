@@ -16,12 +16,13 @@ from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 
-SURE = 0.8
-"""Share of the machines that agree from which on a screw is named."""
+SURE = 0.9
+"""Share of the machines that agree from which on a screw is named: so sure claims were right nine times in
+ten (`HITS`), those of 80 to 90 % three times in four."""
 KNOWN, UNKNOWN, WALLS = (
     "jogged under a gauge, their screws known",
     "jogged under a gauge, their screws unknown",
-    "read by the walls of a frame, their screws unknown",
+    "read by the walls of a frame",
 )
 HITS = {
     KNOWN: {0.8: (20, 20), 0.6: (10, 8), 0.0: (30, 15)},

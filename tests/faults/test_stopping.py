@@ -99,6 +99,32 @@ def test_a_run_ends_at_once_and_leaves_nothing(tmp_path, plan):
     assert not list((tmp_path / "results").glob("*"))
 
 
+DEAF = """
+import multiprocessing, signal, time
+from bedsim.background import deaf_children
+
+if __name__ == "__main__":
+    with deaf_children():
+        first = multiprocessing.get_context("spawn").Process(target=time.sleep, args=(0,))
+        first.start()
+        print(*sorted(n.name for n in signal.pthread_sigmask(signal.SIG_BLOCK, ())))
+    first.join()
+    print(len(signal.pthread_sigmask(signal.SIG_BLOCK, ())))
+"""
+
+
+def test_the_first_process_of_all_is_born_deaf_too():
+    """With it Python starts a process of its own, which had its parent hear again: a Ctrl-C in the first
+    second of a sweep showed a worker's traceback."""
+    found = subprocess.run(
+        [sys.executable, "-c", DEAF],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )
+    assert found.stdout.split() == ["SIGHUP", "SIGINT", "SIGTERM", "0"], found.stderr
+
+
 IGNORANT = """
 import os, signal, time
 from bedsim.cli.endings import StoppedError, stoppable

@@ -34,6 +34,8 @@ DRAWS = 19
 """The first and the last of so many hold 90 %."""
 OWN_DRAWS = 1000
 """Every machine has draws of its own: the same few for all would make one sample's luck their coverage."""
+SURE = 0.89
+"""17 of 19: what `bedsim.learn.text` calls sure."""
 FAULTS = ("spike of 30 um", "slip of 5 um", "wrong sign", "3 um once per turn")
 
 
@@ -118,7 +120,7 @@ def told(rows):
     rows = [r for r in rows if r["read"]]
     if not rows:
         return "nothing to read"
-    sure = [r["right"] for r in rows if r["claimed"] >= 0.8]
+    sure = [r["right"] for r in rows if r["claimed"] >= SURE]
     numbers = {
         "sideways": np.mean([inside(r["lateral"], r["drawn"]) for r in rows]),
         "height": np.mean([inside(r["height"], r["drawn"]) for r in rows]),
@@ -143,9 +145,18 @@ def lines(rows):
                 own = [r for r in some if r["kind"] == kind]
                 if own:
                     yield f"{way} {'gauged ' if gauged else 'unknown'} {kind:8}{told(own)}"
-            for least, below in ((0.8, 1.01), (0.6, 0.8), (0.0, 0.6)):
+            for least, below in ((SURE, 1.01), (0.6, SURE), (0.0, 0.6)):
                 own = [r["right"] for r in some if r["read"] and least <= r["claimed"] < below]
                 yield f"    claimed {least} to {min(below, 1.0)}: {len(own)} made, {sum(own)} right"
+    for kind in KINDS:
+        own = [r for r in rows if r["kind"] == kind and r["read"]]
+        if own:
+            held = [np.mean([inside(r[w], r["drawn"]) for r in own]) for w in ("lateral", "height")]
+            named = [r["right"] for r in own if r["claimed"] >= SURE]
+            yield (
+                f"{kind:8}{len(own):4d} readings: inside 90 % sideways {held[0]:.3f}, height {held[1]:.3f}; "
+                f"a screw named {len(named)}, right {sum(named)}; cannot tell {len(own) - len(named)}"
+            )
     for what in FAULTS:
         own = [r for r in rows if r.get("planted") == what]
         noticed, named = (sum(r[word] for r in own) for word in ("noticed", "named"))
