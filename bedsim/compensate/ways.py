@@ -35,7 +35,7 @@ POINTS_PER_LEAD = 12
 """Points of a table over height: straight lines between them miss a sine by up to (pi/12)^2/2 = 3.4 % of its
 amplitude (derived).  Our choice."""
 
-HEIGHT, MOTORS = "height", "single motors"
+AS_IT_IS, HEIGHT, MOTORS = "as it is", "height", "single motors"
 OVER = ("over height, one table", "over height, two tables")
 
 Stage = Callable[[int, str], AbstractContextManager[Progress]]
@@ -160,7 +160,7 @@ def ways(base: Base, other: LayerResult | str, stage: Stage) -> tuple[Way, ...]:
     places = base.layers.probe_position
     one, whole = base.shift.moves(places), base.whole.moves(places)
     return (
-        Way(name="as it is", words="nothing is taken off", left=remains(base)),
+        Way(name=AS_IT_IS, words="nothing is taken off", left=remains(base)),
         Way(
             name="shift",
             words="one shift in X and Y per layer, right at the part's centre",

@@ -11,7 +11,7 @@ from bedsim.learn.answers import AnswerSpread
 from bedsim.learn.faults import Fault, unseen_axes, unseen_signs
 from bedsim.learn.learned import Learned, quiet_series
 from bedsim.learn.observations import BandReading, Series
-from bedsim.learn.unknowns import value_at
+from bedsim.learn.unknowns import LEAST_SPREAD, value_at
 from bedsim.number_text import number
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
@@ -53,6 +53,8 @@ FAULTS = {
 def lines(found: Learned, changed: str = "") -> Iterator[str]:
     """The whole answer; a line that begins with no space is a sentence to be wrapped.  `changed` names the
     change of which it was asked."""
+    if any(FAULTS[fault.kind].endswith(SPOILT) for fault in found.faults):
+        yield "These readings contradict each other (below): what follows is not to be relied on."
     yield _answer("The bed strays", "sideways", found.before, found.after, "lateral", found.fit is not None)
     yield _answer("It strays", "in height", found.before, found.after, "height", found.fit is not None)
     if found.changed_after is not None and found.changed_before is not None:
@@ -67,7 +69,8 @@ def lines(found: Learned, changed: str = "") -> Iterator[str]:
             )
     yield (
         "Ranges hold the truth nine times in ten; worst place of the bed, peak to valley, without friction "
-        "and vibration."
+        "and vibration. Bow, eccentricity and travel of a screw are taken as known to "
+        f"{quantity(LEAST_SPREAD, 'm')} at best, where `bedsim run` takes them as they are given."
     )
     if found.fit is not None:
         yield ""

@@ -171,7 +171,8 @@ def key_texts(table: type[Section], part: str) -> Iterator[KeyText]:
 def _rows(table: type[Section], part: str) -> Iterator[str]:
     for told in key_texts(table, part):
         cells = (f"`{told.name}`", *astuple(told)[1:])
-        yield "| " + " | ".join(str(c or "").replace("|", "\\|") for c in cells) + " |"
+        lines = (" ".join(str(c or "").split()) for c in cells)  # a row of a table is one line
+        yield "| " + " | ".join(c.replace("|", "\\|") for c in lines) + " |"
 
 
 def _section(name: str, table: type[Section], part: str) -> Iterator[str]:
