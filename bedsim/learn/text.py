@@ -237,6 +237,6 @@ def _next(found: Learned) -> Iterator[str]:
         yield f"  to {100 * one.narrows:3.0f} % in {one.minutes:2.0f} minutes: {one.name}"
     if found.fit is not None and _how(found) == UNKNOWN:
         yield (
-            "With screws that nobody gauged such forecasts did not come true on invented machines (85 % told, "
-            "109 % found in the middle of 8): gauge the screws first."
+            "With screws that nobody gauged such forecasts did not come true on invented machines (85 % "
+            "told, 109 % found in the middle of 8): gauge the screws first."
         )
