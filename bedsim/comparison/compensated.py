@@ -63,9 +63,15 @@ def _words(base: Base, label: str) -> str:
     against = against_size(before.lateral, left.stepped_worst, largest, LIMIT, base.step)
     return (
         f"{label}, compensated: shift and turn per layer by a table of this machine itself, X and Y "
-        f"{steps}: at every place the line of which half show more, up to "
+        f"{steps}: of all lines at a place the one in the middle, up to "
         f"{quantity(left.stepped_worst, 'm')} at worst. It holds as long as the screws' angle is known; "
         "ranges keep the table of the likely machine. "
+        + (
+            "Rounding to steps leaves lines from layer to layer that are no band of one length: the picture of "
+            "the wall shows them, what is said of bands does not. "
+            if base.step
+            else ""
+        )
         + (
             f"Not to be done: {'; '.join(against)}."
             if against
