@@ -67,8 +67,8 @@ def _words(base: Base, label: str) -> str:
         f"{quantity(left.stepped_worst, 'm')} at worst. It holds as long as the screws' angle is known; "
         "ranges keep the table of the likely machine. "
         + (
-            "Rounding to steps leaves lines from layer to layer that are no band of one length: the picture of "
-            "the wall shows them, what is said of bands does not. "
+            "Rounding to steps leaves lines from layer to layer that are no band of one length: the "
+            "picture of the wall shows them, what is said of bands does not. "
             if base.step
             else ""
         )
