@@ -165,11 +165,12 @@ QUESTIONS: Mapping[Callable[[str], Any], tuple[str, ...]] = {
     walls: ("rolling", "belt"),
 }
 STICKING = 3e-3  # what sticks and slips makes more of rounding: kernels were seen to differ by 3e-4
+STEPPED = 1e-5  # another release takes other steps, each true to 1e-6: 2e-6 seen from scipy 1.17 to 1.18
 RUBBING = (runs, tells, differs, walls, lasts)
 ASKED = [(question, name) for question, names in QUESTIONS.items() for name in names]
 
 
 @pytest.mark.parametrize(("question", "name"), ASKED, ids=[f"{q.__name__} {name}" for q, name in ASKED])
 def test_answer_stays(pins, question, name):
-    rounding = STICKING if question in RUBBING else ROUNDING
+    rounding = STICKING if question in RUBBING else STEPPED if question is in_full else ROUNDING
     pins.check(f"{question.__name__} {name}", question(name), rounding=rounding)
