@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import solve_ivp, trapezoid
 
 from bedsim.engines import exponential, free_decay
 from bedsim.engines.modes import layer_modes, standing
@@ -74,7 +74,7 @@ def test_path_of_one_mode_by_quadrature():
     time = np.linspace(0, 2.0, 400_001)
     mu = exponential.rate(modes.frequency, modes.damping)[0, mode]
     u = 1e-8 * (1 - 1j * (modes.damping / exponential.damped(modes.frequency, modes.damping))[0, mode])
-    way = np.trapezoid(np.abs((mu * u * np.exp(mu * time)).real), time)
+    way = trapezoid(np.abs((mu * u * np.exp(mu * time)).real), time)
     place = modes.rows.place[0, mode, : modes.rows.bristles]
     c, pairs = modes.rows.contacts, modes.rows.bristles - modes.rows.contacts
     length = np.abs(place[:c])

@@ -3,6 +3,7 @@ elements [Przemieniecki], the nut where the curve is told for: at the free end, 
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from bedsim.model.build import SHAFT_SHARE
 
@@ -38,4 +39,4 @@ def test_share_is_the_mean_square_of_the_deflection_curve(ends):
     curve = np.zeros(size)
     curve[free] = np.linalg.solve(K[np.ix_(free, free)], load[free])
     deflection = curve[::2] / curve[at]
-    assert SHAFT_SHARE[ends] == pytest.approx(np.trapezoid(deflection**2, dx=h), abs=5e-3)
+    assert SHAFT_SHARE[ends] == pytest.approx(trapezoid(deflection**2, dx=h), abs=5e-3)
