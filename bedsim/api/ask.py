@@ -61,8 +61,7 @@ def compare(
 ) -> Comparison:
     """Two machines or runs or more, every one against the first; what has not been run is run.  `ranges`:
     also what uncertain numbers leave open of the differences; `compensated`: the first one once more, with
-    shift and turn per layer taken off, X and Y in steps of `step_um` (the first
-    machine's own by default).
+    shift and turn per layer taken off, X and Y in steps of `step_um` (the machine's own by default).
 
     Raises InputError where there is nothing to compare.
     """
@@ -73,6 +72,8 @@ def compare(
 
     if len(given) + compensated < 2:
         raise InputError(f"compare: {len(given)} given; at least 2 machines or runs are needed.")
+    if step_um is not None:
+        _within("step_um", step_um, 0.0, 1000.0, "µm")  # before anything is run
     if labels and len(labels) != len(given):
         raise InputError(f"labels: {len(labels)} for {len(given)} machines: give one for each, or none.")
     items = [_compared(one, engine) for one in given]
@@ -218,9 +219,9 @@ def compensate(
     map_within_um: float = 5.0,
 ) -> Compensation:
     """What software can take off the print, what is then left with X and Y in steps of `step_um` (the
-    machine's own by default), how well
-    the screws' angle must be known and whether it is worth it; `homing_mm`, `levelling_mm`: doubts either
-    way, `limit_mm`: the longest correction.  `to_csv` writes its table.
+    machine's own by default), how well the screws' angle must be known and whether it is worth it;
+    `homing_mm`, `levelling_mm`: doubts either way, `limit_mm`: the longest correction.  `to_csv` writes its
+    table.
 
     Raises a BedsimError with a finished sentence for what cannot be used or computed.
     """
