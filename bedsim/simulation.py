@@ -146,7 +146,7 @@ def relative_errors(job: base.Job, layers: NDArray[np.int64], pose: Array) -> di
     """Errors against the first layer of their object from poses (..., n, b): what the part shows.
 
     d of q(n) - q(1), all freedoms, at the probe and at the current top of the part; layer thickness h -
-    (d_z(n) - d_z(n-1)).
+    (d_z(n) - d_z(n-1)), 0 of a layer of which the one below is not among them.
     """
     height, flat, abbe = base.probe_maps(job.machine, job.probes)
     stations = job.machine.stations
@@ -160,7 +160,8 @@ def relative_errors(job: base.Job, layers: NDArray[np.int64], pose: Array) -> di
     height_error = from_first @ height.T
     thickness = np.zeros_like(height_error)
     thickness[..., 1:, :] = -np.diff(height_error, axis=-2)
-    thickness[..., zero == np.arange(layers.size), :] = 0.0
+    below = (np.diff(layers, prepend=0) == 1) & (zero != np.arange(layers.size))
+    thickness[..., ~below, :] = 0.0
     return {
         "height_error": height_error,
         "lateral_error": lateral(from_first),

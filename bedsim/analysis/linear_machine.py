@@ -60,13 +60,13 @@ is low by less than 2 % (tests/analysis/test_travel.py)."""
 GOLDEN = (5.0**0.5 - 1.0) / 2.0
 
 
-def sampled_layers(count: int) -> NDArray[np.int64]:
+def sampled_layers(count: int, some: int = SAMPLED) -> NDArray[np.int64]:
     """Layers that stand for a print of `count`: all of a low one; else as many stretches of it, of each a
     layer whose place in the stretch advances by the golden section, so that no band is met at one phase."""
-    if count <= SAMPLED:
+    if count <= some:
         return np.arange(1, count + 1)
-    k = np.arange(SAMPLED)
-    place = (k + np.mod(k * GOLDEN, 1.0)) * (count / SAMPLED)
+    k = np.arange(some)
+    place = (k + np.mod(k * GOLDEN, 1.0)) * (count / some)
     return np.unique(np.append([1, count], 1 + place.astype(np.int64)))
 
 
@@ -170,12 +170,21 @@ def chunk_at_rest(
     )
 
 
-def linear_chunk(job: Job) -> Chunk:
-    """All layers of a job without friction, stops and play."""
-    linear = linear_machine(job)
+def linear_chunk(job: Job, layers: NDArray[np.int64] | None = None) -> Chunk:
+    """A job without friction, stops and play: all layers or some, of which the first is 1."""
+    return chunk_of(linear_machine(job, layers))
+
+
+def of_layers(linear: LinearMachine, layers: NDArray[np.int64]) -> LinearMachine:
+    """A machine solved for all layers, for some of them, of which the first is 1."""
+    return replace(linear, layers=layers, weights=linear.weights[layers - 1])
+
+
+def chunk_of(linear: LinearMachine) -> Chunk:
+    """The layers of a linear machine as an engine would report them."""
     imposed = own_imposed(linear)
     q = motions(linear, imposed)
-    return chunk_at_rest(linear.layers, linear.observer, q, imposed, job.machine.joint_travel)
+    return chunk_at_rest(linear.layers, linear.observer, q, imposed, linear.job.machine.joint_travel)
 
 
 def shortened(job: Job, layers: int) -> Job:

@@ -180,8 +180,9 @@ def standing_pull(machine: Machine, system: System, height: Array) -> Array:
     imposed = machine.imposed(resting_path(*at), machine.amounts * counts)
     force = (system.imposed_force @ imposed[..., None])[..., 0] + system.weight
     q = np.linalg.solve(system.K, force[..., None])[..., 0]
-    for k in range(height.size):
-        q[k] = _touching(machine, system, k, q[k], force[k], imposed[k])
+    if force_and_tangent(elastic(machine, system, slice(None), motor_sine=False), q, imposed) is not None:
+        for k in range(height.size):
+            q[k] = _touching(machine, system, k, q[k], force[k], imposed[k])
     return np.asarray((system.stiffness @ (q @ machine.rows.T - imposed)[..., None])[..., 0])
 
 

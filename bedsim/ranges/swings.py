@@ -10,9 +10,18 @@ from functools import partial
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.analysis.figures import OF_ERRORS, metric_values
-from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
+from bedsim.analysis.linear_machine import (
+    chunk_of,
+    linear_chunk,
+    linear_machine,
+    of_layers,
+    sampled_layers,
+    shortened,
+    without_play,
+)
 from bedsim.analysis.summary import Influence, Ranges
 from bedsim.background import Shared, each
 from bedsim.engines import base
@@ -68,6 +77,21 @@ choice.
 
 SIGNED = tuple(q.name for q in FIGURES if q.ranged == "differences")
 """Figures that can pass zero: a mount that is pressed at one end of a range may lift off at the other."""
+
+NOTHING = 1e-4
+"""Share of a quantity's largest value that an end of a key must move it by at some layer to be followed over
+all: what is less changes no range by more than that share of the answer.  Our choice."""
+LOOKED_AT = 40
+"""Layers that tell it, and those below each of them."""
+TOLD_BY = (
+    "lateral_error",
+    "height_error",
+    "thickness_error",
+    "joint_excursion",
+    "side_force",
+    "load_angle",
+    "mount_force",
+)
 
 SMALLEST_FACTOR = 0.05
 """No key alone is believed to lower an answer further: there the model's other errors rule.  Our choice."""
@@ -128,15 +152,14 @@ class Variation:
 
     def __init__(self, loaded: LoadedScenario) -> None:
         self._loaded = loaded
-        self._likely = linear_layers(without_play(loaded))
-        self._figures = figures_of(self._likely, leads_of(loaded))
-        alone = [partial(_alone, loaded, key, self._likely, self._figures) for key in loaded.ranges]
+        self._likely = _likely(loaded)
+        alone = [partial(_alone, loaded, key, self._likely) for key in loaded.ranges]
         self._found: Shared[Any] = Shared([partial(_together, loaded), *alone])
 
     def swings(self, progress: Progress = lambda done: None) -> Swings:
         """What was found; `progress` is told the number of evaluations done, of about `steps_needed`."""
         loaded = self._loaded
-        spread = spread_moments(self._likely, self._likely)
+        spread = spread_moments(self._likely.layers, self._likely.layers)
         swings, left_out = [], []
         together, *found = self._found.results(lambda done: progress(2 * done - 1))
         for key, one in zip(loaded.ranges, found, strict=True):
@@ -210,22 +233,73 @@ def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layer
     return f"{text}; without friction, then {how} with friction (at rest, first {first} layers)."
 
 
-def _alone(
-    loaded: LoadedScenario, key: Range, likely: LayerResult, middle: Values
-) -> tuple[Swing, Array | None] | str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Likely:
+    """The likely machine without friction: its layers and figures; `few`, layers by which a key is first
+    looked at, `there` what it shows at them."""
+
+    layers: LayerResult
+    figures: Values
+    few: NDArray[np.int64]
+    there: LayerResult
+
+
+def _likely(loaded: LoadedScenario) -> _Likely:
+    fitted = without_play(loaded)
+    job = make_job(fitted)
+    linear = linear_machine(job)
+    layers = few = linear.layers
+    if np.all(job.program.stations.first == 1):  # of one object
+        some = sampled_layers(layers.size, LOOKED_AT)
+        few = np.unique(np.append(some, np.maximum(some - 1, 1)))
+    every, there = (
+        layer_result(fitted, job, [chunk_of(of_layers(linear, which))]) for which in (layers, few)
+    )
+    return _Likely(layers=every, figures=figures_of(every, leads_of(loaded)), few=few, there=there)
+
+
+def _alone(loaded: LoadedScenario, key: Range, likely: _Likely) -> tuple[Swing, Array | None] | str:
     """What a key does without friction, and the `spread_moments` of its ends, None where it does nothing; the
     reason where it cannot be varied."""
     idle, leads = _last(key) in NOTHING_WITHOUT_FRICTION, leads_of(loaded)
     try:
         low, high = (
-            likely if idle or value == key.likely else linear_layers(_without_play_at(loaded, key, value))
+            likely.layers if idle or value == key.likely else _end(loaded, key, value, likely)
             for value in (key.low, key.high)
         )
-        ends = [_minus(middle if part is likely else figures_of(part, leads), middle) for part in (low, high)]
-        spread = None if low is high else spread_moments(low, high)
-        return Swing(key=key, at_low=ends[0], at_high=ends[1]), spread
     except BedsimError as fault:
         return str(fault)
+    ends = [
+        _minus(likely.figures if part is likely.layers else figures_of(part, leads), likely.figures)
+        for part in (low, high)
+    ]
+    spread = None if low is high else spread_moments(low, high)
+    return Swing(key=key, at_low=ends[0], at_high=ends[1]), spread
+
+
+def _end(loaded: LoadedScenario, key: Range, value: float, likely: _Likely) -> LayerResult:
+    """The layers of the machine with a key at one end; the likely ones where that moves nothing."""
+    other = without_play(loaded.with_values({key.key: value}))
+    job = make_job(other)
+    linear = linear_machine(job)
+    if likely.few.size < linear.layers.size:
+        few = layer_result(other, job, [chunk_of(of_layers(linear, likely.few))])
+        if not _moved(few, likely.there):
+            return likely.layers
+    return layer_result(other, job, [chunk_of(linear)])
+
+
+def _moved(few: LayerResult, likely: LayerResult) -> bool:
+    """Whether any quantity is another at some layer, by more than `NOTHING` of its largest value there; what
+    is no number counts where it is one on one side."""
+    for name in TOLD_BY:
+        now, before = getattr(few, name), getattr(likely, name)
+        told = np.isfinite(before)
+        if np.any(told != np.isfinite(now)):
+            return True
+        if np.abs(now - before)[told].max(initial=0.0) > NOTHING * np.abs(before[told]).max(initial=0.0):
+            return True
+    return False
 
 
 def spread_moments(low: LayerResult, high: LayerResult) -> Array:
@@ -239,10 +313,6 @@ def spread_moments(low: LayerResult, high: LayerResult) -> Array:
     h = (high.height_error - low.height_error) / 2.0
     s = np.diff(h, axis=0, prepend=h[:1])
     return np.stack([x * x, x * y, y * y, x * s, y * s, s * s, h * h], axis=-1)
-
-
-def _without_play_at(loaded: LoadedScenario, key: Range, value: float) -> LoadedScenario:
-    return without_play(loaded.with_values({key.key: value}))
 
 
 def as_they_are(layers: LayerResult) -> LayerResult:
