@@ -80,6 +80,8 @@ def linear_machine(job: Job, layers: NDArray[np.int64] | None = None) -> LinearM
     place = job.program.stations.middle
     nodes = _node_layers(place, _node_count(job))
     system = job.machine.system(nodes)
+    if job.machine.side_force is not None:
+        job.machine.side_force.tell(job.machine, system)
     rows = job.machine.rows.shape[0]
     solved = at_rest(system, np.eye(rows, rows + 1), np.append(np.zeros(rows), 1.0))
     return LinearMachine(

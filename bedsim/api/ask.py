@@ -68,7 +68,7 @@ def compare(
     from bedsim.comparison import compared
     from bedsim.comparison import compensated as software
     from bedsim.comparison.difference import find_swings
-    from bedsim.ranges.swings import as_they_are
+    from bedsim.ranges.alone import as_they_are
 
     if len(given) + compensated < 2:
         raise InputError(f"compare: {len(given)} given; at least 2 machines or runs are needed.")

@@ -280,7 +280,7 @@ def _swings(items: Sequence[Compared], step: float) -> list[Open]:
     Y of what software takes off."""
     from bedsim.comparison.compensated import seen_with_software
     from bedsim.comparison.difference import find_draws, find_swings
-    from bedsim.ranges.swings import as_they_are
+    from bedsim.ranges.alone import as_they_are
 
     found: list[Open] = []
     known = [len(item.loaded.knowledge.machines) for item in items if item.loaded.knowledge is not None]

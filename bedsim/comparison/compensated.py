@@ -18,7 +18,7 @@ from bedsim.compensate.advice import LIMIT
 from bedsim.compensate.software import against_size
 from bedsim.compensate.ways import Base, remains, software_moves
 from bedsim.number_text import number
-from bedsim.ranges.swings import linear_layers
+from bedsim.ranges.alone import linear_layers
 from bedsim.results.layers import Array, LayerResult
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job

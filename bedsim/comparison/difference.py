@@ -12,18 +12,10 @@ from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import shortened, without_play
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
+from bedsim.ranges.alone import RANGED, Seen, as_they_are, leads_of, linear_values
 from bedsim.ranges.coarse_friction import coarse_chunk
 from bedsim.ranges.known import ENDS, drawn_values, with_none
-from bedsim.ranges.swings import (
-    CONTACT_KEYS,
-    FRICTION_LAYERS,
-    RANGED,
-    SMALLEST_FACTOR,
-    Seen,
-    as_they_are,
-    leads_of,
-    linear_values,
-)
+from bedsim.ranges.swings import CONTACT_KEYS, FRICTION_LAYERS, SMALLEST_FACTOR
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
 from bedsim.simulation import layer_result, make_job

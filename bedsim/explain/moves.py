@@ -17,7 +17,8 @@ from bedsim.analysis.sizing_report import size_scenario
 from bedsim.errors import BedsimError
 from bedsim.explain.scenario_entries import tables
 from bedsim.number_text import number
-from bedsim.ranges.swings import RANGED, Swing, linear_values, vary
+from bedsim.ranges.alone import RANGED, Swing, linear_values
+from bedsim.ranges.swings import vary
 from bedsim.scenario.keys import PARTS, unit_of
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range

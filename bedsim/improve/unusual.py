@@ -19,7 +19,7 @@ from bedsim.improve.answers import WorstAnswer, answer
 from bedsim.improve.ranking import SMALLEST, Progress
 from bedsim.improve.steps import present
 from bedsim.improve.usual import usual_values
-from bedsim.ranges.swings import NOTHING_WITHOUT_FRICTION
+from bedsim.ranges.alone import NOTHING_WITHOUT_FRICTION
 from bedsim.scenario.defaults import Default
 from bedsim.scenario.keys import PARTS
 from bedsim.scenario.load import LoadedScenario

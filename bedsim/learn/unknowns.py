@@ -17,8 +17,8 @@ from bedsim.analysis.linear_machine import without_play
 from bedsim.components.row import CauseName
 from bedsim.engines.base import Job
 from bedsim.model import convert
+from bedsim.ranges.alone import NOTHING_WITHOUT_FRICTION
 from bedsim.ranges.draws import Draw, quantile
-from bedsim.ranges.swings import NOTHING_WITHOUT_FRICTION
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.places import Settable, settable

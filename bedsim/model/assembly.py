@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,13 @@ from bedsim.model.stations import Stations
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
+
+
+class SideForce(Protocol):
+    """What stands against the screws (`side_torque.py`)."""
+
+    def tell(self, machine: Machine, system: System) -> None:
+        """Be told a system of the machine, from which it may be worked out."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +67,7 @@ class Machine:
     plate: PlateShapes
     pushes: tuple[Push, ...] = ()
     part_damping: Mapping[str, float] = field(default_factory=dict)  # ratios of parts that have their own
+    side_force: SideForce | None = None
 
     @property
     def torque_to_raise(self) -> Array:

@@ -79,7 +79,7 @@ def with_side_torque(machine: Machine, corners: Sequence[CornerParts]) -> Machin
             if source.cause in RUN_OUT and source.corner == c.index:
                 values = partial(_values, bent=source.values, pull=pull, lift=lift)
                 sources[k] = replace(source, also=(f"{c.name}.torque", f"{c.name}.axial"), values=values)
-    return replace(machine, sources=tuple(sources), pushes=tuple(pushes))
+    return replace(machine, sources=tuple(sources), pushes=tuple(pushes), side_force=force)
 
 
 def _values(
@@ -145,6 +145,16 @@ class SideForce:
             found.append(_refined(height, standing_pull(machine, machine.system(layers), height).T))
         return found
 
+    def tell(self, machine: Machine, system: System) -> None:
+        """Take F from a `system` that is at hand of the `machine` which this force acts on, if nobody has
+        asked for it yet and the system's heights will do."""
+        stations = self.machine.stations
+        if self.spacing == SPACING and np.all(stations.first == 1) and "_solved" not in self.__dict__:
+            upwards = np.argsort(-stations.depth[system.layers])
+            height = -stations.depth[system.layers]
+            pull = standing_pull(machine, system, height)
+            self.__dict__["_solved"] = [_refined(height[upwards], pull[upwards].T)]
+
 
 def _sampled(stations: Stations, first: int, spacing: float) -> NDArray[np.int64]:
     """Numbers of stations of the object that begins with the `first`, about `spacing` m apart."""
@@ -179,7 +189,7 @@ def standing_pull(machine: Machine, system: System, height: Array) -> Array:
     counts = np.array([source.cause in STANDING for source in machine.sources])
     imposed = machine.imposed(resting_path(*at), machine.amounts * counts)
     force = (system.imposed_force @ imposed[..., None])[..., 0] + system.weight
-    q = np.linalg.solve(system.K, force[..., None])[..., 0]
+    q: Array = np.linalg.solve(system.K, force[..., None])[..., 0].astype(np.float64, copy=False)
     if force_and_tangent(elastic(machine, system, slice(None), motor_sine=False), q, imposed) is not None:
         for k in range(height.size):
             q[k] = _touching(machine, system, k, q[k], force[k], imposed[k])

@@ -12,18 +12,9 @@ from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import without_play
 from bedsim.analysis.summary import Ranges
 from bedsim.errors import BedsimError
+from bedsim.ranges.alone import RANGED, Seen, as_they_are, figures_of, leads_of, linear_layers, spread_moments
 from bedsim.ranges.draws import draws
-from bedsim.ranges.swings import (
-    RANGED,
-    SIGNED,
-    Found,
-    Seen,
-    as_they_are,
-    figures_of,
-    leads_of,
-    linear_layers,
-    spread_moments,
-)
+from bedsim.ranges.swings import SIGNED, Found
 from bedsim.results.layers import Array, LayerResult, Run
 from bedsim.scenario.load import LoadedScenario
 

@@ -9,34 +9,33 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from bedsim.analysis.figures import OF_ERRORS, metric_values
-from bedsim.analysis.linear_machine import (
-    chunk_of,
-    linear_chunk,
-    linear_machine,
-    of_layers,
-    sampled_layers,
-    shortened,
-    without_play,
-)
+from bedsim.analysis.figures import metric_values
+from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
 from bedsim.background import Shared, each
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
 from bedsim.quantities import FIGURES
+from bedsim.ranges.alone import (
+    RANGED,
+    SELDOM,
+    Swing,
+    Values,
+    each_alone,
+    figures_of,
+    last_name,
+    leads_of,
+    likely_machine,
+    minus,
+    seldom_moving,
+    spread_moments,
+)
 from bedsim.ranges.coarse_friction import coarse_chunks, likeness
-from bedsim.results.layers import Array, LayerResult, Run
+from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range
 from bedsim.simulation import layer_result, make_job
-from bedsim.units import MM
-
-RANGED = (*(m.name for m in OF_ERRORS), *(q.name for q in FIGURES if q.ranged))
-"""Figures that get a range: those a machine at rest has.  Vibration and the load's own minimum get none."""
 
 CONTACT_KEYS: Mapping[str, int] = {
     "friction_coefficient": 1,
@@ -50,24 +49,6 @@ CONTACT_KEYS: Mapping[str, int] = {
 }
 """Keys that set friction and play, and whether their high end makes contacts hold more (1) or less (-1)."""
 
-NOTHING_WITHOUT_FRICTION = (
-    "friction_coefficient",
-    "friction_n",
-    "drag_torque_n_mm",
-    "breakaway_um",
-    "drag_breakaway_deg",
-    "ratio",
-    "motor_ratio",
-    "screw_ratio",
-    "guide_ratio",
-    "joint_ratio",
-    "mount_ratio",
-    "bed_ratio",
-    "inertia_kg_cm2",
-    "rotor_inertia_g_cm2",
-)
-"""Keys that do nothing to a machine at rest without friction and play."""
-
 FRICTION_LAYERS = 30
 """Layers over which friction is followed for a range."""
 WORTH_FRICTION = 0.2
@@ -78,28 +59,10 @@ choice.
 SIGNED = tuple(q.name for q in FIGURES if q.ranged == "differences")
 """Figures that can pass zero: a mount that is pressed at one end of a range may lift off at the other."""
 
-NOTHING = 1e-4
-"""Share of a quantity's largest value that an end of a key must move it by at some layer to be followed over
-all: what is less changes no range by more than that share of the answer.  Our choice."""
-LOOKED_AT = 40
-"""Layers that tell it, and those below each of them."""
-TOLD_BY = (
-    "lateral_error",
-    "height_error",
-    "thickness_error",
-    "joint_excursion",
-    "side_force",
-    "load_angle",
-    "mount_force",
-)
-
 SMALLEST_FACTOR = 0.05
 """No key alone is believed to lower an answer further: there the model's other errors rule.  Our choice."""
 
-Values = Mapping[str, float]
 Progress = Callable[[int], None]
-Seen = Callable[[LayerResult], LayerResult]
-"""What a part shows of a machine's layers: all of it, or less what software takes off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,21 +75,6 @@ class Found:
     method: str
     spread: Array
     left_out: tuple[tuple[str, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Swing:
-    """What a key does to every figure at its low and its high end, against its likely value."""
-
-    key: Range | None  # None: all keys of contacts together
-    at_low: Values
-    at_high: Values
-
-    def size(self, name: str) -> float:
-        """Largest minus smallest value of a figure."""
-        three = (0.0, self.at_low[name], self.at_high[name])
-        told = [v for v in three if not math.isnan(v)]
-        return max(told) - min(told)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,22 +100,28 @@ class Variation:
 
     def __init__(self, loaded: LoadedScenario) -> None:
         self._loaded = loaded
-        self._likely = _likely(loaded)
-        alone = [partial(_alone, loaded, key, self._likely) for key in loaded.ranges]
-        self._found: Shared[Any] = Shared([partial(_together, loaded), *alone])
+        self._likely = likely_machine(loaded)
+        seldom = [key for key in loaded.ranges if key.key.endswith(SELDOM)]
+        others = [key for key in loaded.ranges if key not in seldom]
+        self._keys = [*seldom, *others]
+        together = partial(_together, loaded), partial(seldom_moving, loaded, seldom, self._likely)
+        alone = [partial(each_alone, loaded, [key], self._likely) for key in others]
+        self._found: Shared[Any] = Shared([*together, *alone])
 
     def swings(self, progress: Progress = lambda done: None) -> Swings:
         """What was found; `progress` is told the number of evaluations done, of about `steps_needed`."""
         loaded = self._loaded
         spread = spread_moments(self._likely.layers, self._likely.layers)
         swings, left_out = [], []
-        together, *found = self._found.results(lambda done: progress(2 * done - 1))
-        for key, one in zip(loaded.ranges, found, strict=True):
-            if isinstance(one, str):
-                left_out.append((key.key, one))
+        together, *works = self._found.results(lambda done: progress(2 * done - 1))
+        told = dict(zip(self._keys, (one for work in works for one in work), strict=True))
+        for key in loaded.ranges:
+            one = told[key]
+            if one.swing is None:
+                left_out.append((key.key, one.fault))
                 continue
-            swings.append(one[0])
-            spread = spread if one[1] is None else spread + one[1]
+            swings.append(one.swing)
+            spread = spread if one.spread is None else spread + one.spread
         contacts = _contact_swings(loaded, swings, together)
         progress(steps_needed(loaded))
         return Swings(
@@ -217,11 +171,6 @@ def _influences(swings: Sequence[Swing], contacts: Sequence[Swing]) -> tuple[Inf
     return tuple(Influence(key=k.key, basis=k.basis, swing=size) for k, size in ordered)
 
 
-def leads_of(loaded: LoadedScenario) -> list[float]:
-    """Lead of every corner's screw, m."""
-    return [c.screw.lead_mm * MM for c in loaded.scenario.corner]
-
-
 def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layers: int) -> str:
     text = (
         f"Ranges: {count} uncertain keys, each alone at its low and high, factors joined by root-sum-square"
@@ -231,115 +180,6 @@ def _method(count: int, contacts: Sequence[Swing], alone: Sequence[Swing], layer
     how = f"{len(alone)} keys of friction and play each alone" if alone else "friction and play together"
     first = min(layers, FRICTION_LAYERS)
     return f"{text}; without friction, then {how} with friction (at rest, first {first} layers)."
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Likely:
-    """The likely machine without friction: its layers and figures; `few`, layers by which a key is first
-    looked at, `there` what it shows at them."""
-
-    layers: LayerResult
-    figures: Values
-    few: NDArray[np.int64]
-    there: LayerResult
-
-
-def _likely(loaded: LoadedScenario) -> _Likely:
-    fitted = without_play(loaded)
-    job = make_job(fitted)
-    linear = linear_machine(job)
-    layers = few = linear.layers
-    if np.all(job.program.stations.first == 1):  # of one object
-        some = sampled_layers(layers.size, LOOKED_AT)
-        few = np.unique(np.append(some, np.maximum(some - 1, 1)))
-    every, there = (
-        layer_result(fitted, job, [chunk_of(of_layers(linear, which))]) for which in (layers, few)
-    )
-    return _Likely(layers=every, figures=figures_of(every, leads_of(loaded)), few=few, there=there)
-
-
-def _alone(loaded: LoadedScenario, key: Range, likely: _Likely) -> tuple[Swing, Array | None] | str:
-    """What a key does without friction, and the `spread_moments` of its ends, None where it does nothing; the
-    reason where it cannot be varied."""
-    idle, leads = _last(key) in NOTHING_WITHOUT_FRICTION, leads_of(loaded)
-    try:
-        low, high = (
-            likely.layers if idle or value == key.likely else _end(loaded, key, value, likely)
-            for value in (key.low, key.high)
-        )
-    except BedsimError as fault:
-        return str(fault)
-    ends = [
-        _minus(likely.figures if part is likely.layers else figures_of(part, leads), likely.figures)
-        for part in (low, high)
-    ]
-    spread = None if low is high else spread_moments(low, high)
-    return Swing(key=key, at_low=ends[0], at_high=ends[1]), spread
-
-
-def _end(loaded: LoadedScenario, key: Range, value: float, likely: _Likely) -> LayerResult:
-    """The layers of the machine with a key at one end; the likely ones where that moves nothing."""
-    other = without_play(loaded.with_values({key.key: value}))
-    job = make_job(other)
-    linear = linear_machine(job)
-    if likely.few.size < linear.layers.size:
-        few = layer_result(other, job, [chunk_of(of_layers(linear, likely.few))])
-        if not _moved(few, likely.there):
-            return likely.layers
-    return layer_result(other, job, [chunk_of(linear)])
-
-
-def _moved(few: LayerResult, likely: LayerResult) -> bool:
-    """Whether any quantity is another at some layer, by more than `NOTHING` of its largest value there; what
-    is no number counts where it is one on one side."""
-    for name in TOLD_BY:
-        now, before = getattr(few, name), getattr(likely, name)
-        told = np.isfinite(before)
-        if np.any(told != np.isfinite(now)):
-            return True
-        if np.abs(now - before)[told].max(initial=0.0) > NOTHING * np.abs(before[told]).max(initial=0.0):
-            return True
-    return False
-
-
-def spread_moments(low: LayerResult, high: LayerResult) -> Array:
-    """Products of half the differences of two machines' errors (n, p, m), in the order of `SPREAD_MOMENTS`.
-
-    Summed over independent keys they give the half range of anything linear in the errors, a wall's relief
-    among them, by root-sum-square.  Source: [GUM] 5.1.2, 5.2.2 (products of one key's contributions to two
-    errors).
-    """
-    x, y = np.moveaxis(high.lateral_error - low.lateral_error, -1, 0) / 2.0
-    h = (high.height_error - low.height_error) / 2.0
-    s = np.diff(h, axis=0, prepend=h[:1])
-    return np.stack([x * x, x * y, y * y, x * s, y * s, s * s, h * h], axis=-1)
-
-
-def as_they_are(layers: LayerResult) -> LayerResult:
-    """Layers of which nothing is taken off."""
-    return layers
-
-
-def linear_values(loaded: LoadedScenario, layers: int | None = None, seen: Seen = as_they_are) -> Values:
-    """Figures of the machine without friction, stops and play."""
-    return figures_of(seen(linear_layers(loaded, layers)), leads_of(loaded))
-
-
-def linear_layers(loaded: LoadedScenario, layers: int | None = None) -> LayerResult:
-    """The machine without friction, of the first so many layers."""
-    job = make_job(loaded)
-    job = job if layers is None else shortened(job, layers)
-    return layer_result(loaded, job, [linear_chunk(job)])
-
-
-def figures_of(layers: LayerResult, leads: Sequence[float]) -> Values:
-    """The figures that get a range."""
-    found = metric_values(layers, leads)
-    return {name: found[name] for name in RANGED}
-
-
-def _minus(values: Values, others: Values) -> Values:
-    return {name: values[name] - others[name] for name in RANGED}
 
 
 # ---- friction -----------------------------------------------------------------------------------------
@@ -380,16 +220,12 @@ def _contact_swings(
 
 def contact_ends(loaded: LoadedScenario) -> tuple[Values, Values]:
     """Values of all uncertain keys of contacts where they hold least, and where they hold most."""
-    ends = [(k, (k.low, k.high)[:: CONTACT_KEYS[_last(k)]]) for k in _contact_keys(loaded)]
+    ends = [(k, (k.low, k.high)[:: CONTACT_KEYS[last_name(k)]]) for k in _contact_keys(loaded)]
     return {k.key: weak for k, (weak, _) in ends}, {k.key: strong for k, (_, strong) in ends}
 
 
 def _contact_keys(loaded: LoadedScenario) -> list[Range]:
-    return [key for key in loaded.ranges if _last(key) in CONTACT_KEYS]
-
-
-def _last(key: Range) -> str:
-    return key.key.rsplit(".", 1)[-1]
+    return [key for key in loaded.ranges if last_name(key) in CONTACT_KEYS]
 
 
 def _matters(together: Swing, swings: Sequence[Swing]) -> bool:
@@ -401,7 +237,7 @@ def _matters(together: Swing, swings: Sequence[Swing]) -> bool:
 
 def _change(values: Values | None, middle: Values) -> Values:
     """What friction adds more with other values; nothing where that machine finds no equilibrium."""
-    return dict.fromkeys(RANGED, 0.0) if values is None else _minus(values, middle)
+    return dict.fromkeys(RANGED, 0.0) if values is None else minus(values, middle)
 
 
 def _number(value: float) -> float:
@@ -428,7 +264,7 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
                 figures_of(layer_result(other, one, [part]), leads_of(other))
                 for one, part in ((job, chunk), (alike, linear_chunk(alike)))
             )
-            found[k] = _minus(rubbing, still)
+            found[k] = minus(rubbing, still)
     return found
 
 

@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 from bedsim.analysis.linear_machine import shortened
 from bedsim.engines.contact_space import slow_layers
 from bedsim.errors import BedsimError, SolverError
+from bedsim.ranges.alone import NOTHING_WITHOUT_FRICTION
 from bedsim.ranges.draws import draws
-from bedsim.ranges.swings import CONTACT_KEYS, FRICTION_LAYERS, NOTHING_WITHOUT_FRICTION, contact_ends
+from bedsim.ranges.swings import CONTACT_KEYS, FRICTION_LAYERS, contact_ends
 from bedsim.results.sweep import KeyPart, MachinePart
 from bedsim.scenario.load import LoadedScenario
 from bedsim.scenario.ranges import Range

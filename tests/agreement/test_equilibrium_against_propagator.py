@@ -9,7 +9,7 @@ from bedsim.analysis.figures import metric_values
 from bedsim.analysis.summary import summarise, summary_lines
 from bedsim.engines.equilibrium import REMARK, EquilibriumEngine
 from bedsim.engines.propagator import PropagatorEngine
-from bedsim.ranges.swings import leads_of, linear_values
+from bedsim.ranges.alone import leads_of, linear_values
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, simulate
 

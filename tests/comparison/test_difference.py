@@ -15,7 +15,7 @@ from bedsim.comparison.difference import (
     shared_keys,
 )
 from bedsim.comparison.text import change_text, remarks, verdicts
-from bedsim.ranges.swings import RANGED
+from bedsim.ranges.alone import RANGED
 
 GUIDE, FRAME = "guide.tangential_n_per_um", "frame.tangential_n_per_um"
 A, B, C = ("a", 1.0, 2.0, 3.0), ("b", 1.0, 2.0, 3.0), ("a", 1.0, 2.0, 4.0)

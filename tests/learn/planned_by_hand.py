@@ -69,7 +69,7 @@ def wrong(kind, seed, what):
     """A machine that is not as its scenario says: noticed or not, named or not as not noticeable, and
     whether the answer holds."""
     from bedsim.analysis.linear_machine import without_play
-    from bedsim.ranges.swings import linear_values
+    from bedsim.ranges.alone import linear_values
 
     made, rng = world(kind, seed, seed % 2 == 1), np.random.default_rng([seed, 79])
     true, truth = made.true, made.lateral

@@ -14,8 +14,8 @@ import numpy as np
 from bedsim.analysis.linear_machine import without_play
 from bedsim.engines import ENGINES
 from bedsim.model.stations import LayerRun, stations
+from bedsim.ranges.alone import linear_values
 from bedsim.ranges.shares import source_layers
-from bedsim.ranges.swings import linear_values
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, probe_points, relative_errors
 from bedsim.wall.relief import wall_normal, wall_relief

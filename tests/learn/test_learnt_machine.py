@@ -19,8 +19,8 @@ from bedsim.learn.learned import fitted, without_faults
 from bedsim.learn.reading_files import read_files
 from bedsim.learn.text import lines, screw_lines
 from bedsim.learn.unknowns import unknowns_of
+from bedsim.ranges.alone import linear_values
 from bedsim.ranges.known import known_machines
-from bedsim.ranges.swings import linear_values
 from bedsim.scenario.load import load_scenario
 
 

@@ -12,7 +12,7 @@ from bedsim.cli import run as command
 from bedsim.cli.common import progress_of
 from bedsim.cli.main import main
 from bedsim.engines.equilibrium import EquilibriumEngine
-from bedsim.ranges import swings
+from bedsim.ranges import alone, swings
 from bedsim.ranges.coarse_friction import coarse_chunk, coarse_chunks, likeness
 from bedsim.scenario.ranges import Range
 from bedsim.simulation import make_job, simulate
@@ -70,26 +70,26 @@ def test_keys_left_alone_without_friction_do_nothing_there(shipped):
     ]
     named = set()
     for loaded in machines:
-        middle = swings.linear_values(loaded)
-        idle = [k for k in loaded.ranges if k.key.rsplit(".", 1)[-1] in swings.NOTHING_WITHOUT_FRICTION]
+        middle = alone.linear_values(loaded)
+        idle = [k for k in loaded.ranges if k.key.rsplit(".", 1)[-1] in alone.NOTHING_WITHOUT_FRICTION]
         named |= {k.key.rsplit(".", 1)[-1] for k in idle}
         for key in idle:
             for value in (key.low, key.high):
-                assert swings.linear_values(loaded.with_values({key.key: value})) == pytest.approx(
+                assert alone.linear_values(loaded.with_values({key.key: value})) == pytest.approx(
                     middle, rel=1e-9, abs=1e-15, nan_ok=True
                 )
-    assert named == set(swings.NOTHING_WITHOUT_FRICTION)
+    assert named == set(alone.NOTHING_WITHOUT_FRICTION)
 
 
 def swing(low, high, key="k"):
     known = Range(key=key, low=0, likely=1, high=2, basis="default", source="", unit="")
-    zero = dict.fromkeys(swings.RANGED, 0.0)
-    return swings.Swing(key=known, at_low=zero | {"lateral_pv": low}, at_high=zero | {"lateral_pv": high})
+    zero = dict.fromkeys(alone.RANGED, 0.0)
+    return alone.Swing(key=known, at_low=zero | {"lateral_pv": low}, at_high=zero | {"lateral_pv": high})
 
 
 def test_relative_contributions_of_a_product_join_as_root_sum_square():
     """Source: JCGM 100:2008 (GUM), 5.1.6, eq. (12): 3 % and 4 % make 5 % (arithmetic of the formula)."""
-    likely = dict.fromkeys(swings.RANGED, 1.0)
+    likely = dict.fromkeys(alone.RANGED, 1.0)
     low, high = swings._combined(likely, [swing(-0.03, 0.03), swing(0.04, -0.04)])
     assert high["lateral_pv"] == pytest.approx(1.05, abs=0.001)
     assert low["lateral_pv"] == pytest.approx(0.95, abs=0.002)
@@ -98,7 +98,7 @@ def test_relative_contributions_of_a_product_join_as_root_sum_square():
 
 def test_one_sided_swings_stay_on_their_side():
     """A key that only raises the answer does not lower it, whichever end does it."""
-    likely = dict.fromkeys(swings.RANGED, 2.0)
+    likely = dict.fromkeys(alone.RANGED, 2.0)
     low, high = swings._combined(likely, [swing(1.0, 2.0)])
     assert (low["lateral_pv"], high["lateral_pv"]) == pytest.approx((2.0, 4.0))
     assert swings._combined(likely, [swing(-1.0, -5.0)])[0]["lateral_pv"] == pytest.approx(
@@ -114,7 +114,7 @@ def known(loaded, keep):
 
 def test_an_answer_near_a_zero_of_its_own_rises_by_differences():
     """5 nm that one key alone makes 1.2 um, and another 1.1 times: not 240 times 1.1 each way."""
-    likely = dict.fromkeys(swings.RANGED, 0.005)
+    likely = dict.fromkeys(alone.RANGED, 0.005)
     _, high = swings._combined(likely, [swing(0.0, 1.2), swing(0.0, 0.0005)])
     assert high["lateral_pv"] == pytest.approx(0.005 + math.hypot(1.2, 0.0005), rel=1e-12)
 
@@ -130,7 +130,7 @@ def test_a_run_out_known_to_a_factor_leaves_the_answer_open_by_that_factor(shipp
     loaded = known(shipped("bent-rolled-rigid", *frictionless, *screws, "print.part_mass_kg=0"), {key})
     run = simulate(loaded, engine="equilibrium")
     found = swings.find_ranges(run, loaded, swings.vary(loaded)).ranges
-    answer = swings.linear_values(loaded)["lateral_pv"]
+    answer = alone.linear_values(loaded)["lateral_pv"]
     assert found.low["lateral_pv"] == pytest.approx(answer / 2, rel=1e-3)
     assert found.high["lateral_pv"] == pytest.approx(answer * 2, rel=1e-3)
     assert [i.key for i in found.influences] == [key]
@@ -184,15 +184,13 @@ def test_a_value_the_machine_cannot_take_is_told(shipped, monkeypatch):
 
 def test_a_force_that_can_change_its_sign_has_the_smaller_end_first_and_may_cross_zero():
     """Differences join, 3 N and 4 N make 5 N: a mount may be loaded at one end and lift off at the other."""
-    zero = dict.fromkeys(swings.RANGED, 0.0)
+    zero = dict.fromkeys(alone.RANGED, 0.0)
     both = [
-        swings.Swing(
-            key=swing(0, 0).key, at_low=zero | {"mount_force": -s}, at_high=zero | {"mount_force": s}
-        )
+        alone.Swing(key=swing(0, 0).key, at_low=zero | {"mount_force": -s}, at_high=zero | {"mount_force": s})
         for s in (3.0, 4.0)
     ]
     for likely in (-9.0, 1.0, 0.0):
-        low, high = swings._combined(dict.fromkeys(swings.RANGED, likely), both)
+        low, high = swings._combined(dict.fromkeys(alone.RANGED, likely), both)
         assert (low["mount_force"], high["mount_force"]) == pytest.approx((likely - 5.0, likely + 5.0))
 
 

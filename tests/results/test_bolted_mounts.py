@@ -8,7 +8,7 @@ import pytest
 
 from bedsim.analysis.figures import metric_values, places_of_worst
 from bedsim.analysis.summary import summarise, summary_lines
-from bedsim.ranges.swings import leads_of
+from bedsim.ranges.alone import leads_of
 from bedsim.results import schema
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import simulate

@@ -40,7 +40,7 @@ import numpy as np
 from plans import AXES, write_plan
 import bedsim
 from bedsim.analysis import summary
-from bedsim.ranges import swings
+from bedsim.ranges import alone, swings
 from bedsim.analysis.figures import metric_values
 from bedsim.results import schema, store
 from bedsim.results.sweep_store import read_sweep
@@ -58,11 +58,11 @@ for engine in ("propagator", "equilibrium"):
     store.write_run(run, folder / f"{engine}.h5")
     back = bedsim.open_result(folder / f"{engine}.h5").layers
     found[engine] = float(np.abs(back.twice_the_force - 2 * back.side_force).max() / back.side_force.max())
-    leads = swings.leads_of(loaded)
+    leads = alone.leads_of(loaded)
     found[f"{engine} figure"] = metric_values(back, leads)["twice_the_force"] / back.side_force.max()
 page = summary.summary_lines(summary.summarise(run, loaded))
 found["page"] = [line for line in page if "twice" in line]
-found["ranged"] = "twice_the_force" in swings.linear_values(loaded)
+found["ranged"] = "twice_the_force" in alone.linear_values(loaded)
 run_sweep(load_plan(plan), folder / "sweep.h5", pool.here)
 swept = read_sweep(folder / "sweep.h5")
 columns = [swept.metrics.index(name) for name in ("twice_the_force", "side_force")]
