@@ -150,9 +150,8 @@ class SideForce:
         asked for it yet and the system's heights will do."""
         stations = self.machine.stations
         if self.spacing == SPACING and np.all(stations.first == 1) and "_solved" not in self.__dict__:
-            upwards = np.argsort(-stations.depth[system.layers])
             height = -stations.depth[system.layers]
-            pull = standing_pull(machine, system, height)
+            pull, upwards = standing_pull(machine, system, height), np.argsort(height)
             self.__dict__["_solved"] = [_refined(height[upwards], pull[upwards].T)]
 
 
@@ -169,7 +168,7 @@ def _refined(place: Array, values: Array) -> tuple[Array, Array]:
     places, by central differences."""
     if place.size == 1:
         return place, values
-    slope = np.gradient(values, place, axis=1)
+    slope = np.gradient(values, place, axis=1, edge_order=min(2, place.size - 1))
     at = np.interp(np.arange((place.size - 1) * FINER + 1) / FINER, np.arange(place.size), place)
     k = np.clip(np.searchsorted(place, at) - 1, 0, place.size - 2)
     wide = place[k + 1] - place[k]

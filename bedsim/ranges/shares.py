@@ -6,14 +6,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from bedsim.analysis.linear_machine import has_play, without_play
+from bedsim.analysis.linear_machine import has_play, linear_machine, own_imposed, poses, without_play
 from bedsim.analysis.metrics import lateral_peak_to_valley, objects, peak_to_valley
 from bedsim.analysis.objects import Walls, largest
 from bedsim.analysis.summary import Shares
 from bedsim.engines import base
-from bedsim.engines.equilibrium import linear_poses
 from bedsim.results.layers import Array, Run
 from bedsim.scenario.load import LoadedScenario
 from bedsim.simulation import make_job, relative_errors
@@ -21,7 +19,6 @@ from bedsim.wall.bands import REMAINDER, Source
 
 WHOLE_MACHINE = "all"
 PART: Source = ("weight of the growing part", WHOLE_MACHINE)
-_LAYERS_AT_ONCE = 64
 
 Sources = dict[Source, tuple[Array, Array]]
 """Lateral (n, p, 2) and height (n, p) errors (m) that every (cause, corner) makes alone."""
@@ -49,16 +46,16 @@ def source_poses(loaded: LoadedScenario) -> tuple[base.Job, dict[Source, Array]]
     """Poses of the bed (n, b) that every (cause, corner) makes alone, and the job they belong to.
 
     The linear machine superposes: without friction, stops and vibration the entries add up to the whole.
-    The weight of the growing part is an entry of its own.  Derivation: K q = weight + F imposed, with
-    imposed linear in the strengths.
+    The weight of the growing part is an entry of its own.  Derivation: K q = weight + F imposed, with imposed
+    linear in the strengths; between solved heights `linear_machine` interpolates.
     """
     job = make_job(loaded)
     groups = _groups(job)
     strengths = np.zeros((len(groups) + 1, job.machine.amounts.size))
     for member, members_sources in enumerate(groups.values(), start=1):
         strengths[member, members_sources] = job.machine.amounts[members_sources]
-    layers = np.arange(1, job.program.layers + 1)
-    pose = _poses(replace(job, amounts=strengths), layers)
+    linear = linear_machine(replace(job, amounts=strengths))
+    pose = poses(linear, own_imposed(linear))
     weight_only = pose[0]
     return job, {PART: weight_only} | {s: pose[k] - weight_only for k, s in enumerate(groups, start=1)}
 
@@ -71,16 +68,6 @@ def _groups(job: base.Job) -> dict[Source, list[int]]:
         source = job.machine.sources[k]
         groups.setdefault((source.cause, names[source.corner]), []).append(k)
     return groups
-
-
-def _poses(job: base.Job, layers: NDArray[np.int64]) -> Array:
-    """Bed poses (m, n, b) of all members."""
-    found = []
-    for first in range(0, layers.size, _LAYERS_AT_ONCE):
-        system = job.machine.system(layers[first : first + _LAYERS_AT_ONCE])
-        bed = base.make_observer(job.machine, system, job.probes).bed
-        found.append(linear_poses(job, system)[0] @ bed.T)
-    return np.concatenate(found, axis=1)
 
 
 def share_note(loaded: LoadedScenario) -> str:

@@ -25,8 +25,9 @@ def test_the_torque_of_a_side_force_belongs_to_the_run_out_that_turns_in_it(ship
     bolted = (*(key for key in frictionless if "mount" not in key), "mount.kind=bolted", "print.layers=45")
     hot, cold = (shipped("bent-rolled-rigid", *bolted, f"bed.temperature_rise_k={rise}") for rise in (60, 0))
     run, parts = simulate(hot, engine="equilibrium"), source_layers(hot)
-    assert sum(p[0] for p in parts.values()) == pytest.approx(run.layers.lateral_error, abs=1e-12)
-    assert sum(p[1] for p in parts.values()) == pytest.approx(run.layers.height_error, abs=1e-12)
+    for way, whole in enumerate((run.layers.lateral_error, run.layers.height_error)):
+        # the force that stands on the screws is solved at other heights here and there: good to 1e-5
+        assert sum(p[way] for p in parts.values()) == pytest.approx(whole, abs=1e-5 * np.abs(whole).max())
     lifted, before = (np.ptp(source_layers(x)["run-out", "front right"][1], axis=0) for x in (hot, cold))
     assert (lifted - before).max() > 0.8e-6
 
