@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -75,7 +75,7 @@ def command(
     [target] of the scenario is missed.
     """
     from bedsim.analysis.summary import summarise, summary_lines
-    from bedsim.background import BackgroundTask
+    from bedsim.background import BackgroundTask, Shared
     from bedsim.ranges.answered import begun_to_vary, with_summary
     from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
@@ -98,12 +98,14 @@ def command(
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
+    judged = judged_walls(run.layers, loaded.scenario, walls, probe)
+    wanted = [] if no_pictures else drawings(run, loaded, target.with_suffix(""), judged, probe)
+    drawn = Shared(wanted)  # begun while the ranges are waited for
     found = _ranges(run, loaded, varying) if varying else None
     sources, travel = task.result()
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
-    judged = judged_walls(run.layers, loaded.scenario, walls, probe)
     write_run(with_summary(run, found, summary), target)
     tell(lambda: json_answer(summary))
     told = [*(wall.sentence for wall in judged), *[travel] * bool(travel)]
@@ -111,7 +113,9 @@ def command(
     say(share_note(loaded))
     for text in (*printed_sentences(run.layers, loaded), *_asked(loaded, found)):
         say(text)
-    _files(target, drawings(run, loaded, target.with_suffix(""), judged, probe) if not no_pictures else ())
+    click.echo(f"\nResult: {target}")
+    for picture in drawn.results():
+        click.echo(f"Picture: {picture}")
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
 
 
@@ -124,14 +128,6 @@ def _asked(loaded: LoadedScenario, found: Found | None) -> Iterator[str]:
     yield from odd_numbers(loaded.scenario)
     yield from loaded.knowledge.sentences if loaded.knowledge else ()
     yield from (*_told(found), *layer_height_lines(loaded), *resting_lines(loaded.resting))
-
-
-def _files(target: Path, drawings: Sequence[Callable[[], Path]]) -> None:
-    from bedsim.background import each
-
-    click.echo(f"\nResult: {target}")
-    for picture in each(drawings):
-        click.echo(f"Picture: {picture}")
 
 
 def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:

@@ -168,7 +168,7 @@ def _refined(place: Array, values: Array) -> tuple[Array, Array]:
     places, by central differences."""
     if place.size == 1:
         return place, values
-    slope = np.gradient(values, place, axis=1, edge_order=min(2, place.size - 1))
+    slope = np.gradient(values, place, axis=1, edge_order=2 if place.size > 2 else 1)
     at = np.interp(np.arange((place.size - 1) * FINER + 1) / FINER, np.arange(place.size), place)
     k = np.clip(np.searchsorted(place, at) - 1, 0, place.size - 2)
     wide = place[k + 1] - place[k]

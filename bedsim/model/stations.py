@@ -112,8 +112,11 @@ class Stations:
             [np.diff(self.depth), self.hop, self.hop_dwell, self.settle, self.period, *slow], axis=1
         )
         scale = np.maximum(np.abs(rows).max(axis=0), np.finfo(float).tiny)
-        found: Layers = np.unique(np.round(rows / (scale * ALIKE)), axis=0, return_inverse=True)[1]
-        return found.reshape(-1)
+        rows = np.round(rows / (scale * ALIKE))
+        # mostly a station is like the one before: sorted are those that are not
+        starts = np.flatnonzero(np.append(True, (rows[1:] != rows[:-1]).any(axis=1)))
+        found: Layers = np.unique(rows[starts], axis=0, return_inverse=True)[1].reshape(-1)
+        return np.repeat(found, np.diff(np.append(starts, len(rows))))
 
     def alike(self, layers: Layers) -> bool:
         """Whether stations have one motion and one set of times."""
