@@ -36,9 +36,10 @@ class BackgroundTask(Generic[T]):
         self._work = work
         self._told: Any = None
         self._channel: Connection | None = None
+        self._branch: BaseProcess | None = None
         if _can_branch():
             with contextlib.suppress(OSError):  # no room for another process
-                self._channel = _begun(work)
+                self._channel, self._branch = _begun(work)
 
     def tell(self, value: Any) -> None:
         """Tell the work what it waits for."""
@@ -61,6 +62,8 @@ class BackgroundTask(Generic[T]):
                 raise value
             if kind == "found":
                 found: T = value
+                if self._branch is not None:
+                    self._branch.join()  # its core is free from now on
                 return found
             progress(value)
         return self._work(Channel(progress=progress, hear=lambda: self._told))
@@ -71,12 +74,18 @@ class Shared(Generic[T]):
 
     def __init__(self, works: Sequence[Callable[[], T]]) -> None:
         self._works, self._task = works, None
+        self._results: list[T] | None = None
         if len(works) > 1 and _can_branch():
             self._taken = multiprocessing.Value("i", 0)
             self._task = BackgroundTask(lambda channel: self._share())
 
     def results(self, progress: Progress = lambda done: None) -> list[T]:
         """Results in order.  `progress` is told how many have been begun.  Raises what they raise."""
+        if self._results is None:
+            self._results = self._gathered(progress)
+        return self._results
+
+    def _gathered(self, progress: Progress) -> list[T]:
         if self._task is None:
             return [_told(work, k, progress) for k, work in enumerate(self._works, start=1)]
         found = self._share(progress)
@@ -109,20 +118,21 @@ def _told(work: Callable[[], T], number: int, progress: Progress) -> T:
 
 
 def _can_branch() -> bool:
-    """Only the first process branches off: workers and branches share the cores already."""
+    """Only the first process branches off, and only onto cores that none of its branches has."""
     if not hasattr(os, "sched_getaffinity") or "fork" not in multiprocessing.get_all_start_methods():
         return False
     first = multiprocessing.parent_process() is None and threading.current_thread() is threading.main_thread()
-    return first and len(os.sched_getaffinity(0)) > 1
+    return first and len(os.sched_getaffinity(0)) > 1 + len(multiprocessing.active_children())
 
 
-def _begun(work: Callable[[Channel], Any]) -> Connection:
-    """The parent's end of a pipe to a child that does the work."""
+def _begun(work: Callable[[Channel], Any]) -> tuple[Connection, BaseProcess]:
+    """The parent's end of a pipe to a child that does the work, and the child."""
     context = multiprocessing.get_context("fork")
     ours, theirs = context.Pipe()
-    context.Process(target=_branch, args=(work, theirs, ours), daemon=True).start()
+    branch = context.Process(target=_branch, args=(work, theirs, ours), daemon=True)
+    branch.start()
     theirs.close()  # so that the pipe closes when the child ends
-    return ours
+    return ours, branch
 
 
 def _branch(work: Callable[[Channel], Any], channel: Connection, others: Connection) -> None:

@@ -135,20 +135,26 @@ def own_imposed(linear: LinearMachine, amounts: Array | None = None) -> Array:
 
 def motions(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:
     """Motions (m, l, n) under imposed extensions (m, l, r), with the weight or without."""
-    used = np.flatnonzero(imposed.any(axis=(0, 1)))
-    gain = linear.gain[:, :, used].swapaxes(1, 2).reshape(-1, linear.gain.shape[1])  # (k r, n)
-    q = np.empty((*imposed.shape[:-1], linear.gain.shape[1]))
-    for own, found in zip(imposed[:, :, used], q, strict=True):
-        for first in range(0, own.shape[0], _AT_ONCE):
-            some = slice(first, first + _AT_ONCE)
-            at_nodes = linear.weights[some, :, None] * own[some, None]
-            np.matmul(at_nodes.reshape(at_nodes.shape[0], -1), gain, out=found[some])
-    return q + linear.weights @ linear.sag if weight else q
+    return _moved(linear, linear.gain, linear.sag if weight else None, imposed)
 
 
 def poses(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:
     """Bed poses (m, l, b) under imposed extensions (m, l, r)."""
-    return motions(linear, imposed, weight=weight) @ linear.observer.bed.T
+    bed = linear.observer.bed
+    return _moved(linear, bed @ linear.gain, linear.sag @ bed.T if weight else None, imposed)
+
+
+def _moved(linear: LinearMachine, gain: Array, sag: Array | None, imposed: Array) -> Array:
+    """What moves (m, l, n) by `gain` (k, n, r) and `sag` (k, n) at the nodes."""
+    used = np.flatnonzero(imposed.any(axis=(0, 1)))
+    rows = gain[:, :, used].swapaxes(1, 2).reshape(-1, gain.shape[1])  # (k r, n)
+    q = np.empty((*imposed.shape[:-1], gain.shape[1]))
+    for own, found in zip(imposed[:, :, used], q, strict=True):
+        for first in range(0, own.shape[0], _AT_ONCE):
+            some = slice(first, first + _AT_ONCE)
+            at_nodes = linear.weights[some, :, None] * own[some, None]
+            np.matmul(at_nodes.reshape(at_nodes.shape[0], -1), rows, out=found[some])
+    return q if sag is None else q + linear.weights @ sag
 
 
 def chunk_at_rest(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -28,10 +28,7 @@ from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
-    from bedsim.background import Channel
-    from bedsim.ranges.known import Known
-    from bedsim.ranges.shares import Sources
-    from bedsim.ranges.swings import Found, Progress, Swings
+    from bedsim.ranges.swings import Found
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
     from bedsim.scenario.schema import Scenario
@@ -75,10 +72,12 @@ def command(
     [target] of the scenario is missed.
     """
     from bedsim.analysis.summary import summarise, summary_lines
-    from bedsim.background import BackgroundTask, Shared
-    from bedsim.ranges.answered import begun_to_vary, with_summary
-    from bedsim.ranges.shares import share_note, shares_of
+    from bedsim.background import Shared
+    from bedsim.ranges.answered import begun, begun_to_vary, ranges_about, with_summary
+    from bedsim.ranges.shares import share_note, shares_of, source_layers
     from bedsim.ranges.split import split_lines, split_of_run
+    from bedsim.ranges.swings import steps_needed
+    from bedsim.ranges.travel import DRAWS, travel_told
     from bedsim.results.store import write_run
     from bedsim.scenario.load import load_scenario
     from bedsim.simulation import probe_points
@@ -92,17 +91,21 @@ def command(
     for text in program_sentences(loaded):
         say(text)
     ranged = bool(loaded.ranges) and not no_ranges
-    varying = begun_to_vary(loaded) if ranged else None
-    task = BackgroundTask(partial(_without_run, loaded, ranges=ranged))
+    works: list[Callable[[], Any]] = [
+        partial(source_layers, loaded),
+        partial(travel_told, loaded, DRAWS if ranged else 0),
+    ]
+    waiting = begun_to_vary(loaded, works) if ranged else begun(works)
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
     write_run(run, target)
     judged = judged_walls(run.layers, loaded.scenario, walls, probe)
     wanted = [] if no_pictures else drawings(run, loaded, target.with_suffix(""), judged, probe)
-    drawn = Shared(wanted)  # begun while the ranges are waited for
-    found = _ranges(run, loaded, varying) if varying else None
-    sources, travel = task.result()
+    with progress_of(steps_needed(loaded) if ranged else 0, "uncertain numbers") as progress:
+        sources, travel = waiting.beside(progress)
+        drawn = Shared(wanted)  # begun while the rest is worked out
+        found = ranges_about(run, loaded, waiting.varied(progress)) if waiting.varied else None
     shares = shares_of(run, sources)
     split = split_lines(split_of_run(run, loaded))
     summary = summarise(run, loaded, shares, found.ranges if found else None, split)
@@ -135,23 +138,6 @@ def _simulated(loaded: LoadedScenario, engine: str | None) -> Run:
 
     with progress_of(loaded.scenario.print.layers, "layers") as progress:
         return simulate(loaded, engine=engine, progress=progress)
-
-
-def _ranges(run: Run, loaded: LoadedScenario, varying: Callable[[Progress], Swings | Known]) -> Found:
-    from bedsim.ranges.answered import ranges_about
-    from bedsim.ranges.swings import steps_needed
-
-    with progress_of(steps_needed(loaded), "uncertain numbers") as progress:
-        return ranges_about(run, loaded, varying(progress))
-
-
-def _without_run(loaded: LoadedScenario, _: Channel, *, ranges: bool) -> tuple[Sources, str]:
-    """What is worked out from the scenario alone beside its ranges: what each cause does, and in words what
-    is done over the whole travel."""
-    from bedsim.ranges.shares import source_layers
-    from bedsim.ranges.travel import DRAWS, travel_told
-
-    return source_layers(loaded), travel_told(loaded, DRAWS if ranges else 0)
 
 
 def _told(found: Found | None) -> list[str]:

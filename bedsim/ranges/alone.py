@@ -122,11 +122,11 @@ class LikelyMachine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alone:
-    """What a key does: its `swing`, and `spread_moments` of its ends, None where it does nothing; `fault`:
+    """What a key does: its `swing`, and `half_differences` of its ends, None where it does nothing; `fault`:
     why it cannot be varied."""
 
     swing: Swing | None = None
-    spread: Array | None = None
+    half: Array | None = None
     fault: str = ""
 
 
@@ -181,7 +181,7 @@ def _alone(loaded: LoadedScenario, key: Range, likely: LikelyMachine) -> Alone:
     moves = any(end is not likely.layers for end in ends)
     return Alone(
         swing=Swing(key=key, at_low=at_low, at_high=at_high),
-        spread=spread_moments(*ends) if moves else None,
+        half=half_differences(*ends) if moves else None,
     )
 
 
@@ -216,15 +216,21 @@ def _few_move(solved: tuple[LoadedScenario, Job, LinearMachine], likely: LikelyM
     return False
 
 
-def spread_moments(low: LayerResult, high: LayerResult) -> Array:
-    """Products of half the differences of two machines' errors (n, p, m), in the order of `SPREAD_MOMENTS`.
+def half_differences(low: LayerResult, high: LayerResult) -> Array:
+    """Half the differences (n, p, 3) m of two machines' errors: sideways x and y, height."""
+    sideways, height = high.lateral_error - low.lateral_error, high.height_error - low.height_error
+    return np.concatenate([sideways, height[..., None]], axis=-1) / 2.0
+
+
+def spread_moments(half: Array) -> Array:
+    """Products (n, p, m) of half the differences of two machines' errors (n, p, 3), in the order of
+    `SPREAD_MOMENTS`.
 
     Summed over independent keys they give the half range of anything linear in the errors, a wall's relief
     among them, by root-sum-square.  Source: [GUM] 5.1.2, 5.2.2 (products of one key's contributions to two
     errors).
     """
-    x, y = np.moveaxis(high.lateral_error - low.lateral_error, -1, 0) / 2.0
-    h = (high.height_error - low.height_error) / 2.0
+    x, y, h = np.moveaxis(half, -1, 0)
     s = np.diff(h, axis=0, prepend=h[:1])
     return np.stack([x * x, x * y, y * y, x * s, y * s, s * s, h * h], axis=-1)
 

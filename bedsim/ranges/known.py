@@ -12,7 +12,16 @@ from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import without_play
 from bedsim.analysis.summary import Ranges
 from bedsim.errors import BedsimError
-from bedsim.ranges.alone import RANGED, Seen, as_they_are, figures_of, leads_of, linear_layers, spread_moments
+from bedsim.ranges.alone import (
+    RANGED,
+    Seen,
+    as_they_are,
+    figures_of,
+    half_differences,
+    leads_of,
+    linear_layers,
+    spread_moments,
+)
 from bedsim.ranges.draws import draws
 from bedsim.ranges.swings import SIGNED, Found
 from bedsim.results.layers import Array, LayerResult, Run
@@ -73,11 +82,12 @@ def known_machines(loaded: LoadedScenario, progress: Progress = lambda done: Non
     layers = _drawn_layers(loaded, len(loaded.knowledge.machines), progress)
     likeliest, leads = next(layers), leads_of(loaded)
     assert likeliest is not None
-    values, spread = [figures_of(likeliest, leads)], spread_moments(likeliest, likeliest)
+    values, spread = [figures_of(likeliest, leads)], spread_moments(half_differences(likeliest, likeliest))
     for one in layers:
         if one is not None:
             values.append(figures_of(one, leads))
-            spread = spread + 4.0 * spread_moments(likeliest, one)  # of whole differences, not of half ones
+            half = half_differences(likeliest, one)
+            spread = spread + 4.0 * spread_moments(half)  # of whole differences, not of half ones
     return Known(values=tuple(values), spread=NORMAL_END**2 * spread / max(len(values) - 1, 1))
 
 

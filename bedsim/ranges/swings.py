@@ -12,7 +12,7 @@ from typing import Any
 from bedsim.analysis.figures import metric_values
 from bedsim.analysis.linear_machine import linear_chunk, shortened, without_play
 from bedsim.analysis.summary import Influence, Ranges
-from bedsim.background import Shared, each
+from bedsim.background import Shared
 from bedsim.engines import base
 from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
@@ -24,6 +24,7 @@ from bedsim.ranges.alone import (
     Values,
     each_alone,
     figures_of,
+    half_differences,
     last_name,
     leads_of,
     likely_machine,
@@ -91,29 +92,29 @@ class Swings:
 
 class Variation:
     """Every uncertain key alone between its low and its high, begun in the background where there is a second
-    core.
+    core, with other work `beside`.
 
     Every key without friction over all layers (`linear_machine`).  Then the keys of contacts with friction
     over the first layers: all together at their weakest and their strongest, and each alone if that moves the
     answer by a fifth of the range or more.  Limits: two keys that are bad only together are missed.
     """
 
-    def __init__(self, loaded: LoadedScenario) -> None:
-        self._loaded = loaded
+    def __init__(self, loaded: LoadedScenario, beside: Sequence[Callable[[], Any]] = ()) -> None:
+        self._loaded, self._beside = loaded, len(beside)
         self._likely = likely_machine(loaded)
         seldom = [key for key in loaded.ranges if key.key.endswith(SELDOM)]
         others = [key for key in loaded.ranges if key not in seldom]
         self._keys = [*seldom, *others]
         together = partial(_together, loaded), partial(seldom_moving, loaded, seldom, self._likely)
         alone = [partial(each_alone, loaded, [key], self._likely) for key in others]
-        self._found: Shared[Any] = Shared([*together, *alone])
+        self._found: Shared[Any] = Shared([*beside, *together, *alone])
 
     def swings(self, progress: Progress = lambda done: None) -> Swings:
         """What was found; `progress` is told the number of evaluations done, of about `steps_needed`."""
         loaded = self._loaded
-        spread = spread_moments(self._likely.layers, self._likely.layers)
+        spread = spread_moments(half_differences(self._likely.layers, self._likely.layers))
         swings, left_out = [], []
-        together, *works = self._found.results(lambda done: progress(2 * done - 1))
+        together, *works = self._results(progress)[self._beside :]
         told = dict(zip(self._keys, (one for work in works for one in work), strict=True))
         for key in loaded.ranges:
             one = told[key]
@@ -121,12 +122,19 @@ class Variation:
                 left_out.append((key.key, one.fault))
                 continue
             swings.append(one.swing)
-            spread = spread if one.spread is None else spread + one.spread
+            spread = spread if one.half is None else spread + spread_moments(one.half)
         contacts = _contact_swings(loaded, swings, together)
         progress(steps_needed(loaded))
         return Swings(
             without_friction=tuple(swings), contacts=tuple(contacts), left_out=tuple(left_out), spread=spread
         )
+
+    def beside(self, progress: Progress = lambda done: None) -> list[Any]:
+        """What was worked out beside; waits for the keys too."""
+        return self._results(progress)[: self._beside]
+
+    def _results(self, progress: Progress) -> list[Any]:
+        return self._found.results(lambda done: progress(2 * (done - self._beside) - 1))
 
 
 def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
@@ -209,9 +217,7 @@ def _contact_swings(
         return [together]
     keys = _contact_keys(loaded)
     every = [{k.key: value} for k in keys for value in (k.low, k.high)]
-    half = len(keys) // 2 * 2
-    works = [partial(_friction_parts, loaded, some) for some in (every[:half], every[half:]) if some]
-    ends = [one for part in each(works) for one in part]
+    ends = _friction_parts(loaded, every)
     return [
         Swing(key=key, at_low=_change(low, middle), at_high=_change(high, middle))
         for key, low, high in zip(keys, ends[::2], ends[1::2], strict=True)

@@ -39,16 +39,20 @@ def drawings(
     probe: str | None = None,
 ) -> list[Callable[[], Path]]:
     """All pictures of a run, to be drawn beside `stem` (results/first gives results/first_machine.png and so
-    on), the machine first; `walls` beside them, and what is drawn of one place at `probe` (default: the worst
-    one).
+    on), what takes longest first; `walls` beside them, and what is drawn of one place at `probe` (default:
+    the worst one).
 
     Each gives the file written.  Raises ResultFileError when it cannot be written.
     """
     scenario, layers = loaded.scenario, run.layers
-    found = [
+    found = [partial(draw_path, scenario, layers, _named(stem, "path"))]
+    for trace in layers.trace:
+        if has_history(trace):
+            path = _named(stem, f"layer_{trace.layer}")
+            found.append(partial(draw_history, scenario, layers, trace, path, probe))
+    found += [
         partial(draw_machine, scenario, layers, _named(stem, "machine")),
         partial(draw_errors, scenario, layers, _named(stem, "errors")),
-        partial(draw_path, scenario, layers, _named(stem, "path")),
     ]
     if has_waves(layers):
         found.append(partial(draw_spectrum, scenario, layers, _named(stem, "wavelengths"), probe))
@@ -67,10 +71,6 @@ def drawings(
     around = outline_walls(layers, loaded)
     if (worst := worst_stretch(around, lead)) is not None:
         found.append(partial(draw_unrolled, scenario.title, worst, around, _named(stem, "unrolled")))
-    for trace in layers.trace:
-        if has_history(trace):
-            path = _named(stem, f"layer_{trace.layer}")
-            found.append(partial(draw_history, scenario, layers, trace, path, probe))
     return [*found]
 
 

@@ -108,13 +108,13 @@ def test_pictures_are_written_and_no_words_cover_each_other(
     monkeypatch.setattr(style, "save", check)
     run = synthetic.run(made, amplitude=amplitude)
     files = draw_run(run, synthetic.loaded(made), tmp_path / "first")
-    assert [f.name for f in files] == [
+    assert {f.name for f in files} == {
         "first_machine.png",
         "first_errors.png",
         "first_path.png",
         "first_wavelengths.png",
         "first_layer_2.png",
-    ]
+    }
     assert all(f.exists() for f in files)
     assert {k: v for k, v in found.items() if v} == {}
 
