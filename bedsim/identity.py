@@ -13,6 +13,7 @@ import tokenize
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cache
+from importlib.machinery import PathFinder
 from importlib.metadata import version
 from pathlib import Path
 
@@ -120,15 +121,30 @@ def meaning(source: str) -> str:
 
 
 def _kernels() -> str:
-    """Kinds of matrix kernels that are loaded, by library; those of numpy and scipy are by now."""
+    """Kinds of matrix kernels by library, numpy's and scipy's."""
     import numpy.linalg
-    import scipy.linalg
     from threadpoolctl import threadpool_info
 
-    assert numpy.linalg and scipy.linalg
+    assert numpy.linalg
+    _load_kernels_of_scipy()
     found = {
         f"{pool['internal_api']}-{pool.get('version')}-{pool.get('architecture', 'unknown')}"
         for pool in threadpool_info()
         if pool["user_api"] == "blas"
     }
     return ",".join(sorted(found)) or "unknown"
+
+
+def _load_kernels_of_scipy() -> None:
+    """Load the library that scipy's algebra hangs on, without scipy.linalg where that is found: the import
+    takes a tenth of a second."""
+    import ctypes
+
+    import scipy
+
+    spec = PathFinder.find_spec("_fblas", [str(Path(scipy.__file__).parent / "linalg")])
+    if spec is not None and spec.origin is not None:
+        with contextlib.suppress(OSError):
+            ctypes.CDLL(spec.origin)
+            return
+    import scipy.linalg

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy
 from engine_machines import SCENARIOS, apart
 
 from bedsim import background
@@ -116,3 +117,13 @@ def test_a_basis_finds_what_it_is_made_of():
     assert found.values.shape == (400, 4 + 2 * 3)
     values = 2 + place**3 + np.cos(angle) * place**2 - np.sin(11 * angle)
     np.testing.assert_allclose(found.weights() @ values[found.nodes], values, atol=1e-10)
+
+
+def test_independent_vectors_are_those_of_pivoted_qr():
+    """Against scipy's QR with column pivoting: the same in the same order, none of sums of the others."""
+    rng = np.random.default_rng(7)
+    vectors = rng.normal(size=(40, 12)) * np.geomspace(1, 1e-3, 40)[rng.permutation(40), None]
+    order = scipy.linalg.qr(vectors.T, mode="r", pivoting=True)[1]
+    assert fit_basis.independent(vectors, 0.0).tolist() == order[:12].tolist()
+    doubled = np.concatenate([vectors[:5], vectors[:5] @ vectors[:5].T @ vectors[:5], 1e-7 * vectors[6:7]])
+    assert sorted(k % 5 for k in fit_basis.independent(doubled, 1e-6).tolist()) == [0, 1, 2, 3, 4]
