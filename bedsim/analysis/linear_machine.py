@@ -10,13 +10,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.polynomial.chebyshev import chebvander
 from numpy.typing import NDArray
 
 from bedsim import registry
 from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.equilibrium import layer_path
+from bedsim.engines.few_heights import moved, nodes_among, weights_of
 from bedsim.engines.static import at_rest
 from bedsim.model.stations import LayerRun, stations
 from bedsim.results.layers import Array
@@ -53,7 +53,6 @@ def has_play(kind: str, clearance_um: float) -> bool:
     return clearance_um > 0 and not registry.screw_kind(kind).rolls
 
 
-_AT_ONCE = 64  # layers: what they take of the nodes stays within the processor's cache
 SAMPLED = 160
 """Layers that stand for a tall print: with them the peak-to-valley of a shipped machine over its whole travel
 is low by less than 2 % (tests/analysis/test_travel.py)."""
@@ -80,8 +79,8 @@ def linear_machine(job: Job, layers: NDArray[np.int64] | None = None) -> LinearM
     place = job.program.stations.middle
     nodes = _node_layers(place, _node_count(job))
     system = job.machine.system(nodes)
-    if job.machine.side_force is not None:
-        job.machine.side_force.tell(job.machine, system)
+    if job.machine.tell_side_force is not None:
+        job.machine.tell_side_force(job.machine, system)
     rows = job.machine.rows.shape[0]
     solved = at_rest(system, np.eye(rows, rows + 1), np.append(np.zeros(rows), 1.0))
     return LinearMachine(
@@ -101,28 +100,14 @@ def _node_count(job: Job) -> int:
 
 
 def _node_layers(place: Array, nodes: int) -> NDArray[np.int64]:
-    count = place.size
-    if count <= nodes + 1 or np.any(np.diff(place) <= 0):  # one more object: no function of the height
-        return np.arange(1, count + 1)
-    between = 0.5 - 0.5 * np.cos(np.pi * np.arange(nodes) / (nodes - 1))
-    wanted = place[1] + (place[-1] - place[1]) * between
-    found = np.round(np.interp(wanted, place[1:], np.arange(2.0, count + 1)))
-    return np.unique(np.append(1, found.astype(np.int64)))
+    """The first layer, and some of the others."""
+    return np.append(1, 2 + nodes_among(place[1:], nodes))
 
 
 def _weights(place: Array, nodes: NDArray[np.int64]) -> Array:
-    if nodes.size == place.size:
-        return np.eye(place.size)
     found = np.zeros((place.size, nodes.size))
     found[0, 0] = 1.0
-    if place.size > 1:
-        # the polynomial through values at the nodes, in Chebyshev's polynomials over -1 to 1
-        first, last = place[nodes[1] - 1], place[nodes[-1] - 1]
-        at, through = (
-            chebvander((2 * x - first - last) / (last - first), nodes.size - 2)
-            for x in (place[1:], place[nodes[1:] - 1])
-        )
-        found[1:, 1:] = at @ np.linalg.inv(through)
+    found[1:, 1:] = weights_of(place[1:], nodes[1:] - 2)
     return found
 
 
@@ -135,26 +120,13 @@ def own_imposed(linear: LinearMachine, amounts: Array | None = None) -> Array:
 
 def motions(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:
     """Motions (m, l, n) under imposed extensions (m, l, r), with the weight or without."""
-    return _moved(linear, linear.gain, linear.sag if weight else None, imposed)
+    return moved(linear.weights, linear.gain, linear.sag if weight else None, imposed)
 
 
 def poses(linear: LinearMachine, imposed: Array, *, weight: bool = True) -> Array:
     """Bed poses (m, l, b) under imposed extensions (m, l, r)."""
     bed = linear.observer.bed
-    return _moved(linear, bed @ linear.gain, linear.sag @ bed.T if weight else None, imposed)
-
-
-def _moved(linear: LinearMachine, gain: Array, sag: Array | None, imposed: Array) -> Array:
-    """What moves (m, l, n) by `gain` (k, n, r) and `sag` (k, n) at the nodes."""
-    used = np.flatnonzero(imposed.any(axis=(0, 1)))
-    rows = gain[:, :, used].swapaxes(1, 2).reshape(-1, gain.shape[1])  # (k r, n)
-    q = np.empty((*imposed.shape[:-1], gain.shape[1]))
-    for own, found in zip(imposed[:, :, used], q, strict=True):
-        for first in range(0, own.shape[0], _AT_ONCE):
-            some = slice(first, first + _AT_ONCE)
-            at_nodes = linear.weights[some, :, None] * own[some, None]
-            np.matmul(at_nodes.reshape(at_nodes.shape[0], -1), rows, out=found[some])
-    return q if sag is None else q + linear.weights @ sag
+    return moved(linear.weights, bed @ linear.gain, linear.sag @ bed.T if weight else None, imposed)
 
 
 def chunk_at_rest(

@@ -28,6 +28,7 @@ from bedsim.units import UM
 
 if TYPE_CHECKING:
     from bedsim.analysis.summary import Summary
+    from bedsim.ranges.answered import Begun
     from bedsim.ranges.swings import Found
     from bedsim.results.layers import Run
     from bedsim.scenario.load import LoadedScenario
@@ -73,11 +74,10 @@ def command(
     """
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import Shared
-    from bedsim.ranges.answered import begun, begun_to_vary, ranges_about, with_summary
-    from bedsim.ranges.shares import share_note, shares_of, source_layers
+    from bedsim.ranges.answered import ranges_about, with_summary
+    from bedsim.ranges.shares import share_note, shares_of
     from bedsim.ranges.split import split_lines, split_of_run
     from bedsim.ranges.swings import steps_needed
-    from bedsim.ranges.travel import DRAWS, travel_told
     from bedsim.results.store import write_run
     from bedsim.scenario.load import load_scenario
     from bedsim.simulation import probe_points
@@ -91,11 +91,7 @@ def command(
     for text in program_sentences(loaded):
         say(text)
     ranged = bool(loaded.ranges) and not no_ranges
-    works: list[Callable[[], Any]] = [
-        partial(source_layers, loaded),
-        partial(travel_told, loaded, DRAWS if ranged else 0),
-    ]
-    waiting = begun_to_vary(loaded, works) if ranged else begun(works)
+    waiting = _begun(loaded, ranged)
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)
@@ -120,6 +116,19 @@ def command(
     for picture in drawn.results():
         click.echo(f"Picture: {picture}")
     return REQUIREMENT_FAILED if missed(loaded.scenario, summary) else 0
+
+
+def _begun(loaded: LoadedScenario, ranged: bool) -> Begun:
+    """What is worked out from the scenario alone, beside the simulation."""
+    from bedsim.ranges.answered import begun, begun_to_vary
+    from bedsim.ranges.shares import source_layers
+    from bedsim.ranges.travel import DRAWS, travel_told
+
+    works: list[Callable[[], Any]] = [
+        partial(source_layers, loaded),
+        partial(travel_told, loaded, DRAWS if ranged else 0),
+    ]
+    return begun_to_vary(loaded, works) if ranged else begun(works)
 
 
 def _asked(loaded: LoadedScenario, found: Found | None) -> Iterator[str]:

@@ -154,7 +154,7 @@ class FittedPrint:
         self.job, self.layers, self.begin = job, layers, begin
         self.solve, self.rough = solve, rough
         self.rest = rest_of_layers(job, np.append(layers[0] - 1, layers))
-        self.bed, self.limit = self.rest.blocks[0].observer.bed, self.rest.limit[1:]
+        self.bed, self.limit = self.rest.observer.bed, self.rest.limit[1:]
 
     def fitted(self, coarse: Basis, fine: Basis) -> tuple[State, Chunk] | None:
         """The stretch, from a coarse fit that corrects guesses and a fine one; None if that is not good

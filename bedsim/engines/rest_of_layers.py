@@ -2,12 +2,13 @@
 
     K q = weight + F imposed - J_c^T f        q = free - give f,  give = K^-1 J_c^T
 
-What friction and vibration do to a layer stands in f alone; all else is one solve per layer.
+What friction and vibration do to a layer stands in f alone; all else is solved, at all layers if they are
+few, else at some heights, between which what one extension or force does is interpolated (`few_heights.py`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,30 +16,26 @@ from numpy.typing import NDArray
 from bedsim.engines import base
 from bedsim.engines.base import Job, Observer
 from bedsim.engines.equilibrium import layer_path
-from bedsim.engines.state import LAYERS_AT_ONCE, State
+from bedsim.engines.few_heights import moved, nodes_among, weights_of
+from bedsim.engines.state import State
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LayerBlock:
-    """Some layers (k,) that were assembled together: which they are, and how they are seen."""
-
-    here: slice
-    observer: Observer
-    imposed: Array  # (k, w) on the watched rows
+HEIGHTS = 24
+"""Of many layers: over the whole of a screw with a free end motions depart by 2e-13 m from those of all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RestOfLayers:
     """Layers (l,): `free` (l, n) without friction, `give` (l, n, d) per force of the bristles,
-    whose `limit` (l, d) N is that of friction."""
+    whose `limit` (l, d) N is that of friction; `imposed` (l, w) on the rows that the `observer` watches."""
 
     free: Array
     give: Array
     limit: Array
-    blocks: tuple[LayerBlock, ...]
+    observer: Observer
+    imposed: Array
 
     def motions(self, f: Array) -> Array:
         """Motions (l, n) under forces (l, d) of the bristles."""
@@ -51,35 +48,29 @@ class RestOfLayers:
 
     def extremes(self, q: Array) -> dict[str, Array]:
         """What is reported of corners (l, c) while layers rest at q (l, n)."""
-        found: dict[str, list[Array]] = {}
-        for block in self.blocks:
-            every = np.arange(block.imposed.shape[0])
-            at = base.watched_extremes(block.observer, every, q[block.here, None], block.imposed[:, None])
-            for key, values in at.items():
-                found.setdefault(key, []).append(values)
-        return {key: np.concatenate(values) for key, values in found.items()}
+        every = np.arange(q.shape[0])
+        return base.watched_extremes(self.observer, every, q[:, None], self.imposed[:, None])
 
 
 def rest_of_layers(job: Job, layers: Layers) -> RestOfLayers:
-    """Solve the layers (l,) of a job of one machine."""
-    contact = job.machine.contact_rows
-    free, give, limit, blocks = [], [], [], []
-    for first in range(0, layers.size, LAYERS_AT_ONCE):
-        some = layers[first : first + LAYERS_AT_ONCE]
-        system = job.machine.system(np.maximum(some, 1))
-        observer = base.make_observer(job.machine, system, job.probes)
-        imposed = job.machine.imposed(layer_path(job, some), job.amounts[0])
-        force = (system.imposed_force @ imposed[:, :, None])[:, :, 0] + system.weight
-        pushed = np.broadcast_to(contact.T, (some.size, *contact.T.shape))
-        solved = np.linalg.solve(system.K, np.concatenate([force[:, :, None], pushed], axis=2))
-        free.append(solved[:, :, 0])
-        give.append(solved[:, :, 1:])
-        limit.append(system.friction_limit)
-        here = slice(first, first + some.size)
-        blocks.append(LayerBlock(here=here, observer=observer, imposed=imposed[:, observer.watched]))
+    """Solve the layers (l,) of a job of one machine, at some heights if they are many."""
+    machine, there = job.machine, np.maximum(layers, 1)
+    place = machine.stations.middle[there - 1]
+    nodes = nodes_among(place, HEIGHTS)
+    weights = weights_of(place, nodes)
+    system = machine.system(there[nodes])
+    contact = np.broadcast_to(machine.contact_rows.T, (nodes.size, *machine.contact_rows.T.shape))
+    asked = [system.imposed_force, system.weight[:, :, None], contact]
+    cuts = np.cumsum([part.shape[2] for part in asked])[:-1]
+    gain, sag, give = np.split(np.linalg.solve(system.K, np.concatenate(asked, axis=2)), cuts, axis=2)
+    imposed = machine.imposed(layer_path(job, layers), job.amounts[0])
+    observer = base.make_observer(machine, system, job.probes)
+    load = weights @ system.corner_load
+    limit = [f.limit(load[:, f.corner]) for f in machine.frictions for _ in f.jacobian]
     return RestOfLayers(
-        free=np.concatenate(free),
-        give=np.concatenate(give),
-        limit=np.concatenate(limit),
-        blocks=tuple(blocks),
+        free=moved(weights, gain, sag[:, :, 0], imposed[None])[0],
+        give=np.tensordot(weights, give, 1),
+        limit=np.stack(limit, axis=1),
+        observer=replace(observer, axial_stiffness=weights @ observer.axial_stiffness),
+        imposed=imposed[:, observer.watched],
     )

@@ -8,10 +8,9 @@ connection turns into extensions of all other links.  Imperfections enter throug
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,13 +27,6 @@ from bedsim.model.stations import Stations
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
-
-
-class SideForce(Protocol):
-    """What stands against the screws (`side_torque.py`)."""
-
-    def tell(self, machine: Machine, system: System) -> None:
-        """Be told a system of the machine, from which it may be worked out."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +59,7 @@ class Machine:
     plate: PlateShapes
     pushes: tuple[Push, ...] = ()
     part_damping: Mapping[str, float] = field(default_factory=dict)  # ratios of parts that have their own
-    side_force: SideForce | None = None
+    tell_side_force: Callable[[Machine, System], None] | None = None  # of a system that is at hand
 
     @property
     def torque_to_raise(self) -> Array:

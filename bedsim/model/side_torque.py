@@ -79,7 +79,7 @@ def with_side_torque(machine: Machine, corners: Sequence[CornerParts]) -> Machin
             if source.cause in RUN_OUT and source.corner == c.index:
                 values = partial(_values, bent=source.values, pull=pull, lift=lift)
                 sources[k] = replace(source, also=(f"{c.name}.torque", f"{c.name}.axial"), values=values)
-    return replace(machine, sources=tuple(sources), pushes=tuple(pushes), side_force=force)
+    return replace(machine, sources=tuple(sources), pushes=tuple(pushes), tell_side_force=force.tell)
 
 
 def _values(

@@ -9,7 +9,7 @@ import scipy
 from engine_machines import SCENARIOS, apart
 
 from bedsim import background
-from bedsim.engines import fit_basis, fitted
+from bedsim.engines import fit_basis, fitted, rest_of_layers
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
@@ -127,3 +127,17 @@ def test_independent_vectors_are_those_of_pivoted_qr():
     assert fit_basis.independent(vectors, 0.0).tolist() == order[:12].tolist()
     doubled = np.concatenate([vectors[:5], vectors[:5] @ vectors[:5].T @ vectors[:5], 1e-7 * vectors[6:7]])
     assert sorted(k % 5 for k in fit_basis.independent(doubled, 1e-6).tolist()) == [0, 1, 2, 3, 4]
+
+
+def test_layers_at_rest_from_some_heights_are_those_of_all(shipped, monkeypatch):
+    """Over the whole of a screw with a free end, against a solve of every layer."""
+    job = make_job(
+        shipped("bent-rolled-rigid", "screw.ends=fixed-free", "print.layers=300", "print.layer_mm=0.7")
+    )
+    layers = np.arange(2, 301)
+    some = rest_of_layers.rest_of_layers(job, layers)
+    monkeypatch.setattr(rest_of_layers, "HEIGHTS", layers.size)
+    every = rest_of_layers.rest_of_layers(job, layers)
+    assert np.abs(some.free - every.free).max() < 1e-12
+    np.testing.assert_allclose(some.give, every.give, atol=1e-10 * np.abs(every.give).max())
+    np.testing.assert_allclose(some.limit, every.limit, rtol=1e-10)

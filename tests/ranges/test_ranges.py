@@ -207,7 +207,7 @@ def test_nothing_to_vary_shows_no_bar(shipped, tmp_path, monkeypatch):
     file = str(shipped("bent-rolled-rigid").path)
     usual = ["run", file, "--engine", "equilibrium", "--no-pictures", "--set", "print.layers=6"]
     assert main([*usual, "--no-ranges", "--output", str(tmp_path / "r.h5")]) == 0
-    assert totals == {"layers": 6}
+    assert {what for what, total in totals.items() if total} == {"layers"}
     monkeypatch.setattr("sys.stderr", types.SimpleNamespace(isatty=lambda: True))
     with progress_of(0, "nothing") as progress:  # a bar would want more of a terminal
         progress(1)
