@@ -48,9 +48,9 @@ class Elastic:
 
 
 def elastic(
-    machine: Machine, system: System, index: int | slice | NDArray[np.integer[Any]], motor_sine: bool
+    machine: Machine, system: System | None, index: int | slice | NDArray[np.integer[Any]], motor_sine: bool
 ) -> Elastic:
-    """The elements of one layer of a system, or of some side by side."""
+    """The elements of one layer of a system, or of some side by side; a machine without flanks needs none."""
     rows, picks = [], []
 
     def add(jacobian: Array, link: str | None, imposed: Array | None) -> None:
@@ -65,6 +65,7 @@ def elastic(
     for flank in machine.flanks:
         add(flank.jacobian @ machine.transform, flank.axial_link, np.array([[0.0], [0.0], [1.0]]))
     axial = [machine.slices[flank.axial_link].start for flank in machine.flanks]
+    own = np.diagonal(system.stiffness[index], axis1=-2, axis2=-1)[..., axial] if system else np.zeros(0)
     motors = [link.name for link in machine.links if link.part == "motor"] if motor_sine else []
     for name in motors:
         add(machine.rows[machine.slices[name]], name, np.ones((1, 1)))
@@ -77,7 +78,7 @@ def elastic(
         stop=np.array([s.stiffness for s in machine.stops]),
         slope=np.array([f.slope for f in machine.flanks]),
         rounding=np.array([f.rounding for f in machine.flanks]),
-        flank=np.diagonal(system.stiffness[index], axis1=-2, axis2=-1)[..., axial],
+        flank=own,
         torque=machine.motor_torque[: len(motors)],
         electrical=machine.motor_electrical[: len(motors)],
     )

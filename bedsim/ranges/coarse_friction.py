@@ -69,7 +69,8 @@ def likeness(job: Job) -> tuple[Any, ...]:
     """What machines that differ in numbers alone have in common: contacts and elastic elements between the
     same parts, and the motion."""
     machine = job.machine
-    parts = elastic(machine, machine.system(np.array([1])), 0, motor_sine=False)
+    system = machine.system(np.array([1])) if machine.flanks else None
+    parts = elastic(machine, system, 0, motor_sine=False)
     arrays = [machine.contact_rows, machine.contact_groups, machine.contact_command]
     arrays += [getattr(parts, f.name) for f in fields(parts)]
     return job.program, *((x.shape, x.tobytes()) for x in arrays)

@@ -18,6 +18,7 @@ from bedsim.engines.equilibrium import is_linear
 from bedsim.errors import BedsimError
 from bedsim.quantities import FIGURES
 from bedsim.ranges.alone import (
+    NOTHING_WITHOUT_FRICTION,
     RANGED,
     SELDOM,
     Swing,
@@ -261,17 +262,27 @@ def _friction_parts(loaded: LoadedScenario, changes: Sequence[Values]) -> list[V
             other = loaded.with_values(values) if values else loaded
             job = shortened(make_job(other), FRICTION_LAYERS)
             groups.setdefault(likeness(job), {})[k] = other, job
+    stills: dict[tuple[tuple[str, float], ...], Values] = {}
     for group in groups.values():
         for k, chunk in _coarse({k: job for k, (_, job) in group.items()}).items():
             other, job = group[k]
-            fitted = without_play(other)
-            alike = job if fitted is other else shortened(make_job(fitted), FRICTION_LAYERS)
-            rubbing, still = (
-                figures_of(layer_result(other, one, [part]), leads_of(other))
-                for one, part in ((job, chunk), (alike, linear_chunk(alike)))
+            acting = tuple(
+                (key, value)
+                for key, value in changes[k].items()
+                if key.rpartition(".")[2] not in NOTHING_WITHOUT_FRICTION
             )
-            found[k] = minus(rubbing, still)
+            if acting not in stills:  # without friction machines are alike that differ in it alone
+                stills[acting] = _still(other, job)
+            rubbing = figures_of(layer_result(other, job, [chunk]), leads_of(other))
+            found[k] = minus(rubbing, stills[acting])
     return found
+
+
+def _still(loaded: LoadedScenario, job: base.Job) -> Values:
+    """Figures of a machine and its job without friction and play."""
+    fitted = without_play(loaded)
+    alike = job if fitted is loaded else shortened(make_job(fitted), FRICTION_LAYERS)
+    return figures_of(layer_result(loaded, alike, [linear_chunk(alike)]), leads_of(loaded))
 
 
 def _coarse(jobs: Mapping[int, base.Job]) -> dict[int, base.Chunk]:
