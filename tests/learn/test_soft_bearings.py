@@ -73,7 +73,7 @@ def test_what_would_be_noticed_is_not_called_unseen(found):
         return " ".join(lines(replace(found, soft=soft)))
 
     start = "Not noticed: bearings ten times softer than their range, of the screw at"
-    assert f"{start} front left or front right or back. The answer" in told(*found.soft)
+    assert f"{start} front left, front right, back. The answer" in told(*found.soft)
     seen = [replace(one, noticed=True) for one in found.soft]
     assert "softer" not in told(*seen)
     one = replace(seen[2], noticed=False, off=-0.3)
