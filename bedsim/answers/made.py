@@ -206,7 +206,7 @@ def of_keys(
 def of_learned(found: Learned) -> models.LearnSays:
     """What readings taught."""
     names = [c.name for c in found.unknowns.loaded.scenario.corner]
-    low, middle, high = found.after.share_ends() / 100.0
+    low, middle, high = found.after.share_ends()
     return models.LearnSays(
         lateral=_spread(found.before, found.after, "lateral"),
         height=_spread(found.before, found.after, "height"),

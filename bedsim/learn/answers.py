@@ -6,16 +6,20 @@ Without friction, stops and play, over the whole print, at the scenario's probes
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bedsim.analysis.linear_machine import linear_machine, own_imposed, poses
 from bedsim.analysis.metrics import lateral_peak_to_valley, peak_to_valley
 from bedsim.clocking.response import TURNING
+from bedsim.engines.base import Job
 from bedsim.errors import BedsimError
+from bedsim.learn.fit import beside
 from bedsim.learn.unknowns import Unknowns, place_of
 from bedsim.ranges.draws import Draw
 from bedsim.results.layers import Array
@@ -58,8 +62,11 @@ class Changed:
 
 def answer_of(unknowns: Unknowns, u: Array) -> LearntAnswer:
     """Work a machine out.  Raises ModelError or InputError where there is none."""
-    loaded = unknowns.settable.at(unknowns.values(u))
-    job = make_job(loaded, side_torque=False)
+    return answer_of_job(unknowns, make_job(unknowns.settable.at(unknowns.values(u)), side_torque=False), u)
+
+
+def answer_of_job(unknowns: Unknowns, job: Job, u: Array) -> LearntAnswer:
+    """The same of a machine at hand, with screws as u has them."""
     machine = job.machine
     own = machine.amounts.copy()
     own[unknowns.columns(job)] = unknowns.amounts(u)
@@ -90,12 +97,13 @@ def _shares(motion: Array) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnswerSpread:
-    """Answers of many machines alike: `lateral`, `height` (d,) m, `shares` (d, c); `lost`: how many could
-    not be built."""
+    """Answers of many machines alike: `lateral`, `height` (d,) m, `shares` (d, c); `built` (d,): which of the
+    machines they are of; `lost`: how many could not be built."""
 
     lateral: Array
     height: Array
     shares: Array
+    built: NDArray[np.int64]
     lost: int
 
     def ends(self, name: str) -> tuple[float, float, float]:
@@ -119,13 +127,26 @@ def spread_of(
 ) -> AnswerSpread:
     """Work many machines out."""
     found: list[LearntAnswer] = []
+    built: list[int] = []
     count = 0
     for number, u in enumerate(machines):
         with contextlib.suppress(BedsimError):
             found.append(answer_of(unknowns, u))
+            built.append(number)
         count = number + 1
         progress(count)
     every: dict[str, Any] = {
         name: np.array([getattr(one, name) for one in found]) for name in ("lateral", "height", "shares")
     }
-    return AnswerSpread(**every, lost=count - len(found))
+    return AnswerSpread(**every, built=np.array(built, dtype=np.int64), lost=count - len(found))
+
+
+def pull_of(answer: Callable[[Array], LearntAnswer], u: Array) -> Array:
+    """Slope (n,) of the logarithm of the sideways answer at u; 0 along unknowns where there is no machine."""
+    here = math.log(answer(u).lateral)
+    found = np.zeros(u.size)
+    for k in range(u.size):
+        to, by = beside(u, k)
+        with contextlib.suppress(BedsimError):
+            found[k] = (math.log(answer(to).lateral) - here) / by
+    return found

@@ -220,7 +220,7 @@ def unseen_axes(found: Fit, stands: Sequence[Stand]) -> list[str]:
 
 def _blind_along(found: Fit, axis: str) -> bool:
     waves = [WAVE * columns @ np.cos(one.turn) for one, columns in _series_columns(found) if one.axis == axis]
-    return bool(waves) and not _noticed(found, np.sum(waves, axis=0))
+    return bool(waves) and not noticed(found, np.sum(waves, axis=0))
 
 
 def _series_columns(found: Fit) -> Iterator[tuple[Series, Array]]:
@@ -232,7 +232,7 @@ def _series_columns(found: Fit) -> Iterator[tuple[Series, Array]]:
         start += one.value.size
 
 
-def _noticed(found: Fit, shape: Array) -> bool:
+def noticed(found: Fit, shape: Array) -> bool:
     """Whether a fault that adds `shape` (w,) to the whitened readings shows itself."""
     taken_up = shape @ found.slope
     return float(shape @ shape - taken_up @ found.P @ taken_up) >= SEEN**2

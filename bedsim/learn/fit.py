@@ -16,7 +16,7 @@ import numpy as np
 import scipy
 
 from bedsim.errors import ModelError
-from bedsim.learn.model import At, Model
+from bedsim.learn.model import Model
 from bedsim.learn.unknowns import FURTHEST
 from bedsim.results.layers import Array
 
@@ -169,24 +169,25 @@ def disturbed(found: Fit, count: int, seed: int = 1, progress: Progress = lambda
     Source: randomised maximum likelihood; exact where the model is linear, tested against a sample.
     """
     rng = np.random.default_rng(seed)
-    model, values = found.model, np.concatenate([one.value for one in found.model.observations])
     machines = []
     for number in range(count):
         noise, centre = rng.normal(size=found.left.size), rng.normal(size=found.u.size)
-        u, left, slope = found.u, found.left, found.slope
-        for refit in range(REFITS):
-            if refit > 0:
-                left, own = _left(model, found.weights, values - found.taken, u)
-                slope = np.hstack([slope[:, : -own.shape[1]], own])
-            step = covariance(slope) @ (slope.T @ (left + noise) - (u - centre))
-            u = np.clip(u + step, -FURTHEST, FURTHEST)
-            if np.linalg.norm(step) < ARRIVED:
-                break
-        machines.append(u)
+        machines.append(refitted(found, noise, centre))
         progress(number + 1)
     return np.array(machines)
 
 
-def machine_at(found: Fit) -> At:
-    """The likeliest machine."""
-    return found.model.at(found.u)
+def refitted(found: Fit, added: Array, centre: Array) -> Array:
+    """The likeliest machine (n,) if `added` (w,) stood in the whitened readings too and the prior had its
+    middle at `centre` (n,): a few steps, the keys' slopes as they are at the optimum."""
+    values = np.concatenate([one.value for one in found.model.observations]) - found.taken
+    u, left, slope = found.u, found.left, found.slope
+    for refit in range(REFITS):
+        if refit > 0:
+            left, own = _left(found.model, found.weights, values, u)
+            slope = np.hstack([slope[:, : -own.shape[1]], own])
+        step = covariance(slope) @ (slope.T @ (left + added) - (u - centre))
+        u = np.clip(u + step, -FURTHEST, FURTHEST)
+        if np.linalg.norm(step) < ARRIVED:
+            break
+    return u

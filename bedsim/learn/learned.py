@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import contextlib
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
-from bedsim.errors import BedsimError
-from bedsim.learn.answers import AnswerSpread, Changed, answer_of, spread_of
+from bedsim.learn.answers import AnswerSpread, Changed, LearntAnswer, answer_of, pull_of, spread_of
 from bedsim.learn.faults import Fault, Flip, Stand, faults_of, flips_of, mended, stand_of
 from bedsim.learn.fit import Fit, disturbed, fit
 from bedsim.learn.friction import friction_of
 from bedsim.learn.model import Model
-from bedsim.learn.next_reading import NextReading, Vantage, gradient, next_readings
+from bedsim.learn.next_reading import NextReading, next_readings
 from bedsim.learn.observations import Observation, Series
+from bedsim.learn.soft_bearings import SoftBearings, soft_bearings
 from bedsim.learn.unknowns import LotSpread, Unknowns, unknowns_of
 from bedsim.ranges.draws import Draw, draws
 from bedsim.results.layers import Array
@@ -27,8 +26,6 @@ DRAWS = 60
 """Machines before and after; ranges by ranks are right for any number."""
 MOST_MENDED = 3
 """Faults that are taken out of the readings one after the other; with more nobody would trust the rest."""
-LOOKED_FROM = 3
-"""Drawn machines from which a first reading is planned."""
 
 Progress = Callable[[int], None]
 
@@ -38,10 +35,10 @@ class Learned(Shown):
     """`fit` is None without readings; `machines` (d, n): machines that agree with all readings; `before`,
     `after`: their answers without and with the readings; `changed_before`, `changed_after`: of the changed
     machine, None where none was asked for; `faults`: what contradicts the rest, taken out where it can be
-    mended; `flips`: every series turned round; `stands`: what control series say of the gauge's stand;
-    `friction_fault`: why friction was left out, "" where it was not;
-    `pull` (n,): slope of the answer's logarithm at the likeliest machine; `following`: readings not taken
-    yet, best first."""
+    mended; `flips`: every series turned round; `soft`: screws in bearings far softer than thought; `stands`:
+    what control series say of the gauge's stand; `friction_fault`: why friction was left out, "" where it was
+    not; `pull` (n,): slope of the answer's logarithm at the likeliest machine, None without readings;
+    `following`: readings not taken yet, best first."""
 
     unknowns: Unknowns
     fit: Fit | None
@@ -52,9 +49,10 @@ class Learned(Shown):
     changed_after: AnswerSpread | None
     faults: tuple[Fault, ...]
     flips: tuple[Flip, ...]
+    soft: tuple[SoftBearings, ...]
     stands: tuple[Stand, ...]
     friction_fault: str
-    pull: Array
+    pull: Array | None
     following: tuple[NextReading, ...]
 
     @property
@@ -102,7 +100,8 @@ def learn(
     after = spread_of(unknowns, machines) if found is not None else before
     other = None if changed is None else Changed(unknowns=unknowns_of(changed, lot, measured), own=unknowns)
     by_draw = draws(count)
-    places = _places(unknowns, found, free, other)
+    changed_after = None if other is None else _changed(other, machines, by_draw)
+    asked = after if changed_after is None else changed_after
     return Learned(
         unknowns=unknowns,
         fit=found,
@@ -110,13 +109,14 @@ def learn(
         before=before,
         after=after,
         changed_before=None if other is None else _changed(other, free, by_draw),
-        changed_after=None if other is None else _changed(other, machines, by_draw),
+        changed_after=changed_after,
         faults=tuple(faults),
         flips=tuple(flips),
+        soft=() if found is None else tuple(soft_bearings(found)),
         stands=tuple(stand_of(one) for one in controls),
         friction_fault=fault,
-        pull=places[0].gradient,
-        following=tuple(next_readings(unknowns, places, sigma)),
+        pull=None if found is None else pull_of(partial(_asked, unknowns, other), found.u),
+        following=tuple(next_readings(unknowns, machines[asked.built], asked.lateral, sigma)),
     )
 
 
@@ -144,24 +144,11 @@ def _changed(other: Changed, machines: Array, by_draw: Sequence[Draw]) -> Answer
     )
 
 
-def _places(unknowns: Unknowns, found: Fit | None, free: Array, other: Changed | None) -> list[Vantage]:
-    """From where the next reading is planned, for the answer of the changed machine where there is one:
-    the likeliest machine, or some drawn ones that can be built."""
-
-    def log_answer(u: Array) -> float:
-        if other is None:
-            return math.log(answer_of(unknowns, u).lateral)
-        return math.log(answer_of(other.unknowns, other.place(u, Draw(seed=1, number=0))).lateral)
-
-    if found is not None:
-        return [Vantage(u=found.u, P=found.P, gradient=gradient(log_answer, found.u))]
-    seen = []
-    for u in free:
-        with contextlib.suppress(BedsimError):
-            seen.append(Vantage(u=u, P=np.eye(u.size), gradient=gradient(log_answer, u)))
-        if len(seen) == LOOKED_FROM:
-            break
-    return seen
+def _asked(unknowns: Unknowns, other: Changed | None, u: Array) -> LearntAnswer:
+    """The answer at u of the machine of which is asked: the changed one where there is one."""
+    if other is None:
+        return answer_of(unknowns, u)
+    return answer_of(other.unknowns, other.place(u, Draw(seed=1, number=0)))
 
 
 def quiet_series(found: Fit) -> list[Series]:

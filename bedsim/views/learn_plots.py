@@ -66,6 +66,7 @@ def _of(spread: AnswerSpread, corner: int) -> Array:
 
 def _keys(ax: Axes, found: Learned) -> None:
     """The keys on which the answer hangs most, in parts of their own range."""
+    assert found.pull is not None  # drawn of readings alone
     count = len(found.unknowns.keys)
     chosen = np.argsort(-np.abs(found.pull[:count]))[:KEYS]
     free = np.random.default_rng(3).normal(size=400)

@@ -2,11 +2,12 @@
 
 python tests/learn/planned_by_hand.py planned.json --machines 20
 
-Every machine is read by one gauge series along y; then the reading that `next_readings` puts first and one
-from the middle of its list are really taken, by gauge, each by itself, and all is fitted again: the spread of
-the answer after over before, beside what was promised.  Then two machines that are not as the scenario says
-are read at two places: one whose screw at the first corner stands in bearings ten times softer than their
-range, and one whose gauge stand moves 3 um once per turn along x under every series.
+Every machine is read by one gauge series along y; then the gauge reading that `next_readings` puts first and
+one from the middle of its list are really taken, each by itself and several times with other noise, and all
+is fitted again: the spread of the answer after over before, beside what was promised.  Then two machines that
+are not as the scenario says are read at two places: one whose screw at the first corner stands in bearings
+ten times softer than their range, and one whose gauge stand moves 3 um once per turn along x under every
+series.
 """
 
 import argparse
@@ -24,17 +25,22 @@ from read_world import KINDS, UNGAUGED, gauged_rows, world
 from bedsim.learn.answers import spread_of
 from bedsim.learn.faults import faults_of, flips_of, unseen_axes
 from bedsim.learn.fit import disturbed
-from bedsim.learn.learned import _places, fitted
-from bedsim.learn.next_reading import next_readings
+from bedsim.learn.learned import DRAWS as MACHINES
+from bedsim.learn.learned import fitted
+from bedsim.learn.next_reading import IN_QUARTERS, next_readings
+from bedsim.learn.soft_bearings import soft_bearings
 from bedsim.learn.unknowns import unknowns_of
 
 FIRST = ("front right", "y")
+REPEATS = 3
 SOFT, STAND = "bearings ten times softer", "stand moves along x"
 
 
-def wide(unknowns, found):
-    """Standard deviation of the answer's logarithm, by refitted machines."""
-    return float(np.std(np.log(spread_of(unknowns, disturbed(found, 2 * DRAWS)).lateral)))
+def answers(unknowns, found):
+    """Machines that agree, and their answers; the same luck before and after."""
+    machines = disturbed(found, MACHINES)
+    spread = spread_of(unknowns, machines)
+    return machines[spread.built], spread.lateral
 
 
 def planned(kind, seed):
@@ -42,16 +48,19 @@ def planned(kind, seed):
     made, rng = world(kind, seed, seed % 2 == 1), np.random.default_rng([seed, 78])
     unknowns = unknowns_of(made.given, None if seed % 2 else UNGAUGED)
     rows = gauged_rows(made.true, rng, (FIRST,))
-    found = fitted(unknowns, read(made, rows))[0]
-    before = wide(unknowns, found)
-    every = next_readings(unknowns, _places(unknowns, found, np.zeros((0, unknowns.count)), None), SIGMA)
-    gauges = [one for one in every if one.name.startswith("gauge ") and " and " not in one.name]
+    machines, lateral = answers(unknowns, fitted(unknowns, read(made, rows))[0])
+    before, every = np.std(np.log(lateral)), next_readings(unknowns, machines, lateral, SIGMA)
+    gauges = [one for one in every if one.name.startswith("gauge ")]
     told = []
     for one in (gauges[0], gauges[len(gauges) // 2]):
-        axis, probe = one.name.split(",")[0].removeprefix("gauge ").split(" at ")
-        more = gauged_rows(made.true, rng, ((probe, axis),))
-        again = fitted(unknowns, read(made, rows + (more[::2] if "quarters" in one.name else more)))[0]
-        told.append({"name": one.name, "said": one.narrows, "was": wide(unknowns, again) / before})
+        axes, probe = one.name.removesuffix(IN_QUARTERS).removeprefix("gauge ").split(" at ")
+        was = []
+        for _ in range(REPEATS):
+            more = gauged_rows(made.true, rng, [(probe, axis) for axis in axes.split(" and ")])
+            taken = more[::2] if one.name.endswith(IN_QUARTERS) else more
+            after = answers(unknowns, fitted(unknowns, read(made, rows + taken))[0])[1]
+            was.append(float(np.std(np.log(after)) / before))
+        told.append({"name": one.name, "said": one.narrows, "was": was})
     return {"kind": kind, "seed": seed, "what": "planned", "readings": told}
 
 
@@ -89,7 +98,7 @@ def wrong(kind, seed, what):
         "seed": seed,
         "what": what,
         "noticed": bool(faults_of(found, flips_of(found))),
-        "said": "x" in unseen_axes(found, ()),
+        "said": "x" in unseen_axes(found, ()) if what == STAND else not soft_bearings(found)[0].noticed,
         "covered": bool(inside(int(np.sum(answer < truth)), answer.size)),
         "off": float(np.log(np.median(answer) / truth)),
         "moved": float(np.log(truth / made.lateral)),
@@ -98,18 +107,20 @@ def wrong(kind, seed, what):
 
 def lines(rows):
     """What was promised against what came, and what was noticed."""
-    for kind in KINDS:
-        own = [r["readings"] for r in rows if r["what"] == "planned" and r["kind"] == kind]
+    for gauged in (False, True):
+        own = [r["readings"] for r in rows if r["what"] == "planned" and r["seed"] % 2 == gauged]
         if own:
-            off = np.array([[np.log(one["was"] / one["said"]) for one in both] for both in own])
-            of = {w: np.median([[one[w] for one in both] for both in own], axis=0) for w in ("said", "was")}
-            said, was = of["said"], of["was"]
-            better = np.mean([both[0]["was"] < both[1]["was"] for both in own])
-            yield (
-                f"{kind:8}{len(own)}: first of the list said {said[0]:.2f}, was {was[0]:.2f}; middle "
-                f"{said[1]:.2f}, {was[1]:.2f}; log(was/said) median {np.median(off):+.2f}, sd "
-                f"{np.std(off):.2f}; first better in {better:.2f}"
-            )
+            said = np.array([[one["said"] for one in both] for both in own])
+            was = np.array([[one["was"] for one in both] for both in own])
+            off = np.log(was / said[..., None])
+            for k, which in enumerate(("first of the list", "middle")):
+                by_machine, screws = off[:, k].mean(axis=-1), "gauged" if gauged else "unknown"
+                yield (
+                    f"{screws} {len(own)}, {which}: said {np.median(said[:, k]):.2f}, "
+                    f"was {np.median(was[:, k]):.2f}; log(was/said) {np.median(by_machine):+.2f}, sd "
+                    f"{np.std(by_machine):.2f}, of noise {np.sqrt(off[:, k].var(axis=-1, ddof=1).mean()):.2f}"
+                )
+            yield f"first better in {np.mean(was[:, 0].mean(axis=-1) < was[:, 1].mean(axis=-1)):.2f}"
     for what in (SOFT, STAND):
         for kind in KINDS:
             own = [r for r in rows if r["what"] == what and r["kind"] == kind]

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from learnt import SIGMA, told_scenario
 from read_world import UNGAUGED, gauged_rows, written
 
+from bedsim.answers.made import of_learned
 from bedsim.cli.learn import command
 from bedsim.errors import InputError
 from bedsim.learn.answers import answer_of
@@ -40,6 +41,11 @@ def test_shares_are_told_in_percent(found):
     told = [line for line in screw_lines(found.unknowns.loaded, found.after) if line.startswith("  ")]
     middles = [float(line.split(" %")[0].split()[-1]) for line in told]
     assert middles == pytest.approx(sorted(100 * found.after.share_ends()[1], reverse=True), abs=0.51)
+
+
+def test_shares_as_data_are_parts_of_one(found):
+    own = [screw.middle for screw in of_learned(found).screws]
+    assert own == pytest.approx(found.after.share_ends()[1], rel=1e-3) and sum(own) > 0.5
 
 
 def test_the_next_reading_is_not_the_one_just_taken(found):
