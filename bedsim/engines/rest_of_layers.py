@@ -54,10 +54,11 @@ class RestOfLayers:
 
 def rest_of_layers(job: Job, layers: Layers) -> RestOfLayers:
     """Solve the layers (l,) of a job of one machine, at some heights if they are many."""
-    machine, there = job.machine, np.maximum(layers, 1)
+    machine = job.machine
+    there, which = np.unique(np.maximum(layers, 1), return_inverse=True)  # before layer 1 it rests as in it
     place = machine.stations.middle[there - 1]
     nodes = nodes_among(place, HEIGHTS)
-    weights = weights_of(place, nodes)
+    weights = weights_of(place, nodes)[which]
     system = machine.system(there[nodes])
     contact = np.broadcast_to(machine.contact_rows.T, (nodes.size, *machine.contact_rows.T.shape))
     asked = [system.imposed_force, system.weight[:, :, None], contact]
