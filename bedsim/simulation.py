@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 import bedsim
 from bedsim import units
-from bedsim.engines import ENGINES, base
+from bedsim.engines import base
 from bedsim.engines.slip import slip
 from bedsim.errors import InputError
 from bedsim.identity import identity
@@ -104,8 +104,11 @@ def _if_it_catches(job: base.Job, corner: int, layer: int) -> str:
     )
 
 
-def pick_engine(name: str) -> base.Engine:
-    """An engine by name. Raises InputError naming those there are."""
+def pick_engine(name: str | None) -> base.Engine:
+    """An engine by name, the first that there is for None. Raises InputError naming those there are."""
+    from bedsim.engines.named import ENGINES  # takes as long as all else here, and is not always asked for
+
+    name = name or next(iter(ENGINES))
     if name not in ENGINES:
         raise InputError(f"engine = {name}: there is no such engine. Allowed: {', '.join(ENGINES)}")
     return ENGINES[name]
@@ -114,12 +117,12 @@ def pick_engine(name: str) -> base.Engine:
 def simulate(
     loaded: LoadedScenario, engine: str | None = None, progress: Callable[[int], None] = lambda done: None
 ) -> Run:
-    """Run a scenario with the named engine (default: the first of `ENGINES`) and return all layers.
+    """Run a scenario with the named engine (default: the first that there is) and return all layers.
 
     Raises ModelError, EngineRefusalError or SolverError with a finished sentence, InputError where motors
     cannot raise the bed or lose steps.
     """
-    chosen = pick_engine(engine or next(iter(ENGINES)))
+    chosen = pick_engine(engine)
     job = make_job(loaded, progress)
     chunks = []
     for chunk in chosen.run(job):

@@ -56,7 +56,7 @@ def _begin(names: Iterable[str], begun: str) -> list[CompletionItem]:
 
 def engines(_: click.Context, __: click.Parameter, begun: str) -> list[CompletionItem]:
     """Names of the engines."""
-    from bedsim.engines import ENGINES
+    from bedsim.engines.named import ENGINES
 
     return _begin(ENGINES, begun)
 

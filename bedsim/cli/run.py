@@ -72,17 +72,9 @@ def command(
     Writes a result file, prints a summary with units and draws pictures beside the result.  Exits with 1 if a
     [target] of the scenario is missed.
     """
-    from bedsim.analysis.summary import summarise, summary_lines
-    from bedsim.background import Shared
-    from bedsim.ranges.answered import ranges_about, with_summary
-    from bedsim.ranges.shares import share_note, shares_of
-    from bedsim.ranges.split import split_lines, split_of_run
-    from bedsim.ranges.swings import steps_needed
-    from bedsim.results.store import write_run
     from bedsim.scenario.load import load_scenario
     from bedsim.simulation import probe_points
     from bedsim.wall.program_told import printed_sentences, program_sentences
-    from bedsim.wall.worst import judged_walls
 
     target = result_file(output, scenario, overrides)
     loaded = load_scenario(scenario, overrides, stage=progress_of)
@@ -92,6 +84,16 @@ def command(
         say(text)
     ranged = bool(loaded.ranges) and not no_ranges
     waiting = _begun(loaded, ranged)
+    # meanwhile: what is wanted later
+    from bedsim.analysis.summary import summarise, summary_lines
+    from bedsim.background import Shared
+    from bedsim.ranges.answered import ranges_about, with_summary
+    from bedsim.ranges.shares import share_note, shares_of
+    from bedsim.ranges.split import split_lines, split_of_run
+    from bedsim.ranges.swings import steps_needed
+    from bedsim.results.store import write_run
+    from bedsim.wall.worst import judged_walls
+
     if not no_pictures:
         from bedsim.views.pictures import drawings  # takes long: meanwhile the ranges have begun
     run = _simulated(loaded, engine)

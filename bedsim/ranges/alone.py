@@ -1,9 +1,9 @@
 """What an uncertain key does alone, without friction and play: its swing of every figure, and of the errors
 layer by layer.
 
-A machine is worked out anew for either end of a key.  What moves nothing at a few layers of the print is not
-followed over all of them, and keys that mostly move nothing are looked at together first: two machines tell
-of all of them.  Limit: keys among these whose effects cancel, to within `NOTHING`, at all layers looked at.
+A machine is worked out anew for either end of a key.  Keys that mostly move nothing are looked at together
+first, at a few layers of the print: two machines tell of all of them.  Limit: keys among these whose effects
+cancel, to within `NOTHING`, at all layers looked at.
 """
 
 from __future__ import annotations
@@ -61,8 +61,8 @@ NOTHING_WITHOUT_FRICTION = (
 """Keys that do nothing to a machine at rest without friction and play."""
 
 NOTHING = 1e-4
-"""Share of a quantity's largest value that an end of a key must move it by at some layer to be followed over
-all: what is less changes no range by more than that share of the answer.  Our choice."""
+"""Share of a quantity's largest value that keys must move it by at some layer, else they move nothing: what is
+less changes no range by more than that share of the answer.  Our choice."""
 LOOKED_AT = 40
 """Layers that tell it, and those below each of them."""
 TOLD_BY = (
@@ -111,8 +111,8 @@ class Swing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LikelyMachine:
-    """The likely machine without friction: its layers and figures; `few`, layers by which a key is first
-    looked at, all of a low print, and what it shows `there`."""
+    """The likely machine without friction: its layers and figures; `few`, layers at which keys are looked at
+    together, all of a low print, and what it shows `there`."""
 
     layers: LayerResult
     figures: Values
@@ -169,7 +169,7 @@ def _alone(loaded: LoadedScenario, key: Range, likely: LikelyMachine) -> Alone:
     idle, leads = last_name(key) in NOTHING_WITHOUT_FRICTION, leads_of(loaded)
     try:
         ends = [
-            likely.layers if idle or value == key.likely else _end(loaded, key, value, likely)
+            likely.layers if idle or value == key.likely else _end(loaded, key, value)
             for value in (key.low, key.high)
         ]
     except BedsimError as fault:
@@ -185,11 +185,9 @@ def _alone(loaded: LoadedScenario, key: Range, likely: LikelyMachine) -> Alone:
     )
 
 
-def _end(loaded: LoadedScenario, key: Range, value: float, likely: LikelyMachine) -> LayerResult:
-    """The layers with a key at one end; the likely ones where that moves nothing."""
+def _end(loaded: LoadedScenario, key: Range, value: float) -> LayerResult:
+    """The layers with a key at one end."""
     other, job, linear = _solved(loaded.with_values({key.key: value}))
-    if not _few_move((other, job, linear), likely):
-        return likely.layers
     return layer_result(other, job, [chunk_of(linear)])
 
 

@@ -17,8 +17,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import ENGINES
 from bedsim.engines.base import Chunk, Job
+from bedsim.engines.named import ENGINES
 from bedsim.errors import InputError
 from bedsim.identity import Identity, identity
 from bedsim.quantities import REPORTED

@@ -14,7 +14,7 @@ from bedsim.diagnosis.reading_machine import About, ReadingMachine, about, frict
 from bedsim.diagnosis.readings import AXES, Reading, reading_rows
 from bedsim.diagnosis.response import once_per_turn_response
 from bedsim.diagnosis.screw_bounds import screw_bounds
-from bedsim.engines import ENGINES
+from bedsim.engines.named import ENGINES
 from bedsim.model.stations import LayerRun, stations
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job, probe_points, relative_errors

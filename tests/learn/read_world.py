@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from bedsim.analysis.linear_machine import without_play
-from bedsim.engines import ENGINES
+from bedsim.engines.named import ENGINES
 from bedsim.model.stations import LayerRun, stations
 from bedsim.ranges.alone import linear_values
 from bedsim.ranges.shares import source_layers

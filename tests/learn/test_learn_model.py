@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import triang
 
 from bedsim.analysis.linear_machine import without_play
-from bedsim.engines import ENGINES
+from bedsim.engines.named import ENGINES
 from bedsim.learn.fit import _look, fit
 from bedsim.learn.model import Model
 from bedsim.learn.observations import ModelDoubt, Series
