@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,7 @@ Layers = NDArray[np.int64]
 Powers = tuple[int, int, int]  # of x, y, z
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pieces:
     """Pieces of material (p,): each laid at a `station`, counted from 1, of `mass` kg, upright at `x`, `y` m
     on the bed between `bottom` and `top` m above it.  Any number at a station, in any order."""
@@ -95,6 +96,7 @@ class GrowingPart:
         return mass, -gravity * (m @ self.rise)
 
 
+@lru_cache(maxsize=8)  # one print is asked about for many machines
 def growing_part(pieces: Pieces, count: int, coordinates: Coordinates, shapes: PlateShapes) -> GrowingPart:
     """What stands on the bed at each of `count` stations, of pieces."""
     motion = _motion(coordinates, shapes)

@@ -61,8 +61,8 @@ NOTHING_WITHOUT_FRICTION = (
 """Keys that do nothing to a machine at rest without friction and play."""
 
 NOTHING = 1e-4
-"""Share of a quantity's largest value that keys must move it by at some layer, else they move nothing: what is
-less changes no range by more than that share of the answer.  Our choice."""
+"""Share of a quantity's largest value that keys must move it by at some layer, else they move nothing: what
+is less changes no range by more than that share of the answer.  Our choice."""
 LOOKED_AT = 40
 """Layers that tell it, and those below each of them."""
 TOLD_BY = (
