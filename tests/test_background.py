@@ -76,3 +76,13 @@ def test_workers_do_not_branch_off(monkeypatch):
     """They share the cores already."""
     monkeypatch.setattr(background.multiprocessing, "parent_process", lambda: object())
     assert not background._can_branch()
+
+
+@pytest.mark.skipif(not hasattr(os, "sched_getaffinity"), reason="the system does not tell its cores")
+def test_a_core_has_one_branch_and_is_free_once_it_has_ended(monkeypatch):
+    monkeypatch.setattr(background.os, "sched_getaffinity", lambda process: {0, 1})
+    work = BackgroundTask(lambda channel: channel.hear())
+    assert not background._can_branch()
+    work.tell("done")
+    assert work.result() == "done"
+    assert background._can_branch()

@@ -228,3 +228,19 @@ def test_run_tells_ranges_shares_and_how(shipped, tmp_path, capsys):
     assert "What to measure next" not in short
     assert "What each cause alone contributes" in short
     assert not math.isnan(float(short.split("strays ")[1].split()[0]))
+
+
+def test_keys_that_mostly_move_nothing_are_looked_at_together(shipped):
+    """Where layers are whole fours of full steps two machines tell of all what each alone tells; where they are
+    not, and place errors act, each is varied."""
+    for layer_mm, still in ((0.1, True), (0.11, False)):
+        loaded = shipped("bent-rolled-rolling-joints", "print.layers=120", f"print.layer_mm={layer_mm}")
+        keys = [key for key in loaded.ranges if key.key.endswith(alone.SELDOM)]
+        likely = alone.likely_machine(loaded)
+        assert likely.few.size < 120
+        together = alone.seldom_moving(loaded, keys, likely)
+        for found, one in zip(together, alone.each_alone(loaded, keys, likely), strict=True):
+            for name in ("lateral_pv", "height_pv", "load_angle"):
+                assert found.swing.size(name) == pytest.approx(one.swing.size(name), abs=1e-9)
+        assert all(found.half is None for found in together) == still
+    assert max(found.swing.size("height_pv") for found in together) > 1e-7
