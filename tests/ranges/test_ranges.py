@@ -231,8 +231,8 @@ def test_run_tells_ranges_shares_and_how(shipped, tmp_path, capsys):
 
 
 def test_keys_that_mostly_move_nothing_are_looked_at_together(shipped):
-    """Where layers are whole fours of full steps two machines tell of all what each alone tells; where they are
-    not, and place errors act, each is varied."""
+    """Where layers are whole fours of full steps two machines tell of all what each alone tells; where they
+    are not, and place errors act, each is varied."""
     for layer_mm, still in ((0.1, True), (0.11, False)):
         loaded = shipped("bent-rolled-rolling-joints", "print.layers=120", f"print.layer_mm={layer_mm}")
         keys = [key for key in loaded.ranges if key.key.endswith(alone.SELDOM)]
