@@ -112,7 +112,7 @@ def travel_bands(tall: LoadedScenario, stations: int = STATIONS) -> TravelBands:
     """
     fitted = linear_machine.without_play(tall)
     names, places = probe_points(fitted)
-    job = replace(make_job(fitted), probes=places)
+    job = replace(make_job(fitted, side_torque=False), probes=places)  # that lifts, it does not push aside
     linear = linear_machine.linear_machine(job)
     pose = linear_machine.poses(linear, linear_machine.own_imposed(linear))[0]
     lateral = relative_errors(job, linear.layers, pose)["lateral_error"]

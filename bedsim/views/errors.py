@@ -21,6 +21,8 @@ from bedsim.views import style
 
 FIRST_LAYER: Any = {"marker": "o", "color": style.INK, "markerfacecolor": "white", "markersize": 6}
 LAST_LAYER: Any = {"marker": "s", "color": style.INK, "markerfacecolor": "white", "markersize": 5}
+COLOURS = 128
+"""Of a path."""
 LEAST_UM = 0.02  # extent of an axis below which only noise is left
 
 
@@ -52,10 +54,18 @@ def path_in_plane(ax: Axes, lateral: Array, height: Array, colours: ScalarMappab
     points = lateral / factor
     joined = height[1:] > height[:-1]  # not from one object to the next
     segments = np.stack([points[:-1], points[1:]], axis=1)[joined]
-    lines = LineCollection(list(segments), cmap=colours.cmap, norm=colours.norm, linewidths=1.3)
     shown = height[1:][joined] / MM
-    turn = float(colours.get_clim()[1] or np.inf)
-    lines.set_array(np.mod(shown, turn) if colours.cmap is style.TURN_COLOURS else shown)
+    if colours.cmap is style.TURN_COLOURS:
+        shown = np.mod(shown, float(colours.get_clim()[1] or np.inf))
+    # one broken line per colour: a line for every layer takes as long as all else here
+    number = np.floor(np.clip(colours.norm(shown), 0.0, 1.0) * (COLOURS - 1)).astype(int)
+    broken = np.concatenate([segments, np.full((len(segments), 1, 2), np.nan)], axis=1)
+    every = np.unique(number)
+    lines = LineCollection(
+        [broken[number == k].reshape(-1, 2) for k in every],
+        colors=colours.cmap((every + 0.5) / COLOURS),
+        linewidths=1.3,
+    )
     ax.add_collection(lines)
     for point, sign in ((points[0], FIRST_LAYER), (points[-1], LAST_LAYER)):
         ax.plot(*point, zorder=4, **sign)
