@@ -64,8 +64,6 @@ CHECKED = 20
 FEWEST = 300  # layers that are fitted
 WITHIN = 1e-8  # m
 EXTREMES_WITHIN = 0.02  # of the largest: they are held against limits with margins of their own
-TELLING = 0.03  # of the largest difference of guesses: smaller ones tell nothing of what they do
-HOLDS = 0.5  # a contact holds, if so much of its force is left after a layer
 ROUNDS, PARTS = 3, 4  # in which its path is found, and steps along it
 TOGETHER = 48  # layers stepped side by side
 SAME = 1e-9  # turns that differ by a smaller share differ by rounding
@@ -230,16 +228,10 @@ class FittedPrint:
         )
 
     def beside(self, one: InFull, other: InFull) -> Array:
-        """What the forces at the begin of a layer do to those at its end beside `carry` (d, d), alike in all
-        layers: how strongly the bed is shaken, which the quick contacts feel; from the same layers stepped
-        from two guesses."""
-        scale = self.limit[0]
+        """What forces do beside `carry` (d, d), from the same layers stepped from two guesses."""
         by = other.begin - one.begin
         more = other.end - one.end - _times(other.carry, by)
-        quick = np.diagonal(other.carry.mean(axis=0)) <= HOLDS
-        told = np.where(quick, 1 / scale, 0.0)
-        found = np.linalg.lstsq(by * told, more * told, rcond=TELLING)[0]
-        return np.asarray(scale[:, None] * found.T / scale)
+        return parallel.beside(self.limit[0], by, more, other.carry)
 
     def followed(
         self, basis: Basis, known: InFull, smooth: Array, beside: Array | float = 0.0
@@ -273,7 +265,7 @@ class FittedPrint:
         In breakaways and limits, phi = f/limit: phi' = zeta' - phi |zeta'| with zeta = free - (S^-1 - 1) phi,
         so phi' = S (free' - |zeta'| phi), by the midpoint rule in parts.
         """
-        slow = np.flatnonzero(np.diagonal(known.carry.mean(axis=0)) > HOLDS)
+        slow = np.flatnonzero(np.diagonal(known.carry.mean(axis=0)) > parallel.HOLDS)
         machine, limit = self.job.machine, self.limit[:, slow]
         rows = machine.contact_rows[slow] / machine.breakaway[slow, None]
         one, groups = np.eye(slow.size), machine.contact_groups[np.ix_(slow, slow)]

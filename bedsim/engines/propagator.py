@@ -54,11 +54,9 @@ class PropagatorEngine:
 
         Raises SolverError if contacts find no solution.
         """
-        carried, last = state.start(job), job.program.layers
+        carried = state.start(job)
         rough = replace(self, control=self.control.coarser).solved
-        head = parallel.HEAD if parallel.worth(job, last - parallel.HEAD) else last
-        carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
-        for first, end in parallel.stretches(job.program.stations, head + 1):
+        for first, end in parallel.stretches(job.program.stations, 1):
             found = fitted.run(job, first, end, carried, self.solved, rough)
             if found is None:
                 found = parallel.run(job, first, end, carried, self.solved, rough)
