@@ -1,5 +1,5 @@
-"""What the bristles of a print hold before each of its layers, guessed: the first layers are stepped coarsely,
-all others march as slow deviations from the last of these.
+"""What the bristles of a print hold before each of its layers, guessed: the first layers are stepped
+coarsely, all others march as slow deviations from the last of these.
 
 Layers of one motion differ by where the screws' imperfections and the height let the contacts stand; how a
 move shakes the bed is nearly the same in all.  So a contact travels in any layer what it does in the one that
@@ -68,8 +68,8 @@ def _stands(job: Job, layers: Layers, path: DrivenPath, breaks: Array) -> tuple[
 
 
 def _end(modes: LayerModes, k: int, path: DrivenPath, psi: Array, stands: Array) -> Array:
-    """Deviation (b,) of the deflections at the end of the k-th layer, from that at its begin, `psi` (b, 1), and
-    where the rows stand beside the nominal's (k+1, b, 1)."""
+    """Deviation (b,) of the deflections at the end of the k-th layer, from that at its begin, `psi` (b, 1),
+    and where the rows stand beside the nominal's (k+1, b, 1)."""
     space = contact_space(modes, k)
     # psi = g + d, d = stands - L g
     g = np.linalg.solve(np.eye(psi.shape[0]) - space.compliance, psi - stands[0])

@@ -2,13 +2,13 @@
 
 Layers follow from each other only through the bristle deflections that are carried over, so this is
 multiple shooting with those forces f as unknowns.  Every segment starts from a guess of f (`Guess`); in a
-short print of layers of one motion it is one layer long, so that all of them go side by side.  A bristle's law
-is linear in f along a given path, and modes answer linearly: the propagation of an error in f through a layer,
-`carry`, is known once the layer is integrated, and so is where the layer then rests (`sensitivity`).  How
-strongly the forces at the start shake the bed, which they change besides, is learnt from layers that were
-integrated twice (`beside`).  With all segments integrated the jump between the end of each and the guess after
-it is the error of that guess; errors are propagated from segment to segment and what they caused is subtracted,
-one Newton step with an approximate Jacobian.  Its remainder is of second order.
+short print of layers of one motion it is one layer long, so that all of them go side by side.  A bristle's
+law is linear in f along a given path, and modes answer linearly: the propagation of an error in f through a
+layer, `carry`, is known once the layer is integrated, and so is where the layer then rests (`sensitivity`).
+How strongly the forces at the start shake the bed, which they change besides, is learnt from layers that were
+integrated twice (`beside`).  With all segments integrated the jump between the end of each and the guess
+after it is the error of that guess; errors are propagated from segment to segment and what they caused is
+subtracted, one Newton step with an approximate Jacobian.  Its remainder is of second order.
 
 The check: the first layers of some segments, among them those that are corrected most, are integrated again
 from their corrected starts, and stand.  Where one differs from the corrected one by more than `FIRST`, or the
@@ -28,11 +28,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.background import BackgroundTask, Channel
-from bedsim.components.row import resting_path
 from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
+from bedsim.engines.guesses import Ends, Guess, led, warmed
 from bedsim.engines.marched import marched
-from bedsim.engines.rest_of_layers import rest_of_layers
+from bedsim.engines.sensitivity import beside, sensitivity, times
 from bedsim.engines.solved import Shift, Solved, report
 from bedsim.engines.state import State
 from bedsim.model.stations import Stations
@@ -45,20 +45,14 @@ Solve = Callable[..., Solved]
 MOST = 64
 FEWEST = 12  # layers that go side by side
 SHORTEST = 6  # layers in a segment whose motions are unlike: what it begins from costs three layers more
+LEAD = 3  # first layers of other motion that are split off
 ALONE = 576  # layers of more than that are shared with a second process
 EARLIER = 0.53  # of a print: its later part has a guess of its own to make first
-HEAD = 3  # layers of unlike motion done one by one first: what segments guess from
-WARM = 3  # layers before it that shake such a guess, roughly until the last of them
 CHECKED = 8  # segments, half of them those that are corrected most
 TOGETHER = 2048  # layers kept at once
 SEAM = 4e-9  # m: what probes may differ by where segments begin
 FIRST = 1e-8  # m: and by how much what was corrected in the first layer of a segment: 4 to 5 times the second
 PASSES = 4
-FORGOTTEN = 60.0  # breakaways: after such a path nothing is left of a bristle's past
-TURNS, TURN_STEPS = 1.0, 36  # of the screws, before a segment begins, and slow steps in them
-PARTS = 64  # in which the exponential of `sensitivity` is taken
-HOLDS = 0.5  # a contact holds, if so much of its force is left after a layer
-TELLING = 0.03  # of the largest difference of starts: smaller ones tell nothing of what they do
 
 
 def worth(job: Job, layers: int) -> bool:
@@ -76,7 +70,7 @@ def stretches(stations: Stations, first: int) -> list[tuple[int, int]]:
     for start, stop in pairwise(cuts):
         like = stations.kind[first - 1 + start : first - 1 + stop]
         lead = 1 + int(np.flatnonzero(like != like[-1]).max(initial=-1))
-        for at, end in ((start, start + lead), (start + lead, stop)) if lead <= HEAD else ((start, stop),):
+        for at, end in ((start, start + lead), (start + lead, stop)) if lead <= LEAD else ((start, stop),):
             short = end - at < FEWEST
             if short and found and found[-1][2]:
                 found[-1][1] = end
@@ -87,54 +81,6 @@ def stretches(stations: Stations, first: int) -> list[tuple[int, int]]:
         for start, stop, _ in found
         for at in range(start, stop, TOGETHER)
     ]
-
-
-def sensitivity(solved: Solved) -> tuple[Array, Array]:
-    """Of a layer's bristle forces N: derivatives `carry` (k, d, d) of those at its end by those it starts from,
-    along a given path, and `give` (k, n, d) of where its modes rest by those at its end.
-
-    With g = phi - zeta and the bed at rest zeta = -L g, so phi = (1 - L) g.  Along the path X of a contact g'
-    = -X' phi, hence g1 = exp(-X (1 - L)) g0; the exponential as a power of its first diagonal approximant.
-    """
-    layer, rows = solved.modes, solved.modes.rows
-    b = rows.bristles
-    compliance = -(rows.push[:, :b] / layer.frequency[:, None] ** 2)  # (k, b, n)
-    one, stuck = np.eye(b), layer.bristle_compliance
-    path = np.minimum(rows.every(solved.path).T, FORGOTTEN)  # (k, b)
-    half = path[:, :, None] * stuck / (2 * PARTS)
-    loose, limit = np.linalg.inv(stuck), rows.limit
-    left = np.linalg.matrix_power(np.linalg.solve(one + half, one - half), PARTS) @ loose
-    carry = np.empty_like(left)
-    carry[:, rows.order[:, None], rows.order] = limit[:, :, None] * (stuck @ left) / limit[:, None]
-    give = np.empty((limit.shape[0], layer.frequency.shape[1], b))
-    give[:, :, rows.order] = np.swapaxes(compliance, 1, 2) @ loose / limit[:, None]
-    return carry, give
-
-
-def beside(limit: Array, by: Array, more: Array, carry: Array) -> Array:
-    """What the forces at the begin of a layer do to those at its end beside `carry` (k, d, d), alike in all
-    layers (d, d): how strongly the bed is shaken, which the quick contacts feel.  From layers stepped from two
-    starts that differ `by` (k, d), and what their ends differ by beside it, `more` (k, d); `limit` (d,) N."""
-    quick = np.diagonal(carry.mean(axis=0)) <= HOLDS
-    told = np.where(quick, 1 / limit, 0.0)
-    found = np.linalg.lstsq(by * told, more * told, rcond=TELLING)[0]
-    return np.asarray(limit[:, None] * found.T / limit)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ends:
-    """Layers: forces (k, d) N of the bristles at the begin and end of each."""
-
-    begin: Array
-    end: Array
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Guess:
-    """What segments begin from, and of the layer before each but the first what it came from."""
-
-    now: State
-    before: Ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,9 +125,9 @@ def run(
     quiet, shortest = replace(job, progress=lambda done: None), 1
     guess: Callable[[Layers], Guess]
     if stations.alike(layers):
-        guess = partial(_led, quiet, layers, begin, marched(quiet, layers, begin, rough), rough)
+        guess = partial(led, quiet, layers, begin, marched(quiet, layers, begin, rough), rough)
     else:
-        guess, shortest = partial(_warmed, quiet, first, begin, solve, rough), SHORTEST
+        guess, shortest = partial(warmed, quiet, first, begin, solve, rough), SHORTEST
     if layers.size > ALONE:
         return _in_two(job, layers, begin, guess, shortest, solve)
     agreed = _agreed(job, layers, guess, shortest, lambda: begin, solve)
@@ -218,8 +164,8 @@ def _agreed(
     begin: Callable[[], State],
     solve: Solve,
 ) -> Agreed | None:
-    """Layers in segments of at least so many, from a guess of the states before them; `begin`, asked when they
-    are integrated, gives that before the first.  None if segments do not agree."""
+    """Layers in segments of at least so many, from a guess of the states before them; `begin`, asked when
+    they are integrated, gives that before the first.  None if segments do not agree."""
     # segments that are a layer longer come first, so that those still on are always the first k
     parts = np.array_split(layers, min(MOST, layers.size // shortest))
     starts, lengths = np.array([part[0] for part in parts]), np.array([part.size for part in parts])
@@ -242,70 +188,9 @@ def _agreed(
     return None
 
 
-def _times(matrices: Array, vectors: Array) -> Array:
-    """Products (k, i) of matrices (k, i, j) with vectors (k, j)."""
-    return np.asarray((matrices @ vectors[:, :, None])[..., 0])
-
-
 def _shift(step: Step, more: Array, error: Array) -> Shift:
     """What errors (k, d) of the forces at the begin of layers move them by."""
-    return Shift(start=_times(step.give, error), rest=_times(step.give, _times(step.carry + more, error)))
-
-
-def _led(job: Job, layers: Layers, begin: State, forces: Array, rough: Solve, starts: Layers) -> Guess:
-    """A guess from forces (l, d) before each layer, improved by integrating the layer before each start."""
-    which = starts[starts > layers[0]] - layers[0] - 1
-    before = rest_of_layers(job, layers[which] - 1).states(np.arange(which.size), forces[which])
-    solved = rough(job, layers[which], before)
-    carry, give = sensitivity(solved)
-    q, known = solved.after.q.copy(), forces.copy()
-    for k, at in enumerate(which):
-        error = carry[k] @ (known[at] - forces[at])
-        known[at + 1] = solved.after.f[k] + error
-        q[k] += solved.modes.modes[k] @ (give[k] @ error)
-    now = State(q=q, v=solved.after.v, f=known[which + 1])
-    return _guess(starts, begin, now, Ends(begin=forces[which], end=solved.after.f))
-
-
-def _warmed(job: Job, first: int, begin: State, solve: Solve, rough: Solve, starts: Layers) -> Guess:
-    """A guess for layers of unlike motion: bristles as after the first layers, turned slowly with the screws up
-    to `WARM` layers before, which are then integrated."""
-    known = begin
-    for layer in range(first, first + HEAD):
-        known = rough(job, np.array([layer]), known).after
-    layers = starts[starts > first] - WARM
-    now = turned(job, np.append(first, layers), known).part(slice(1, None))
-    for j in range(WARM):
-        earlier = now
-        now = (rough if j < WARM - 1 else solve)(job, layers + j, now).after
-    return _guess(starts, begin, now, Ends(begin=earlier.f, end=now.f))
-
-
-def _guess(starts: Layers, begin: State, now: State, before: Ends) -> Guess:
-    """A guess for segments; what is known `begin`s the first unless that was guessed too."""
-    if now.f.shape[0] < starts.size:
-        return Guess(now=state.join([begin, now]), before=before)
-    return Guess(now=now, before=Ends(begin=before.begin[1:], end=before.end[1:]))
-
-
-def turned(job: Job, layers: Layers, begin: State) -> State:
-    """States (k, ...) before some layers, reached slowly over the last turns of the screws."""
-    machine, program = job.machine, job.program
-    system, end = machine.system(layers), program.height(layers - 1)
-    turn = 2 * np.pi / float(np.abs(machine.command).max())
-    # no higher than where the print began
-    heights = np.minimum(end[:, None] + TURNS * turn * np.linspace(1, 0, TURN_STEPS + 1), end[0])
-    time, at = np.repeat(program.start_time(layers), heights.shape[1]), heights.reshape(-1, 1)
-    path = resting_path(time, at * np.ones(program.corners))
-    imposed = machine.imposed(path, job.amounts[0]).reshape(*heights.shape, -1)
-    force = imposed @ np.swapaxes(system.imposed_force, 1, 2) + system.weight[:, None]
-    slip = np.diff(heights).T[..., None] * machine.contact_command.sum(axis=1)
-    f = np.repeat(begin.f, layers.size, axis=0)
-    balance = (force[:, 0] - f @ machine.contact_rows)[..., None]
-    q = np.asarray(np.linalg.solve(system.K, balance)[..., 0], dtype=float)
-    now = State(q=q, v=np.zeros_like(q), f=f)
-    slow = state.slow_layer(job, system, slice(0, layers.size))
-    return state.slow_steps(slow, now, force[:, 1:], imposed[:, 1:], slip)
+    return Shift(start=times(step.give, error), rest=times(step.give, times(step.carry + more, error)))
 
 
 def _integrated(
@@ -330,7 +215,7 @@ def _learnt(steps: list[Step], lengths: Layers, before: Ends, end: State) -> tup
     now = Ends(begin=np.array([step.begin[k] for step, k in last]), end=end.f[:-1])
     carry = np.array([step.carry[k] for step, k in last])
     by = now.begin - before.begin
-    more = now.end - before.end - _times(carry, by)
+    more = now.end - before.end - times(carry, by)
     rows = steps[0].solved.modes.rows
     limit = np.empty(rows.bristles)
     limit[rows.order] = rows.limit[0]
@@ -360,7 +245,7 @@ def _errors(
 def _to_check(step: Step, shift: Array) -> Indices:
     """Segments whose first layers, shifted by (k, n) of eta, are integrated again: those shifted most, and
     some over all."""
-    moved = np.abs(_times(step.solved.probes, shift)).max(axis=1)
+    moved = np.abs(times(step.solved.probes, shift)).max(axis=1)
     spread = np.linspace(0, moved.size - 1, CHECKED // 2).astype(np.intp)
     return np.unique(np.append(np.argsort(moved)[-CHECKED // 2 :], spread))
 
@@ -370,10 +255,10 @@ def _agree(step: Step, which: Indices, more: Array, errors: Array, shift: Array,
     to `FIRST`, and in what their end does to the next layer to `SEAM`."""
     carry, probes = step.carry[which], step.solved.probes[which]
     # modes of one frequency may be mixed otherwise when a layer is solved again: only motions compare
-    corrected = _times(probes, step.solved.mean[which] + shift[which])
-    moved = _times(again.probes, again.mean) - corrected
-    left = _times(carry + more, errors[which]) + step.solved.after.f[which] - again.after.f
-    carried = _times(np.abs(probes @ (step.give[which] @ carry)), np.abs(left))
+    corrected = times(probes, step.solved.mean[which] + shift[which])
+    moved = times(again.probes, again.mean) - corrected
+    left = times(carry + more, errors[which]) + step.solved.after.f[which] - again.after.f
+    carried = times(np.abs(probes @ (step.give[which] @ carry)), np.abs(left))
     return bool(np.abs(moved).max() < FIRST and carried.max() < SEAM)
 
 

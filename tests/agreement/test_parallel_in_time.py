@@ -7,6 +7,7 @@ from engine_machines import SCENARIOS, apart
 from bedsim import background
 from bedsim.engines import base, parallel, state
 from bedsim.engines.propagator import PropagatorEngine
+from bedsim.engines.sensitivity import sensitivity
 from bedsim.engines.state import State
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
@@ -36,9 +37,8 @@ def joined(chunks, key="pose"):
 def test_parallel_segments_are_the_layers_one_by_one(job, one_by_one):
     """To the engine's own error: steps follow the segment that needs most.
 
-    How far the nut is turned hangs on friction in its joint that few layers rub off: 0.14 um of 290 are left of
-    what was wrong with its guess.
-    """
+    How far the nut is turned hangs on friction in its joint that few layers rub off: 0.14 um of 290 are left
+    of what was wrong with its guess."""
     assert parallel.worth(job, LAYERS)
     in_parallel = list(PropagatorEngine().run(job))
     assert len(in_parallel) == 1
@@ -108,7 +108,7 @@ def test_the_later_part_of_a_long_print_goes_in_a_process_of_its_own(job, one_by
 def test_segments_of_other_machines(name, changes):
     """Flanks that are as stiff as each segment's height makes them, and rotors that ring."""
     path = SCENARIOS / f"{name}.toml"
-    job = make_job(load_scenario(path, [f"print.layers=15", *changes]))
+    job = make_job(load_scenario(path, ["print.layers=15", *changes]))
     in_parallel = list(PropagatorEngine().run(job))
     assert len(in_parallel) == 1
     with pytest.MonkeyPatch.context() as patch:
@@ -128,7 +128,7 @@ def test_a_small_error_of_slow_bristles_is_carried_as_predicted(job):
     off[0, slow] = 0.02 * system.friction_limit[1, slow] * np.array([1, -1, 1])
     other = State(q=begin.q - shifted(job, system, off), v=begin.v, f=begin.f + off)
     one, two = (PropagatorEngine().solved(job, np.array([2]), x) for x in (begin, other))
-    carry, give = parallel.sensitivity(one)
+    carry, give = sensitivity(one)
     left = (carry[0] @ off[0])[slow]
     np.testing.assert_allclose((two.after.f - one.after.f)[0, slow], left, rtol=0.02)
     bed = observer.bed @ one.modes.modes[0]
