@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from bedsim.engines import base, course, step_tables
 from bedsim.engines.base import Observer
 from bedsim.engines.course import Course, Forcing, MotionPart
-from bedsim.engines.modes import LayerModes, Working
+from bedsim.engines.modes import LayerModes, Real, Working
 from bedsim.engines.step_control import StepControl
 from bedsim.engines.step_tables import Tables
 
@@ -21,6 +22,15 @@ USUAL = 0.03  # damping ratio that step controls are meant for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Acting:
+    """The modes with some of the rows alone, and what a unit of each row's force moves the probes by at rest
+    (p, z), or (s, z, p): m."""
+
+    layer: LayerModes
+    weight: Working
+
+
+@dataclass(frozen=True, kw_only=True)
 class LayerProblem:
     """What all blocks of a batch share in one layer; tables are made once, when first asked for."""
 
@@ -31,7 +41,7 @@ class LayerProblem:
     index: NDArray[np.int64]  # of the plan's layers in the observer
     view: Array  # (s, v, n) all that is watched, per mode
     trailed: bool = False  # whether what contacts travel is kept
-    made: dict[tuple[float, int, bytes], Tables] = field(default_factory=dict)
+    made: dict[tuple[float, int, int, bytes], Tables] = field(default_factory=dict)
     answered: dict[tuple[float, int, bytes], Working] = field(default_factory=dict)
     forcings: dict[MotionPart, Forcing] = field(default_factory=dict)
 
@@ -51,12 +61,30 @@ class LayerProblem:
         on the bristles for as long as it rings, inversely to the damping ratio."""
         return min(1.0, self.damping_ratio / USUAL)
 
-    def tables(self, spacing: float, width: int, pace: Array | float) -> Tables:
-        """The tables for a spacing s of the common clock where `width` rows act; `pace` of the layers'
-        own."""
-        key = (alike(spacing), width, _alike_paces(pace))
+    @cached_property
+    def whole(self) -> Acting:
+        """All rows."""
+        return Acting(layer=self.layer, weight=row_weight(self.layer, self.probes))
+
+    @cached_property
+    def smooth(self) -> Acting:
+        """All rows but those of stops, which hardly ever act."""
+        if self.layer.rows.parts.gap.size == 0:
+            return self.whole
+        layer = replace(self.layer, rows=self.layer.rows.without_stops())
+        return Acting(layer=layer, weight=row_weight(layer, self.probes))
+
+    @cached_property
+    def to_stops(self) -> Working:
+        """Maps (s, 2 stops, n) from eta to where stops stand."""
+        return np.swapaxes(self.layer.rows.place[..., self.layer.rows.stops], 1, 2).astype(Real)
+
+    def tables(self, acting: Acting, spacing: float, width: int, pace: Array | float) -> Tables:
+        """The tables for a spacing s of the common clock where the first `width` of some rows act; `pace` of
+        the layers' own."""
+        key = (alike(spacing), acting.layer.rows.size, width, _alike_paces(pace))
         if key not in self.made:
-            self.made[key] = step_tables.tables(self.layer, spacing * pace, width)
+            self.made[key] = step_tables.tables(acting.layer, spacing * pace, width)
         return self.made[key]
 
     def answers(self, spacing: float, spaces: int, pace: Array | float) -> Working:

@@ -202,6 +202,7 @@ def _predict(table: Tables, rows: Rows, known: KnownForcing, room: Workspace, k:
         np.add.reduce(room.terms, axis=0, out=ahead.y)
     if known.move is not None:
         ahead.y += mixed(known.move[k], known.mix)
+    room.motions[k + 1] = ahead.y[0]
     np.matmul(AHEAD, here.flat, out=ahead.flat_forces)
     apply(table.place, ahead.y, room.seen[k + 1])
     if known.move is not None:

@@ -37,7 +37,7 @@ class Workspace:
 
         self.here, self.ahead = Node(n, members), Node(n, members)
         self.terms, self.late = room(7, 2, n), room(n)
-        self.kept = room(steps, n)
+        self.kept, self.motions = room(steps, n), room(steps + 1, n)  # eta stored, and at all nodes
         self.seen = room(steps + 1, 2, z)
         self.steep = np.ones((z, 1), dtype=Real)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
