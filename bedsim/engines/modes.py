@@ -142,16 +142,6 @@ class Rows:
             (np.abs(slope) @ reach.T[..., None])[..., 0].T / FORCE_UNIT,
         )
 
-    def shift(self, seen: Working, by: Working, w: int, scale: Array | float) -> None:
-        """Subtract the change `by` (places of the w acting rows, of dampers speeds; then speeds of bristles
-        and elastic rows) from what the rows see (2, z, m)."""
-        b, d = self.bristles, self.dampers
-        seen[0, :w] -= by[:w]
-        seen[1, :b] -= by[w : w + b]
-        if w > b:
-            seen[1, b : b + d] -= by[b : b + d] / scale
-            seen[1, b + d : w] -= by[w + b :]
-
     def idle(self, place: NDArray[Any], lag: float) -> bool:
         """Whether no elastic element acts at the places (..., z, m), motors taken as linear up to a `lag`,
         electrical rad."""
