@@ -44,16 +44,19 @@ class Guess:
 def led(job: Job, layers: Layers, begin: State, forces: Array, rough: Solve, starts: Layers) -> Guess:
     """A guess from forces (l, d) before each layer, improved by integrating the layer before each start."""
     which = starts[starts > layers[0]] - layers[0] - 1
-    before = rest_of_layers(job, layers[which] - 1).states(np.arange(which.size), forces[which])
-    solved = rough(job, layers[which], before)
+    # where segments are one layer long all are stepped: what is known of them serves again
+    stepped = np.arange(layers.size) if starts.size == layers.size else which
+    before = rest_of_layers(job, layers[stepped] - 1).states(np.arange(stepped.size), forces[stepped])
+    solved = rough(job, layers[stepped], before)
     carry, give = sensitivity(solved)
-    q, known = solved.after.q.copy(), forces.copy()
+    after = solved.after.part(slice(0, which.size))
+    q, known = after.q.copy(), forces.copy()
     for k, at in enumerate(which):
         error = carry[k] @ (known[at] - forces[at])
-        known[at + 1] = solved.after.f[k] + error
+        known[at + 1] = after.f[k] + error
         q[k] += solved.modes.modes[k] @ (give[k] @ error)
-    now = State(q=q, v=solved.after.v, f=known[which + 1])
-    return _guess(starts, begin, now, Ends(begin=forces[which], end=solved.after.f))
+    now = State(q=q, v=after.v, f=known[which + 1])
+    return _guess(starts, begin, now, Ends(begin=forces[which], end=after.f))
 
 
 def warmed(job: Job, first: int, begin: State, solve: Solve, rough: Solve, starts: Layers) -> Guess:

@@ -11,11 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.engines import base, course, step_tables
-from bedsim.engines.base import Observer
+from bedsim.engines.base import Job, Observer
 from bedsim.engines.course import Course, Forcing, MotionPart
-from bedsim.engines.modes import LayerModes, Real, Working
+from bedsim.engines.modes import LayerModes, Real, Working, layer_modes
 from bedsim.engines.step_control import StepControl
 from bedsim.engines.step_tables import Tables
+from bedsim.model.assembly import System
 
 Array = NDArray[np.float64]
 USUAL = 0.03  # damping ratio that step controls are meant for
@@ -100,6 +101,48 @@ class LayerProblem:
         if new:
             self.forcings.update(zip(new, course.forcings(self.plan, self.layer, new), strict=True))
         return [self.forcings[part] for part in parts]
+
+
+def layer_problem(
+    job: Job,
+    system: System,
+    observer: Observer,
+    index: NDArray[np.int64],
+    control: StepControl,
+    *,
+    trailed: bool = False,
+) -> LayerProblem:
+    """What all members share in the layers `index` of a system; `trailed`: keep what contacts travel."""
+    modes = layer_modes(job, system, index)
+    return LayerProblem(
+        plan=course.course(job, system.layers[index]),
+        layer=modes,
+        control=control,
+        observer=observer,
+        index=index,
+        view=base.view(observer, index) @ modes.modes,
+        trailed=trailed,
+    )
+
+
+class Problems:
+    """Layers of one machine side by side, those that were asked for last kept: passes through all layers ask
+    for the same ones again."""
+
+    def __init__(self, job: Job, control: StepControl) -> None:
+        self._job, self._control = job, control
+        self._layers = np.zeros(0, dtype=np.int64)
+        self._last: LayerProblem | None = None
+
+    def of(self, layers: NDArray[np.int64]) -> LayerProblem:
+        """The problem of some layers, each of a member."""
+        if self._last is None or not np.array_equal(layers, self._layers):
+            system = self._job.machine.system(layers)
+            observer = base.make_observer(self._job.machine, system, self._job.probes)
+            every = np.arange(layers.size)
+            self._layers = layers
+            self._last = layer_problem(self._job, system, observer, every, self._control)
+        return self._last
 
 
 def alike(spacing: float) -> float:

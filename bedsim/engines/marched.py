@@ -19,19 +19,20 @@ from numpy.typing import NDArray
 from bedsim.engines import deviation_steps
 from bedsim.engines.base import Job
 from bedsim.engines.contact_space import contact_space, limited
-from bedsim.engines.course import course
 from bedsim.engines.deviation_steps import Deviation, DrivenPath
-from bedsim.engines.modes import LayerModes, Real, layer_modes
+from bedsim.engines.layer_problem import LayerProblem, Problems
+from bedsim.engines.modes import LayerModes, Real
 from bedsim.engines.solved import Solved
 from bedsim.engines.state import LAYERS_AT_ONCE, State
 
 Array = NDArray[np.float64]
 Layers = NDArray[np.int64]
 
+INTERVALS, ROUNDS = 2, 2  # of `deviation_steps`: more make the guess no better
 HEAD = 2  # layers that are stepped; after the first alone the run-in is not forgotten
 
 
-def marched(job: Job, layers: Layers, begin: State, rough: Callable[..., Solved]) -> Array:
+def marched(job: Job, layers: Layers, begin: State, rough: Callable[..., Solved], kept: Problems) -> Array:
     """Forces (l, d) before each of some layers in order, all of one motion, from the state `begin`; `rough`
     solves layers."""
     forces = [begin.f[0]]
@@ -44,27 +45,30 @@ def marched(job: Job, layers: Layers, begin: State, rough: Callable[..., Solved]
     order, breaks = solved.modes.rows.order, solved.plan.motion.time
     phi, ended = (forces[k][order] / solved.modes.rows.limit[0] for k in (-2, -1))
     start = limited(solved.modes.rows, phi[:, None])
-    path = deviation_steps.driven_paths(contact_space(solved.modes), solved.trail, start, breaks)[0]
-    usual = _stands(job, layers[HEAD - 1 : HEAD], path, breaks)[1]
-    for first in range(HEAD, layers.size, LAYERS_AT_ONCE):
-        modes, stands = _stands(job, layers[first : first + LAYERS_AT_ONCE], path, breaks)
-        for k, at in enumerate(stands):
+    (path,) = deviation_steps.driven_paths(
+        contact_space(solved.modes), solved.trail, start, breaks, INTERVALS
+    )
+    for first in range(0, layers.size, LAYERS_AT_ONCE):
+        problem = kept.of(layers[first : first + LAYERS_AT_ONCE])
+        modes, stands = problem.layer, _stands(problem, path, breaks)
+        if first == 0:
+            usual = stands[HEAD - 1]
+        for k in range(HEAD if first == 0 else 0, stands.shape[0]):
             before = limited(modes.rows, (forces[-1][order] / modes.rows.limit[k])[:, None])
-            after = _end(modes, k, path, before - start, (at - usual[0])[:, :, None])
+            after = _end(modes, k, path, before - start, (stands[k] - usual)[:, :, None])
             force = np.empty_like(forces[-1])
             force[order] = (ended + after) * modes.rows.limit[k]
             forces.append(force)
     return np.array(forces[: layers.size])
 
 
-def _stands(job: Job, layers: Layers, path: DrivenPath, breaks: Array) -> tuple[LayerModes, Array]:
-    """The modes of some layers (l,), and where known forces let their bristle rows stand (l, k+1, b) at the
-    nodes of a path."""
-    modes = layer_modes(job, job.machine.system(layers), np.arange(layers.size))
+def _stands(problem: LayerProblem, path: DrivenPath, breaks: Array) -> Array:
+    """Where known forces let the bristle rows of some layers stand (l, k+1, b) at the nodes of a path."""
+    modes = problem.layer
     piece = np.clip(np.searchsorted(breaks, path.time), 1, breaks.size - 1) - 1
-    imposed = course(job, layers).imposed(path.time, piece).reshape(layers.size, path.time.size, -1)
+    imposed = problem.plan.imposed(path.time, piece).reshape(problem.index.size, path.time.size, -1)
     force = imposed @ modes.imposed + modes.weight[:, None]
-    return modes, (force / modes.frequency[:, None] ** 2) @ modes.rows.place[..., : modes.rows.bristles]
+    return (force / modes.frequency[:, None] ** 2) @ modes.rows.place[..., : modes.rows.bristles]
 
 
 def _end(modes: LayerModes, k: int, path: DrivenPath, psi: Array, stands: Array) -> Array:
@@ -74,4 +78,4 @@ def _end(modes: LayerModes, k: int, path: DrivenPath, psi: Array, stands: Array)
     # psi = g + d, d = stands - L g
     g = np.linalg.solve(np.eye(psi.shape[0]) - space.compliance, psi - stands[0])
     deviation = Deviation(psi=psi, place=psi - g, g=g)
-    return deviation_steps.march(space, path, deviation, stands.astype(Real))[1].psi[:, 0]
+    return deviation_steps.march(space, path, deviation, stands.astype(Real), ROUNDS)[1].psi[:, 0]

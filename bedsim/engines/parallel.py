@@ -31,6 +31,7 @@ from bedsim.background import BackgroundTask, Channel
 from bedsim.engines import base, state
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.guesses import Ends, Guess, led, warmed
+from bedsim.engines.layer_problem import Problems
 from bedsim.engines.marched import marched
 from bedsim.engines.sensitivity import beside, sensitivity, times
 from bedsim.engines.solved import Shift, Solved, report
@@ -111,10 +112,10 @@ class Agreed:
 
 
 def run(
-    job: Job, first: int, last: int, begin: State, solve: Solve, rough: Solve
+    job: Job, first: int, last: int, begin: State, solve: Solve, rough: Solve, kept: Problems
 ) -> tuple[State, Chunk] | None:
     """Layers `first` to `last` of one machine from the state `begin`: the state at the end and what is
-    reported.  `rough` solves layers for guesses.
+    reported.  `rough` solves layers for guesses; what both ask for is `kept`.
 
     None if segments do not pay or do not agree.
     """
@@ -125,7 +126,7 @@ def run(
     quiet, shortest = replace(job, progress=lambda done: None), 1
     guess: Callable[[Layers], Guess]
     if stations.alike(layers):
-        guess = partial(led, quiet, layers, begin, marched(quiet, layers, begin, rough), rough)
+        guess = partial(led, quiet, layers, begin, marched(quiet, layers, begin, rough, kept), rough)
     else:
         guess, shortest = partial(warmed, quiet, first, begin, solve, rough), SHORTEST
     if layers.size > ALONE:
