@@ -75,16 +75,23 @@ class Deviation:
     g: Array
 
 
-def driven_paths(space: ContactSpace, trail: Trail, phi: Array, breaks: Array) -> list[DrivenPath]:
+def driven_paths(
+    space: ContactSpace, trail: Trail, phi: Array, breaks: Array, intervals: int = INTERVALS
+) -> list[DrivenPath]:
     """The paths of the first k members of a trail from deflections `phi` (b, k) on; `breaks` s: the ends of
-    the pieces of the motion, its beginning first."""
+    the pieces of the motion, its beginning first, with so many `intervals` in each."""
     count = phi.shape[1]
     resting = [ring_down(space, trail.path[driven_steps(trail, breaks) :, :, k]) for k in range(count)]
-    return joined_paths(space.rows, trail, phi, breaks, resting)
+    return joined_paths(space.rows, trail, phi, breaks, resting, intervals)
 
 
 def joined_paths(
-    rows: Rows, trail: Trail, phi: Array, breaks: Array, resting: Iterable[Array]
+    rows: Rows,
+    trail: Trail,
+    phi: Array,
+    breaks: Array,
+    resting: Iterable[Array],
+    intervals: int = INTERVALS,
 ) -> list[DrivenPath]:
     """Likewise with what becomes of psi at rest, of each."""
     driven, count = driven_steps(trail, breaks), phi.shape[1]
@@ -94,7 +101,7 @@ def joined_paths(
         phis[i] = after(rows, phi, by / 2)
         phi = after(rows, phis[i], by / 2)
     time = np.concatenate([[0.0], trail.time])
-    nodes = _nodes(time[: driven + 1], breaks)
+    nodes = _nodes(time[: driven + 1], breaks, intervals)
     return [
         DrivenPath(
             time=time[nodes],
@@ -110,12 +117,12 @@ def driven_steps(trail: Trail, breaks: Array) -> int:
     return int(np.searchsorted(trail.time, breaks[-1] + INSTANT))
 
 
-def _nodes(time: Array, breaks: Array) -> list[int]:
+def _nodes(time: Array, breaks: Array, intervals: int) -> list[int]:
     """Steps after which a node stands: the ends of the pieces, and between them."""
     ends = [int(np.argmin(np.abs(time - at))) for at in breaks]
     found = [0]
     for a, e in pairwise(ends):
-        found += [round(a + (e - a) * (i + 1) / INTERVALS) for i in range(INTERVALS)]
+        found += [round(a + (e - a) * (i + 1) / intervals) for i in range(intervals)]
     return sorted(set(found))
 
 
@@ -166,16 +173,17 @@ def _gathered(paths: Array) -> Array:
 
 
 def march(
-    space: ContactSpace, path: DrivenPath, start: Deviation, imposed: Working
+    space: ContactSpace, path: DrivenPath, start: Deviation, imposed: Working, rounds: int = ROUNDS
 ) -> tuple[list[Array], Deviation]:
     """Deviations of members along the nominal's path with `imposed` (k+1, b, m) places of the rows under
-    what their imperfections differ by, at the nodes: g (b, m) at every node, and the end of the ring-down."""
+    what their imperfections differ by, at the nodes: g (b, m) at every node, and the end of the ring-down;
+    `rounds` for the balance of an interval."""
     L = space.compliance.astype(Real)
     psi, place, g = (np.asarray(x, dtype=Real) for x in (start.psi, start.place, start.g))
     seen = [g]
     for interval, known in zip(path.intervals, imposed[1:], strict=True):
         new = known - L @ g
-        for _ in range(ROUNDS):
+        for _ in range(rounds):
             there = new
             bristle = _after(space, interval, psi, there - place)
             new = known - L @ (bristle - there)

@@ -9,9 +9,10 @@ stepped in full, side by side, each from a guess of the bristles at its start; w
 where g is a smooth course of the guesses, and r, A, p of any layer come from those in full by least squares.
 Not fitted is where the machine rests: it is solved at every layer, with all its imperfections.  Nor is h,
 what slow contacts hold of their force (`_held`).  A is what bristles forget along their path
-(`parallel.sensitivity`) and, found from layers that were stepped twice, how strongly the forces at the start
-shake the bed (`_beside`).  From the known state before the first layer forces are then followed from layer to
-layer, which shows what the guesses were wrong by; layers in full are stepped again from the forces so found.
+(`sensitivity.py`) and, found from layers that were stepped twice, how strongly the forces at the
+start shake the bed (`_beside`).  From the known state before the first layer forces are then followed from
+layer to layer, which shows what the guesses were wrong by; layers in full are stepped again from the forces
+so found.
 
 The error is measured: layers between those in full are stepped in full besides.  What they differ by in
 print, and what the differences at their ends become, each layer given one of them in turn and followed from
@@ -37,10 +38,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bedsim.background import each
-from bedsim.engines import base, fit_basis, parallel
+from bedsim.engines import base, fit_basis, guesses
 from bedsim.engines.base import Chunk, Job
 from bedsim.engines.fit_basis import Basis
 from bedsim.engines.rest_of_layers import rest_of_layers
+from bedsim.engines.sensitivity import HOLDS, beside, sensitivity, times
 from bedsim.engines.solved import EXTREME, Solved, report
 from bedsim.engines.state import State
 from bedsim.quantities import REPORTED
@@ -64,8 +66,6 @@ CHECKED = 20
 FEWEST = 300  # layers that are fitted
 WITHIN = 1e-8  # m
 EXTREMES_WITHIN = 0.02  # of the largest: they are held against limits with margins of their own
-TELLING = 0.03  # of the largest difference of guesses: smaller ones tell nothing of what they do
-HOLDS = 0.5  # a contact holds, if so much of its force is left after a layer
 ROUNDS, PARTS = 3, 4  # in which its path is found, and steps along it
 TOGETHER = 48  # layers stepped side by side
 SAME = 1e-9  # turns that differ by a smaller share differ by rounding
@@ -201,7 +201,7 @@ class FittedPrint:
         """Forces (k, d) before some layers: turned slowly with the screws up to a layer earlier, which is
         then stepped coarsely."""
         before = np.maximum(self.layers[which] - 1, self.layers[0])
-        found = self.rough(self.job, before, parallel.turned(self.job, before, self.begin)).after.f
+        found = self.rough(self.job, before, guesses.turned(self.job, before, self.begin)).after.f
         found[which == 0] = self.begin.f
         return found
 
@@ -220,7 +220,7 @@ class FittedPrint:
 
     def _side_by_side(self, which: Indices, begin: Array) -> InFull:
         solved = self.solve(self.job, self.layers[which], self.rest.states(which, begin))
-        carry, _ = parallel.sensitivity(solved)
+        carry, _ = sensitivity(solved)
         return InFull(
             which=which,
             begin=begin,
@@ -230,16 +230,10 @@ class FittedPrint:
         )
 
     def beside(self, one: InFull, other: InFull) -> Array:
-        """What the forces at the begin of a layer do to those at its end beside `carry` (d, d), alike in all
-        layers: how strongly the bed is shaken, which the quick contacts feel; from the same layers stepped
-        from two guesses."""
-        scale = self.limit[0]
+        """What forces do beside `carry` (d, d), from the same layers stepped from two guesses."""
         by = other.begin - one.begin
-        more = other.end - one.end - _times(other.carry, by)
-        quick = np.diagonal(other.carry.mean(axis=0)) <= HOLDS
-        told = np.where(quick, 1 / scale, 0.0)
-        found = np.linalg.lstsq(by * told, more * told, rcond=TELLING)[0]
-        return np.asarray(scale[:, None] * found.T / scale)
+        more = other.end - one.end - times(other.carry, by)
+        return beside(self.limit[0], by, more, other.carry)
 
     def followed(
         self, basis: Basis, known: InFull, smooth: Array, beside: Array | float = 0.0
@@ -255,7 +249,7 @@ class FittedPrint:
 
         hold, usual = self._held(known, smooth)
         carry, at = known.carry + beside, known.which
-        ends = usual + fit(known.end - _times(carry, known.begin - smooth[at]) - usual[at])
+        ends = usual + fit(known.end - times(carry, known.begin - smooth[at]) - usual[at])
         carry = hold + fit(carry - hold[at])
         forces = [self.begin.f[0]]
         for end, by, usual in zip(ends, carry, smooth, strict=True):
@@ -279,7 +273,7 @@ class FittedPrint:
         one, groups = np.eye(slow.size), machine.contact_groups[np.ix_(slow, slow)]
         gives = rows @ (self.rest.give[1:, :, slow] * limit[:, None])
         stuck, free = np.linalg.inv(one + gives), np.diff(self.rest.free, axis=0) @ rows.T
-        before, moved = begin[:, slow] / limit, _times(stuck, free)
+        before, moved = begin[:, slow] / limit, times(stuck, free)
         way = moved
         for _ in range(ROUNDS):
             half = stuck * np.sqrt(way**2 @ groups)[:, None] / (2 * PARTS)
@@ -287,8 +281,8 @@ class FittedPrint:
             by = np.linalg.solve(one + half, moved[:, :, None] / PARTS)[:, :, 0]
             after, left = before, one
             for _ in range(PARTS):
-                after, left = _times(part, after) + by, part @ left
-            way = free - _times(gives, after - before)
+                after, left = times(part, after) + by, part @ left
+            way = free - times(gives, after - before)
         hold, usual = np.zeros((*begin.shape, begin.shape[1])), np.zeros_like(begin)
         hold[:, slow[:, None], slow] = limit[:, :, None] * left / limit[:, None]
         usual[:, slow] = limit * after
@@ -308,7 +302,7 @@ class FittedPrint:
         for k, carry in enumerate(found.carry):
             led.append(carry @ led[-1] + left[k % which.size])
         every = np.arange(self.layers.size)
-        moved = -_times(self.bed @ self.rest.give[1:], np.array(led[1:]))
+        moved = -times(self.bed @ self.rest.give[1:], np.array(led[1:]))
         leads = self._seen(every, moved)
         return seen[0] + leads[0], seen[1] + leads[1]
 
@@ -363,10 +357,6 @@ def _extremes_off(fields: dict[str, Any], checked: InFull) -> float:
 def with_early(basis: Basis) -> Indices:
     """Layers to step in full: the first ones and the nodes."""
     return np.append(np.arange(EARLY), EARLY + basis.nodes)
-
-
-def _times(matrices: NDArray[Any], vectors: Array) -> Array:
-    return np.asarray((matrices @ vectors[:, :, None])[..., 0])
 
 
 def _joined(parts: list[InFull]) -> InFull:

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import base, fitted, parallel
+from bedsim.engines import base, fitted
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.contact_space import ContactSpace, contact_space, limited
 from bedsim.engines.deviation_steps import DrivenPath, driven_steps, joined_paths, ring_down
@@ -28,6 +28,7 @@ from bedsim.engines.layer_integrator import Trail
 from bedsim.engines.nominals import CheckedMembers, NominalLayer, seen_at
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.engines.rest_of_layers import rest_of_layers
+from bedsim.engines.sensitivity import sensitivity
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
 from bedsim.model.assembly import System
@@ -176,7 +177,7 @@ def _course(engine: PropagatorEngine, job: Job, layers: Layers, begin: State) ->
 def _in_full(fit: FittedPrint, which: Indices, begin: Array, solve: Solve) -> tuple[InFull, Solved]:
     """Layers stepped side by side, all in the same steps, from forces (k, d) at their begin."""
     solved = solve(fit.job, fit.layers[which], fit.rest.states(which, begin))
-    carry, _ = parallel.sensitivity(solved)
+    carry, _ = sensitivity(solved)
     return InFull(which=which, begin=begin, end=solved.after.f, carry=carry, chunk=report(solved)), solved
 
 

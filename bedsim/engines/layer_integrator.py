@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from bedsim.engines import step_error, steps, workspace
 from bedsim.engines.course import MotionPart
 from bedsim.engines.known_forcing import KnownForcing
-from bedsim.engines.layer_problem import LayerProblem, mapped, row_weight
-from bedsim.engines.modes import FORCE_UNIT, LayerModes, Real, Working, mixed
+from bedsim.engines.layer_problem import LayerProblem, mapped
+from bedsim.engines.modes import FORCE_UNIT, LayerModes, Real, Rows, Working, mixed
 from bedsim.engines.state import State
 from bedsim.engines.step_control import INSTANT
 from bedsim.engines.steps import ModalState, Outcome
+from bedsim.engines.workspace import Workspace
 
 Array = NDArray[np.float64]
 CELLS = 8192  # members times steps of a stretch: what is worked on at once stays near the processor
@@ -49,7 +50,6 @@ class LayerIntegrator:
     problem: LayerProblem
     mix: Array | None  # (r, m)
     now: ModalState
-    weight: Working  # (p, z), or (s, z, p)
     time: float = 0.0
     level: int = 0
     error: float = 0.0  # of late
@@ -80,23 +80,50 @@ class LayerIntegrator:
         self, spacing: float, known: KnownForcing, rest: Array, count: int, every: float
     ) -> Outcome:
         """`count` steps with the motion counted from `rest` (2, n, m), stored `every` so many s; again
-        with all rows acting where elastic elements turn out to act."""
-        problem, rows = self.problem, self.problem.layer.rows
-        sizes = (rows.contacts, rows.bristles, rows.size, problem.layer.frequency.shape[1])
-        room = workspace.workspace(self.members, self.longest, sizes, get_ident())
+        with more rows acting where elastic elements turn out to act."""
+        problem, whole = self.problem, self.problem.layer.rows
         now = replace(self.now, motion=self.now.motion - rest)
         stride = max(1, round(every / spacing))
-        alone = rows.bristles > 0 and rows.dampers == 0 and self.untouched()
-        width = rows.bristles if alone else rows.size
+        acting = problem.whole if self.stopped() else problem.smooth
+        # while the bed is driven motors lag
+        alone = known.move is None and whole.bristles > 0 and whole.dampers == 0 and self.untouched()
         while True:
-            table = problem.tables(spacing, width, known.pace)
+            rows = acting.layer.rows
+            width = rows.bristles if alone else rows.size
+            table = problem.tables(acting, spacing, width, known.pace)
+            room = self.room(rows)
             found = steps.integrate(
-                table, rows, known, now, count, stride, problem.control.tolerance, self.weight, room
+                table,
+                rows,
+                *((known, now) if acting is problem.whole else _stopless(whole, known, now)),
+                count,
+                stride,
+                problem.control.tolerance,
+                acting.weight,
+                room,
             )
             self.tries += found.tries
-            if width == rows.size or found.taken == 0 or rows.idle(room.seen[1 : found.taken + 1, 0], LAG):
-                return found
-            width = rows.size
+            if acting is not problem.whole:
+                if not self.clear(known, found.taken, room.motions):
+                    acting, alone = problem.whole, False
+                    continue
+                found = replace(found, end=_with_stops(whole, found.end) if found.taken else now)
+            if alone and found.taken and not rows.idle(room.seen[1 : found.taken + 1, 0], LAG):
+                alone = False
+                continue
+            return found
+
+    def room(self, rows: Rows) -> Workspace:
+        """Arrays to work in."""
+        sizes = (rows.contacts, rows.bristles, rows.size, self.problem.layer.frequency.shape[1])
+        return workspace.workspace(self.members, self.longest, sizes, get_ident())
+
+    def clear(self, known: KnownForcing, taken: int, motions: Working) -> bool:
+        """Whether no stop is touched at the nodes after so many steps, with eta (t, n, m) there."""
+        count = 2 * self.problem.layer.rows.parts.gap.size
+        offset = known.offset[:, :count] if known.move is None else known.offset[1 : taken + 1, :count]
+        place = mapped(self.problem.to_stops, motions[1 : taken + 1]) + mixed(offset, known.mix)
+        return self.problem.layer.rows.clear(place)
 
     def acting(self) -> NDArray[Any]:
         """Forces (e, m) of the elastic rows now."""
@@ -125,7 +152,7 @@ class LayerIntegrator:
     def probe_error(self, uncertainty: Array) -> Array:
         """What independent uncertainties (b, m) of row forces amount to at the probes (m,), m: root of the
         sum of squares."""
-        weight = self.weight[:, : uncertainty.shape[0]]
+        weight = self.problem.whole.weight[:, : uncertainty.shape[0]]
         return np.asarray(step_error.at_probes(weight**2, np.asarray(uncertainty**2, dtype=Real)) ** 0.5)
 
     def rejected(self, found: Outcome) -> bool:
@@ -193,6 +220,26 @@ class LayerIntegrator:
         return last, mixed((force / layer.frequency**2).T, self.mix)
 
 
+def _stopless(rows: Rows, known: KnownForcing, now: ModalState) -> tuple[KnownForcing, ModalState]:
+    """Known forcing and state without the rows of stops."""
+    count, at = 2 * rows.parts.gap.size, rows.stops
+    return (
+        replace(known, offset=known.offset[:, count:], offset_speed=known.offset_speed[:, count:]),
+        replace(now, g=np.delete(now.g, at, axis=0), rate=np.delete(now.rate, at, axis=0)),
+    )
+
+
+def _with_stops(rows: Rows, now: ModalState) -> ModalState:
+    """The state with the rows of stops, which do not act."""
+
+    def every(values: Array) -> Array:
+        at = rows.stops
+        none = np.zeros((at.stop - at.start, values.shape[1]))
+        return np.concatenate([values[: at.start], none, values[at.start :]])
+
+    return replace(now, g=every(now.g), rate=every(now.rate))
+
+
 def _trail(began: float, spacing: float, found: Outcome) -> Trail:
     moved = np.diff(found.places.astype(float), axis=0)
     if found.slip is not None:
@@ -227,9 +274,7 @@ def begin(problem: LayerProblem, mix: Array | None, before: State, part: MotionP
     """An integrator at the start of the layer's first part."""
     first = problem.forcing([part])[0].imposed[:, :1]
     now = enter(problem.layer, before, mixed(first[:, 0].T, mix).T)
-    integrator = LayerIntegrator(
-        problem=problem, mix=mix, now=now, weight=row_weight(problem.layer, problem.probes)
-    )
+    integrator = LayerIntegrator(problem=problem, mix=mix, now=now)
     integrator.store(np.zeros((1, *now.motion.shape[1:]), dtype=Real), np.zeros(1), now.motion[0])
     integrator.imposed.append(first)
     return integrator

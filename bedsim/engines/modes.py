@@ -15,7 +15,7 @@ where members stand at layers of their own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -64,6 +64,32 @@ class Rows:
     def size(self) -> int:
         """Number of rows."""
         return self.place.shape[2]
+
+    @property
+    def stops(self) -> slice:
+        """Where stops stand."""
+        first = self.bristles + self.dampers
+        return slice(first, first + 2 * self.parts.gap.size)
+
+    def without_stops(self) -> Rows:
+        """The other rows, which nearly all stretches do with."""
+        parts, none, count = self.parts, np.zeros(0), 2 * self.parts.gap.size
+        kept = np.delete(np.arange(self.size), self.stops)
+        return replace(
+            self,
+            place=np.ascontiguousarray(self.place[..., kept]),
+            push=self.push[:, kept],
+            steep=self.steep[kept],
+            carried=self.carried[count:],
+            parts=replace(
+                parts,
+                rows=parts.rows[count:],
+                imposed=parts.imposed[count:],
+                gap=none,
+                gap_squared=none,
+                stop=none,
+            ),
+        )
 
     def lengths(self, square: Working, out: Working) -> None:
         """Length (..., c, m) of each contact's vector from the squares of its directions (..., b, m),
@@ -115,16 +141,6 @@ class Rows:
             (local[0].T - self.carried * place) / FORCE_UNIT,
             (np.abs(slope) @ reach.T[..., None])[..., 0].T / FORCE_UNIT,
         )
-
-    def shift(self, seen: Working, by: Working, w: int, scale: Array | float) -> None:
-        """Subtract the change `by` (places of the w acting rows, of dampers speeds; then speeds of bristles
-        and elastic rows) from what the rows see (2, z, m)."""
-        b, d = self.bristles, self.dampers
-        seen[0, :w] -= by[:w]
-        seen[1, :b] -= by[w : w + b]
-        if w > b:
-            seen[1, b : b + d] -= by[b : b + d] / scale
-            seen[1, b + d : w] -= by[w + b :]
 
     def idle(self, place: NDArray[Any], lag: float) -> bool:
         """Whether no elastic element acts at the places (..., z, m), motors taken as linear up to a `lag`,

@@ -21,15 +21,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from bedsim.engines import base, course, fitted, parallel, state
+from bedsim.engines import base, fitted, parallel, state
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.layer import solve
-from bedsim.engines.layer_problem import LayerProblem
-from bedsim.engines.modes import layer_modes
+from bedsim.engines.layer_problem import LayerProblem, Problems, layer_problem
 from bedsim.engines.solved import Solved, report
 from bedsim.engines.state import State
 from bedsim.engines.step_control import StepControl
@@ -54,14 +54,13 @@ class PropagatorEngine:
 
         Raises SolverError if contacts find no solution.
         """
-        carried, last = state.start(job), job.program.layers
-        rough = replace(self, control=self.control.coarser).solved
-        head = parallel.HEAD if parallel.worth(job, last - parallel.HEAD) else last
-        carried = yield from state.one_by_one(job, 1, head, carried, self.layer)
-        for first, end in parallel.stretches(job.program.stations, head + 1):
-            found = fitted.run(job, first, end, carried, self.solved, rough)
+        carried, kept = state.start(job), Problems(job, self.control)
+        full = partial(self.solved, kept=kept)
+        rough = partial(replace(self, control=self.control.coarser).solved, kept=kept)
+        for first, end in parallel.stretches(job.program.stations, 1):
+            found = fitted.run(job, first, end, carried, full, rough)
             if found is None:
-                found = parallel.run(job, first, end, carried, self.solved, rough)
+                found = parallel.run(job, first, end, carried, full, rough, kept)
             if found is None:
                 carried = yield from state.one_by_one(job, first, end, carried, self.layer)
             else:
@@ -82,12 +81,22 @@ class PropagatorEngine:
             chunks.append(report(solved))
         return state.join(ends), base.join_members(chunks)
 
-    def solved(self, job: Job, layers: NDArray[np.int64], before: State, *, trailed: bool = False) -> Solved:
-        """A layer of one machine for each of the states `before`; `trailed`: with what contacts travel."""
-        system = job.machine.system(layers)
-        observer = base.make_observer(job.machine, system, job.probes)
-        problem = self.problem(job, system, observer, np.arange(layers.size), trailed=trailed)
-        return solve(problem, slice(0, layers.size), before.within_limit(job.machine, system.friction_limit))
+    def solved(
+        self,
+        job: Job,
+        layers: NDArray[np.int64],
+        before: State,
+        *,
+        trailed: bool = False,
+        kept: Problems | None = None,
+    ) -> Solved:
+        """A layer of one machine for each of the states `before`; `trailed`: with what contacts travel;
+        `kept`: where what layers ask for may be known already."""
+        problem = (Problems(job, self.control) if kept is None else kept).of(layers)
+        problem = replace(problem, control=self.control, trailed=trailed)
+        rows = problem.layer.rows
+        limit = rows.limit[:, np.argsort(rows.order)]
+        return solve(problem, slice(0, layers.size), before.within_limit(job.machine, limit))
 
     def problem(
         self,
@@ -99,13 +108,4 @@ class PropagatorEngine:
         trailed: bool = False,
     ) -> LayerProblem:
         """What all members share in the layers `index` of a system; `trailed`: keep what contacts travel."""
-        modes = layer_modes(job, system, index)
-        return LayerProblem(
-            plan=course.course(job, system.layers[index]),
-            layer=modes,
-            control=self.control,
-            observer=observer,
-            index=index,
-            view=base.view(observer, index) @ modes.modes,
-            trailed=trailed,
-        )
+        return layer_problem(job, system, observer, index, self.control, trailed=trailed)

@@ -54,16 +54,30 @@ class Solved:
         return base.probes_of(self.observer, self.view)
 
 
-def report(solved: Solved, shift: Array | None = None) -> Chunk:
-    """What is reported of a layer, an axis of one; `shift` (m, n) of eta is added throughout."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shift:
+    """What corrects the motion (m, n) of eta: at its start, evenly less or more until it ends, and from then
+    on."""
+
+    start: Array
+    rest: Array
+
+    def at(self, share: Array) -> Array:
+        """By how much (m, t, n), at so much (t,) of the motion."""
+        return np.asarray(self.start[:, None] + share[:, None] * (self.rest - self.start)[:, None])
+
+
+def report(solved: Solved, shift: Shift | None = None) -> Chunk:
+    """What is reported of a layer, an axis of one, `shift` added."""
     plan, modes, observer, index, time = solved.plan, solved.modes, solved.observer, solved.index, solved.time
     job, motion, layers = plan.job, plan.motion, plan.layers
     back = np.swapaxes(modes.modes, 1, 2)
     seen: NDArray[Any] = np.transpose(solved.seen, (2, 0, 1))  # (m, t, v)
     mean = solved.mean
     if shift is not None:
-        seen = seen + (shift[:, None] @ np.swapaxes(solved.view, 1, 2))
-        mean = mean + shift
+        share = np.minimum(1.0, time / motion.duration)
+        seen = seen + shift.at(share) @ np.swapaxes(solved.view, 1, 2)
+        mean = mean + shift.rest
     rows, joint, height, lateral = base.parts(observer, seen)
     watched = solved.imposed[..., observer.watched]
     watched = np.moveaxis(mixed(np.moveaxis(watched, 0, -1), solved.mix), -1, 0)
@@ -81,7 +95,7 @@ def report(solved: Solved, shift: Array | None = None) -> Chunk:
         stop_hit=(fields["joint_excursion"] >= job.machine.joint_travel)[:, None],
         tail_bound=solved.bound[:, None],
         histories=tuple(
-            _history(solved, k, int(layer), None if shift is None else shift[k])
+            _history(solved, k, int(layer), shift)
             for k, layer in enumerate(layers)
             if layer in job.trace_layers
         ),
@@ -90,11 +104,13 @@ def report(solved: Solved, shift: Array | None = None) -> Chunk:
     )
 
 
-def _history(solved: Solved, k: int, layer: int, shift: Array | None) -> History:
+def _history(solved: Solved, k: int, layer: int, shift: Shift | None) -> History:
     """The motion of the first member, or of the one at the k-th layer."""
     job, modes = solved.plan.job, solved.modes.modes
-    eta = solved.places[:, :, k] if shift is None else solved.places[:, :, k] + shift
     profile, motion = job.program.layer_change(layer), solved.plan.motion
+    eta = solved.places[:, :, k]
+    if shift is not None:
+        eta = eta + shift.at(np.minimum(1.0, solved.time / motion.duration))[k]
     own = motion.own[min(k, motion.own.shape[0] - 1)]
     time = np.interp(solved.time, motion.time, own) + np.maximum(0.0, solved.time - motion.duration)
     path = profile.path(np.minimum(time, profile.duration), job.program.start_time(layer))

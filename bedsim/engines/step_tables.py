@@ -29,12 +29,11 @@ class Tables:
     new: Working  # (2, 2, n, s): to what force and rate at the node ahead exceed their prediction by
     place: Working  # (z, n), or (m, n, z)
     push: Working  # (n, w), or (m, w, n)
-    local: Working  # (2 w - d, 2 w), or (m, 2 w, 2 w - d): what rows see of these excesses (`Rows.shift`)
 
 
 def tables(layer: LayerModes, spacing: Array | float, acting: int) -> Tables:
     """Tables for steps of `spacing` s, one or (s,), in which the first `acting` rows act."""
-    rows, b, d = layer.rows, layer.rows.bristles, layer.rows.dampers
+    rows = layer.rows
     frequency, damping = layer.frequency, layer.damping
     length = np.asarray(spacing)[..., None]
     scale = 6 / length
@@ -47,18 +46,10 @@ def tables(layer: LayerModes, spacing: Array | float, acting: int) -> Tables:
 
     new = np.stack([motion(value), motion(rate)])
     push = rows.push[:, :acting]
-    local = []
-    for eta, speed in new:
-        seen = (push * eta[:, None]) @ rows.place[..., :acting]
-        fast = (push * speed[:, None]) @ rows.place[..., :acting]
-        if acting > b:
-            seen[..., b : b + d] = scale[..., None] * fast[..., b : b + d]
-        local.append(np.concatenate([seen, fast[..., :b], fast[..., b + d :]], axis=2))
     to_eta, to_speed = motion(power * (1 - 1j * damping / wd)), motion(power * (-1j * scale / wd))
-    late = [-(to_eta * x[0] + to_speed * x[1]) for x in new]  # an excess counts from the next step on
     now = [motion(hold), motion(ramp), motion(square) / 2]
     # a node's own forces are those predicted and what exceeds them
-    move = np.stack([to_eta, to_speed, *(-x for x in now), late[0] - now[0], late[1] - now[1] - now[2]])
+    move = np.stack([to_eta, to_speed, *(-x for x in now), -now[0], -now[1] - now[2]])
     one = frequency.shape[0] == 1
     return Tables(
         acting=acting,
@@ -68,7 +59,6 @@ def tables(layer: LayerModes, spacing: Array | float, acting: int) -> Tables:
         new=_last(new),
         place=matrix(rows.place),
         push=matrix(push),
-        local=matrix(np.concatenate(local, axis=1)),
     )
 
 

@@ -25,9 +25,9 @@ the ends of the steps.
    X by Simpson's rule on the speeds at both nodes and at three places between them on the cubic through
    them.
 4. Predictor and corrector.  At the node ahead g and g' are extrapolated along a parabola.  What they exceed
-   that by moves the rows through a small matrix (`Tables.local`), of third order in the step; a
-   fixed-point iteration returns it to places and speeds of the rows until no force changes by more than
-   the tolerance. Were the speeds not corrected too, long steps would feed energy into fast modes.
+   that by moves the modes (`Tables.new`), by third order in the step; a fixed-point iteration returns it to
+   places and speeds of the rows until no force changes by more than the tolerance. Were the speeds not
+   corrected too, long steps would feed energy into fast modes.
 
 What rows cause within a stretch is worked out in single precision: it adds to a motion that is known in
 double precision, and moves the outcome by less than 1e-4 um (tests/agreement).  Shapes: n modes, z rows, b
@@ -131,12 +131,12 @@ def integrate(
         tries += tried
         if not solved:
             break
-        _accept(table, room, k)
+        _accept(room, k)
         k += 1
         if not alone:
             others.append(room.g[b:].copy())
         if (count - k) % stride == 0:
-            _corrected(table, room, 0, room.kept[len(kept)])
+            room.kept[len(kept)] = room.here.y[0]
             kept.append(k)
     if rows.parts.present and alone:  # nobody has looked at elastic rows on the way
         offset = known.offset if known.move is None else known.offset[1 : k + 1]
@@ -166,7 +166,7 @@ def integrate(
 def _initialise(table: Tables, rows: Rows, known: KnownForcing, now: ModalState, room: Workspace) -> None:
     """Motion, forces and rates at the first node."""
     w, b = table.acting, rows.bristles
-    room.narrow(w, table.local.shape[-2] if table.local.ndim == 2 else table.local.shape[-1])
+    room.narrow(w)
     here, phi = room.here, room.phi
     here.y[0], here.y[1] = now.motion[0], now.motion[1] / table.scale
     apply(table.place, here.y, room.seen[0])
@@ -198,8 +198,7 @@ def _predict(table: Tables, rows: Rows, known: KnownForcing, room: Workspace, k:
     if table.place.ndim == 2:
         np.matmul(table.move, here.by_mode, out=ahead.y_by_mode)
     else:
-        np.multiply(table.move, here.spread, out=room.terms)
-        np.add.reduce(room.terms, axis=0, out=ahead.y)
+        np.einsum("kanm,knm->anm", table.move, here.all, out=ahead.y)
     if known.move is not None:
         ahead.y += mixed(known.move[k], known.mix)
     np.matmul(AHEAD, here.flat, out=ahead.flat_forces)
@@ -233,20 +232,25 @@ def _contacts(
         np.subtract(room.found, place, out=excess[0, :b])
         _bristle_rate(rows, known, room, room.lengths[3], room.found, k + 1, excess[1])
         if table.acting > b:
-            excess[0, b:e] = rows.dampers_of(seen, table.scale)
-            # the slope at its end of the parabola through three nodes
-            excess[1, b:e] = 1.5 * excess[0, b:e] - 2.0 * others[-1][:d] + 0.5 * others[-2][:d]
+            if d:
+                excess[0, b:e] = rows.dampers_of(seen, table.scale)
+                # the slope at its end of the parabola through three nodes
+                excess[1, b:e] = 1.5 * excess[0, b:e] - 2.0 * others[-1][:d] + 0.5 * others[-2][:d]
             excess[:, e:] = rows.elastic_of(seen)
             excess[1, e:] *= 6
-            clear = not excess[0, e:t].any()
+            clear = t > e and not excess[0, e:t].any()
         excess -= room.predicted
+        apply(table.push, excess, room.ahead.excess)
+        np.einsum("kanm,knm->anm", table.new, room.ahead.excess, out=room.late)
         room.moved, room.before = room.before, room.moved
-        apply(table.local, room.both, room.moved)
+        apply(table.place, room.late, room.moved)
         change = np.subtract(room.moved, room.before, out=room.before) if attempt else room.moved
-        rows.shift(seen, change, table.acting, table.scale)
+        seen -= change
         room.ends[(k + 1) % 2] = room.speed[k + 1]
-        size = np.abs(change[: table.acting], out=room.size[: table.acting])
+        size = np.abs(change[0, : table.acting], out=room.size)
         if table.acting > b:
+            if d:
+                np.abs(change[1, b:e] * table.scale, out=size[b:e])
             size *= room.steep
             if clear and rows.clear(seen[0, e:]):
                 size[e:t] = 0.0  # where stops are not touched they may be anywhere
@@ -255,10 +259,11 @@ def _contacts(
     return TRIES, False
 
 
-def _accept(table: Tables, room: Workspace, k: int) -> None:
+def _accept(room: Workspace, k: int) -> None:
     """Advance from node k to the one ahead."""
     ahead = room.ahead
-    apply(table.push, room.excess, ahead.excess)
+    ahead.y -= room.late
+    room.motions[k + 1] = ahead.y[0]
     np.add(room.predicted, room.excess, out=room.state[:2])
     room.state[2] += room.excess[1]
     room.summed += room.g
@@ -268,29 +273,18 @@ def _accept(table: Tables, room: Workspace, k: int) -> None:
     room.here, room.ahead = ahead, room.here
 
 
-def _corrected(table: Tables, room: Workspace, which: int, out: Working) -> None:
-    """Positions (n, m) of the modes at this node, or their speeds: predicted, and corrected by the excess
-    of the forces over their prediction."""
-    here = room.here
-    np.subtract(here.y[which], np.multiply(table.new[0, which], here.excess[0], out=room.late), out=out)
-    out -= np.multiply(table.new[1, which], here.excess[1], out=room.late)
-
-
 def _impulse(table: Tables, room: Workspace, k: int) -> Array:
     """Modal forces (n, m) of the rows integrated over k steps, N s: cubics between the nodes."""
     total = room.summed - room.g / 2 - room.dg / 12
     total[: room.began.shape[0]] += k * room.began
-    return table.spacing * apply(table.push, total, np.empty_like(room.late)).astype(float)
+    return table.spacing * apply(table.push, total, np.empty_like(room.late[0])).astype(float)
 
 
 def _end(table: Tables, rows: Rows, now: ModalState, room: Workspace) -> ModalState:
     """The state at the last node, for the next stretch; this one began as `now`."""
     b = rows.bristles
     idle = np.zeros((now.g.shape[0] - table.acting, now.g.shape[1]))
-    late = np.empty_like(room.here.y)
-    for which in (0, 1):
-        _corrected(table, room, which, late[which])
-    motion = late.astype(float)
+    motion = room.here.y.astype(float)
     motion[1] *= table.scale
     return ModalState(
         motion=motion,

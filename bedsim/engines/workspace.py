@@ -21,7 +21,6 @@ class Node:
         self.all = np.zeros((7, n, members), dtype=Real)
         self.y, self.forces, self.excess = self.all[:2], self.all[2:5], self.all[5:]
         self.by_mode, self.y_by_mode = self.all.transpose(1, 0, 2), self.y.transpose(1, 0, 2)
-        self.spread = self.all[:, None]
         self.flat, self.flat_forces = self.all[2:].reshape(5, -1), self.forces.reshape(3, -1)
 
 
@@ -36,14 +35,15 @@ class Workspace:
             return np.zeros((*shape, members), dtype=Real)
 
         self.here, self.ahead = Node(n, members), Node(n, members)
-        self.terms, self.late = room(7, 2, n), room(n)
-        self.kept = room(steps, n)
+        self.late = room(2, n)  # what the excess of forces and rate moves the modes by
+        self.kept, self.motions = room(steps, n), room(steps + 1, n)  # eta stored, and at all nodes
         self.seen = room(steps + 1, 2, z)
         self.steep = np.ones((z, 1), dtype=Real)
         self.place, self.speed = list(self.seen[:, 0, :b]), list(self.seen[:, 1, :b])
         self.found, self.turn, self.began = room(b), room(c), room(b)
-        self.rows = room(8 * z + 3 * 2 * z)
-        self.narrow(z, z)
+        self.moved, self.before = room(2, z), room(2, z)  # what rows see of that, and saw a try before
+        self.rows = room(9 * z)
+        self.narrow(z)
         # deflection, increment and the speeds at both nodes; the last three make the path
         law = room(4, b)
         self.now, self.phi, self.increment, self.ends = law[:2], law[0], law[1], law[2:]
@@ -59,17 +59,15 @@ class Workspace:
         self.paths = room(steps, c)
         self.coarse = room(2, steps + 1, b)
 
-    def narrow(self, w: int, seen: int) -> None:
-        """Let the first w rows act, of which so many places and speeds are seen."""
+    def narrow(self, w: int) -> None:
+        """Let the first w rows act."""
         # forces, their change over a step at their rate now, and by how much that changed; the first two as
-        # predicted ahead, and by how much they exceed that; forces summed; what rows see of the excess
-        room = self.rows[: 8 * w].reshape(8, w, -1)
-        self.state, self.predicted, self.excess, self.summed = room[:3], room[3:5], room[5:7], room[7]
-        room = self.rows[-3 * seen :].reshape(3, seen, -1)
-        self.moved, self.before, self.size = room
+        # predicted ahead, and by how much they exceed that; forces summed; by how much places change
+        room = self.rows[: 9 * w].reshape(9, w, -1)
+        self.state, self.predicted, self.excess = room[:3], room[3:5], room[5:7]
+        self.summed, self.size = room[7:]
         self.g, self.dg, _ = self.state
         self.flat_state, self.flat_predicted = self.state.reshape(3, -1), self.predicted.reshape(2, -1)
-        self.both = self.excess.reshape(2 * w, -1)
 
 
 @lru_cache(maxsize=16)

@@ -232,13 +232,12 @@ def two_bristles(space, trail, phi, differ):
 
 
 @pytest.mark.parametrize(("intervals", "error"), [(3, 0.02), (40, 0.002)])
-def test_march_follows_the_difference_of_two_bristles(space, monkeypatch, intervals, error):
+def test_march_follows_the_difference_of_two_bristles(space, intervals, error):
     """The closer the nodes the closer it follows."""
-    monkeypatch.setattr(deviation_steps, "INTERVALS", intervals)
     trail, b = trail_of(space), space.rows.bristles
     rng = np.random.default_rng(2)
     phi = rng.uniform(-0.5, 0.5, b)
-    (path,) = driven_paths(space, trail, phi[:, None], np.array([0.0, 0.5, 1.0]))
+    (path,) = driven_paths(space, trail, phi[:, None], np.array([0.0, 0.5, 1.0]), intervals)
     differ = rng.uniform(-0.5, 0.5, (b, 1))
     imposed = path.time[:, None, None] * differ
     still = Deviation(psi=np.zeros((b, 1)), place=np.zeros((b, 1)), g=np.zeros((b, 1)))

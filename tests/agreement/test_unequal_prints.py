@@ -69,13 +69,14 @@ def test_a_height_is_the_same_in_layers_of_any_thickness():
         np.testing.assert_allclose(arm * found[key], arm * same[key], atol=0.005 * UM)
 
 
+LEAD = 3
 HEIGHTS = [0.3, 0.1, 0.14, 0.22, 0.3, 0.18, 0.1, 0.26, 0.12, 0.2, 0.16, 0.24, 0.3, 0.1]
 
 
 def uneven(*more):
     """Layers of unlike heights, and `more` keys of the k-th."""
     rows = [{"layers": 1, "layer_mm": h, **{k: v(i) for k, v in more}} for i, h in enumerate(HEIGHTS)]
-    return [{"layers": parallel.HEAD}, *rows]
+    return [{"layers": LEAD}, *rows]
 
 
 def printed(name, sections, *changes):
@@ -92,7 +93,7 @@ HOPS = ("z_hop_mm", lambda k: 0.0 if k % 3 else 0.4), ("seconds_per_layer", lamb
 def both_ways(job):
     """Chunks of a print side by side, and one by one."""
     side = list(PropagatorEngine().run(job))
-    assert [c.layers.size for c in side] == [1] * parallel.HEAD + [len(HEIGHTS)]
+    assert [c.layers.size for c in side] == [LEAD + len(HEIGHTS)]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(parallel, "worth", lambda *_: False)
         return job, side, list(PropagatorEngine().run(job))
@@ -149,14 +150,20 @@ def test_layers_too_short_to_come_to_rest_go_one_by_one():
     """Where one ends before it is at rest what follows hangs on when."""
     sections = uneven(("seconds_per_layer", lambda _: 0.6))
     found = list(PropagatorEngine().run(printed("bent-rolled-rolling-joints", sections)))
-    assert [c.layers.size for c in found] == [1] * (parallel.HEAD + len(HEIGHTS))
+    assert [c.layers.size for c in found] == [1] * (LEAD + len(HEIGHTS))
 
 
 def test_stretches_settle_alike_and_end_with_their_object():
     """What is printed after another goes down first, alone."""
     rows = "{layers=8},{layers=1,layer_mm=0.1},{layers=13,settle_s=0.2},{layers=20,new_object=true}"
     job = frictionless(42, f"print.section=[{rows}]")
-    assert parallel.stretches(job.program.stations, 4) == [(4, 9), (10, 22), (23, 23), (24, 42)]
+    assert parallel.stretches(job.program.stations, 1) == [(1, 9), (10, 22), (23, 23), (24, 42)]
+
+
+def test_a_thick_first_layer_goes_alone():
+    """Those on it are of one motion."""
+    job = frictionless(42, "print.section=[{layers=1,layer_mm=0.3},{layers=41}]")
+    assert parallel.stretches(job.program.stations, 1) == [(1, 1), (2, 42)]
 
 
 NO_FRICTION = {"guide.friction_n": 0.0, "nut.drag_torque_n_mm": 0.0, "mount.friction_coefficient": 0.0}
