@@ -76,8 +76,9 @@ class Shared(Generic[T]):
         self._works, self._task = works, None
         self._results: list[T] | None = None
         if len(works) > 1 and _can_branch():
-            self._taken = multiprocessing.Value("i", 0)
-            self._task = BackgroundTask(lambda channel: self._share())
+            with contextlib.suppress(OSError):  # no room for what both count in
+                self._taken = multiprocessing.Value("i", 0)
+                self._task = BackgroundTask(lambda channel: self._share())
 
     def results(self, progress: Progress = lambda done: None) -> list[T]:
         """Results in order.  `progress` is told how many have been begun.  Raises what they raise."""

@@ -83,8 +83,7 @@ def command(
     for text in program_sentences(loaded):
         say(text)
     ranged = bool(loaded.ranges) and not no_ranges
-    waiting = _begun(loaded, ranged)
-    # meanwhile: what is wanted later
+    waiting = _begun(loaded, ranged)  # and meanwhile what is wanted later
     from bedsim.analysis.summary import summarise, summary_lines
     from bedsim.background import Shared
     from bedsim.ranges.answered import ranges_about, with_summary
@@ -111,8 +110,7 @@ def command(
     tell(lambda: json_answer(summary))
     told = [*(wall.sentence for wall in judged), *[travel] * bool(travel)]
     click.echo("\n".join(fitted(summary_lines(summary, told))) + "\n")
-    say(share_note(loaded))
-    for text in (*printed_sentences(run.layers, loaded), *_asked(loaded, found)):
+    for text in (share_note(loaded), *printed_sentences(run.layers, loaded), *_asked(loaded, found)):
         say(text)
     click.echo(f"\nResult: {target}")
     for picture in drawn.results():
