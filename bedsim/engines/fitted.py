@@ -161,19 +161,19 @@ class FittedPrint:
         enough."""
         nodes = with_early(coarse)
         guesses = self.guessed(nodes)
-        tried = self._in_full(nodes, guesses, self.rough)
+        tried = self._in_full(nodes, guesses)
         self._done(0.2)
         begun = self.followed(coarse, tried, coarse.weights() @ guesses[EARLY:])
-        again = self._in_full(nodes, begun.forces[nodes], self.rough)
+        again = self._in_full(nodes, begun.forces[nodes])
         self._done(0.4)
         beside = self.beside(tried, again)
         begun = self.followed(coarse, again, coarse.smooth(begun.forces[EARLY:-1]), beside)
         nodes = with_early(fine)
-        known = self._in_full(nodes, begun.forces[nodes], self.solve)
+        known = self._in_full(nodes, begun.forces[nodes])
         found = self.followed(fine, known, fine.smooth(begun.forces[EARLY:-1]), beside)
         self._done(0.8)
         between = self.between(nodes, CHECKED)
-        checked = self._in_full(between, found.forces[between], self.solve)
+        checked = self._in_full(between, found.forces[between])
         error = self.error(found, between, *self.differences(found, checked))
         fields = self.fields(found, known)
         extremes = _extremes_off(fields, checked)
@@ -213,13 +213,13 @@ class FittedPrint:
         traced = [layer - self.layers[0] for layer in self.job.trace_layers if layer in self.layers]
         return np.unique([*(part[np.argmax(away[part])] for part in parts), *traced]).astype(np.intp)
 
-    def _in_full(self, which: Indices, begin: Array, solve: Solve) -> InFull:
+    def _in_full(self, which: Indices, begin: Array) -> InFull:
         """Layers stepped from forces (k, d) at their begin, some side by side."""
         parts = np.array_split(np.arange(which.size), -(-which.size // TOGETHER))
-        return _joined(each([partial(self._side_by_side, which[part], begin[part], solve) for part in parts]))
+        return _joined(each([partial(self._side_by_side, which[part], begin[part]) for part in parts]))
 
-    def _side_by_side(self, which: Indices, begin: Array, solve: Solve) -> InFull:
-        solved = solve(self.job, self.layers[which], self.rest.states(which, begin))
+    def _side_by_side(self, which: Indices, begin: Array) -> InFull:
+        solved = self.solve(self.job, self.layers[which], self.rest.states(which, begin))
         carry, _ = sensitivity(solved)
         return InFull(
             which=which,
