@@ -6,7 +6,7 @@ short print of layers of one motion it is one layer long, so that all of them go
 law is linear in f along a given path, and modes answer linearly: the propagation of an error in f through a
 layer, `carry`, is known once the layer is integrated, and so is where the layer then rests (`sensitivity`).
 How strongly the forces at the start shake the bed, which they change besides, is learnt from layers that were
-integrated twice (`beside`).  With all segments integrated the jump between the end of each and the guess
+integrated twice (`believed`).  With all segments integrated the jump between the end of each and the guess
 after it is the error of that guess; errors are propagated from segment to segment and what they caused is
 subtracted, one Newton step with an approximate Jacobian.  Its remainder is of second order.
 
@@ -33,7 +33,7 @@ from bedsim.engines.base import Chunk, Job
 from bedsim.engines.guesses import Ends, Guess, led, warmed
 from bedsim.engines.layer_problem import Problems
 from bedsim.engines.marched import marched
-from bedsim.engines.sensitivity import beside, sensitivity, times
+from bedsim.engines.sensitivity import believed, sensitivity, times
 from bedsim.engines.solved import Shift, Solved, report
 from bedsim.engines.state import State
 from bedsim.model.stations import Stations
@@ -210,7 +210,7 @@ def _integrated(
 
 
 def _learnt(steps: list[Step], lengths: Layers, before: Ends, end: State) -> tuple[Array, Ends]:
-    """What forces do `beside` the carry, from the last layers of segments, integrated `before` from other
+    """What forces do beside the carry, from the last layers of segments, integrated `before` from other
     forces, and how these went now.  A coarser control shifts all ends alike: means are left out."""
     last = [(steps[length - 1], k) for k, length in enumerate(lengths[:-1])]
     now = Ends(begin=np.array([step.begin[k] for step, k in last]), end=end.f[:-1])
@@ -220,7 +220,7 @@ def _learnt(steps: list[Step], lengths: Layers, before: Ends, end: State) -> tup
     rows = steps[0].solved.modes.rows
     limit = np.empty(rows.bristles)
     limit[rows.order] = rows.limit[0]
-    return beside(limit, by - by.mean(axis=0), more - more.mean(axis=0), carry), now
+    return believed(limit, by - by.mean(axis=0), more - more.mean(axis=0), carry), now
 
 
 def _errors(
