@@ -5,6 +5,12 @@ P = (1 + A^T A)^-1, halved until the sum falls.  At the end P is the covariance 
 of r.  Source: Bayes with a normal prior, linearised; any textbook on inverse problems.  A straight draw from
 (u, P) would not agree with the readings, since stiffness times bend is curved: other machines come from
 readings and prior that are disturbed within what they are sure of, and fitted again.
+
+Limits.  Where nobody gauged the screws a reading is a product of keys and screws.  The likeliest pair of both
+leaves out how many screws would do (the determinant of the readings' covariance with the screws integrated
+out), so that motion goes to the keys and screws come out small: on 93 machines on rolling joints made by this
+very model the truth had the mean rank 0.56 in height among the machines told (0.50 would be right, 0.47 with
+the keys held), with 0.88 inside the range of 90 %.
 """
 
 from __future__ import annotations

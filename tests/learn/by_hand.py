@@ -33,7 +33,6 @@ SIGMA = 1e-6
 DRAWS = 19
 """The first and the last of so many hold 90 %."""
 OWN_DRAWS = 1000
-"""Every machine has draws of its own: the same few for all would make one sample's luck their coverage."""
 SURE = 0.89
 """17 of 19: what `bedsim.learn.text` calls sure."""
 FAULTS = ("spike of 30 um", "slip of 5 um", "wrong sign", "3 um once per turn")
@@ -45,10 +44,15 @@ def read(made, rows, header=None):
         return read_files([path], made.given, SIGMA).observations
 
 
+def own_draws(kind, seed):
+    """Where a machine's own draws begin: the same few for all would make one sample's luck their coverage."""
+    return OWN_DRAWS + len(KINDS) * seed + list(KINDS).index(kind)
+
+
 def one_machine(kind, way, seed):
     """What is learnt of a machine against what it is; None where there is nothing to read."""
     gauged = seed % 2 == 1
-    made, rng = world(kind, seed, gauged), np.random.default_rng([seed, 77])
+    made, rng = world(kind, seed, gauged), np.random.default_rng([seed, 77, list(KINDS).index(kind)])
     rows = gauged_rows(made.true, rng, sigma=SIGMA) if way == "gauge" else wall_rows(made.true, rng, SIGMA)
     row = {"kind": kind, "way": way, "seed": seed, "gauged": gauged, "read": len(rows)}
     if not rows:
@@ -57,7 +61,7 @@ def one_machine(kind, way, seed):
     unknowns = unknowns_of(made.given, None if gauged else UNGAUGED)
     found, fault = fitted(unknowns, read(made, rows, WALLS if way == "walls" else None))
     took = time.process_time() - start
-    spread = spread_of(unknowns, disturbed(found, DRAWS, seed=OWN_DRAWS + seed))
+    spread = spread_of(unknowns, disturbed(found, DRAWS, seed=own_draws(kind, seed)))
     guilty, claimed = spread.claim()
     row |= {
         "lateral": int(np.sum(spread.lateral < made.lateral)),

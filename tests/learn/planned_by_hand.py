@@ -19,7 +19,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from by_hand import DRAWS, SIGMA, inside, read
+from by_hand import DRAWS, SIGMA, inside, own_draws, read
 from read_world import KINDS, UNGAUGED, gauged_rows, world
 
 from bedsim.learn.answers import spread_of
@@ -45,7 +45,7 @@ def answers(unknowns, found):
 
 def planned(kind, seed):
     """What two readings were said to bring, and what they brought."""
-    made, rng = world(kind, seed, seed % 2 == 1), np.random.default_rng([seed, 78])
+    made, rng = world(kind, seed, seed % 2 == 1), np.random.default_rng([seed, 78, list(KINDS).index(kind)])
     unknowns = unknowns_of(made.given, None if seed % 2 else UNGAUGED)
     rows = gauged_rows(made.true, rng, (FIRST,))
     machines, lateral = answers(unknowns, fitted(unknowns, read(made, rows))[0])
@@ -80,7 +80,7 @@ def wrong(kind, seed, what):
     from bedsim.analysis.linear_machine import without_play
     from bedsim.ranges.alone import linear_values
 
-    made, rng = world(kind, seed, seed % 2 == 1), np.random.default_rng([seed, 79])
+    made, rng = world(kind, seed, seed % 2 == 1), np.random.default_rng([seed, 79, list(KINDS).index(kind)])
     true, truth = made.true, made.lateral
     if what == SOFT:
         true = softened(made)
@@ -92,7 +92,7 @@ def wrong(kind, seed, what):
             row[3] += 3.0 * np.cos(row[2] * np.pi / 4 + phase) * (row[1] == "x")
     unknowns = unknowns_of(made.given, None if seed % 2 else UNGAUGED)
     found = fitted(unknowns, read(made, rows))[0]
-    answer = spread_of(unknowns, disturbed(found, DRAWS)).lateral
+    answer = spread_of(unknowns, disturbed(found, DRAWS, seed=own_draws(kind, seed))).lateral
     return {
         "kind": kind,
         "seed": seed,
@@ -126,10 +126,12 @@ def lines(rows):
             own = [r for r in rows if r["what"] == what and r["kind"] == kind]
             if own:
                 noticed, said, covered = (sum(r[w] for r in own) for w in ("noticed", "said", "covered"))
+                neither = sum(not r["noticed"] and not r["said"] for r in own)
                 off, moved = (np.median([abs(r[w]) for r in own]) for w in ("off", "moved"))
                 yield (
-                    f"{what}, {kind:8}{len(own)}: noticed {noticed}, said not to be seen {said}, truth "
-                    f"inside {covered}, off by {off:.3f} (the truth moved by {moved:.3f})"
+                    f"{what}, {kind:8}{len(own)}: noticed {noticed}, said not to be seen {said}, "
+                    f"neither {neither}, truth inside {covered}, off by {off:.3f} (the truth moved by "
+                    f"{moved:.3f})"
                 )
 
 
