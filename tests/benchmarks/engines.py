@@ -303,7 +303,7 @@ def ordinary(quick: bool, found: dict[str, object]) -> None:
     row("rolling joints", usual, error)
     slowest = 0.0
     for path in sorted(ROLLING.parent.glob("*.toml")) if not quick else [PLAIN]:
-        if path != ROLLING:
+        if path != ROLLING and load_scenario(path).scenario.print.program is None:  # which has its own layers
             seconds, error = measured(path)
             row(path.stem, seconds, error, seconds / usual, "the time of rolling joints")
             slowest = max(slowest, seconds)
