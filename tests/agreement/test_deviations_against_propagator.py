@@ -11,6 +11,7 @@ from bedsim.engines import contact_space, deviation_steps, fitted_nominals, stat
 from bedsim.engines.deviation_report import UnitsAhead
 from bedsim.engines.deviation_steps import Deviation, driven_paths, march
 from bedsim.engines.deviations import LITTLE, DeviationsEngine, grouped
+from bedsim.engines.fitted import EXTREMES_WITHIN
 from bedsim.engines.layer_integrator import Trail
 from bedsim.engines.modes import layer_modes
 from bedsim.engines.propagator import PropagatorEngine
@@ -120,7 +121,8 @@ def test_fitted_nominals_are_those_in_full(name, monkeypatch):
     assert max(apart(job, fitted, stepped)) < fitted_nominals.WITHIN
     for key in ("joint_excursion", "side_force", "load_angle", "mount_force", "axial_force"):
         a, b = joined(fitted, key), joined(stepped, key)
-        assert np.abs(a - b).max() < 0.003 * np.abs(b).max(), key
+        # extremes are fitted like those of a long print: to that share of the largest
+        assert np.abs(a - b).max() <= EXTREMES_WITHIN * np.abs(b).max(), key
 
 
 def test_fitted_nominals_begin_as_the_members_do():
