@@ -2,7 +2,7 @@
 
 import sys
 
-from bedsim.cli.main import main
+from bedsim.cli.main import command_line
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(command_line())

@@ -46,6 +46,13 @@ def after_increment(force: Array, increment: Array, groups: Array, limit: Array,
 
 def increment_tangent(force: Array, increment: Array, groups: Array, limit: Array, breakaway: Array) -> Array:
     """Derivative (..., d, d) N/m of `after_increment` by the increment."""
+    return after_and_tangent(force, increment, groups, limit, breakaway)[1]
+
+
+def after_and_tangent(
+    force: Array, increment: Array, groups: Array, limit: Array, breakaway: Array
+) -> tuple[Array, Array]:
+    """`after_increment` and its derivative (..., d, d) N/m by the increment."""
     length = path_length(increment, groups)
     x = length / breakaway
     small = x < 1e-9
@@ -54,13 +61,13 @@ def increment_tangent(force: Array, increment: Array, groups: Array, limit: Arra
     mean = np.where(small, 1.0, -np.expm1(-safe) / safe)
     slope = np.where(small, -0.5, (decay - mean) / safe)  # d mean / d x
     direction = increment / np.maximum(length, 1e-300)
+    steep, held = limit / breakaway, force * decay
     # rows of one contact couple through the length they share
-    by_length = (-force * decay + limit * increment / breakaway * slope) / breakaway
+    by_length = (steep * increment * slope - held) / breakaway
     tangent = by_length[..., :, None] * direction[..., None, :] * groups
-    diagonal = limit / breakaway * mean
     index = np.arange(force.shape[-1])
-    tangent[..., index, index] += diagonal
-    return tangent
+    tangent[..., index, index] += steep * mean
+    return held + steep * increment * mean, tangent
 
 
 def rate(force: Array, speed: Array, groups: Array, limit: Array, breakaway: Array) -> Array:

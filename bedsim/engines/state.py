@@ -97,23 +97,25 @@ def slow_step(
     """
     base = slip - state.q @ layer.contact.T
     q = state.q if guess is None else guess
-    residual, _ = _balance(layer, state.f, q, base, force, imposed)
+    residual, tangent = _balance(layer, state.f, q, base, force, imposed)
     for _ in range(NEWTON_STEPS):
-        step = np.linalg.solve(_tangent(layer, state.f, q, base, imposed), residual[..., None])[..., 0]
+        step = np.linalg.solve(tangent, residual[..., None])[..., 0]
         size = np.max(np.abs(step), axis=-1)
         if float(np.max(size)) < NEWTON_TOLERANCE:
             q = q - step
-            return State(q=q, v=np.zeros_like(q), f=_balance(layer, state.f, q, base, force, imposed)[1])
+            moved = q @ layer.contact.T + base
+            f = friction.after_increment(state.f, moved, layer.groups, layer.limit, layer.breakaway)
+            return State(q=q, v=np.zeros_like(q), f=f)
         worth = np.sum(residual * residual * layer.scale, axis=-1)
         share = np.ones_like(size)
         for _ in range(HALVINGS):
             trial = q - share[:, None] * step
-            after, _ = _balance(layer, state.f, trial, base, force, imposed)
+            after, steep = _balance(layer, state.f, trial, base, force, imposed)
             worse = np.sum(after * after * layer.scale, axis=-1) > worth
             if not np.any(worse & (size > NEWTON_TOLERANCE)):
                 break
             share = np.where(worse, share / 2, share)
-        q, residual = trial, after
+        q, residual, tangent = trial, after, steep
     raise SolverError(
         f"no equilibrium found: the last Newton step was {float(np.max(size)):.1e} m; "
         "a stop, a plain nut or a friction contact keeps changing sides"
@@ -123,22 +125,13 @@ def slow_step(
 def _balance(
     layer: SlowLayer, before: Array, q: Array, base: Array, force: Array, imposed: Array
 ) -> tuple[Array, Array]:
-    """Residual force (m, n) and bristle forces (m, d) at q."""
-    f = friction.after_increment(
-        before, q @ layer.contact.T + base, layer.groups, layer.limit, layer.breakaway
-    )
+    """Residual force (m, n) at q and its derivative (m, n, n)."""
+    moved = q @ layer.contact.T + base
+    f, slope = friction.after_and_tangent(before, moved, layer.groups, layer.limit, layer.breakaway)
     residual = (q[:, None] @ layer.K)[:, 0] + f @ layer.contact - force
-    extra = force_and_tangent(layer.parts, q, imposed)
-    return residual if extra is None else residual + extra[0], f
-
-
-def _tangent(layer: SlowLayer, before: Array, q: Array, base: Array, imposed: Array) -> Array:
-    """Derivative (m, n, n) of the residual."""
-    increment = q @ layer.contact.T + base
-    slope = friction.increment_tangent(before, increment, layer.groups, layer.limit, layer.breakaway)
     tangent = layer.K + layer.contact.T @ slope @ layer.contact
     extra = force_and_tangent(layer.parts, q, imposed)
-    return tangent if extra is None else tangent + extra[1]
+    return (residual, tangent) if extra is None else (residual + extra[0], tangent + extra[1])
 
 
 def slow_path(
