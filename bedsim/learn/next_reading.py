@@ -3,7 +3,7 @@
 Machines that agree with all that was read are samples of what is known: each has its answer, and each would
 read something.  By the law of total variance a reading y leaves of the variance of the answer's logarithm
 
-    E Var(log a | y) = min over all functions h of E (log a - h(y))^2,
+    mean of Var(log a, y known) = min over all functions h of E (log a - h(y))^2,
 
 so that any prediction h of the answer from the reading bounds from above what the reading would leave.  Here
 h is a Gaussian process about an unknown mean, and each machine's answer is predicted from the others alone:

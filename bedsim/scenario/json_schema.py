@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from typing import Any
 
 from bedsim import registry
@@ -11,6 +10,7 @@ from bedsim.scenario.keys import PARTS, properties, section_of
 from bedsim.scenario.kinds_of_parts import own_keys
 from bedsim.scenario.ranges import BASES
 from bedsim.scenario.schema import Corner, Scenario
+from bedsim.scenario.section import json_schema
 
 
 def file_schema() -> dict[str, Any]:
@@ -18,7 +18,7 @@ def file_schema() -> dict[str, Any]:
 
     Part tables may stand at the top or in a corner and may be partial; any float may be a range.
     """
-    schema = copy.deepcopy(Scenario.model_json_schema())
+    schema = json_schema(Scenario)
     definitions = schema["$defs"]
     for part in registry.parts():
         definitions[_definition(part)]["properties"] |= _own(part)

@@ -14,6 +14,7 @@ from pydantic.fields import FieldInfo
 from bedsim import registry
 from bedsim.scenario.kinds_of_parts import own_keys
 from bedsim.scenario.schema import Corner, Scenario, Section
+from bedsim.scenario.section import json_schema, sentences
 
 PARTS = ("screw", "nut", "joint", "mount", "guide", "frame", "carriage", "motor", "coupling")
 """Tables that may stand at the top of a file for all corners, and inside a corner for that one."""
@@ -87,11 +88,18 @@ def fields_of(table: type[Section]) -> dict[str, FieldInfo]:
 def properties(table: type[Section]) -> dict[str, dict[str, Any]]:
     """JSON Schema of every key of a table, with those that kinds of the part add to it."""
     part = _parts().get(table)
-    found: dict[str, dict[str, Any]] = dict(table.model_json_schema().get("properties", {}))
+    found: dict[str, dict[str, Any]] = dict(json_schema(table).get("properties", {}))
     for kind in () if part is None else registry.kinds(part):
-        own = {} if kind.keys is None else kind.keys.model_json_schema()["properties"]
+        own = {} if kind.keys is None else json_schema(kind.keys)["properties"]
         found |= {key: entry for key, entry in own.items() if key not in found}
     return found
+
+
+def sentence_of(table: type[Section], key: str) -> str:
+    """The sentence under a key of a table, or of what kinds of the part add to it; "" where there is none."""
+    part = _parts().get(table)
+    own = () if part is None else (kind.keys for kind in registry.kinds(part) if kind.keys is not None)
+    return next((found for one in (table, *own) if (found := sentences(one).get(key))), "")
 
 
 @cache

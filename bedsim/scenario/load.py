@@ -26,7 +26,7 @@ from bedsim.scenario.derived_defaults import RULES, thread_of
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.fill import Filler
 from bedsim.scenario.idle import choices, find_idle
-from bedsim.scenario.keys import field_at, nearest, table_at
+from bedsim.scenario.keys import nearest, sentence_of, table_at
 from bedsim.scenario.kinds_of_parts import without_others
 from bedsim.scenario.knowledge import Knowledge, read_knowledge
 from bedsim.scenario.named_files import NamedFileError, named_file
@@ -336,12 +336,12 @@ def _missing(loc: Sequence[str | int], full: Tree, hint: str) -> tuple[str, str]
         return rule, "Give starts (lead = starts x pitch), or root_diameter_mm as measured."
     if len(steps) == 4 and steps[0] == "corner" and (told := _needed(full["corner"][steps[1]], *steps[2:])):
         return "is missing", told
-    field = field_at(steps)
     table = table_at(steps)
     if table is not None:
         needed = [name for name, inner in table.model_fields.items() if inner.is_required()]
         return "is missing", f"Write a table [{steps[-1]}] with {', '.join(needed)}."
-    return "is missing", hint or (field.description if field is not None and field.description else "")
+    owner = table_at(steps[:-1])
+    return "is missing", hint or (sentence_of(owner, str(steps[-1])) if owner is not None else "")
 
 
 def _needed(corner: Tree, part: str | int, key: str | int) -> str:

@@ -10,6 +10,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import ModuleType
+from typing import cast
 
 from pydantic.fields import FieldInfo
 
@@ -21,7 +22,7 @@ from bedsim.scenario.defaults import default_ranges
 from bedsim.scenario.derived_defaults import RULES
 from bedsim.scenario.keys import PARTS, field_at, is_number, section_of, unit_of, value_adapter
 from bedsim.scenario.schema import Corner
-from bedsim.scenario.section import Section
+from bedsim.scenario.section import Section, sentences
 
 PLAIN_NUMBERS = ("_ratio", "_coefficient", "_share", "_factor")
 """Endings of numbers that have no unit."""
@@ -158,12 +159,13 @@ def _faults(kind: Kind) -> Iterator[str]:
 
 def _key_faults(kind: Kind, common: type[Section]) -> Iterator[str]:
     assert kind.keys is not None
+    told = sentences(cast(type[Section], kind.keys))
     for key in kind.keys.__annotations__:
         if key in keys.fields_of(common):
             yield f"{key} is a key of {kind.part} already"
             continue
         field: FieldInfo = kind.keys.model_fields[key]
-        if not field.description:
+        if not told.get(key):
             yield f"{key} has no sentence under it"
         if is_number(field) and not unit_of(key) and not key.endswith(PLAIN_NUMBERS):
             yield f"{key} has no unit in its name, as in {key}_mm"

@@ -14,9 +14,18 @@ from bedsim import registry
 from bedsim.registry import Default
 from bedsim.scenario.defaults import default_ranges, known_kinds
 from bedsim.scenario.derived_defaults import RULES
-from bedsim.scenario.keys import PARTS, fields_of, list_section_of, properties, section_of, unit_of
+from bedsim.scenario.keys import (
+    PARTS,
+    fields_of,
+    list_section_of,
+    properties,
+    section_of,
+    sentence_of,
+    unit_of,
+)
 from bedsim.scenario.kinds_of_parts import own_keys
 from bedsim.scenario.schema import Corner, Scenario, Section
+from bedsim.scenario.section import json_schema, sentences
 
 README = Path(__file__).resolve().parents[2] / "scenarios" / "README.md"
 
@@ -129,12 +138,12 @@ def _default(part: str, key: str, field: FieldInfo) -> tuple[str, str]:
     return "; ".join(texts), "; ".join(f"{kind}: {d.source}" for kind, d in given.items() if d.is_guess)
 
 
-def _meaning(part: str, key: str, field: FieldInfo) -> str:
+def _meaning(part: str, key: str, table: type[Section]) -> str:
     own = own_keys(part)
     if key in own:
-        return f"{own[key][0]} alone: {field.description}"
+        return f"{own[key][0]} alone: {sentence_of(table, key)}"
     if key != "kind" or part not in registry.parts():
-        return field.description or ""
+        return sentence_of(table, key)
     return "; ".join(f"{kind.name}: {kind.sentence}" for kind in registry.kinds(part)) + "."
 
 
@@ -163,7 +172,7 @@ def key_texts(table: type[Section], part: str) -> Iterator[KeyText]:
             unit=unit_of(key),
             allowed=_limits(entries[key]),
             default=default,
-            meaning=_meaning(part, key, field),
+            meaning=_meaning(part, key, table),
             source=source,
         )
 
@@ -229,14 +238,14 @@ def reference_text(folder: Path) -> str:
     corner = ["## [[corner]]", "", f"{(Corner.__doc__ or '').strip()} At least three."]
     corner += ["", "| key | unit | range | meaning |", "|---|---|---|---|"]
     for key in ("name", "x_mm", "y_mm"):
-        entry = Corner.model_json_schema()["properties"][key]
+        entry = json_schema(Corner)["properties"][key]
         corner.append(f"| `{key}` | {unit_of(key)} | {_limits(entry)} | {entry['description']} |")
     corner += [f"| {parts} | | tables | What differs from the common table of that name. |", ""]
     for part in PARTS:
         inner = section_of(Corner.model_fields[part])
         assert inner is not None
         corner += _part_sections(part, inner)
-    top = ["## Top level", "", f"`title`: {Scenario.model_fields['title'].description} Must be given.", ""]
+    top = ["## Top level", "", f"`title`: {sentences(Scenario)['title']} Must be given.", ""]
     shipped = (
         f"## Shipped scenarios\n\nOne story, invented: a machine with a 300 mm bed.\n\n{_shipped(folder)}"
     )

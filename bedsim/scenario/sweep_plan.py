@@ -16,7 +16,7 @@ from pydantic_core import ErrorDetails
 from bedsim.errors import InputError
 from bedsim.scenario.faults import MISSING, Faults, rule_and_hint
 from bedsim.scenario.keys import bare, list_section_of, nearest, section_of
-from bedsim.scenario.section import NonNegative, Positive, Section
+from bedsim.scenario.section import NonNegative, Positive, Section, json_schema
 from bedsim.scenario.toml_file import read_toml
 
 Value = str | bool | int | float
@@ -248,7 +248,7 @@ def read_plan_file(path: Path) -> PlanFile:
 
 def plan_schema() -> dict[str, Any]:
     """JSON Schema of plan files, for editors."""
-    return PlanFile.model_json_schema()
+    return json_schema(PlanFile)
 
 
 def _lot_tables(tree: Mapping[str, Any]) -> Iterable[dict[str, Any]]:
