@@ -6,7 +6,7 @@ import contextlib
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from typing import Any
 
 from bedsim.analysis.figures import metric_values
@@ -21,6 +21,8 @@ from bedsim.ranges.alone import (
     NOTHING_WITHOUT_FRICTION,
     RANGED,
     SELDOM,
+    Alone,
+    LikelyMachine,
     Swing,
     Values,
     each_alone,
@@ -102,13 +104,20 @@ class Variation:
 
     def __init__(self, loaded: LoadedScenario, beside: Sequence[Callable[[], Any]] = ()) -> None:
         self._loaded, self._beside = loaded, len(beside)
-        self._likely = likely_machine(loaded)
         seldom = [key for key in loaded.ranges if key.key.endswith(SELDOM)]
         others = [key for key in loaded.ranges if key not in seldom]
         self._keys = [*seldom, *others]
-        together = partial(_together, loaded), partial(seldom_moving, loaded, seldom, self._likely)
-        alone = [partial(each_alone, loaded, [key], self._likely) for key in others]
-        self._found: Shared[Any] = Shared([*beside, *together, *alone])
+        alone = [partial(self._alone, each_alone, [key]) for key in others]
+        first = partial(_together, loaded), partial(self._alone, seldom_moving, seldom)
+        self._found: Shared[Any] = Shared([*beside, *first, *alone])
+
+    @cached_property
+    def _likely(self) -> LikelyMachine:
+        """In each process that does a part of the work: it is quicker worked out than waited for."""
+        return likely_machine(self._loaded)
+
+    def _alone(self, way: Callable[..., list[Alone]], keys: Sequence[Range]) -> list[Alone]:
+        return way(self._loaded, keys, self._likely)
 
     def swings(self, progress: Progress = lambda done: None) -> Swings:
         """What was found; `progress` is told the number of evaluations done, of about `steps_needed`."""

@@ -75,6 +75,7 @@ _RC: Any = {
     "savefig.facecolor": "white",
 }
 _INCH = 25.4 * MM
+PACKED = 3  # of a picture file: half the time of the usual 6 for a tenth more bytes
 
 
 @contextlib.contextmanager
@@ -151,7 +152,7 @@ def drawn_as(figure: Figure, kind: str) -> bytes:
     """A figure as a file of a kind (png, svg, pdf); no date within: the same numbers give the same file."""
     drawn = io.BytesIO()
     if kind == "png":  # `savefig` draws every page twice, the first time for nothing but its places
-        FigureCanvasAgg(figure).print_png(drawn)
+        FigureCanvasAgg(figure).print_png(drawn, pil_kwargs={"compress_level": PACKED})
         return drawn.getvalue()
     undated = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}.get(kind)
     figure.savefig(drawn, format=kind, metadata=undated)
