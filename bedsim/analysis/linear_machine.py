@@ -17,6 +17,7 @@ from bedsim.engines import base
 from bedsim.engines.base import Chunk, Job, Observer
 from bedsim.engines.equilibrium import layer_path
 from bedsim.engines.few_heights import moved, nodes_among, weights_of
+from bedsim.engines.static import at_rest
 from bedsim.model.stations import LayerRun, stations
 from bedsim.results.layers import Array
 from bedsim.scenario.load import LoadedScenario
@@ -80,10 +81,8 @@ def linear_machine(job: Job, layers: NDArray[np.int64] | None = None) -> LinearM
     system = job.machine.system(nodes)
     if job.machine.tell_side_force is not None:
         job.machine.tell_side_force(job.machine, system)
-    # `static.at_rest` of one extension in every row, and of the weight
-    solved = np.linalg.solve(
-        system.K, np.concatenate([system.imposed_force, system.weight[:, :, None]], axis=2)
-    )
+    rows = job.machine.rows.shape[0]
+    solved = at_rest(system, np.eye(rows, rows + 1), np.append(np.zeros(rows), 1.0))
     return LinearMachine(
         job=job,
         layers=layers,

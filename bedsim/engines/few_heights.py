@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-FAINT = 1e-8
 _AT_ONCE = 64  # layers: what they take of the nodes stays within the processor's cache
 
 
@@ -43,26 +42,11 @@ def moved(weights: Array, gain: Array, sag: Array | None, imposed: Array) -> Arr
     """Motions (m, l, n) under imposed extensions (m, l, r) and, where there is a `sag` (k, n), the weight:
     `gain` (k, n, r) of one extension at the nodes."""
     used = np.flatnonzero(imposed.any(axis=(0, 1)))
-    weights_of_shapes, rows = _shapes(weights, gain[:, :, used], np.abs(imposed[:, :, used]).max(axis=(0, 1)))
+    rows = gain[:, :, used].swapaxes(1, 2).reshape(-1, gain.shape[1])  # (k r, n)
     q = np.empty((*imposed.shape[:-1], gain.shape[1]))
     for own, found in zip(imposed[:, :, used], q, strict=True):
         for first in range(0, own.shape[0], _AT_ONCE):
             some = slice(first, first + _AT_ONCE)
-            each = weights_of_shapes[some, :, None] * own[some, None]
-            np.matmul(each.reshape(each.shape[0], -1), rows, out=found[some])
+            at_nodes = weights[some, :, None] * own[some, None]
+            np.matmul(at_nodes.reshape(at_nodes.shape[0], -1), rows, out=found[some])
     return q if sag is None else q + weights @ sag
-
-
-def _shapes(weights: Array, gain: Array, scale: Array) -> tuple[Array, Array]:
-    """The course of `gain` (k, n, r) over the heights as a few shapes: what layers take (l, j) of each, and
-    the gain (j r, n) of each; `scale` (r,) is what is imposed at most.
-
-    The nodes' principal directions down to `FAINT` of the largest, from the matrix of their products: what
-    changes smoothly has a third as many as nodes.  What is left out is 1e-8 of the largest motion.
-    """
-    k, n, r = gain.shape
-    flat = (gain * scale).reshape(k, -1)
-    square, directions = np.linalg.eigh(flat @ flat.T)
-    kept = directions[:, square > FAINT**2 * square[-1]] if r else directions[:, :1]
-    shapes = np.tensordot(kept.T, gain, 1)
-    return weights @ kept, shapes.swapaxes(1, 2).reshape(-1, n)

@@ -9,7 +9,7 @@ import scipy
 from engine_machines import SCENARIOS, apart
 
 from bedsim import background
-from bedsim.engines import few_heights, fit_basis, fitted, rest_of_layers
+from bedsim.engines import fit_basis, fitted, rest_of_layers
 from bedsim.engines.propagator import PropagatorEngine
 from bedsim.scenario.load import load_scenario
 from bedsim.simulation import make_job
@@ -148,7 +148,6 @@ def test_layers_at_rest_from_some_heights_are_those_of_all(shipped, monkeypatch)
     some = rest_of_layers.rest_of_layers(job, layers)
     monkeypatch.setattr(rest_of_layers, "HEIGHTS", layers.size)
     every = rest_of_layers.rest_of_layers(job, layers)
-    # what few_heights leaves out of a motion
-    assert np.abs(some.free - every.free).max() < 4 * few_heights.FAINT * np.abs(every.free).max()
+    assert np.abs(some.free - every.free).max() < 1e-12
     np.testing.assert_allclose(some.give, every.give, atol=1e-10 * np.abs(every.give).max())
     np.testing.assert_allclose(some.limit, every.limit, rtol=1e-10)
