@@ -79,8 +79,7 @@ def linear_machine(job: Job, layers: NDArray[np.int64] | None = None) -> LinearM
     place = job.program.stations.middle
     nodes = _node_layers(place, _node_count(job))
     system = job.machine.system(nodes)
-    if job.machine.tell_side_force is not None:
-        job.machine.tell_side_force(job.machine, system)
+    job.machine.tell_side_force(job.machine, system)
     rows = job.machine.rows.shape[0]
     solved = at_rest(system, np.eye(rows, rows + 1), np.append(np.zeros(rows), 1.0))
     return LinearMachine(
@@ -150,9 +149,9 @@ def chunk_at_rest(
     )
 
 
-def linear_chunk(job: Job, layers: NDArray[np.int64] | None = None) -> Chunk:
-    """A job without friction, stops and play: all layers or some, of which the first is 1."""
-    return chunk_of(linear_machine(job, layers))
+def linear_chunk(job: Job) -> Chunk:
+    """All layers of a job without friction, stops and play."""
+    return chunk_of(linear_machine(job))
 
 
 def of_layers(linear: LinearMachine, layers: NDArray[np.int64]) -> LinearMachine:

@@ -66,12 +66,10 @@ def rest_of_layers(job: Job, layers: Layers) -> RestOfLayers:
     gain, sag, give = np.split(np.linalg.solve(system.K, np.concatenate(asked, axis=2)), cuts, axis=2)
     imposed = machine.imposed(layer_path(job, layers), job.amounts[0])
     observer = base.make_observer(machine, system, job.probes)
-    load = weights @ system.corner_load
-    limit = [f.limit(load[:, f.corner]) for f in machine.frictions for _ in f.jacobian]
     return RestOfLayers(
         free=moved(weights, gain, sag[:, :, 0], imposed[None])[0],
         give=np.tensordot(weights, give, 1),
-        limit=np.stack(limit, axis=1),
+        limit=machine.friction_limit(weights @ system.corner_load),
         observer=replace(observer, axial_stiffness=weights @ observer.axial_stiffness),
         imposed=imposed[:, observer.watched],
     )

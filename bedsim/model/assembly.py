@@ -59,7 +59,7 @@ class Machine:
     plate: PlateShapes
     pushes: tuple[Push, ...] = ()
     part_damping: Mapping[str, float] = field(default_factory=dict)  # ratios of parts that have their own
-    tell_side_force: Callable[[Machine, System], None] | None = None  # of a system that is at hand
+    tell_side_force: Callable[[Machine, System], None] = lambda machine, system: None  # that is at hand
 
     @property
     def torque_to_raise(self) -> Array:
@@ -223,6 +223,11 @@ class Machine:
             total[..., where, :] += amounts[..., k, None, None] * values.T
         return np.swapaxes(total, -1, -2)
 
+    def friction_limit(self, load: Array) -> Array:
+        """Limit (l, d) N of every contact row under loads (l, c) N on the screws."""
+        limits = [f.limit(load[:, f.corner]) for f in self.frictions for _ in f.jacobian]
+        return np.stack(limits, axis=1) if limits else np.zeros((load.shape[0], 0))
+
     def system(self, layers: Layers) -> System:
         """Matrices of the given layers. Raises ModelError naming the loose motion if nothing holds it."""
         return assemble(self, np.asarray(layers))
@@ -349,8 +354,7 @@ def assemble(machine: Machine, layers: Layers) -> System:
     imposed_force = machine.rows.T @ stiffness
     K = imposed_force @ machine.rows
     imposed_force[:, :, machine.pushed] = machine.push_rows.T
-    limits = [f.limit(load[:, f.corner]) for f in machine.frictions for _ in f.jacobian]
-    limit = np.stack(limits, axis=1) if limits else np.zeros((layers.size, 0))
+    limit = machine.friction_limit(load)
     contact = machine.contact_rows
     stuck = K + contact.T @ ((limit / machine.breakaway)[:, :, None] * contact)
     seat = np.zeros((layers.size, len(machine.flanks)))

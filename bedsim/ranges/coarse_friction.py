@@ -43,8 +43,7 @@ def coarse_chunks(jobs: Sequence[Job], least: int = 1) -> list[Chunk]:
     made = {id(job.machine): job.machine.system(layers) for job in {id(j.machine): j for j in jobs}.values()}
     systems = [made[id(job.machine)] for job in jobs]
     for job, system in zip(jobs, systems, strict=True):
-        if job.machine.tell_side_force is not None:
-            job.machine.tell_side_force(job.machine, system)
+        job.machine.tell_side_force(job.machine, system)
     here = np.zeros(first.program.corners)
     paths = [_layer_path(first, int(layer), here, least) for layer in layers]
     imposed = [_imposed(job, paths) for job in jobs]

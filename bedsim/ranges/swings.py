@@ -144,7 +144,7 @@ class Variation:
         return self._results(progress)[: self._beside]
 
     def _results(self, progress: Progress) -> list[Any]:
-        return self._found.results(lambda done: progress(2 * (done - self._beside) - 1))
+        return self._found.results(lambda done: progress(max(0, 2 * (done - self._beside) - 1)))
 
 
 def vary(loaded: LoadedScenario, progress: Progress = lambda done: None) -> Swings:
