@@ -8,6 +8,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from bedsim.components.friction import (
+    after_and_tangent,
     after_increment,
     group_matrix,
     increment_tangent,
@@ -158,3 +159,13 @@ def test_creep_under_bias_with_vibration_on_top():
     up, down = way_to(bias - swing, bias + swing), way_to(bias + swing, bias - swing)
     assert up + down == pytest.approx(bias * (abs(up) + abs(down)), rel=1e-3)
     assert up + down == pytest.approx(0.12e-6, rel=0.12)
+
+
+@pytest.mark.parametrize("far", [0.0, 1e-14, 1e-7, 1e-3])
+def test_force_and_tangent_worked_out_together_are_those_alone(far):
+    rng = np.random.default_rng(5)
+    force, way = rng.uniform(-0.5, 0.5, 5) * LIMIT, far * rng.normal(size=5)
+    after, tangent = after_and_tangent(force, way, GROUPS, LIMIT, BREAKAWAY)
+    alone = after_increment(force, way, GROUPS, LIMIT, BREAKAWAY)
+    np.testing.assert_allclose(after, alone, rtol=1e-9, atol=1e-9)
+    np.testing.assert_array_equal(tangent, increment_tangent(force, way, GROUPS, LIMIT, BREAKAWAY))
